@@ -19,6 +19,7 @@ from driftmap.cli.options import (
     out_option,
     site_of,
     units_option,
+    words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import InputError, quoted
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from driftmap.observations.evidence import Explanation
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
+    from driftmap.report.voice import Voice
     from driftmap.report.words import Units
     from driftmap.search.phone import Search
 
@@ -174,7 +176,7 @@ class _SearchOptions(_SeenInputs):
     walkers: int
     spacing: float
     cover: str
-    units: Units
+    voice: Voice
     out: Path
 
 
@@ -206,7 +208,7 @@ class _SearchOptions(_SeenInputs):
     default="grass",
     help="What grows there.",
 )
-@units_option
+@words_options
 @out_option("Folder for the page, the sheet, GPX and KML.", required=True)
 def search_command(**options: Unpack[_SearchOptions]) -> None:
     """Say where to look for what came down, by what people saw, and in which order.
@@ -228,7 +230,7 @@ def search_command(**options: Unpack[_SearchOptions]) -> None:
     from driftmap.search.phone import plan_search, search_html
     from driftmap.search.walk import Walkers
 
-    units, out = options["units"], options["out"]
+    voice, out = options["voice"], options["out"]
     seen = _read_observed(options)
     if options["piece"] not in (pieces := pieces_of(seen.flight)):
         told = (
@@ -241,19 +243,19 @@ def search_command(**options: Unpack[_SearchOptions]) -> None:
     looked_at = None if read is None else read | {options["piece"]}
     _, known = _flown_and_weighed(seen, options, looked_at)
     try:
-        result = plan_search(seen, known, options["piece"], who, here, units)
+        result = plan_search(seen, known, options["piece"], who, here, voice)
     except ValueError as problem:
         raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
     write_all(
         out,
         {
-            "search.html": search_html(result, units=units),
-            "search-sheet.html": search_sheet(result, units=units),
-            "search.gpx": search_gpx(result),
-            "search.kml": search_kml(result),
+            "search.html": search_html(result, voice),
+            "search-sheet.html": search_sheet(result, voice),
+            "search.gpx": search_gpx(result, voice),
+            "search.kml": search_kml(result, voice),
         },
     )
-    _tell(result, known, units)
+    _tell(result, known, voice)
     click.echo(f"\nPage for the phone: {out / 'search.html'}")
 
 
@@ -271,20 +273,22 @@ def _start(text: str, site: Site) -> tuple[float, float]:
     return east, north
 
 
-def _tell(result: Search, known: Weighed, units: Units) -> None:
+def _tell(result: Search, known: Weighed, voice: Voice) -> None:
     from driftmap.observations.toward import ENOUGH
     from driftmap.search.phone import shares_told
 
     chances = result.chances
     click.echo(f"Where the {chances.piece} may lie:")
-    for line in shares_told(chances, units):
+    for line in shares_told(chances, voice):
         click.echo(f"  {line}")
     best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
     click.echo(f"Likeliest squares: {best}")
-    met = [*(s.cautions for s in chances.listed), *(s.mind for s in result.sweeps)]
-    for text in sorted({text for told in met for text in told if text[:5] == "power"}):
-        click.echo(f"CAUTION: {text}")
-    _tell_doubts(known, units)
+    met = {text for s in chances.listed for text in s.cautions}
+    met |= {text for sweep in result.sweeps for text in sweep.mind}
+    for danger in chances.dangers:
+        if danger.deadly and danger.text in met:
+            click.echo(f"CAUTION: {danger.text}")
+    _tell_doubts(known, voice.units)
     few = " - FEW: what was seen fits hardly anything flown"
     few = few if known.effective < ENOUGH else ""
     click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")

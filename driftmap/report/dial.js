@@ -142,11 +142,10 @@ function against(wind, about) {
   if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger")], more: 0, every: [] };
   const every = reasonsAt(about).map((reason) => `${reason.told}.`);
   const asked = askedAt(about).size;
-  const shown = asked ? 1 : 2;
-  const told = every.slice(0, shown);
+  const told = every.slice(0, 1);
   if (asked) told.push(say("asked", { count: asked }));
   if (!told.length) told.push(say(about.some((place) => DIAL.verdicts[place] === "go if aloft") ? "aloft" : "kept"));
-  return { told, more: every.length - Math.min(every.length, shown), every };
+  return { told, more: Math.max(0, every.length - 1), every };
 }
 
 const blowing = (speed) => `${number(speed / DIAL.speed.size, 1)}\u00a0${DIAL.speed.unit}`;

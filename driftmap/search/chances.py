@@ -17,7 +17,7 @@ from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.observations.observation import Walked, missed
 from driftmap.observations.weighing import Weighed, effective_number, without
 from driftmap.report.marks import Squares, lay_squares
-from driftmap.report.words import Units
+from driftmap.report.voice import Voice
 
 __all__ = [
     "HELD_SHARES",
@@ -41,17 +41,11 @@ _LEAST: Final = 1e-4  # chance below which a square is not listed
 _SIZE: Final = 1.0  # m; no cloud is drawn smaller
 _SHY: Final = 15.0  # m from a power line within which a square is marked; assumed
 
-_CAUTIONS: Final = {
-    "power line": "power line near: nobody climbs, throws or pokes for anything on it; "
-    "stay away and call the line's operator",
-    "road": "road: look both ways, nobody stops traffic",
-    "railway": "railway: nobody steps on the track",
-    "water": "water: nobody wades or swims alone",
-    "building": "buildings: ask first",
-    "airport": "airport: nobody enters without leave",
-    "closed ground": "closed ground: nobody enters without leave",
-}
-_BEYOND: Final = "beyond the boundary: ask the landowner before entering"
+_MINDED: Final = (
+    *("power line", "road", "railway", "water", "building", "airport"),
+    "closed ground",
+)
+"""Roles of ground that searchers must mind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +57,7 @@ class Obstacle:
 
     text: str
     shape: BaseGeometry
+    deadly: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,18 +89,18 @@ class Chances:
     dangers: tuple[Obstacle, ...] = ()
 
 
-def chances_of(known: Weighed, piece: str, site: Site, units: Units) -> Chances:
+def chances_of(known: Weighed, piece: str, site: Site, voice: Voice) -> Chances:
     """Say where a piece may lie.
 
     ``known``: flights weighed by what was seen; ``piece``: what is looked for;
-    ``units``: whether the sides of squares are round in feet or in metres.
+    ``voice``: in whose units the sides of squares are round, and what it says to mind.
     """
     at, weights = _places(known, piece)
     lines = tuple(containment(at[0], at[1], HELD_SHARES, weights=weights))
     bounds = shapely.union_all([line.shape for line in lines]).bounds
-    squares = lay_squares(bounds, units)
+    squares = lay_squares(bounds, voice.units)
     chance = _by_square(squares, at, weights)
-    dangers = dangers_of(site)
+    dangers = dangers_of(site, voice)
     listed = [
         Square(
             f"{squares.letters[column]}{row + 1}",
@@ -188,22 +183,26 @@ def _by_square(squares: Squares, at: FloatArray, weights: FloatArray) -> FloatAr
     return np.asarray(count)
 
 
-def dangers_of(site: Site) -> tuple[Obstacle, ...]:
+def dangers_of(site: Site, voice: Voice) -> tuple[Obstacle, ...]:
     """List what searchers must mind.
 
     Result: power lines first: they kill. All beyond the boundary last.
     """
-    marked = [area for area in site.areas if area.role in _CAUTIONS]
+    marked = [area for area in site.areas if area.role in _MINDED]
     marked.sort(key=lambda area: area.role != "power line")
     told = [
         Obstacle(
-            f"{_CAUTIONS[area.role]} ({area.name})",
+            f"{voice.say(f'walk.{area.role}')} ({area.name})",
             area.shape.buffer(_SHY if area.role == "power line" else 0.0),
+            area.role == "power line",
         )
         for area in marked
     ]
     far = shapely.Point(0.0, 0.0).buffer(FARTHEST_PLACE)
-    return (*told, Obstacle(_BEYOND, shapely.difference(far, site.boundary)))
+    return (
+        *told,
+        Obstacle(voice.say("walk.beyond"), shapely.difference(far, site.boundary)),
+    )
 
 
 def _cautions(

@@ -9,10 +9,9 @@ from xml.etree import ElementTree as ET
 from driftmap.report.exported import add, positions, xml_text
 from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gpx
 from driftmap.report.page import page, printable, table, text_of
-from driftmap.report.voice import english
-from driftmap.report.words import Units, distance
+from driftmap.report.voice import Voice
 from driftmap.search.chances import box_of
-from driftmap.search.phone import WALK_CAUTIONS, Search, picture, planned, shares_told
+from driftmap.search.phone import Search, picture, planned, shares_told, walk_cautions
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
@@ -20,14 +19,14 @@ _KML: Final = "http://www.opengis.net/kml/2.2"
 _MOST_ROWS: Final = 30  # squares on a sheet
 
 
-def search_gpx(search: Search) -> str:
+def search_gpx(search: Search, voice: Voice) -> str:
     """Write the order of walking as GPX 1.1.
 
     Result: GPX text: where each sweep begins as waypoints, the sweeps and the least
     ground that holds 50, 80 and 95 % as tracks.
     """
-    root, head = new_gpx(_title(search))
-    add(head, "desc", "\n".join(WALK_CAUTIONS))
+    root, head = new_gpx(_title(search, voice))
+    add(head, "desc", "\n".join(walk_cautions(voice)))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **at(spot))
@@ -46,17 +45,23 @@ def search_gpx(search: Search) -> str:
     return xml_text(root)
 
 
-def _title(search: Search) -> str:
-    return f"Search for {search.chances.piece}: {search.flight}, {search.site.name}"
+def _title(search: Search, voice: Voice) -> str:
+    piece = voice.known("piece", search.chances.piece)
+    told = voice.say("search.title", piece=piece)
+    return f"{told}: {search.flight}, {search.site.name}"
 
 
-def search_kml(search: Search) -> str:
+def search_kml(search: Search, voice: Voice) -> str:
     """Write squares, lines and sweeps as KML."""
     root = ET.Element("kml", {"xmlns": _KML})
     whole = add(root, "Document")
-    add(whole, "name", _title(search))
+    add(whole, "name", _title(search, voice))
     # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
-    add(whole, "description", "<br/>".join(escape(text) for text in WALK_CAUTIONS))
+    add(
+        whole,
+        "description",
+        "<br/>".join(escape(text) for text in walk_cautions(voice)),
+    )
     folder = add(whole, "Folder")
     add(folder, "name", "Squares")
     grid = search.chances.squares
@@ -87,34 +92,37 @@ def _mark(parent: ET.Element, name: str, told: list[str]) -> ET.Element:
     return mark
 
 
-def search_sheet(search: Search, *, units: Units) -> str:
+def search_sheet(search: Search, voice: Voice) -> str:
     """Write a sheet for helpers without a phone.
 
     Result: an HTML document to print; nothing in it runs or is fetched.
     """
-    voice, chances = english(units), search.chances
-    rows = [["Square", "Chance", "Mind"]]
+    chances, who = search.chances, search.walkers
+    rows = [[voice.say(f"search.{key}") for key in ("square", "chance", "mind")]]
     rows += [
-        [s.name, f"{100 * s.chance:.1f} %", "; ".join(s.cautions)]
+        [s.name, voice.number(f"{100 * s.chance:.1f} %"), "; ".join(s.cautions)]
         for s in chances.listed[:_MOST_ROWS]
     ]
-    warn = [f"<p><strong>{printable(text)}</strong></p>" for text in WALK_CAUTIONS]
-    lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, units))
-    how = (
-        f"{search.walkers.count} people {distance(search.walkers.spacing, units)} apart over "
-        f"{search.walkers.cover}: what lies there is seen {search.walkers.detection:.0%} of the "
-        "time. “Finds it” is the chance that the sweep does, “left then” what is left to expect "
-        "after it. These squares are of this search only, not those of the map."
+    warn = [f"<p><strong>{printable(t)}</strong></p>" for t in walk_cautions(voice)]
+    lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, voice))
+    how = voice.say(
+        "search.order_how",
+        count=voice.count(who.count),
+        spacing=voice.exact_distance(who.spacing),
+        cover=voice.say(f"cover.{who.cover}"),
+        share=voice.percent(who.detection),
     )
+    own = voice.say("search.own")
     blocks = [
         f"<style>{text_of('chart.css', __package__)}</style>",
         "".join(warn),
-        picture(chances, search.site, search.sweeps, search.found),
-        f"<ul>{lines}</ul><p>{printable(how)}</p>",
-        "<h2>Order of walking</h2>",
-        table(planned(search.sweeps, units), voice),
-        "<h2>Squares, the likeliest first</h2>",
+        picture(chances, search.site, voice, search.sweeps, search.found),
+        f"<ul>{lines}</ul><p>{printable(f'{how} {own}')}</p>",
+        f"<h2>{printable(voice.say('search.order'))}</h2>",
+        table(planned(search.sweeps, voice), voice),
+        f"<h2>{printable(voice.say('search.listed'))}</h2>",
         table(rows, voice),
     ]
-    told = [f"seen: {text}" for text in search.told]
-    return page(_title(search), blocks, voice, assumed=[*told, *search.notes])
+    told = [voice.say("search.told_seen", text=text) for text in search.told]
+    assumed = [*told, *search.notes]
+    return page(_title(search, voice), blocks, voice, assumed=assumed, stands="walk.4")

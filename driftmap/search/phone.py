@@ -19,8 +19,10 @@ from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN
 from driftmap.observations.seenfile import Observed
 from driftmap.observations.weighing import Weighed
-from driftmap.report.page import render, text_of, told_to_script
-from driftmap.report.words import Units, distance
+from driftmap.report.page import render, text_of, told_to_script, words_for_script
+from driftmap.report.sentences import case_words
+from driftmap.report.voice import Voice
+from driftmap.report.words import Units
 from driftmap.search.chances import (
     HELD_SHARES,
     Chances,
@@ -31,30 +33,23 @@ from driftmap.search.chances import (
 from driftmap.search.walk import Sweep, Walkers, plan_walk
 
 __all__ = [
-    "WALK_CAUTIONS",
     "Search",
     "picture",
     "plan_search",
     "planned",
     "search_html",
     "shares_told",
+    "walk_cautions",
 ]
 
 _ROOM: Final = "driftmap.search"
 _SCRIPTS: Final = ("order.js", "search.js")
 _ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)
 
-WALK_CAUTIONS: Final = (
-    "Nobody climbs, throws or pokes for a rocket on a power line. Stay away from it and call "
-    "the line's operator.",
-    "A rocket down with a charge unfired can still fire: stand clear of nose and ends, switch "
-    "off its electronics first, as its maker says.",
-    "Private land: ask before entering. Roads, railways and water are marked on the squares "
-    "as the site file has them; there may be others.",
-    "The range safety officer says when searchers may go out. While the range is open, a "
-    "spotter watches the sky for them.",
-)
-"""What every page, sheet and file of a search says."""
+
+def walk_cautions(voice: Voice) -> list[str]:
+    """Give what every page, sheet and file of a search says; power lines first."""
+    return [voice.say(f"walk.{number}") for number in range(1, 5)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,8 +78,8 @@ def plan_search(
     known: Weighed,
     piece: str,
     who: Walkers,
-    start: tuple[float, float] = (0.0, 0.0),
-    units: Units = "us",
+    start: tuple[float, float],
+    voice: Voice,
 ) -> Search:
     """Say where to look for a piece and in which order to walk.
 
@@ -93,7 +88,7 @@ def plan_search(
 
     Raises `ValueError` if no squares can be laid over where it may lie.
     """
-    chances = chances_of(known, piece, seen.site, units)
+    chances = chances_of(known, piece, seen.site, voice)
     walking = (
         f"one walker sweeps {who.widths[who.cover]:.3g} m of {who.cover} (assumed); searchers "
         "do not keep line: Koopman's formula of random search (from memory)"
@@ -105,7 +100,7 @@ def plan_search(
         walkers=who,
         sweeps=plan_walk(chances, who, start),
         start=start,
-        told=seen.sentences(known, FAR_IN[units]),
+        told=seen.sentences(known, FAR_IN[voice.units]),
         found=tuple(
             (o.piece, o.east, o.north) for o in seen.told if isinstance(o, Find)
         ),
@@ -114,51 +109,60 @@ def plan_search(
     )
 
 
-def search_html(search: Search, *, units: Units) -> str:
+def search_html(search: Search, voice: Voice) -> str:
     """Write a search as one page.
 
     Result: an HTML document that needs nothing from outside; the same search gives the
     same text.
     """
-    facts = told_to_script("SEARCH", _data(search, units))
-    script = "\n".join([facts, *(text_of(name, _ROOM) for name in _SCRIPTS)])
+    facts = words_for_script(voice, "search"), text_of("say.js")
+    data = told_to_script("SEARCH", _data(search, voice.units))
+    script = "\n".join([*facts, data, *(text_of(name, _ROOM) for name in _SCRIPTS)])
     chances = search.chances
     return render(
         "search.html",
         room=_ROOM,
         styles=[text_of(name, _ROOM) for name in ("chart.css", "search.css")],
         scripts=[script],
-        picture=picture(chances, search.site, found=search.found),
+        language=voice.catalogue.language,
+        direction=voice.catalogue.direction,
+        say=voice.say,
+        picture=picture(chances, search.site, voice, found=search.found),
         flight=search.flight,
         site=search.site.name,
-        piece=chances.piece,
+        piece=voice.known("piece", chances.piece),
         told=search.told,
         cases=[
-            (name, "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %")
+            (
+                case_words(name, voice),
+                voice.say("search.under") if chance < 0.001 else voice.percent(chance),
+            )
             for name, chance in search.cases
         ],
         notes=search.notes,
-        cautions=WALK_CAUTIONS,
+        cautions=walk_cautions(voice),
         covers=list(SWEEP_WIDTH),
         walkers=search.walkers,
-        side=distance(chances.squares.size, units),
-        shares=shares_told(chances, units),
+        side=voice.exact_distance(chances.squares.size),
+        shares=shares_told(chances, voice),
     )
 
 
-def shares_told(chances: Chances, units: Units) -> list[str]:
-    """Tell how much ground holds each share, and in how many squares.
-
-    ``chances``: where the piece may lie.
-
-    Result: A sentence for each share.
-    """
-    told, (size, unit) = [], (_ACRE, "acres") if units == "us" else (1e4, "ha")
+def shares_told(chances: Chances, voice: Voice) -> list[str]:
+    """Tell how much ground holds each share, and in how many squares, a sentence each."""
+    told = []
+    size, key = (_ACRE, "acres") if voice.units == "us" else (1e4, "hectares")
     for line, share in zip(chances.lines, HELD_SHARES, strict=True):
         area = line.shape.area / size
-        ground = f"{area:,.0f} {unit}" if area >= 100 else f"{area:,.1f} {unit}"
-        count = smallest(chances.listed, share)
-        told.append(f"{share:.0%} on {ground}, or in {count} squares")
+        ground = voice.number(f"{area:,.0f}" if area >= 100 else f"{area:,.1f}")
+        told.append(
+            voice.say(
+                "search.holds",
+                share=voice.percent(share),
+                ground=voice.say(f"search.{key}", size=ground),
+                count=voice.count(smallest(chances.listed, share)),
+            )
+        )
     return told
 
 
@@ -208,16 +212,22 @@ def _linear(site: Site) -> list[float]:
     return [*place, round(north, 1), round(east, 1)]
 
 
-def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
+def planned(sweeps: Sequence[Sweep], voice: Voice) -> list[list[str]]:
     """Lay out the order of walking as a table."""
-    head = ["Sweep", "Squares", "Walk", "Finds it", "Left then"]
-    rows = [[*head, "Mind there and on the way"]]
+    keys = ("sweep", "squares", "way", "finds", "left", "mind")
+    rows = [[voice.say(f"search.{key}") for key in keys]]
     for number, sweep in enumerate(sweeps, 1):
         first, count = sweep.squares[0], len(sweep.squares)
-        squares = first if count == 1 else f"{first} to {sweep.squares[-1]} ({count})"
-        walk, mind = distance(sweep.metres, units), "; ".join(sweep.mind)
-        finds, left = f"{100 * sweep.gain:.1f} %", f"{100 * sweep.left:.0f} %"
-        rows.append([str(number), squares, walk, finds, left, mind])
+        squares = first
+        if count > 1:
+            ends = {"first": first, "last": sweep.squares[-1]}
+            squares = voice.say("search.run", count=voice.count(count), **ends)
+        finds, left = (
+            voice.number(f"{100 * p:.{digits}f} %")
+            for p, digits in ((sweep.gain, 1), (sweep.left, 0))
+        )
+        way = voice.exact_distance(sweep.metres)
+        rows.append([str(number), squares, way, finds, left, "; ".join(sweep.mind)])
     return rows
 
 
@@ -229,6 +239,7 @@ _FINE = 0.02  # of a square: corners that move an outline by less are left out
 def picture(
     chances: Chances,
     site: Site,
+    voice: Voice,
     sweeps: Sequence[Sweep] = (),
     found: Sequence[tuple[str, float, float]] = (),
 ) -> str:
@@ -254,7 +265,10 @@ def picture(
     if inside:
         parts.append(f'<g class="pad"><circle cx="{x:.2f}" cy="{y:.2f}" r=".22"/>')
         word, line = _beside((grid.columns, grid.rows), x, y)
-        parts.append(f'<text x="{word:.2f}" y="{line:.2f}">pad</text></g>')
+        parts.append(
+            f'<text x="{word:.2f}" y="{line:.2f}">'
+            f"{escape(voice.say('picture.pad'))}</text></g>"
+        )
     for name, east, north in found:
         fx, fy = _at(chances, (east, north))
         parts.append(
@@ -263,7 +277,7 @@ def picture(
         )
     return (
         f'<svg id="chart" class="chart" viewBox="{-_MARGIN} {-_MARGIN} {wide} {high}" '
-        f'role="img" aria-label="Squares from above, north up">'
+        f'role="img" aria-label="{escape(voice.say("search.picture"))}">'
         '<defs><marker id="tip" viewBox="0 0 8 8" refX="6" refY="4" markerWidth="5" '
         'markerHeight="5" orient="auto-start-reverse"><path d="M0 0L8 4L0 8Z"/></marker>'
         f"</defs>{''.join(parts)}"

@@ -20,19 +20,19 @@ function fresh() {
 function load(text) {
   const data = JSON.parse(text);
   if (typeof data !== "object" || !data || data.search !== SEARCH.id) {
-    throw new Error("That is of another search: nothing was changed.");
+    throw new Error(say("foreign"));
   }
   const whole = {};
   for (const [id, walk] of Object.entries(data.walks || {})) {
     const known = /^[0-9a-f]{16}$/.test(id) && Array.isArray(walk.squares) &&
       walk.squares.every(n => Number.isInteger(n) && n >= 0 && n < SPOT.length) &&
       walk.seen >= 0 && walk.seen <= 1;
-    if (!known) throw new Error("That cannot be read: nothing was changed.");
+    if (!known) throw new Error(say("unread"));
     whole[id] = {squares: walk.squares, seen: +walk.seen, who: String(walk.who || "").slice(0, 40), off: walk.off === true};
   }
   const places = {};
   for (const [id, find] of Object.entries(data.finds || {})) {
-    if (!/^[0-9a-f]{16}$/.test(id) || !SPOT[find.square]) throw new Error("That cannot be read: nothing was changed.");
+    if (!/^[0-9a-f]{16}$/.test(id) || !SPOT[find.square]) throw new Error(say("unread"));
     places[id] = {square: find.square, off: find.off === true};
   }
   return {walks: whole, finds: places};
@@ -43,7 +43,7 @@ function state() {
 }
 
 function keep() {
-  try { localStorage.setItem(KEY, state()); } catch { say("This phone keeps nothing: copy the text below before you close the page."); }
+  try { localStorage.setItem(KEY, state()); } catch { tell(say("keeps_none")); }
 }
 
 function merge(other) {
@@ -75,14 +75,16 @@ function walkers() {
 
 function far(metres) {
   const paced = Number((metres / SEARCH.unit[1]).toPrecision(3)); // nobody walks to the foot
-  return Math.round(paced).toLocaleString("en") + " " + SEARCH.unit[0];
+  return number(paced) + "\u00a0" + SEARCH.unit[0];
 }
 
 function share(p) {
-  return p > 0 && p < 0.001 ? "under 0.1 %" : (100 * p).toFixed(p < 0.1 ? 1 : 0) + " %";
+  if (p > 0 && p < 0.001) return say("under");
+  const digits = p < 0.1 ? 1 : 0;
+  return (100 * p).toLocaleString(document.documentElement.lang, {minimumFractionDigits: digits, maximumFractionDigits: digits}) + "\u00a0%";
 }
 
-function say(text) {
+function tell(text) {
   find("say").textContent = text;
 }
 
@@ -90,7 +92,7 @@ function tick(numbers) {
   const names = numbers.map(n => SPOT[n][0]).join(", ");
   walks[fresh()] = {squares: numbers, seen: detection(walkers()), who: find("who").value.trim().slice(0, 40), off: false};
   here = middle([SPOT[numbers.at(-1)][1], SPOT[numbers.at(-1)][2]]);
-  say("Walked: " + names + ".");
+  tell(say("walked", {names}));
   keep();
   show();
 }
@@ -128,15 +130,15 @@ function list(plan) {
   const rows = plan.slice(0, 6).map((sweep, i) => {
     const row = element("li");
     const names = sweep.numbers.map(n => SPOT[n][0]);
-    const told = names.length === 1 ? names[0] : `${names[0]} to ${names.at(-1)}, ${names.length} squares`;
-    row.append(element("b", told), element("span", `walk ${far(sweep.metres)}; finds it ${share(sweep.gain)}; left to expect then ${share(sweep.left)}`));
+    const told = names.length === 1 ? names[0] : say("run", {first: names[0], last: names.at(-1), count: number(names.length)});
+    row.append(element("b", told), element("span", say("figures", {way: far(sweep.metres), gain: share(sweep.gain), left: share(sweep.left)})));
     const there = new Set(sweep.numbers.flatMap(n => SPOT[n][4]));
     for (const [text] of SEARCH.dangers) { // what kills first
       if (there.has(text)) row.append(element("em", text));
-      else if (sweep.mind.includes(text)) row.append(element("em", `on the way there: ${text}`));
+      else if (sweep.mind.includes(text)) row.append(element("em", say("on_way", {text})));
     }
     if (i === 0) row.append(element("span", way(sweep)));
-    if (i === 0) row.append(button("Walked, nothing found", () => tick(sweep.numbers)));
+    if (i === 0) row.append(button(say("in_vain"), () => tick(sweep.numbers)));
     return row;
   });
   find("order").replaceChildren(...rows);
@@ -145,15 +147,15 @@ function list(plan) {
 // Where the sweep begins, from where one stands.
 function way(sweep) {
   const [east, north] = [sweep.first[0] - here[0], sweep.first[1] - here[1]], off = Math.hypot(east, north);
-  if (off < SEARCH.size / 2) return "begins where you stand";
+  if (off < SEARCH.size / 2) return say("from_here");
   const turn = (Math.atan2(east, north) * 180 / Math.PI + 360) % 360;
-  return `begins ${far(off)} from where you stand, toward ${String(Math.round(turn) % 360).padStart(3, "0")}° true`;
+  return say("begins", {distance: far(off), bearing: `${String(Math.round(turn) % 360).padStart(3, "0")}°`});
 }
 
 function history() {
   const rows = Object.entries(walks).filter(([, walk]) => !walk.off).map(([id, walk]) => {
-    const row = element("li", walk.squares.map(n => SPOT[n][0]).join(", ") + (walk.who ? ` by ${walk.who}` : "") + `, ${share(walk.seen)} would have been seen`);
-    row.append(button("Take back", () => { walks[id] = {...walk, off: true}; keep(); show(); }));
+    const row = element("li", say(walk.who ? "walk_by" : "walk", {names: walk.squares.map(n => SPOT[n][0]).join(", "), who: walk.who, share: share(walk.seen)}));
+    row.append(button(say("back"), () => { walks[id] = {...walk, off: true}; keep(); show(); }));
     return row;
   });
   find("walks").replaceChildren(...rows);
@@ -164,10 +166,10 @@ function show() {
   const {now, beside, left} = chances(), found = foundIn();
   const best = now.reduce((top, p, n) => (p > now[top] ? n : top), 0);
   find("status").textContent = found !== null
-    ? `Found in ${SPOT[found][0]}. Nobody need walk on.`
-    : `Likeliest square now: ${SPOT[best][0]} (${share(now[best])}).`;
+    ? say("found", {square: SPOT[found][0]})
+    : say("likeliest", {square: SPOT[best][0], share: share(now[best])});
   const walked = Object.values(walks).some(walk => !walk.off);
-  find("left").textContent = `${walked ? `Had it lain as foretold, the walks so far would have found it ${share(1 - left)} of the time. ` : ""}Now ${share(1 - beside)} of the chance is in these squares, ${share(beside)} beside them.`;
+  find("left").textContent = `${walked ? `${say("so_far", {share: share(1 - left)})} ` : ""}${say("now", {share: share(1 - beside), beside: share(beside)})}`;
   paint(now);
   document.body.classList.toggle("done", found !== null);
   list(found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers()));
@@ -186,16 +188,16 @@ function me(fix) {
   dot.setAttribute("cx", x.toFixed(3));
   dot.setAttribute("cy", (SEARCH.rows - y).toFixed(3));
   dot.setAttribute("visibility", "visible");
-  say(`You are ${n >= 0 ? "in " + SPOT[n][0] : "beside these squares"}, to ${far(fix.coords.accuracy)}.`);
+  tell(say(n >= 0 ? "you_in" : "you_beside", {square: SPOT[n]?.[0], error: far(fix.coords.accuracy)}));
   // The order changes when one has gone somewhere, not with every step.
   if (Math.hypot(at[0] - here[0], at[1] - here[1]) > SEARCH.size / 2) { here = at; show(); }
 }
 
 function follow() {
-  const lost = () => { stay(); say("This phone does not tell this page where it is: press “I stand here…” and tap a square."); };
+  const lost = () => { stay(); tell(say("no_place", {stand: say("stand")})); };
   if (!navigator.geolocation) return lost();
   find("follow").setAttribute("aria-pressed", "true");
-  say("Asking the phone where it is …");
+  tell(say("asking"));
   watch = navigator.geolocation.watchPosition(me, lost, {enableHighAccuracy: true, maximumAge: 5000, timeout: 30000});
 }
 
@@ -212,14 +214,14 @@ function pick(n) {
     standing = false;
     find("stand").setAttribute("aria-pressed", "false");
     here = middle([SPOT[n][1], SPOT[n][2]]);
-    say(`You stand in ${SPOT[n][0]}.`);
+    tell(say("you_stand", {square: SPOT[n][0]}));
     show();
     return;
   }
   picked = n;
   const {now} = chances();
   find("picked").hidden = false;
-  find("picked-name").textContent = `${SPOT[n][0]}: ${share(now[n])}, walked ${times(n)} times`;
+  find("picked-name").textContent = say("picked", {square: SPOT[n][0], share: share(now[n]), count: number(times(n))});
   find("picked-mind").replaceChildren(...SPOT[n][4].map(text => element("em", text)));
 }
 
@@ -227,7 +229,7 @@ for (const cell of document.querySelectorAll("rect.cell")) cell.addEventListener
 find("tick").addEventListener("click", () => { tick([picked]); find("picked").hidden = true; });
 find("here").addEventListener("click", () => { finds[fresh()] = {square: picked, off: false}; keep(); show(); find("picked").hidden = true; });
 find("lost").addEventListener("click", () => { for (const own of Object.values(finds)) own.off = true; keep(); show(); });
-find("stand").addEventListener("click", () => { standing = true; find("stand").setAttribute("aria-pressed", "true"); say("Tap the square you stand in."); });
+find("stand").addEventListener("click", () => { standing = true; find("stand").setAttribute("aria-pressed", "true"); tell(say("tap")); });
 find("follow").addEventListener("click", () => watch === null ? follow() : stay());
 for (const id of ["count", "spacing", "cover"]) find(id).addEventListener("input", show);
 for (const [id, by] of [["nearer", 1.5], ["farther", 1 / 1.5]]) {
@@ -238,7 +240,7 @@ for (const [id, by] of [["nearer", 1.5], ["farther", 1 / 1.5]]) {
 }
 find("copy").addEventListener("click", async () => {
   find("state").select();
-  try { await navigator.clipboard.writeText(state()); say("Copied: send it to the others."); } catch { say("Copy the text in the box and send it to the others."); }
+  try { await navigator.clipboard.writeText(state()); tell(say("copied")); } catch { tell(say("copy_it")); }
 });
 find("join").addEventListener("click", () => {
   try {
@@ -246,8 +248,8 @@ find("join").addEventListener("click", () => {
     find("other").value = "";
     keep();
     show();
-    say("Put together: walks of both count, none twice.");
-  } catch (problem) { say(problem instanceof SyntaxError ? "That is not the text of a search: nothing was changed." : problem.message); }
+    tell(say("joined"));
+  } catch (problem) { tell(problem instanceof SyntaxError ? say("no_text") : problem.message); }
 });
 find("spacing").value = Math.round(SEARCH.walkers.spacing / SEARCH.unit[1]);
 find("count").value = SEARCH.walkers.count;
@@ -255,5 +257,5 @@ find("cover").value = SEARCH.walkers.cover;
 try {
   const kept = localStorage.getItem(KEY);
   if (kept) merge(load(kept));
-} catch { say("What this phone kept could not be read."); }
+} catch { tell(say("kept_unread")); }
 show();

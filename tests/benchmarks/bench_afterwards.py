@@ -44,6 +44,7 @@ from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.toward import LOT, know, plainly
 from driftmap.observations.weighing import weigh
+from driftmap.report.voice import english
 from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import assess
 
@@ -104,7 +105,7 @@ def search_own():
 def held(lots, name):
     hits = np.zeros(3)
     for lies, known in lots:
-        lines = chances_of(known, "rocket", SITE, "us").lines
+        lines = chances_of(known, "rocket", SITE, english("us")).lines
         hits += [line.shape.covers(shapely.Point(*lies)) for line in lines]
     for line, count in zip((50, 80, 95), hits, strict=True):
         yield (
@@ -454,7 +455,7 @@ def speed():
             told = reports(one_of(flown_cases(cloud, wind)[0], rng), rng)
             start = spent()
             known = know(plainly(cloud, wind, told, samples=samples), wind)
-            chances_of(known, "rocket", SITE, "us")
+            chances_of(known, "rocket", SITE, english("us"))
             rounds.append(spent() - start)
             counts.append(known.effective)
         yield (

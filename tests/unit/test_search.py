@@ -22,10 +22,11 @@ from driftmap.failures.cases import build_cases
 from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil
 from driftmap.report.marks import Squares
+from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search import chances
 from driftmap.search.chances import Chances, Square
-from driftmap.search.phone import WALK_CAUTIONS
+from driftmap.search.phone import walk_cautions
 from driftmap.search.walk import Walkers, plan_walk
 
 ROOT = Path(__file__).parents[2]
@@ -61,7 +62,9 @@ def test_writes_page_sheet_gpx_and_kml_that_others_read(tmp_path):
     folders = {f.name for f in kml.features[0].features}
     assert folders == {"Squares", "Least ground", "Order of walking"}
     for name in names:
-        assert WALK_CAUTIONS[0][:40] in (tmp_path / name).read_text(encoding="utf-8")
+        assert walk_cautions(english("us"))[0][:40] in (tmp_path / name).read_text(
+            encoding="utf-8"
+        )
     squares = facts(tmp_path)["squares"]
     assert 0.97 < sum(s[3] for s in squares) <= 1.0000001
 
