@@ -11,7 +11,14 @@ from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gp
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import Voice
 from driftmap.search.chances import box_of
-from driftmap.search.phone import Search, picture, planned, shares_told, walk_cautions
+from driftmap.search.phone import (
+    Search,
+    picture,
+    planned,
+    run_told,
+    shares_told,
+    walk_cautions,
+)
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
@@ -25,23 +32,26 @@ def search_gpx(search: Search, voice: Voice) -> str:
     Result: GPX text: where each sweep begins as waypoints, the sweeps and the least
     ground that holds 50, 80 and 95 % as tracks.
     """
+    word = voice.say("search.sweep")
     root, head = new_gpx(_title(search, voice))
     add(head, "desc", "\n".join(walk_cautions(voice)))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **at(spot))
-        add(point, "name", f"Sweep {number}: {sweep.squares[0]} to {sweep.squares[-1]}")
-        mind = "".join(f". Mind: {text}" for text in sweep.mind)
-        add(point, "cmt", f"left to expect after it {sweep.left:.0%}{mind}")
+        squares = run_told(sweep, voice)
+        add(point, "name", f"{word} {number}: {squares}")
+        mind = [voice.say("search.minded", text=text) for text in sweep.mind]
+        left = voice.say("search.left_after", share=voice.percent(sweep.left))
+        add(point, "cmt", ". ".join([left, *mind]))
     for number, sweep in enumerate(search.sweeps, 1):
         track = add(root, "trk")
-        add(track, "name", f"Sweep {number}")
+        add(track, "name", f"{word} {number}")
         segment = add(track, "trkseg")
         ends = list(zip(sweep.start, sweep.end, strict=True))
         for spot in positions(search.site, *ends):
             add(segment, "trkpt", **at(spot))
     for line in search.chances.lines:
-        add_track(root, search.site, line.shape, f"{line.share:.0%} inside")
+        add_track(root, search.site, line.shape, _inside(line.share, voice))
     return xml_text(root)
 
 
@@ -51,8 +61,13 @@ def _title(search: Search, voice: Voice) -> str:
     return f"{told}: {search.flight}, {search.site.name}"
 
 
+def _inside(share: float, voice: Voice) -> str:
+    return voice.say("search.inside", share=voice.percent(share))
+
+
 def search_kml(search: Search, voice: Voice) -> str:
     """Write squares, lines and sweeps as KML."""
+    word = voice.say("search.sweep")
     root = ET.Element("kml", {"xmlns": _KML})
     whole = add(root, "Document")
     add(whole, "name", _title(search, voice))
@@ -63,22 +78,26 @@ def search_kml(search: Search, voice: Voice) -> str:
         "<br/>".join(escape(text) for text in walk_cautions(voice)),
     )
     folder = add(whole, "Folder")
-    add(folder, "name", "Squares")
+    add(folder, "name", voice.say("search.squares"))
     grid = search.chances.squares
     for square in search.chances.listed:
         box = box_of(grid, square.column, square.row)
-        mark = _mark(folder, square.name, [f"{square.chance:.2%}", *square.cautions])
+        mark = _mark(
+            folder,
+            square.name,
+            [voice.number(f"{square.chance:.2%}"), *square.cautions],
+        )
         add_shape(mark, search.site, box)
     folder = add(whole, "Folder")
-    add(folder, "name", "Least ground")
+    add(folder, "name", voice.say("search.least"))
     for line in search.chances.lines:
-        mark = _mark(folder, f"{line.share:.0%} inside", [])
+        mark = _mark(folder, _inside(line.share, voice), [])
         add_shape(mark, search.site, line.shape)
     folder = add(whole, "Folder")
-    add(folder, "name", "Order of walking")
+    add(folder, "name", voice.say("search.order"))
     for number, sweep in enumerate(search.sweeps, 1):
-        mind = [f"mind: {text}" for text in sweep.mind]
-        mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares), *mind])
+        mind = [voice.say("search.minded", text=text) for text in sweep.mind]
+        mark = _mark(folder, f"{word} {number}", [" ".join(sweep.squares), *mind])
         ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
         add(add(mark, "LineString"), "coordinates", coordinates(ends))
     return xml_text(root)

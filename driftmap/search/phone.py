@@ -22,7 +22,7 @@ from driftmap.observations.weighing import Weighed
 from driftmap.report.page import render, text_of, told_to_script, words_for_script
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
-from driftmap.report.words import Units
+from driftmap.report.words import Units, tied
 from driftmap.search.chances import (
     HELD_SHARES,
     Chances,
@@ -37,6 +37,7 @@ __all__ = [
     "picture",
     "plan_search",
     "planned",
+    "run_told",
     "search_html",
     "shares_told",
     "walk_cautions",
@@ -135,7 +136,9 @@ def search_html(search: Search, voice: Voice) -> str:
         cases=[
             (
                 case_words(name, voice),
-                voice.say("search.under") if chance < 0.001 else voice.percent(chance),
+                voice.say("search.under")
+                if chance < 0.001
+                else tied(voice.number(f"{100 * chance:.1f} %")),
             )
             for name, chance in search.cases
         ],
@@ -212,22 +215,33 @@ def _linear(site: Site) -> list[float]:
     return [*place, round(north, 1), round(east, 1)]
 
 
+def run_told(sweep: Sweep, voice: Voice) -> str:
+    """Name the squares of a sweep by the first and the last."""
+    first, last, count = sweep.squares[0], sweep.squares[-1], len(sweep.squares)
+    words = {"first": first, "last": last, "count": voice.count(count)}
+    return voice.say("search.run", **words) if count > 1 else first
+
+
 def planned(sweeps: Sequence[Sweep], voice: Voice) -> list[list[str]]:
     """Lay out the order of walking as a table."""
     keys = ("sweep", "squares", "way", "finds", "left", "mind")
     rows = [[voice.say(f"search.{key}") for key in keys]]
     for number, sweep in enumerate(sweeps, 1):
-        first, count = sweep.squares[0], len(sweep.squares)
-        squares = first
-        if count > 1:
-            ends = {"first": first, "last": sweep.squares[-1]}
-            squares = voice.say("search.run", count=voice.count(count), **ends)
         finds, left = (
             voice.number(f"{100 * p:.{digits}f} %")
             for p, digits in ((sweep.gain, 1), (sweep.left, 0))
         )
         way = voice.exact_distance(sweep.metres)
-        rows.append([str(number), squares, way, finds, left, "; ".join(sweep.mind)])
+        rows.append(
+            [
+                str(number),
+                run_told(sweep, voice),
+                way,
+                finds,
+                left,
+                "; ".join(sweep.mind),
+            ]
+        )
     return rows
 
 

@@ -22,7 +22,7 @@ from driftmap.failures.cases import build_cases
 from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil
 from driftmap.report.marks import Squares
-from driftmap.report.voice import english
+from driftmap.report.voice import english, read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search import chances
 from driftmap.search.chances import Chances, Square
@@ -67,6 +67,18 @@ def test_writes_page_sheet_gpx_and_kml_that_others_read(tmp_path):
         )
     squares = facts(tmp_path)["squares"]
     assert 0.97 < sum(s[3] for s in squares) <= 1.0000001
+
+
+def test_a_page_speaks_its_language_alone(tmp_path):
+    """Nothing of the English catalogue stays on the German page, its sheet and its files."""
+    assert search(tmp_path, "--language", "de").exit_code == 0
+    ours, other = (read_catalogue(language) for language in ("en", "de"))
+    every = "".join(f.read_text(encoding="utf-8") for f in tmp_path.iterdir())
+    assert '<html lang="de"' in every
+    for table in ("search", "walk"):
+        for key, text in ours.table(table).items():
+            long = "{" not in text and len(text) > 12
+            assert not (long and text != other.table(table)[key] and text in every), key
 
 
 def test_the_same_search_gives_the_same_bytes(tmp_path):
