@@ -91,17 +91,22 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     open_tables = (
         *("compass.", "role.", "piece.", "case.", "verdict."),
         *("zone.", "harm.", "device.", "check.", "when.", "chance.", "kind."),
-        *("more.", "none_seen.", "alternative.", "margin.", "winds."),
+        *("more.", "none_seen.", "alternative.", "margin.", "winds.", "cover."),
+        "walk.",
     )
     put_together = {"pass", "warn", "fail", "open", "car", "roof"}
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
     put_together |= {"short_hold", "short_no-go"}
     unused = set(english.messages) - plain_keys
     scripts = "".join(
-        p.read_text("utf-8") for p in PACKAGE.iterdir() if p.suffix == ".js"
+        p.read_text("utf-8")
+        for room in ("report", "search")
+        for p in (PACKAGE.parent / room).glob("*.js")
     )
     asked = set(re.findall(r'"(\w+)"', scripts))
-    rooms = ("cli", "report", "planning")
+    searched = (PACKAGE.parent / "search" / "search.html").read_text("utf-8")
+    searched += "".join(f'"search.{name}"' for name in asked)
+    rooms = ("cli", "report", "planning", "search")
     commands = "".join(
         p.read_text("utf-8")
         for room in rooms
@@ -111,6 +116,9 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
         table, _, name = key.partition(".")
         if table in {"tell", "set"}:  # what scripts say
             assert name in asked, key
+        elif table == "search":
+            said = f'"{name}"', f'"search.{name}"'
+            assert any(text in commands + searched for text in said), key
         elif table == "plan":  # the commands write plans
             assert f'"{name}"' in commands or f"plan.{name}" in commands, key
         elif table in {
