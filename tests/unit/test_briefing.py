@@ -105,7 +105,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     )
     asked = set(re.findall(r'"(\w+)"', scripts))
     searched = (PACKAGE.parent / "search" / "search.html").read_text("utf-8")
-    searched += "".join(f'"search.{name}"' for name in asked)
+    searched += " ".join(f"search.{name}" for name in asked)
     rooms = ("cli", "report", "planning", "search")
     commands = "".join(
         p.read_text("utf-8")
@@ -117,7 +117,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
         if table in {"tell", "set"}:  # what scripts say
             assert name in asked, key
         elif table == "search":
-            said = f'"{name}"', f'"search.{name}"'
+            said = f'"{name}"', f"search.{name}"
             assert any(text in commands + searched for text in said), key
         elif table == "plan":  # the commands write plans
             assert f'"{name}"' in commands or f"plan.{name}" in commands, key
