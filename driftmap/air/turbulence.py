@@ -169,10 +169,12 @@ def gusts(
     air = turbulence(z[:, None], np.broadcast_to(np.asarray(wind, float), count))
     width, length = air.sideways, air.length[:, 0]
     if stirred is not None:
-        rough = np.mean(width**2, axis=1)
+        square = width**2
+        rough = np.mean(square, axis=1)
         sun = sideways_sd(z, stirred) ** 2
         length = (rough * length + sun * _LIKE * stirred.depth) / (rough + sun + 1e-12)
-        width = np.sqrt(width**2 + sun[:, None])
+        square += sun[:, None]
+        width = np.sqrt(square, out=square)
     noise = _chain(z, 1 / np.maximum(length, 1e-3), count, rng)
     noise *= width
     return noise[0], noise[1]
@@ -193,23 +195,31 @@ def _chain(
     steps = np.diff(every) * (speed[1:] + speed[:-1]) / 2
     depth = np.concatenate([[0.0], np.cumsum(steps)])  # in lengths
     mesh = np.searchsorted(every, _MESH[:above])
-    found = np.empty((every.size, 2, count))
-    found[0] = rng.standard_normal((2, count))
+    place = {int(i): k for k, i in enumerate(np.searchsorted(every, z))}
+    chain = np.empty((2, z.size, count))
+    last = rng.standard_normal((2, count))
+    _put(chain, place.get(0), last)
     for low, high in zip(mesh[:-1], mesh[1:], strict=True):
         keep = np.exp(depth[low] - depth[high])
-        found[high] = keep * found[low]
-        found[high] += np.sqrt(1 - keep**2) * rng.standard_normal((2, count))
+        end = keep * last
+        end += np.sqrt(1 - keep**2) * rng.standard_normal((2, count))
         for i in range(low + 1, high):  # given the neighbours, as a chain has it
             a, b = np.exp(depth[i - 1] - depth[i]), np.exp(depth[i] - depth[high])
             whole = 1 - (a * b) ** 2
-            if whole <= 0:  # closer to both than the numbers tell
-                found[i] = found[i - 1]
-                continue
-            found[i] = (a * (1 - b**2) / whole) * found[i - 1]
-            found[i] += (b * (1 - a**2) / whole) * found[high]
-            spread = np.sqrt((1 - a**2) * (1 - b**2) / whole)
-            found[i] += spread * between.standard_normal((2, count))
-    return np.moveaxis(found[np.searchsorted(every, z)], 0, 1)
+            if whole > 0:  # else closer to both than the numbers tell
+                last = (a * (1 - b**2) / whole) * last
+                last += (b * (1 - a**2) / whole) * end
+                spread = np.sqrt((1 - a**2) * (1 - b**2) / whole)
+                last += spread * between.standard_normal((2, count))
+            _put(chain, place.get(i), last)
+        _put(chain, place.get(int(high)), end)
+        last = end
+    return chain
+
+
+def _put(chain: FloatArray, k: int | None, row: FloatArray) -> None:
+    if k is not None:  # one of the heights asked for
+        chain[:, k] = row
 
 
 def mean_behind(gust: float) -> float:

@@ -34,7 +34,7 @@ def modes_of(covariance: FloatArray, error: FloatArray) -> FloatArray:
     Returns
     -------
     ndarray, shape (k, r)
-        Patterns that hold all but a thousandth of the likeness over height.
+        Patterns that hold all but half a hundredth of the likeness over height.
     """
     size = np.sqrt(np.maximum(np.diag(covariance), 1e-12))
     values, vectors = np.linalg.eigh(covariance / np.multiply.outer(size, size))
@@ -116,7 +116,8 @@ def draw_wind(
     if steer is not None:
         luck = steer(luck, size)
     # Not by BLAS: its sums may depend on the number of threads.
-    noise = np.einsum("kr,crn->ckn", modes, luck) * size
+    noise = np.einsum("kr,crn->ckn", modes, luck)
+    noise *= size  # in place, as large arrays cost more to make than to fill
     noise += _means(wind, z, count, order)
     return noise[0], noise[1]
 

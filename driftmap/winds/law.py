@@ -37,6 +37,7 @@ __all__ = [
     "LAW_TOP",
     "LOG_TOP",
     "ROUGHNESS",
+    "STIRRED",
     "Field",
     "Known",
     "Told",
@@ -132,8 +133,9 @@ _LASTING: Final = 8.0
 between the two soundings of a station, hours apart, the changes at 300 m go with those at
 10, 900 and 1500 m by 0.7, 0.9 and 0.75."""
 
-_SPEEDS: Final = (0.0, 10.0)
-"""Winds at 10 m that the two sizes of strays are of [m s⁻¹]."""
+STIRRED: Final = 7.0
+"""Wind at 10 m from which the air is stirred by night as well [m s⁻¹]: of the two sizes of
+strays the first is of a calm, the second of this; a round number near the likeliest."""
 
 _SMOOTHEST: Final = 0.8
 """Levels that lie smoothly above each other may be so because a model made them: strays are
@@ -216,7 +218,9 @@ def field_of(
         growth=mixed("growth"),
         turn=side * np.radians(mixed("turn")),
         beside=mixed("along") - 1j * side * mixed("right"),
-        stray=float(stray.max() if speed is None else np.interp(speed, _SPEEDS, stray)),
+        stray=float(
+            stray.max() if speed is None else np.interp(speed, (0.0, STIRRED), stray)
+        ),
         power=float(table["power"]),
         length=float(table["length"]),
         depth=float(table["depth"]),

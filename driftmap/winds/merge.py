@@ -232,12 +232,13 @@ def _warned(stack: Stack) -> Iterator[str]:
 def _each(stack: Stack, what: str, poor: float = math.inf) -> Iterator[float]:
     """Go through what reports tell of the sky.
 
-    What nobody knows to stand near is heard where it is `poor` or worse: of a better sky it
-    knows nothing here.
+    What was foretold, or seen by who is not known to stand near, is heard where it is `poor`
+    or worse: of a better sky it knows nothing here.
     """
     for reading in (source.reading for source in stack.sources):
         value, sign = getattr(reading, what), -1 if what == "cloud_cover" else 1
-        near = reading.away is not None and reading.away <= _SAME_SKY
+        away = None if reading.forecast else reading.away
+        near = away is not None and away <= _SAME_SKY
         if value is not None and (near or sign * value <= sign * poor):
             yield value
 

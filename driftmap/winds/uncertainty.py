@@ -69,8 +69,9 @@ component below 1500 m, where this gives 2 to 2.5."""
 _NEARBY: Final = 3000.0
 """Nearer than this no stations were compared, and the error falls as the root [m]; assumed."""
 
-_USUAL: Final = 5.0
-"""Wind at 10 m for which the law's error is told [m s⁻¹]; assumed."""
+_USUAL: Final = (-15.0, None, 5.0)
+"""Height of the sun [deg] and wind at 10 m [m s⁻¹] for which the law's error is told;
+assumed: a night, but none so still that any two winds would agree."""
 
 SPEED_SHARE: Final = 0.05
 """Part of the error that grows with the wind speed, of meters and of forecasts; assumed.
@@ -108,9 +109,9 @@ def elsewhere(speed: float, away: float, height: float) -> float:
     return float(math.hypot(fit["still"], fit["share"] * speed) * far * near)
 
 
-def _aged(age: float | None, height: float) -> float:
-    """Give the time over which a wind was carried on [h]: some minutes at least."""
-    least = FLIGHT if height <= law.LOG_TOP else 0.0
+def _aged(reading: Reading, age: float | None, height: float) -> float:
+    """Give the time over which a wind was carried on [h]: once read, some minutes at least."""
+    least = FLIGHT if height <= law.LOG_TOP and not reading.forecast else 0.0
     return max(least, UNKNOWN_AGE if age is None else age)
 
 
@@ -167,14 +168,14 @@ def law_error(read: float, height: float) -> float:
     Examples
     --------
     >>> round(law_error(2.0, 102.0), 6)
-    2.5
+    2.375714
     """
-    return field_of(None, None, _USUAL).stray * math.sqrt(abs(height - read))
+    return field_of(*_USUAL).stray * math.sqrt(abs(height - read))
 
 
 @dataclass(frozen=True, slots=True)
 class Lasting:
-    """What a measured wind is off by for its age [h] and for where it was measured."""
+    """What a wind is off by for its age [h], or of a forecast for another hour, and its place."""
 
     reading: Reading
     age: float | None
@@ -186,9 +187,8 @@ class Lasting:
         part = float(shape[0] / shape[1])
         away = self.reading.away
         far = elsewhere(speed / part, UNKNOWN_AWAY if away is None else away, height)
-        if self.reading.forecast:
-            return part * far
-        return part * math.hypot(changed(speed / part, _aged(self.age, height)), far)
+        hours = _aged(self.reading, self.age, height)
+        return part * math.hypot(changed(speed / part, hours), far)
 
 
 def instrument_error(reading: Reading, level: WindLevel, base: float) -> float:

@@ -21,12 +21,14 @@ from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
 from driftmap.air.winderror import TAILS
-from driftmap.winds.law import Field, Told, given
+from driftmap.winds.law import STIRRED, Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
 DROPS = (300.0, 450.0, 900.0, 1500.0)  # m, from which a canopy drifts
-REGIMES = ((-10.0, -91.0, -3.0), (3.0, -3.0, 10.0), (15.0, 10.0, 91.0))
+REGIMES = ((-5.0, -91.0, -3.0), (3.0, -3.0, 10.0), (15.0, 10.0, 91.0))
 """Height of the sun that stands for a regime, and its bounds [deg]."""
+DEEP = -25.0
+"""Height of the sun from which the night is as still as it gets [deg]."""
 ORDINARY, WEIGHT = "raob1999", 3.0
 LEFT_OUT = 5  # days of which one is not fitted
 TURNS = 5  # in which strays are sized
@@ -104,29 +106,23 @@ def misses(regime, shape, soundings):
         yield abs(off) ** 2 / np.einsum("dz,zy,dy->d", depth, known.covariance, depth)
 
 
-def fit_strays(off, soundings, steps, *, widest):
-    """Fit the most likely sizes of strays, linear in the wind's speed between steps.
-
-    If `widest`, those of the height that asks for the largest.
-    """
+def fit_strays(off, soundings, *, night):
+    """Fit the most likely sizes of strays: over a calm deep in the night, and else."""
     speed = np.array([abs(complex(s.at(MAST))) for s in soundings])
+    sun = np.array([s.sun for s in soundings])
     weight = np.array([WEIGHT if s.source == ORDINARY else 1.0 for s in soundings])
+    dusk = REGIMES[0][0]
+    deep = np.clip((dusk - sun) / (dusk - DEEP), 0.0, 1.0) * night
+    still = deep * np.clip(1.0 - speed / STIRRED, 0.0, 1.0)
 
-    def miss(x, off):
-        size = np.interp(speed, steps, np.exp(x))[:, None] ** 2
+    def miss(x):
+        size = np.exp(2 * x[0]) * (1.0 + np.exp(x[1]) * still[:, None]) ** 2
         tails = (TAILS / 2 + 1) * np.log1p(off / size / (TAILS - 2))
         likely = weight[:, None] * (np.log(size) + tails)
         return np.sum(np.where(np.isfinite(off), likely, 0.0))
 
-    best = minimize(miss, np.full(len(steps), -1.7), (off,), method="Nelder-Mead").x
-    if widest:
-        larger = np.linspace(0.0, 0.3, 61)
-        by_height = [
-            larger[np.argmin([miss(best + more, one[:, None]) for more in larger])]
-            for one in off.T
-        ]
-        best = best + max(by_height)
-    return np.exp(best)
+    size, more = np.exp(minimize(miss, [-1.7, -1.0], method="Nelder-Mead").x)
+    return size * (1.0 + more * night), size
 
 
 def fit_regime(usual):
@@ -157,13 +153,13 @@ def fit_table(soundings):
             of = [s for s in kind if s.day % 7 % TURNS == turn]
             off += misses(own, shape, of)
             judged += of
-        # By night strays are larger over light winds, and soundings few; by day neither.
-        night = sun < -3
-        size = fit_strays(
-            np.array(off), judged, (0.0, 10.0) if night else (0.0,), widest=night
-        )
-        stray = (np.ones(2) * size).round(3).tolist()
-        regimes.append({"sun": sun, **fit_regime(usual), "stray": stray})
+        night = sun == REGIMES[0][0]
+        sizes = fit_strays(np.array(off), judged, night=night)
+        calm, stirred = (round(float(size), 3) for size in sizes)
+        # Over a light wind strays grow through the night; at dusk, and by day, they do not.
+        for at, size in [(DEEP, calm)] * night + [(sun, stirred)]:
+            usual_at = {"sun": at, **fit_regime(usual)}
+            regimes.append({**usual_at, "stray": [size, stirred]})
     return {"height": HEIGHTS.tolist(), **shape, "regime": regimes}
 
 

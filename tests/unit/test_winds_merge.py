@@ -531,3 +531,24 @@ def test_half_a_place_is_refused():
     text = json.dumps({"levels": _LEVELS, "latitude": 41.6})
     with pytest.raises(WindError, match="longitude 'None'"):
         decode_text(text, "f.json", Setting(1200.0, when=NOON))
+
+
+def test_a_forecast_answers_no_question_of_the_sky_with_good_news():
+    mast = _surface(age=0.0)
+    fair = _surface(forecast=True, valid=NOON, cloud_cover=0.1, visibility=9999.0)
+    setting = Setting(0.0, when=NOON, now=NOON)
+    told = merge([mast, fair], setting)
+    assert (told.cloud_cover, told.visibility) == (None, None)
+    poor = replace(fair, cloud_cover=0.9, visibility=800.0)
+    told = merge([mast, poor], setting)
+    assert (told.cloud_cover, told.visibility) == (0.9, 800.0)
+
+
+def test_a_forecast_for_another_hour_is_surer_of_its_own():
+    def error(hours):
+        valid = NOON - timedelta(hours=hours)
+        aloft = _layers((500, 240, 8), (900, 250, 9), forecast=True, valid=valid)
+        known = merge([aloft], Setting(0.0, when=NOON, now=NOON))
+        return float(np.interp(700.0, known.height, known.error))
+
+    assert error(0.0) < error(1.0) < error(2.5)
