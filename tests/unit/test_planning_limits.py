@@ -180,11 +180,10 @@ def test_even_ground_gives_even_limits(flight, coarse):
 
 def test_people_lower_the_limit_and_are_named(flight, coarse):
     crowd = Area("Crowd", "spectators", shapely.box(60, -400, 500, 400), people=50)
-    (alone,), (beside,) = (
-        limits_of(Setup(flight, round_site(8000.0, *areas), 250, 5), [270.0], steps=2)
-        for areas in ((), (crowd,))
-    )
-    assert beside.go_below < alone.go_below
+    setup = Setup(flight, round_site(8000.0, crowd), 250, 5)
+    (beside,) = limits_of(setup, [270.0], steps=2)
+    print(beside.go_below)
+    assert beside.go_below < CODE / 2  # all that holds the field alone
     assert "Crowd" in told(beside.held_by)
 
 
