@@ -18,23 +18,33 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
-from driftmap.hazard.harm import THRESHOLDS, Impacts, Piece, casualty_area, gather
+from driftmap.hazard.harm import (
+    PERSON_HEIGHT,
+    THRESHOLDS,
+    WIDEST,
+    Impacts,
+    Piece,
+    casualty_area,
+    gather,
+)
 from driftmap.hazard.people import (
     Casualties,
     SpotRisk,
     expected_casualties,
     individual_risk,
 )
-from driftmap.hazard.probability import check_landed, inside, widened_by
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.hazard.probability import check_landed
+from driftmap.montecarlo.cloud import Cloud, Part
 
 __all__ = ["Danger", "Harm", "danger_of", "harm_of"]
 
-_WIDEST, _NARROWEST = 100.0, 15.0  # m, sides of the squares that risk is averaged over
-_CELL_SHARE: Final = 1.5  # of a spread, so that a square is small against it
-_ABOUT: Final = 50.0  # m
+_NARROWEST: Final = 10.0  # m, side of the smallest squares that risk is averaged over
 _GENTLEST: Final = min(energy.value for energy in THRESHOLDS.values())  # J
-_SEEN: Final = 50  # landings about an area that make a spread worth following
+_FEW: Final = 50  # landings; of fewer no spread is worth following
+_OWN_WAY: Final = PERSON_HEIGHT
+"""What is thrown in the first second comes no farther over the ground, below a person's height,
+than from the pad and this [m]: where it bursts lower than twice that height it is not so far
+aside, up to a lean of 20° and more, and from higher up most of its way is above people."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +86,17 @@ class Danger:
         all, what there is bounds what was not seen.
     angle : float
         Bearing from the pad of the middle of the danger [rad].
+    sides, peaks : mapping of (str, str) to float
+        By case and piece: side of the squares that its risk is averaged over [m], and most
+        that one landing weighs [m²].
     """
 
     most: float
     given: Mapping[str, float]
     gentle: frozenset[str]
     angle: float
+    sides: Mapping[tuple[str, str], float]
+    peaks: Mapping[tuple[str, str], float]
 
 
 def danger_of(cloud: Cloud) -> Danger:
@@ -96,18 +111,37 @@ def danger_of(cloud: Cloud) -> Danger:
         if all((cloud.energy[p.rows] < _GENTLEST).all() for p in cloud.of(case.name))
     )
     given: dict[str, float] = {}
+    peaks: dict[tuple[str, str], float] = {}
     together, pull = np.zeros(cloud.flights), np.zeros(2)
     for case in cloud.tree.cases:
         own, weight = next(cloud.of(case.name)), _weights(cloud, case, gentle)
         alone = np.zeros(own.flights)
-        for piece in _pieces(cloud, case, gentle):
+        for part, piece in _pieces(cloud, case, gentle):
             alone += piece.casualty_area
             # Sums by element: a dot product would wake threads for it.
             danger = weight * piece.casualty_area
             pull += np.sum(danger * piece.east), np.sum(danger * piece.north)
+            key = part.case, part.body
+            peaks[key] = max(peaks.get(key, 0.0), float(danger.max()))
         together[own.who] += weight * alone
         given[case.name] = float(alone.max())
-    return Danger(float(together.max()), given, gentle, math.atan2(*pull))
+    sides = {(part.case, part.body): _side(cloud, part) for part in cloud.parts}
+    angle = math.atan2(*pull)
+    return Danger(float(together.max()), given, gentle, angle, sides, peaks)
+
+
+def _side(cloud: Cloud, part: Part) -> float:
+    """Choose squares as wide as the spread of a piece, within bounds [m].
+
+    The spread is the smaller one of the two that its landings have along their own axes,
+    so that it does not hang on where north is. About its middle a square that wide holds
+    nine tenths of the greatest density, off it no less than there is.
+    """
+    if part.flights < _FEW:
+        return WIDEST
+    across = np.linalg.eigvalsh(np.cov(cloud.east[part.rows], cloud.north[part.rows]))
+    spread = math.sqrt(max(float(across[0]), 0.0))
+    return min(max(spread, _NARROWEST), WIDEST)
 
 
 def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
@@ -124,18 +158,26 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     for case in cloud.tree.cases:
         own = next(cloud.of(case.name))
         pieces = list(_pieces(cloud, case, danger.gentle, near))
-        alone = gather(pieces, own.flights, danger.given[case.name])
+        alone = gather(
+            [piece for _, piece in pieces], own.flights, danger.given[case.name]
+        )
         given[case.name] = expected_casualties(alone, site.areas).total
         weight = _weights(cloud, case, danger.gentle)
         every += [
-            replace(p, likelihood=weight[p.flight], flight=own.who[p.flight])
-            for p in pieces
+            replace(
+                piece,
+                likelihood=weight[piece.flight],
+                flight=own.who[piece.flight],
+                side=danger.sides[part.case, part.body],
+                peak=danger.peaks[part.case, part.body],
+            )
+            for part, piece in pieces
         ]
     impacts = gather(every, cloud.flights, danger.most)
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
         given,
-        *_spots(cloud, impacts, occupied, danger.angle),
+        *_spots(impacts, occupied, danger.angle),
     )
 
 
@@ -143,14 +185,14 @@ def _near(cloud: Cloud, areas: Sequence[Area]) -> NDArray[np.bool_]:
     """Find the landings in boxes about people: all that squares over them could touch."""
     near = np.zeros(cloud.east.size, bool)
     for part in (part for area in areas for part in shapely.get_parts(area.shape)):
-        west, south, right, top = part.buffer(_WIDEST * math.sqrt(2)).bounds
+        west, south, right, top = part.buffer(WIDEST * math.sqrt(2)).bounds
         within = (cloud.east >= west) & (cloud.east <= right)
         near |= within & (cloud.north >= south) & (cloud.north <= top)
     return near
 
 
 def _spots(
-    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area], angle: float
+    impacts: Impacts, occupied: Sequence[Area], angle: float
 ) -> tuple[tuple[SpotRisk, ...], SpotRisk | None]:
     """Find the worst spot of each area and of all, on squares that know no north.
 
@@ -160,11 +202,8 @@ def _spots(
     east, north = turn(impacts.east, impacts.north, -angle)
     along = replace(impacts, east=east, north=north)
     laid = [replace(area, shape=_turned(area.shape, -angle)) for area in occupied]
-    spots = tuple(
-        _back(individual_risk(along, turned, cell=_cell(cloud, area.shape)), angle)
-        for area, turned in zip(occupied, laid, strict=True)
-    )
-    worst = _worst(cloud, along, laid, angle)
+    spots = tuple(_back(individual_risk(along, area), angle) for area in laid)
+    worst = _worst(along, laid)
     return spots, None if worst is None else _back(worst, angle)
 
 
@@ -178,24 +217,13 @@ def _back(spot: SpotRisk, angle: float) -> SpotRisk:
     return replace(spot, east=float(east), north=float(north))
 
 
-def _worst(
-    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area], angle: float
-) -> SpotRisk | None:
-    """Find the worst spot of all ground with people: wide squares, then small ones.
-
-    Impacts and areas are turned by `angle`. Where little comes down, wide squares say enough; the small ones are laid where a
-    piece comes down often, as a narrow cloud could hide in a wide square.
-    """
+def _worst(impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk | None:
+    """Find the worst spot of all ground with people, however it was cut into areas."""
     found = []
     for shelter in dict.fromkeys(area.shelter for area in occupied):
         ground = shapely.union_all([a.shape for a in occupied if a.shelter == shelter])
         crowd = Area("people", OCCUPIED[0], ground, None, shelter)
-        found.append(individual_risk(impacts, crowd, cell=_WIDEST))
-        cell = _cell(cloud, _turned(ground, angle))
-        busy = _busy(impacts, ground)
-        if cell < _WIDEST and not busy.is_empty:
-            dense = replace(crowd, shape=busy)
-            found.append(individual_risk(impacts, dense, cell=cell))
+        found.append(individual_risk(impacts, crowd))
     if not found:
         return None
     worst = max(found, key=lambda spot: spot.risk.estimate)
@@ -207,37 +235,6 @@ def _worst(
     here = shapely.Point(worst.east, worst.north)
     nearest = min(occupied, key=lambda area: area.shape.distance(here))
     return replace(worst, area=nearest.name, risk=risk)
-
-
-def _busy(impacts: Impacts, ground: BaseGeometry) -> BaseGeometry:
-    """Give the part of some ground in wide squares where much comes down."""
-    near = np.flatnonzero(
-        inside(widened_by(ground, _ABOUT))(impacts.east, impacts.north)
-    )
-    place = np.stack([impacts.east[near], impacts.north[near]]) // _WIDEST
-    corners, seen = np.unique(place, axis=1, return_counts=True)
-    west, south = corners[:, seen >= _SEEN] * _WIDEST
-    boxes = shapely.box(west, south, west + _WIDEST, south + _WIDEST)
-    busy = shapely.intersection(ground, shapely.union_all(boxes))
-    parts = [part for part in shapely.get_parts(busy) if part.area >= 1.0]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
-
-
-def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
-    """Choose squares small against the spread of what really lands about it [m].
-
-    The spread is the smaller one of the two that a cloud has along its own axes, so
-    that it does not hang on where north is.
-    """
-    near = inside(widened_by(ground, _ABOUT))
-    cell = _WIDEST
-    for part in cloud.parts:
-        east, north = cloud.east[part.rows], cloud.north[part.rows]
-        if np.count_nonzero(near(east, north)) >= _SEEN:
-            across = float(np.linalg.eigvalsh(np.cov(east, north))[0])
-            spread = math.sqrt(max(across, 0.0))
-            cell = min(cell, max(_NARROWEST, _CELL_SHARE * spread))
-    return cell
 
 
 def _weights(cloud: Cloud, case: Case, gentle: frozenset[str]) -> FloatArray:
@@ -253,7 +250,7 @@ def _pieces(
     case: Case,
     gentle: frozenset[str],
     near: NDArray[np.bool_] | None = None,
-) -> Iterator[Piece]:
+) -> Iterator[tuple[Part, Piece]]:
     """Give every piece of a case, each copy by itself, as if the case were certain.
 
     Flights are numbered among those of the case; of `near`, only landings are given that
@@ -276,7 +273,9 @@ def _pieces(
             if body.broken and struck:  # thrown on from where the rocket struck
                 first = struck.start + flight
                 way = np.hypot(east - cloud.east[first], north - cloud.north[first])
+            elif body.kick and (body.release or case.release).at == "first second":
+                way = np.hypot(east, north) + _OWN_WAY
             area = casualty_area(body.area, cloud.angle[rows], way)
             if case.name not in gentle:
                 area = area * (energy >= _GENTLEST)
-            yield Piece(1.0, east, north, energy, area, flight)
+            yield part, Piece(1.0, east, north, energy, area, flight)

@@ -27,6 +27,7 @@ __all__ = [
     "PERSON_HEIGHT",
     "PERSON_RADIUS",
     "THRESHOLDS",
+    "WIDEST",
     "Impacts",
     "Piece",
     "Sourced",
@@ -54,6 +55,9 @@ class Sourced:
     source: str
     note: str = ""
 
+
+WIDEST: Final = 100.0
+"""Side of the widest square that risk is averaged over [m]; our choice."""
 
 PERSON_RADIUS: Final = FOOT
 """Radius of a standing person, 1 ft [m] (from memory: Montgomery and Ward, "Casualty Areas
@@ -226,6 +230,11 @@ class Piece:
         From `driftmap.hazard.harm.casualty_area` [m²].
     flight : ndarray of int, shape (k,), or None
         Which flight each landing belongs to; None for all flights in their order.
+    side : float
+        Side of the squares that the risk of its landings is averaged over, where it comes
+        down often [m]; up to `WIDEST`.
+    peak : float or None
+        Most that one of its landings weighs, where these are not all of them [m²].
     """
 
     likelihood: float | FloatArray
@@ -234,6 +243,8 @@ class Piece:
     energy: FloatArray
     casualty_area: FloatArray
     flight: NDArray[np.intp] | None = None
+    side: float = WIDEST
+    peak: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -250,10 +261,14 @@ class Impacts:
         Kinetic energy on landing [J].
     danger : ndarray, shape (m,)
         Casualty area times the likelihood of the case [m²].
+    piece : ndarray of int, shape (m,)
+        Which piece each landing is of.
     flights : int
         Number of flights.
     most : float
         Most that `danger` can add up to in one flight [m²].
+    sides, peaks : ndarray, shape (p,)
+        Of each piece: side of its squares [m], and most that one landing weighs [m²].
 
     Raises
     ------
@@ -267,8 +282,11 @@ class Impacts:
     north: FloatArray
     energy: FloatArray
     danger: FloatArray
+    piece: NDArray[np.intp]
     flights: int
     most: float
+    sides: FloatArray
+    peaks: FloatArray
 
     def __post_init__(self) -> None:
         if self.flights < 1:
@@ -293,17 +311,25 @@ def gather(pieces: Sequence[Piece], flights: int, most: float | None = None) -> 
     if not pieces:
         raise ValueError("'pieces' must not be empty")
     flight = np.concatenate([_flights_of(piece, flights) for piece in pieces])
-    danger = np.concatenate([p.likelihood * p.casualty_area for p in pieces])
+    dangers = [p.likelihood * p.casualty_area for p in pieces]
+    danger = np.concatenate(dangers)
     if most is None:
         most = float(np.bincount(flight, danger, flights).max())
+    peaks = [
+        float(own.max(initial=0.0)) if piece.peak is None else piece.peak
+        for piece, own in zip(pieces, dangers, strict=True)
+    ]
     return Impacts(
         flight=flight,
         east=np.concatenate([p.east for p in pieces]),
         north=np.concatenate([p.north for p in pieces]),
         energy=np.concatenate([p.energy for p in pieces]),
         danger=danger,
+        piece=np.repeat(np.arange(len(pieces)), [p.east.size for p in pieces]),
         flights=flights,
         most=most,
+        sides=np.array([p.side for p in pieces]),
+        peaks=np.array(peaks),
     )
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import shapely
@@ -14,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import THRESHOLDS, Impacts
+from driftmap.hazard.harm import THRESHOLDS, WIDEST, Impacts
 from driftmap.hazard.probability import inside
 
 __all__ = [
@@ -153,11 +154,14 @@ class SpotRisk:
     risk: Estimate
 
 
-def individual_risk(impacts: Impacts, area: Area, *, cell: float = 100.0) -> SpotRisk:
+def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
     """Give the risk at the worst spot of an area.
 
-    The density of harmful landings in a square about the spot, times their casualty area
-    [1]_. Every square that touches the area is looked at.
+    The density of harmful landings about the spot, times their casualty area [1]_: each
+    counts in a square about the spot that is as small as suits the spread of its piece,
+    where that comes down often. So
+    a narrow fall does not hide in a wide square, and a wide one is not known by the few of
+    its landings that hit a small one.
 
     Parameters
     ----------
@@ -165,97 +169,121 @@ def individual_risk(impacts: Impacts, area: Area, *, cell: float = 100.0) -> Spo
         From `driftmap.hazard.harm.gather`.
     area : Area
         Where someone stands.
-    cell : float
-        Side of a square [m]: small against the spread of the landings, large enough to
-        hold some. 100 m is our choice.
-
-    Raises
-    ------
-    ValueError
-        If `cell` is not positive.
 
     Notes
     -----
-    The highest of many uncertain figures is biased upward, to the safe side. The ends of
-    the interval are the highest lower and the highest upper end of all squares, each at a
-    confidence raised for their number (Bonferroni).
+    Spots lie a third of `WIDEST` apart, and where most comes down half of the narrowest
+    square there. The highest of many uncertain figures is biased upward, to the safe side.
+    The ends of the interval are the highest lower and the highest upper end of all spots,
+    each at a confidence raised for their number (Bonferroni).
 
     References
     ----------
     .. [1] 14 CFR part 420, appendix C (form from memory); valid where a casualty area is
        small against the spread of the landings.
     """
-    if not 0 < cell < math.inf:
-        raise ValueError(f"'cell' must be positive (got {cell})")
-    corner, shape = _squares(area.shape, cell)
-    touched = _touched(area.shape, corner, shape, cell)
-    confidence = 1 - (1 - CONFIDENCE) / touched.size
-    danger = _by_square(impacts, area, (corner, shape, cell), touched)
-    # A square without a hit is known by its upper end alone, and all such are alike.
-    empty = weighted_mean([], impacts.flights, impacts.most, confidence=confidence)
-    found = {
-        square: weighted_mean(
-            danger[square], impacts.flights, impacts.most, confidence=confidence
-        )
-        if square in danger
-        else empty
-        for square in touched.tolist()
-    }
-    worst = max(found, key=lambda square: found[square].estimate)
-    row, column = divmod(worst, shape[0])
-    risk = Estimate(
-        found[worst].estimate / cell**2,
-        max(e.lower for e in found.values()) / cell**2,
-        max(e.upper for e in found.values()) / cell**2,
-        found[worst].hits,
-        impacts.flights,
-    )
-    east, north = corner[0] + (column + 0.5) * cell, corner[1] + (row + 0.5) * cell
+    near = _nearby(impacts, area)
+    spots, looked = _lattice(area.shape, WIDEST / 3)
+    step = float(near.side.min(initial=WIDEST)) / 2
+    if step < WIDEST / 2:
+        fine, more = _lattice(area.shape, step, _busiest(near, step))
+        spots, looked = np.concatenate([spots, fine]), looked + more
+    confidence = 1 - (1 - CONFIDENCE) / looked
+    found = [
+        weighted_mean(each, impacts.flights, near.densest, confidence=confidence)
+        for each in _each_spot(near, spots)
+    ]
+    worst = max(range(len(found)), key=lambda i: found[i].estimate)
+    lower, upper = (max(getattr(e, k) for e in found) for k in ("lower", "upper"))
+    east, north = spots[worst].tolist()
+    risk = replace(found[worst], lower=lower, upper=upper)
     return SpotRisk(area.name, east, north, risk)
 
 
-def _squares(
-    shape: BaseGeometry, cell: float
-) -> tuple[tuple[float, float], tuple[int, int]]:
-    """Lay squares over a shape, centred on it; give their corner and their numbers."""
-    west, south, east, north = shape.bounds
-    across = max(1, math.ceil((east - west) / cell))
-    along = max(1, math.ceil((north - south) / cell))
-    corner = (west + east - across * cell) / 2, (south + north - along * cell) / 2
-    return corner, (across, along)
+_SEEN: Final = 50
+"""Landings of a piece about an area from which on it comes down there often: what comes more
+rarely is averaged over the widest squares, as little is known of where it is dense."""
 
 
-def _touched(
-    shape: BaseGeometry,
-    corner: tuple[float, float],
-    number: tuple[int, int],
-    cell: float,
-) -> NDArray[np.intp]:
-    row, column = np.divmod(np.arange(number[0] * number[1]), number[0])
-    west, south = corner[0] + column * cell, corner[1] + row * cell
-    boxes = shapely.box(west, south, west + cell, south + cell)
-    return np.flatnonzero(shapely.intersects(shape, boxes))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Nearby:
+    """Harmful landings about an area, each with its square."""
+
+    flight: NDArray[np.intp]
+    east: FloatArray
+    north: FloatArray
+    side: FloatArray
+    brought: FloatArray  # danger over the area of the square
+    densest: float  # most that it can add up to in one flight
 
 
-def _by_square(
-    impacts: Impacts,
-    area: Area,
-    grid: tuple[tuple[float, float], tuple[int, int], float],
-    wanted: NDArray[np.intp],
-) -> dict[int, FloatArray]:
-    """Add up the danger that each flight brings into each wanted square it hits [m²]."""
-    (west, south), (across, along), cell = grid
-    cover = shapely.box(west, south, west + across * cell, south + along * cell)
-    rows = _harmful(impacts, area, inside(cover))
-    column = np.minimum((impacts.east[rows] - west) // cell, across - 1).astype(np.intp)
-    row = np.minimum((impacts.north[rows] - south) // cell, along - 1).astype(np.intp)
-    square = row * across + column
-    asked = np.zeros(across * along, bool)
-    asked[wanted] = True
-    rows, square = rows[asked[square]], square[asked[square]]
-    both, place = np.unique(
-        square * impacts.flights + impacts.flight[rows], return_inverse=True
+def _nearby(impacts: Impacts, area: Area) -> _Nearby:
+    about = shapely.box(*shapely.bounds(area.shape.buffer(WIDEST)))
+    rows = _harmful(impacts, area, inside(about))
+    often = np.bincount(impacts.piece[rows], minlength=impacts.sides.size) >= _SEEN
+    sides = np.where(often, impacts.sides, WIDEST)
+    more = np.sum(impacts.peaks * (1 / sides**2 - 1 / WIDEST**2))
+    side = sides[impacts.piece[rows]]
+    return _Nearby(
+        impacts.flight[rows],
+        impacts.east[rows],
+        impacts.north[rows],
+        side,
+        impacts.danger[rows] / side**2,
+        impacts.most / WIDEST**2 + float(more),
     )
-    sums = np.bincount(place, impacts.danger[rows], both.size)
-    hit, first = np.unique(both // impacts.flights, return_index=True)
-    return dict(zip(hit.tolist(), np.split(sums, first)[1:], strict=True))
+
+
+_BUSIEST: Final = 100
+"""Narrow squares that are looked at closely, those with most in them."""
+
+
+def _busiest(near: _Nearby, step: float) -> FloatArray:
+    """Find where most comes down of what comes down narrowly, shape (s, 2)."""
+    narrow = near.side < WIDEST
+    at = np.stack([near.east[narrow], near.north[narrow]]) // step
+    cells, where = np.unique(at, axis=1, return_inverse=True)
+    much = np.bincount(where.ravel(), near.brought[narrow])
+    return np.asarray(step * (cells.T[np.argsort(-much)[:_BUSIEST]] + 0.5))
+
+
+def _lattice(
+    shape: BaseGeometry, step: float, wanted: FloatArray | None = None
+) -> tuple[FloatArray, int]:
+    """Lay spots over a shape, centred on it, and count them; of all, those near wanted ones."""
+    west, south, east, north = shape.bounds
+    across, along = (max(1, math.ceil(w / step)) for w in (east - west, north - south))
+    corner = (
+        (west + east - across * step) / 2,
+        (south + north - along * step) / 2,
+    )
+    most = math.ceil(shape.buffer(1.5 * step).area / step**2)
+    if wanted is None:
+        row, column = np.divmod(np.arange(across * along), across)
+    else:
+        cells = np.clip((wanted - corner) // step, 0, (across - 1, along - 1))
+        column, row = np.unique(cells, axis=0).T
+    x, y = corner[0] + column * step, corner[1] + row * step
+    touched = shapely.intersects(shape, shapely.box(x, y, x + step, y + step))
+    spots = np.stack([x, y], axis=1)[touched] + step / 2
+    return spots, min(most, across * along) if wanted is not None else len(spots)
+
+
+def _each_spot(near: _Nearby, spots: FloatArray) -> Iterator[FloatArray]:
+    """Add up what each flight brings about each spot [m⁻²]."""
+    reach, key = WIDEST / 2, 1 << 31
+    column = np.floor(near.east / reach).astype(np.int64)
+    bins = column * key + np.floor(near.north / reach).astype(np.int64)
+    order = np.argsort(bins, kind="stable")
+    bins = bins[order]
+    for east, north in spots.tolist():
+        middle = math.floor(east / reach) * key + math.floor(north / reach)
+        ends = [
+            np.searchsorted(bins, (middle + over - 1, middle + over + 2))
+            for over in (-key, 0, key)
+        ]
+        rows = np.concatenate([order[start:end] for start, end in ends])
+        half = near.side[rows] / 2
+        within = np.abs(near.east[rows] - east) <= half
+        rows = rows[within & (np.abs(near.north[rows] - north) <= half)]
+        yield np.asarray(np.bincount(near.flight[rows], near.brought[rows]), float)

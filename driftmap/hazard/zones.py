@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache, lru_cache
 from itertools import product
 from typing import Final, Literal, TypeAlias
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
@@ -290,23 +290,24 @@ def outer_line(
 
     ``contours``: outlines by case and body, the widest last.
 
-    Result: a function of the piece; each outline is worked out once, for all pages.
+    Result: a function of the piece; each outline is worked out once for all pages of a
+    cloud, and kept no longer than it.
     """
-    return _outer_line(cloud, tuple(contours.items()))
+    kept = _DRAWN.setdefault(cloud, {})
 
-
-@lru_cache(maxsize=2)
-def _outer_line(
-    cloud: Cloud, drawn: tuple[tuple[tuple[str, str], tuple[Contour, ...]], ...]
-) -> Line:
-    contours = dict(drawn)
-
-    @cache
     def line(part: Part) -> shapely.MultiPolygon:
-        at = cloud.east[part.rows], cloud.north[part.rows]
-        return calmed(contours[part.case, part.body][-1].shape, *at, part.weights)
+        key = part.case, part.body
+        if key not in kept:
+            at = cloud.east[part.rows], cloud.north[part.rows]
+            kept[key] = calmed(contours[key][-1].shape, *at, part.weights)
+        return kept[key]
 
     return line
+
+
+_DRAWN: Final[WeakKeyDictionary[Cloud, dict[tuple[str, str], shapely.MultiPolygon]]] = (
+    WeakKeyDictionary()
+)
 
 
 def _median(column: Kept, part: Part) -> float:

@@ -84,7 +84,7 @@ class Part:
         return quantile(column[self.rows], shares, weights=self.weights)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Cloud:
     """Where everything came down, as columns.
 

@@ -99,7 +99,7 @@ def test_c46_individual_risk_by_hand():
     spot = Area(
         "crowd", "spectators", shapely.box(-side / 2, -side / 2, side / 2, side / 2)
     )
-    risk = individual_risk(strike(10, 10_000, 100.0, 2.87), spot, cell=side).risk
+    risk = individual_risk(strike(100, 100_000, 100.0, 2.87, side=side), spot).risk
     assert risk.estimate == pytest.approx(5.74e-7, rel=1e-12)
     assert risk.estimate < INDIVIDUAL.value
 

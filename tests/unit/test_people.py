@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     THRESHOLDS,
+    WIDEST,
     Piece,
     basic_casualty_area,
     casualty_area,
@@ -21,6 +23,7 @@ from driftmap.hazard.people import expected_casualties, individual_risk
 
 N = 400
 ONE = np.ones(N)
+FINE = WIDEST / 9
 FIELD = shapely.box(0, 0, 100, 100)
 
 
@@ -128,7 +131,7 @@ def test_worst_spot_is_where_the_pieces_fall():
     risk = individual_risk(
         gather([piece(20, at=(751.0, 150.0))], N), crowd(shape=shape)
     )
-    assert (risk.east, risk.north) == (750.0, 150.0)
+    assert (risk.east, risk.north) == pytest.approx((751.0, 150.0), abs=50.0)
     assert risk.risk.estimate == pytest.approx(20 / N * 2.0 / 1e4)
     assert risk.risk.lower < risk.risk.estimate < risk.risk.upper
 
@@ -136,7 +139,8 @@ def test_worst_spot_is_where_the_pieces_fall():
 def test_individual_risk_without_hits_is_an_upper_end():
     risk = individual_risk(gather([piece()], N), crowd()).risk
     assert risk.estimate == 0.0
-    assert risk.upper == pytest.approx(3.6889 / N * 2.0 / 1e4, rel=1e-4)
+    # Nine spots a third of a wide square apart, each at a confidence of 1 - 0.05 / 9.
+    assert risk.upper == pytest.approx(-math.log(0.025 / 9) / N * 2.0 / 1e4, rel=1e-4)
 
 
 def test_more_squares_widen_the_interval():
@@ -212,6 +216,27 @@ def test_impossible_pieces_are_refused():
         casualty_area(-1.0, 1.0)
 
 
-def test_cell_must_be_positive():
-    with pytest.raises(ValueError, match="cell"):
-        individual_risk(gather([piece()], N), crowd(), cell=0.0)
+def test_each_piece_counts_in_squares_of_its_own_side():
+    """A narrow fall is not thinned out by a wide square, nor a wide one known by few hits."""
+    wide, narrow = piece(200, at=(40.0, 40.0)), piece(60, at=(60.0, 60.0))
+    narrow = replace(narrow, side=FINE)
+    both = individual_risk(gather([wide, narrow], N), crowd())
+    alone = 200 / N * 2.0 / 1e4, 60 / N * 2.0 / FINE**2
+    assert both.risk.estimate == pytest.approx(sum(alone))
+    assert (both.east, both.north) == pytest.approx((60.0, 60.0), abs=FINE / 2)
+    only = individual_risk(gather([wide], N), crowd()).risk
+    assert only.estimate == pytest.approx(alone[0])
+    # What comes down there rarely is known by the widest squares alone, and so is the rest.
+    rare = replace(piece(), side=FINE)
+    away = individual_risk(gather([wide, rare], N), crowd()).risk
+    assert away.estimate == only.estimate
+    assert away.upper < 1.02 * only.upper
+
+
+@pytest.mark.parametrize("at", [(10.0, 10.0), (49.0, 51.0), (100.0, 0.0), (50.0, 50.0)])
+def test_narrow_squares_lose_no_landing_and_reach_all_of_an_area(at):
+    fine = individual_risk(gather([replace(piece(60, at=at), side=FINE)], N), crowd())
+    assert fine.risk.hits == 60
+    assert fine.risk.estimate == pytest.approx(60 / N * 2.0 / FINE**2)
+    assert abs(fine.east - at[0]) <= FINE / 2 + 1e-9
+    assert abs(fine.north - at[1]) <= FINE / 2 + 1e-9
