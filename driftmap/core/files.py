@@ -27,7 +27,9 @@ __all__ = [
     "parse_json",
     "parse_toml",
     "place_of",
+    "remarks",
     "row_name",
+    "said_in",
     "text_of",
     "toml_of",
 ]
@@ -42,6 +44,7 @@ FORM: Final = 1
 """Newest form of the files that people write; a file that tells none is of the first."""
 
 _LONGEST_NUMBER: Final = 300  # digits; Python reads 4,300, floats hold 308
+_SAID: Final = 300  # characters of one remark that are told
 _TOLD: Final = 350  # characters of mistakes in one line; the rest is counted
 
 Fault = Callable[[str, str, str], InputError]
@@ -108,6 +111,24 @@ def check_remarks(text: str, source: str, fault: Fault = InputError) -> None:
                     f"a remark, {quoted(line)}, speaks of a unit that no column is in"
                 )
                 raise fault(source, "", f"{said}: correct the header or the remark")
+
+
+def said_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
+    """Quote what people wrote into a file for people to read, some words at least."""
+    words = (" ".join(t.split()) for t in texts if isinstance(t, str))
+    return tuple(
+        dict.fromkeys(
+            f'{Path(source).name} says, and nothing reads it: "{told[:_SAID]}"'
+            for told in words
+            if " " in told
+        )
+    )
+
+
+def remarks(text: str) -> tuple[str, ...]:
+    """List the lines of a table that begin with ``#``, without it."""
+    lines = map(str.strip, text.splitlines())
+    return tuple(line.lstrip("# ") for line in lines if line[:1] == "#")
 
 
 def toml_of(path: Path, fault: Fault = InputError) -> dict[str, Any]:

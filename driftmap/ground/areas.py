@@ -125,8 +125,9 @@ class Site:
         Flights of the day that share its budget of risk; None if not told.
     pad : str
         Name of the pad.
-    assumed : tuple of str
-        What was assumed in reading the site, a sentence each.
+    assumed, said : tuple of str
+        What was assumed in reading the site, and what its file says that nothing reads, a
+        sentence each.
     picture : Picture or None
         The club's own picture of the ground, for the map.
     source, digest : str
@@ -151,6 +152,7 @@ class Site:
     flights_today: int | None = None
     pad: str = "pad"
     assumed: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
     picture: Picture | None = None
     source: str = ""
     digest: str = ""

@@ -96,6 +96,8 @@ class Mark:
         Top of a waiver above the ground, or above mean sea level [m].
     assumed : tuple of str
         What was assumed in reading it.
+    said : tuple of object
+        What stands under keys that are not read.
     ignored : tuple of str
         Properties that were not read.
     """
@@ -111,6 +113,7 @@ class Mark:
     ceiling: float | None
     ceiling_altitude: float | None
     assumed: tuple[str, ...]
+    said: tuple[object, ...]
     ignored: tuple[str, ...]
 
 
@@ -207,6 +210,7 @@ def read_mark(feature: Feature) -> Mark:
         shelter=shelter,
         **lengths,
         assumed=tuple(notes),
+        said=tuple(value for key, value in properties.items() if key not in _KEYS),
         ignored=tuple(key for key in properties if key not in _KEYS),
     )
 

@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
+from driftmap.core.files import said_in
 from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
 from driftmap.ground.backdrop import Picture, read_picture
 from driftmap.ground.geojson import Collection, read_collection
@@ -104,6 +105,7 @@ def _site(collection: Collection, pad: str | None) -> Site:
             waiver=_waiver(marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
+            said=said_in(source, _said(collection, marks)),
             picture=_picture(collection.members, Path(source).parent, place),
             source=source,
             digest=collection.digest,
@@ -317,6 +319,13 @@ def _waiver(
             )
         centre = flatten(place, mark.shape).centroid
         return Waiver(shape, ceiling, (centre.x, centre.y), mark.radius)
+
+
+def _said(collection: Collection, marks: Sequence[Mark]) -> Iterator[object]:
+    members = collection.members.items()
+    yield from (value for key, value in members if key not in _MEMBERS)
+    for mark in marks:
+        yield from mark.said
 
 
 def _notes(collection: Collection, marks: Sequence[Mark]) -> Iterator[str]:

@@ -25,7 +25,7 @@ from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
-from driftmap.verdict.limits import read_limits
+from driftmap.verdict.limits import read_limits, tightened
 
 __all__ = [
     "FINDINGS",
@@ -293,7 +293,7 @@ def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
 
     Result: whether an assessment in the wind as it is known would hold for it.
     """
-    limits = read_limits(setup.flight, setup.site)
+    limits = tightened(read_limits(setup.flight, setup.site))
     return decide(wind_checks(cloud, known, limits)) == "hold"
 
 

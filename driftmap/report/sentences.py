@@ -12,7 +12,7 @@ from driftmap.failures.cases import BREAKS_OFF
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import ALL_CASES, Check, Kind
+from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 
 __all__ = [
     "case_name",
@@ -167,6 +167,8 @@ def _told(check: Check, voice: Voice) -> str:
         words["limit"] = _amount(check.limit, check, voice)
         share = check.unit == "share" and check.limit < 1
         words["allowed"] = allowed(check.limit, voice) if share else words["limit"]
+    if check.beside and check.kind in ALOFT:
+        return voice.say("reason.aloft", **words)
     # A risk of which nothing was seen is told as its bound, and not as expected.
     unseen = check.unit == "per flight" and not check.value
     key = f"{'none_seen' if unseen else 'check'}.{check.kind.value}"

@@ -12,6 +12,7 @@ from typing import Final
 from driftmap.core.errors import FlightError, quoted
 from driftmap.core.files import check_remarks
 from driftmap.core.units import DIMENSIONS
+from driftmap.rocket.stages import BURNS
 
 __all__ = ["read_curve"]
 
@@ -35,7 +36,8 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     ``thrust_lbf`` or ``thrust_kgf``. Thrust below zero by less than 5 % of the greatest
     counts as none; ``source``: name of the file.
 
-    Result: from time 0 on [s], [N]; what follows the last thrust is cut off. Raises
+    Result: from time 0 on [s], [N]; what follows the last thrust is cut off, and so is
+    what comes before it reaches 5 % of its greatest, but for the row before. Raises
     `FlightError` if anything in it cannot be used, by its line.
     """
     check_remarks(text, source, FlightError)
@@ -127,6 +129,9 @@ def _cleaned(
     kept = [(time, max(thrust, 0.0)) for time, thrust in points]
     last = max(i for i, (_, thrust) in enumerate(kept) if thrust > 0)
     kept = kept[: last + 2]
+    lit = next(i for i, (_, thrust) in enumerate(kept) if thrust >= BURNS * most)
+    if lit > 1:  # before that nothing moves: the clock starts where the motor does
+        kept = [(time - kept[lit - 1][0], thrust) for time, thrust in kept[lit - 1 :]]
     if kept[0][0] > 0:
         kept.insert(0, (0.0, 0.0))
     return [time for time, _ in kept], [thrust for _, thrust in kept]

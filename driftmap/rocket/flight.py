@@ -195,8 +195,9 @@ class Flight(Table):
         Other recovery to compare; ``[[alternative]]`` in the file.
     limits : mapping
         Limits of this flight, for the verdict.
-    source, notes : str, tuple of str
-        The file it was read from, and what reading it inferred or assumed.
+    source, notes, said : str, tuple of str, tuple of str
+        The file it was read from, what reading it inferred or assumed, and remarks of the
+        curves it names.
     """
 
     name: Name
@@ -219,6 +220,7 @@ class Flight(Table):
     limits: dict[str, Any] = Field(default_factory=dict)
     source: str = ""
     notes: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

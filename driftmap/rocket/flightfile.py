@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from driftmap.core.errors import FlightError, nearest
-from driftmap.core.files import mistaken, text_of, toml_of
+from driftmap.core.files import mistaken, remarks, said_in, text_of, toml_of
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,
@@ -29,7 +29,7 @@ from driftmap.rocket.flight import (
     Sustainer,
     Uncertain,
 )
-from driftmap.rocket.record import read_record
+from driftmap.rocket.record import Record, read_record
 
 if TYPE_CHECKING:
     from driftmap.rocket.measured import Inferred
@@ -54,7 +54,7 @@ _MODELS: dict[str, type[BaseModel]] = {
     "rail": Rail,
     "sustainer": Sustainer,
 }
-_NOT_KEYS = {"notes", "source"}  # of Flight, but not of the file
+_NOT_KEYS = {"notes", "said", "source"}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
@@ -82,6 +82,7 @@ def read_flight(path: str | Path) -> Flight:
         raise FlightError(
             source, key, f"is not a key here; {nearest(key, _keys((key,)))}"
         )
+    said: list[str] = []
     for where, table in (
         ("motor", data),
         ("sustainer.motor", data.get("sustainer")),
@@ -89,11 +90,12 @@ def read_flight(path: str | Path) -> Flight:
     ):
         motor = table.get("motor") if isinstance(table, dict) else None
         if isinstance(table, dict) and isinstance(motor, dict):
-            table["motor"] = _with_curve(motor, Path(path), where)
+            table["motor"] = _with_curve(motor, Path(path), where, said)
     notes: tuple[str, ...] = ()
     if "measured" in data:
-        data, notes = _with_record(data, Path(path))
-    return _checked(Flight, {**data, "source": source, "notes": notes}, source)
+        data, notes = _with_record(data, Path(path), said)
+    told = {"source": source, "notes": notes, "said": tuple(dict.fromkeys(said))}
+    return _checked(Flight, {**data, **told}, source)
 
 
 def _checked(
@@ -109,8 +111,13 @@ def _checked(
         ) from None
 
 
-def _with_curve(motor: dict[str, Any], flight: Path, where: str) -> dict[str, Any]:
-    """Replace the name of a thrust curve by its points, impulse and burn time."""
+def _with_curve(
+    motor: dict[str, Any], flight: Path, where: str, said: list[str]
+) -> dict[str, Any]:
+    """Replace the name of a thrust curve by its points, impulse and burn time.
+
+    Remarks of makers stand in nearly every curve: what it says is told, and holds nothing.
+    """
     if "thrust_curve" not in motor:
         return motor
     doubled = [
@@ -124,7 +131,9 @@ def _with_curve(motor: dict[str, Any], flight: Path, where: str) -> dict[str, An
         told = "must be the name of a CSV file"
         raise FlightError(str(flight), f"{where}.thrust_curve", told)
     curve = flight.parent / name
-    times, thrusts = read_curve(text_of(curve, FlightError), str(curve))
+    text = text_of(curve, FlightError)
+    said += said_in(str(curve), remarks(text))
+    times, thrusts = read_curve(text, str(curve))
     impulse = sum(
         (b - a) * (f + g) / 2
         for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
@@ -140,7 +149,7 @@ def _with_curve(motor: dict[str, Any], flight: Path, where: str) -> dict[str, An
 
 
 def _with_record(
-    data: dict[str, Any], flight: Path
+    data: dict[str, Any], flight: Path, said: list[str]
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     """Replace the measured flight by the motor and drag that explain it; add notes."""
     source = str(flight)
@@ -153,7 +162,11 @@ def _with_record(
     if isinstance(frame, dict):  # a stand-in until the record gives the drag
         frame = {"drag_coefficient": 1.0, **frame}
     airframe = _checked(Airframe, frame, source, ("airframe",))
-    found = _inferred(measured, airframe, flight, known=known)
+    path = flight.parent / measured.curve
+    text = text_of(path, FlightError, _LARGEST_RECORD)
+    said += said_in(str(path), remarks(text))
+    record = read_record(text, str(path))
+    found = _inferred(measured, record, airframe, flight, known=known)
     motor = {
         "propellant_mass": measured.propellant_mass,
         "count": measured.count,
@@ -170,13 +183,16 @@ def _with_record(
 
 
 def _inferred(
-    measured: Measured, airframe: Airframe, flight: Path, *, known: bool
+    measured: Measured,
+    record: Record,
+    airframe: Airframe,
+    flight: Path,
+    *,
+    known: bool,
 ) -> Inferred:
     from driftmap.rocket.measured import infer  # noqa: PLC0415 (brings scipy)
     from driftmap.rocket.vertical import Body  # noqa: PLC0415
 
-    path = flight.parent / measured.curve
-    record = read_record(text_of(path, FlightError, _LARGEST_RECORD), str(path))
     if measured.propellant_mass >= airframe.mass.value:
         where = "measured.propellant_mass"
         raise FlightError(str(flight), where, "must be less than airframe.mass")
@@ -196,7 +212,8 @@ def _inferred(
             airframe.drag_coefficient if known else None,
         )
     except ValueError as problem:
-        raise FlightError(str(path), "", str(problem)) from None
+        source = str(flight.parent / measured.curve)
+        raise FlightError(source, "", str(problem)) from None
 
 
 def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ...]:

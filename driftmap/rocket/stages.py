@@ -28,6 +28,7 @@ from driftmap.rocket.pieces import Piece, Table
 
 __all__ = [
     "BOOSTER",
+    "BURNS",
     "AirStart",
     "Booster",
     "Descent",
@@ -39,6 +40,11 @@ __all__ = [
 
 BOOSTER: Final = "booster"
 """Name of the piece that the lower stage is."""
+
+
+BURNS: Final = 0.05
+"""Share of its greatest thrust from and to which a motor is said to burn (NFPA 1125, from
+memory)."""
 
 
 class Motor(Table):
@@ -68,6 +74,29 @@ class Motor(Table):
     thrusts: tuple[float, ...] = ()
     count: Annotated[int, Field(ge=1, le=50)] = 1
     stages: Annotated[int, Field(ge=1, le=5)] = 1
+
+    @property
+    def average_thrust(self) -> float:
+        """Impulse over the time at which motors are certified to burn [N].
+
+        From the first to the last moment at `BURNS` of the greatest thrust: what a curve
+        has before and behind that stretches nothing.
+        """
+        impulse = self.total_impulse.value
+        if not self.times:
+            return impulse / self.burn_time.value
+        level = BURNS * max(self.thrusts)
+        strong = [i for i, thrust in enumerate(self.thrusts) if thrust >= level]
+        begins = self._reaches(level, strong[0] - 1, strong[0])
+        return impulse / (self._reaches(level, strong[-1] + 1, strong[-1]) - begins)
+
+    def _reaches(self, level: float, below: int, above: int) -> float:
+        """Give when thrust passes a level between two neighbouring points [s]."""
+        if not 0 <= below < len(self.times):
+            return self.times[above]
+        low, high = self.thrusts[below], self.thrusts[above]
+        share = (level - low) / (high - low)
+        return self.times[below] + share * (self.times[above] - self.times[below])
 
 
 class Device(Table):

@@ -192,7 +192,7 @@ def _motors(flight: Flight) -> dict[str, float]:
     apart = 1 if flight.sustainer is None else 2
     largest: dict[str, float] = {}
     if len(motors) > 1 and all(motor.count == 1 for motor in motors):
-        pushes = [m.total_impulse.value / m.burn_time.value for m in motors]
+        pushes = [motor.average_thrust for motor in motors]
         largest = {
             "motor_impulse": max(float(m.total_impulse.value) for m in motors),
             "motor_thrust": float(max(pushes)),
@@ -204,8 +204,7 @@ def _motors(flight: Flight) -> dict[str, float]:
         "motor_count": float(sum(motor.count for motor in motors)),
         "stages": float(max(first.stages, apart)),
         "propellant_mass": sum(motor.propellant_mass for motor in motors),
-        "average_thrust": float(first.total_impulse.value)
-        / float(first.burn_time.value),
+        "average_thrust": first.average_thrust,
     }
 
 

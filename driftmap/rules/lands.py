@@ -17,10 +17,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 __all__ = [
-    "LANDS",
     "NONE_NEAR",
     "Standing",
     "beside_aerodromes",
+    "lands",
     "near_a_border",
     "standing",
 ]
@@ -28,13 +28,6 @@ __all__ = [
 Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 
 _DOUBT: Final = 0.25  # deg, some 28 km of latitude; assumed
-
-
-LANDS: Final = (
-    *("us-california", "us", "uk", "canada", "australia", "germany", "switzerland"),
-    "new-zealand",
-)
-"""Lands whose outlines are known, by the start of the name of a rule set."""
 
 
 def _rows(name: str) -> Iterator[str]:
@@ -55,9 +48,18 @@ def _grounds() -> dict[str, BaseGeometry]:
         ]
         shared[name] = corners
         parts.setdefault(name, []).append(shapely.Polygon(corners))
-    grounds = {land: shapely.union_all(parts[land]) for land in LANDS}
+    lands = (name for name in parts if name[0] != "_")
+    grounds = {land: shapely.union_all(parts[land]) for land in lands}
     shapely.prepare(list(grounds.values()))
     return grounds
+
+
+def lands() -> tuple[str, ...]:
+    """Name the lands whose outlines are known, by the start of the name of a rule set.
+
+    A part of a land with rules of its own comes before it.
+    """
+    return tuple(_grounds())
 
 
 def standing(land: str, longitude: float, latitude: float) -> Standing:
@@ -77,7 +79,7 @@ def standing(land: str, longitude: float, latitude: float) -> Standing:
 def near_a_border(longitude: float, latitude: float) -> bool:
     """Tell whether a place is so near a border that only people can say its land."""
     return any(
-        standing(land, longitude, latitude) == "near its border" for land in LANDS
+        standing(land, longitude, latitude) == "near its border" for land in lands()
     )
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from typing import Final
+
+import numpy as np
 
 from driftmap.air import turbulence
 from driftmap.air.convection import toward_dark
@@ -20,7 +22,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
-from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.check import ALOFT, BY_FLIGHTS, RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
@@ -91,7 +93,7 @@ class Setup:
     answers: Answers | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Assessment:
     """A verdict and everything it rests on.
 
@@ -221,6 +223,7 @@ def assess_setup(
     verdict = decide(checks)
     if advice:
         checks = with_clear_aim(checks, cloud, site, wind)
+        checks = _aloft_first(checks, setup, wind)
     assumed = (
         *site.assumed,
         *wind.assumed,
@@ -322,6 +325,31 @@ def in_stronger(
         source="default of this tool, no source",
         beside=True,
     )
+
+
+_READ: Final = 1.0
+"""Error of a component of the wind where a pilot balloon reads it [m s⁻¹], or somewhat more:
+that of one in `driftmap.winds` is 0.5 to 0.9 in winds up to 10 m/s."""
+
+_FEW: Final = 4000
+
+
+def _aloft_first(
+    checks: tuple[Check, ...], setup: Setup, wind: WindProfile
+) -> tuple[Check, ...]:
+    """Put an unknown wind aloft beside a no-go that is none if it is as drawn.
+
+    So it is told first, with what would settle it; the word stays as hard as it is.
+    """
+    unknown = [c for c in checks if c.kind in ALOFT and c.outcome != "pass"]
+    against = {c.kind for c in checks if c.outcome == "fail" and not c.question}
+    if not unknown or not against or not against <= BY_FLIGHTS:
+        return checks
+    read = replace(wind, error=np.minimum(wind.error, _READ), modes=None)
+    few = replace(setup, samples=min(setup.samples, _FEW))
+    if decide(c for c in checks_of(few, read) if not c.question) == "no-go":
+        return checks
+    return tuple(replace(c, beside=True) if c in unknown else c for c in checks)
 
 
 def _loosened(checks: Iterable[Check]) -> Iterator[str]:

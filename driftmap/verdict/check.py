@@ -14,6 +14,8 @@ from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
 __all__ = [
     "ALL_CASES",
+    "ALOFT",
+    "BY_FLIGHTS",
     "OUTCOMES",
     "RANK",
     "Check",
@@ -261,7 +263,7 @@ def decide(checks: Iterable[Check]) -> Verdict:
     return "go" if outcomes == {"pass"} else "hold"
 
 
-_BY_FLIGHTS: Final = frozenset(
+BY_FLIGHTS: Final = frozenset(
     {
         *(Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.AMONG_PEOPLE),
         *(Kind.AMONG_PEOPLE_IN_FAILURE, Kind.ON_CLEAR_GROUND, Kind.ON_POWER_LINE),
@@ -272,6 +274,9 @@ _BY_FLIGHTS: Final = frozenset(
     }
 )
 """What is counted out of flights, so that more of them tell it better."""
+
+ALOFT: Final = frozenset({Kind.WIND_GAP, Kind.WIND_LAYER})
+"""What holds because nobody read the wind high up."""
 
 _MOST_FLIGHTS: Final = 5_000_000  # that may be asked for
 
@@ -311,7 +316,7 @@ def flights_to_settle(checks: Iterable[Check], flights: int) -> int:
     for check in checks:
         if check.outcome == "pass":
             continue
-        if check.kind not in _BY_FLIGHTS or check.interval is None:
+        if check.kind not in BY_FLIGHTS or check.interval is None:
             return 0
         left = (check.limit or 0.0) - (check.value or 0.0)
         if check.outcome == "fail" or left <= 0:

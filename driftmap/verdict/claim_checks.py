@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
+from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
@@ -23,7 +23,7 @@ from driftmap.rocket.pieces import Piece
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
 
-__all__ = ["implausible", "label_claims"]
+__all__ = ["implausible", "label_claims", "said"]
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -101,7 +101,10 @@ _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
-_LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (2.0, 100.0)}  # assumed
+_LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (0.6, 4.0)}
+"""Figure on a motor's label over that which explains the flight; assumed. A weaker motor
+leaves the rail slower than was flown; of one much stronger nothing is told too fair, but the
+label is another's."""
 
 _LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
 
@@ -153,24 +156,30 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     flight = cloud.plan.flight
     if answers is None or flight.motor is not None:
         return
-    weight = flight.airframe.mass.value * STANDARD_GRAVITY
-    takes = float(np.exp(cloud.plan.log_motor[0]))  # fitted, drag and all
-    rows = (
-        (
-            "total_impulse",
-            "total impulse on the label over what the apogee takes",
-            takes,
-        ),
-        ("average_thrust", "average thrust on the label over the weight", weight),
-    )
-    for name, what, least in rows:
-        claim = _Claim(what, answers.numbers.get(name, least) / least, _LABEL[name])
+    impulse, burn = np.exp(cloud.plan.log_motor)  # fitted, drag and all
+    for name, takes in (("total_impulse", impulse), ("average_thrust", impulse / burn)):
+        what = f"{name.replace('_', ' ')} on the label over what apogee and time take"
+        given = answers.numbers.get(name, float(takes))
+        claim = _Claim(what, given / float(takes), _LABEL[name])
         if name in answers.numbers and not claim.common:
             yield _check(
                 claim,
                 "lies beside what flies, {:g} to {:g}".format(*claim.range),
                 "the label and the flight do not belong together; read it again",
             )
+
+
+def said(flight: Flight, site: Site) -> Iterator[Check]:
+    """Put beside the word what files say to people, and nothing reads."""
+    for told in (*flight.said, *site.said):
+        yield Check(
+            kind=Kind.RULE,
+            name=told,
+            outcome="pass",
+            source="as it stands there",
+            beside=True,
+            answered=True,
+        )
 
 
 def _check(claim: _Claim, how: str, note: str) -> Check:

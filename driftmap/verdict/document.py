@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import asdict, astuple
-from functools import lru_cache
 from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate
@@ -37,10 +37,15 @@ def document(assessment: Assessment) -> dict[str, Any]:
     dict
         Only dicts, lists, text and finite numbers in SI units.
     """
-    return dict(_document(assessment))
+    if assessment not in _TOLD:
+        _TOLD[assessment] = _document(assessment)
+    return dict(_TOLD[assessment])
 
 
-@lru_cache(maxsize=2)  # file and map tell the same one
+_TOLD: Final[WeakKeyDictionary[Assessment, dict[str, Any]]] = WeakKeyDictionary()
+"""What file and map tell alike, kept no longer than what it tells of."""
+
+
 def _document(a: Assessment) -> dict[str, Any]:
     cloud = a.cloud
     up, down = ways_up(cloud), ways_down(cloud)

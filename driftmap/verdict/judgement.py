@@ -24,6 +24,7 @@ from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 from driftmap.verdict.claim_checks import (
     implausible,
     label_claims,
+    said,
 )
 from driftmap.verdict.consequence_checks import (
     Lines,
@@ -168,7 +169,8 @@ def judge_all(
         )
         checks = _capped(checks, strict, "likelihoods that the file sets")
     checks = tuple(together(_told(check), answers) for check in checks)
-    checks = (*checks, *_unreached(sharpened), *position_checks(site))
+    told = said(cloud.plan.flight, site)
+    checks = (*checks, *_unreached(sharpened), *position_checks(site), *told)
     return Judgement(checks, areas, harm, sharpened)
 
 
@@ -318,7 +320,7 @@ def flights_needed(scout: Cloud, site: Site) -> Need:
 
 
 def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
-    limits = read_limits(scout.plan.flight, site)
+    limits = tightened(read_limits(scout.plan.flight, site))
     unseen = weighted_mean([], _MANY, 1.0).upper * _MANY
     least = min(
         (key for key, limit in limits.items() if limit.dimension == "share"),

@@ -28,7 +28,7 @@ from driftmap.rules import (
     surface_wind,
     with_answers,
 )
-from driftmap.rules.lands import LANDS, standing
+from driftmap.rules.lands import lands, standing
 from driftmap.verdict.check import Check, Kind, Outcome
 
 __all__ = [
@@ -187,8 +187,8 @@ def position_checks(site: Site) -> Iterator[Check]:
     # A club's own file speaks for the lands of the sets that it extends.
     picked = _picked(site)
     names = [rules.name for rules in picked]
-    lands = (next((key for key in LANDS if _of(name, key)), "") for name in names)
-    for land in dict.fromkeys(land for land in lands if land):
+    meant = (next((key for key in lands() if _of(name, key)), "") for name in names)
+    for land in filter(None, dict.fromkeys(meant)):
         where = standing(land, longitude, latitude)
         hint = ""
         if where == "outside" and standing(land, latitude, longitude) == "inside":
@@ -203,7 +203,7 @@ def position_checks(site: Site) -> Iterator[Check]:
     law = {name for name in names if _published(name, picked)}
     missing = [
         land
-        for land in LANDS
+        for land in lands()
         if standing(land, longitude, latitude) == "inside"
         and not law >= {part.name for part in read_rules((land,)) if part.rules}
     ]

@@ -195,6 +195,9 @@ CLAIMS = {
     "a label too weak to lift it": holds(
         LOW.but(answers={**LOW.answers, "average_thrust": "3 N"}), "implausible"
     ),
+    "a label too weak for how it flies": holds(
+        LOW.but(answers={**LOW.answers, "average_thrust": "15 N"}), "implausible"
+    ),
     "a label too small for the apogee": holds(
         LOW.but(answers={**LOW.answers, "total_impulse": "5 N s"}), "implausible"
     ),

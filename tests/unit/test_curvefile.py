@@ -6,6 +6,7 @@ import pytest
 
 from driftmap.core.errors import FlightError
 from driftmap.rocket.curvefile import read_curve
+from driftmap.rocket.stages import Motor
 
 PLAIN = "time_s,thrust_n\n0,0\n0.1,98.0665\n1.2,0\n"
 
@@ -55,3 +56,25 @@ def test_noise_below_zero_is_no_thrust_and_the_tail_is_cut():
 def test_what_cannot_be_a_thrust_curve_is_refused(text, told):
     with pytest.raises(FlightError, match=told):
         read_curve(text, "motor.csv")
+
+
+@pytest.mark.parametrize("before", ["", "1.0,0.2\n", "0.5,0\n0.9,1\n"])
+@pytest.mark.parametrize("behind", ["", "2.5,0.4\n3,0\n"])
+def test_nothing_before_or_behind_a_burn_stretches_it(before, behind):
+    """A zero that stands or wanders makes no motor a weaker one, nor lights it later."""
+    at = 1.0 if before else 0.0
+    burn = [(0.01, 100), (1.4, 100), (1.45, 0.4 if behind else 0)]
+    rows = "".join(f"{at + time},{thrust}\n" for time, thrust in burn)
+    behind = behind.replace("3,", f"{at + 3},").replace("2.5,", f"{at + 2.5},")
+    text = f"time_s,thrust_n\n0,0\n{before}{rows}{behind}"
+    times, thrusts = read_curve(text, "motor.csv")
+    assert times[1] <= 0.11 + 1e-9
+    impulse = sum(
+        (b - a) * (f + g) / 2
+        for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
+    )
+    motor = Motor(
+        propellant_mass=0.075, total_impulse=impulse, burn_time=times[-1],
+        times=times, thrusts=thrusts,
+    )  # fmt: skip
+    assert motor.average_thrust == pytest.approx(98.5, abs=1.5)

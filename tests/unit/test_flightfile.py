@@ -297,6 +297,17 @@ def test_rules_are_told_of_every_motor_and_of_the_largest(tmp_path):
     assert facts.stages_flown == 2
 
 
+def test_remarks_of_a_curve_are_kept_for_people(tmp_path):
+    (tmp_path / "upper.csv").write_text(
+        "# Made by hand\n# J\ntime_s,thrust_n\n0,200\n# cracked grain, do not fly\n1,0\n"
+    )
+    text = TWO.replace('total_impulse = "200 N s"\nburn_time = "1.5 s"', "thrust_curve = 'upper.csv'")  # fmt: skip
+    path = tmp_path / "two.toml"
+    path.write_text(text)
+    told = [said.partition("it: ")[2] for said in read_flight(path).said]
+    assert told == ['"Made by hand"', '"cracked grain, do not fly"']
+
+
 def test_a_curve_of_the_sustainer_lies_beside_the_file(tmp_path):
     write(tmp_path, "time_s,thrust_n\n0,100\n1,100\n2,0\n", "upper.csv")
     text = TWO.replace('total_impulse = "200 N s"\nburn_time = "1.5 s"', "thrust_curve = 'upper.csv'")  # fmt: skip

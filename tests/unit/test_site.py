@@ -216,6 +216,23 @@ def test_what_is_assumed_is_told(tmp_path: Path, farm: dict) -> None:
     assert len(told) == 3
 
 
+def test_what_a_file_says_to_people_is_kept_for_them(
+    tmp_path: Path, farm: dict
+) -> None:
+    """Words under keys that nothing reads; a colour or a mark is no words."""
+    farm["description"] = "closed on Sundays"
+    farm["generator"], farm["note"] = "ogr2ogr", ["no text", 3]
+    farm["features"][HOUSE]["properties"] |= {
+        "stroke": "#f00",
+        "remark": "ask\nAda first",
+    }
+    site = read_site(write(tmp_path, farm))
+    assert [told.partition("it: ")[2] for told in site.said] == [
+        '"closed on Sundays"',
+        '"ask Ada first"',
+    ]
+
+
 def test_names_are_kept_as_they_are(tmp_path: Path, farm: dict) -> None:
     nasty = "<b>`${x}`</b> {{ 7 }} é 場"
     farm["features"][CROWD]["properties"]["name"] = nasty

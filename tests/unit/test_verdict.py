@@ -29,7 +29,7 @@ from driftmap.hazard.overhead import (
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
 from driftmap.montecarlo import flying
 from driftmap.montecarlo.cloud import fly
-from driftmap.report.reasons import read_back
+from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Trigger
@@ -342,6 +342,60 @@ def test_a_loosened_limit_is_told(flight, site):
     assert line.beside
     assert line.outcome == "warn"
     assert "loosened limit" in line.note
+
+
+@alone
+def test_what_files_say_to_people_stands_beside_the_word_and_first_of_nothing(
+    flight, site
+):
+    noted = flight.model_copy(update={"said": ("motor.csv: a crack",)})
+    closed = replace(site, said=("field.geojson: closed",))
+    wind = read_wind("3 mph from 240", site_altitude=site.elevation)
+    plain, told = (
+        assess(a, b, wind, samples=100).checks
+        for a, b in ((flight, site), (noted, closed))
+    )
+    assert told[: len(plain)] == plain
+    more = told[len(plain) :]
+    assert [c.name for c in more] == ["motor.csv: a crack", "field.geojson: closed"]
+    assert all(c.beside and c.answered and c.outcome == "pass" for c in more)
+    reasons = verdict_reasons(told, [], english("si"))
+    assert all("closed" not in r and "crack" not in r for r in reasons[:1])
+    assert sum("closed" in r or "crack" in r for r in reasons) == 2
+
+
+@pytest.mark.parametrize(
+    ("read", "beyond", "first"),
+    [
+        ("warn", Kind.OUTSIDE_BOUNDARY, True),
+        ("fail", Kind.OUTSIDE_BOUNDARY, False),  # it is no-go whatever blows aloft
+        ("pass", Kind.RAIL_SPEED, False),
+    ],
+)
+def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
+    result, monkeypatch, read, beyond, first
+):
+    gap = Check(kind=Kind.WIND_GAP, value=500.0, limit=350.0, unit="m", outcome="warn", source="")  # fmt: skip
+    out = Check(kind=beyond, value=0.2, interval=(0.1, 0.3), limit=0.05, unit="share",
+                outcome="fail", source="")  # fmt: skip
+    flown = []
+
+    def stand_in(setup, wind):
+        flown.append(wind)
+        return gap, replace(out, outcome=read)
+
+    monkeypatch.setattr(assessment, "checks_of", stand_in)
+    told = assessment._aloft_first((out, gap), result.setup, result.wind)
+    assert decide(told) == "no-go"
+    assert [c.beside for c in told] == [False, first]
+    line = verdict_reasons(told, [], english("si"))[0]
+    assert ("pilot balloon" in line) == first
+    assert all(wind.error.max() <= 1.0 for wind in flown)
+    passed = replace(gap, outcome="pass")
+    assert assessment._aloft_first((out, passed), result.setup, result.wind) == (
+        out,
+        passed,
+    )
 
 
 @alone

@@ -1,7 +1,9 @@
 """The two zones: what they hold, and what the sheet draws of them."""
 
 import dataclasses
+import gc
 import re
+import weakref
 
 import numpy as np
 import pytest
@@ -23,6 +25,7 @@ from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import HEIGHT, WIDTH, Room
 from driftmap.report.sheetfacts import spots
 from driftmap.report.voice import Voice, read_catalogue
+from driftmap.verdict.document import document
 
 
 @pytest.fixture(scope="module")
@@ -130,9 +133,19 @@ def test_specks_that_hold_no_landing_are_still_drawn():
     assert calmed(specks, east, north).area >= 0.8 * specks.area
 
 
-def test_an_outline_is_worked_out_once_for_all_pages(demo):
-    line = outer_line(demo.cloud, demo.contours)
-    assert outer_line(demo.cloud, demo.contours) is line
+def test_an_outline_is_worked_out_once_for_all_pages_and_goes_with_its_cloud(demo):
+    part = next(demo.cloud.of("recovery works"))
+    once, again = (outer_line(demo.cloud, demo.contours)(part) for _ in range(2))
+    assert once is again
+    other = dataclasses.replace(demo.cloud)
+    outer_line(other, demo.contours)
+    there, gone = weakref.ref(other), dataclasses.replace(demo)
+    document(gone)
+    assessed = weakref.ref(gone)
+    del other, gone
+    gc.collect()
+    assert there() is None
+    assert assessed() is None
 
 
 @pytest.mark.parametrize("seed", range(4))
