@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar, Unpack
+from typing import TYPE_CHECKING, TypedDict, TypeVar, Unpack
 
 import click
 
-from driftmap.cli.assess import flight_options
-from driftmap.cli.inputs import FlightInputs, WindPlace, wind_asked
+from driftmap.cli.inputs import Run, WindPlace, flight_options, wind_asked
 from driftmap.cli.options import (
     Quantity,
     day_of,
     json_option,
     option_stack,
     out_option,
-    site_of,
     units_option,
     words_options,
 )
@@ -38,9 +36,10 @@ __all__ = ["explain_command", "search_command"]
 T = TypeVar("T")
 
 
-class _SeenInputs(FlightInputs):
+class _SeenInputs(TypedDict):
     """What the options of `_observed` hand to a command."""
 
+    run: Run
     seen: tuple[str, ...]
     searched: tuple[str, ...]
 
@@ -66,13 +65,13 @@ def _observed(
 def _read_observed(inputs: _SeenInputs) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
     from driftmap.observations.seenfile import Observed, read_told
-    from driftmap.rocket.flightfile import read_flight
 
-    flight, site = read_flight(inputs["flight"]), site_of(inputs["site"])
+    run = inputs["run"]
+    flight, site = run.read()
     files = (*inputs["seen"], *inputs["searched"])
     told, assumed = read_told(files, flight, site)  # before a forecast is asked for
-    wind = wind_asked(inputs["asked"], WindPlace.of(site))
-    day = day_of(inputs["weather"], site.elevation, wind)
+    wind = wind_asked(run.asked, WindPlace.of(site))
+    day = day_of(run.weather, site.elevation, wind)
     return Observed(flight, site, wind, day, told, assumed, files)
 
 
@@ -80,8 +79,9 @@ def _flown_and_weighed(
     seen: Observed, inputs: _SeenInputs, bodies: set[str] | None = None
 ) -> tuple[Weighed, Weighed]:
     """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
-    with Progress("flights", inputs["samples"]) as progress:
-        return seen.weighed(inputs["samples"], inputs["seed"], bodies, progress)
+    run = inputs["run"]
+    with Progress("flights", run.samples) as progress:
+        return seen.weighed(run.samples, run.seed, bodies, progress)
 
 
 class _ExplainOptions(_SeenInputs):

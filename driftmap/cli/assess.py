@@ -8,25 +8,21 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, replace
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, TypeVar, Unpack
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
 from driftmap.cli.inputs import (
-    RunInputs,
+    Run,
     answers_option,
     echo_flight,
-    setup_in_wind,
-    wind_options,
+    flight_options,
 )
 from driftmap.cli.options import (
     Quantity,
     around_of,
-    day_options,
     json_option,
     out_here_option,
-    run_options,
-    site_options,
     stop_wind_option,
     words_options,
 )
@@ -45,7 +41,6 @@ __all__ = [
     "assessment_of",
     "brief_command",
     "export_command",
-    "flight_options",
 ]
 
 _EXPORTS: Final = {
@@ -67,12 +62,6 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 T = TypeVar("T")
 
 
-def flight_options(command: Callable[..., T]) -> Callable[..., T]:
-    """Add FLIGHT, --site, wind, day, --samples and --seed."""
-    flight = click.argument("flight", metavar="FLIGHT")
-    return flight(site_options(wind_options(day_options(run_options()(command)))))
-
-
 def assessed(command: Callable[..., T]) -> Callable[..., T]:
     """Add `flight_options`, --answers and --precision."""
     precision = click.option(
@@ -85,7 +74,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     return flight_options(answers_option()(precision(command)))
 
 
-def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessment:
+def assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs.
 
     Where it is no go, nothing that an earlier run left in the folder passes for this
@@ -95,16 +84,12 @@ def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessm
     from driftmap.verdict.judgement import flights_needed
 
     earlier = [name for name in _WRITTEN if (out / name).exists()]
-    run, asked = (inputs["samples"], inputs["seed"]), inputs["asked"]
-    files = inputs["flight"], inputs["site"]
     try:
-        setup, wind = setup_in_wind(
-            *files, asked, run, inputs["answers"], inputs["weather"]
-        )
-        wind = _by_the_clock(wind, inputs, out)
+        setup, wind = run.in_wind()
+        wind = _by_the_clock(wind, run, out)
         with Progress("flights", setup.samples) as progress:
             result = assess_setup(
-                setup, wind, precision=inputs["precision"], progress=progress
+                setup, wind, precision=run.precision, progress=progress
             )
     except NoGoError as problem:
         _refuse(out, dict.fromkeys([*pages, *earlier]), problem)
@@ -142,20 +127,20 @@ def _still_there(out: Path, names: Sequence[str]) -> None:
 _CLOCKS: Final = 120.0  # s; how far two clocks may be apart, assumed
 
 
-def _by_the_clock(wind: WindProfile, inputs: RunInputs, out: Path) -> WindProfile:
+def _by_the_clock(wind: WindProfile, run: Run, out: Path) -> WindProfile:
     """Hold where a file is newer than this computer's clock, and the flight is now.
 
     A clock that is behind lets an old reading, and the last go, count for longer.
     """
-    now, told = time.time(), inputs["asked"]
-    named = [inputs["flight"], inputs["site"], *inputs["answers"], *told.winds]
+    now = time.time()
+    named = [run.flight, run.site, *run.answers, *run.asked.winds]
     paths = [__file__, *named, *(str(out / name) for name in _WRITTEN)]
     late = []
     for path in paths:
         with contextlib.suppress(OSError, ValueError):  # words are no file
             if Path(path).stat().st_mtime > now + _CLOCKS:
                 late.append(path)
-    if told.when is not None or not late:
+    if run.asked.when is not None or not late:
         return wind
     text = f"this computer's clock is behind: {late[0]} is newer than now; set it"
     return replace(wind, warned=(*wind.warned, text))
@@ -188,7 +173,7 @@ def assess_command(
     propose: bool,
     as_json: bool,
     log: str | None,
-    **inputs: Unpack[RunInputs],
+    run: Run,
 ) -> None:
     """Say where everything can come down, who stands there, and whether to fly.
 
@@ -214,7 +199,7 @@ def assess_command(
 
     if log is not None:
         check_log(log)
-    result = assessment_of(inputs, out, ("map.html", "assessment.json"))
+    result = assessment_of(run, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
     if around is not None:
@@ -239,12 +224,12 @@ def assess_command(
         click.echo(summary(result, units=voice.units))
         if around is not None:
             click.echo(stops_at(result.wind, around, english(voice.units)))
-        echo_flight(inputs["asked"])
+        echo_flight(run.asked)
         if proposed is not None:
             click.echo("\n" + proposals(proposed, units=voice.units))
         click.echo(f"\nMap: {out / 'map.html'}")
     if log is not None:
-        click.echo(log_assessment(result, inputs, log), err=as_json)
+        click.echo(log_assessment(result, run, log), err=as_json)
     ctx.exit(EXIT[result.verdict])
 
 
@@ -259,7 +244,7 @@ def brief_command(
     voice: Voice,
     stop_wind: bool,
     out: Path,
-    **inputs: Unpack[RunInputs],
+    run: Run,
 ) -> None:
     """Write a sheet to read aloud and post: where to stand, what comes down where.
 
@@ -280,14 +265,14 @@ def brief_command(
         "poster.html": poster_html,
         "caller.html": caller_html,
     }
-    result = assessment_of(inputs, out, tuple(writers))
+    result = assessment_of(run, out, tuple(writers))
     around = around_of(result, asked=stop_wind)
     pages = {
         name: write(result, voice, around=around) for name, write in writers.items()
     }
     write_all(out, pages)
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
-    echo_flight(inputs["asked"])
+    echo_flight(run.asked)
     ctx.exit(EXIT[result.verdict])
 
 
@@ -329,7 +314,7 @@ def export_command(
     floor: float,
     square: float | None,
     out: Path,
-    **inputs: Unpack[RunInputs],
+    run: Run,
 ) -> None:
     """Write contours, landing points, areas and probabilities in open formats.
 
@@ -351,7 +336,7 @@ def export_command(
     from driftmap.report.markup import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
-    result = assessment_of(inputs, out, names)
+    result = assessment_of(run, out, names)
     with located("--floor and --square", ""):
         cells = hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {
@@ -370,5 +355,5 @@ def export_command(
     click.echo(f"{result.verdict.upper()}; written to {out}:")
     for name, text in files.items():
         click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
-    echo_flight(inputs["asked"])
+    echo_flight(run.asked)
     ctx.exit(EXIT[result.verdict])

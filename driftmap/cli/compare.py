@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from driftmap.cli.inputs import (
+    Run,
     WindOptions,
     WindPlace,
     answers_option,
     echo_flight,
-    setup_in_wind,
-    setup_of,
+    into_run,
     wind_asked,
     wind_options,
     wind_options_for,
@@ -45,13 +45,10 @@ __all__ = ["cases_command", "compare_command"]
 @words_options
 @out_option("Folder for compare.html.")
 @json_option()
-def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
+@into_run
+def compare_command(
+    run: Run,
     flights: tuple[str, ...],
-    site: str,
-    asked: WindOptions,
-    answers: tuple[str, ...],
-    samples: int,
-    seed: int,
     voice: Voice,
     out: Path | None,
     as_json: bool,
@@ -74,19 +71,9 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.turning import compare
 
-    flight, *others = flights
-    setup, wind = setup_in_wind(flight, site, asked, (samples, seed), answers)
-    beside = [
-        setup_of(
-            read_flight(other),
-            setup.site,
-            (samples, seed),
-            answers,
-            wind=wind,
-            when=asked.when,
-        )
-        for other in others
-    ]
+    first, *others = flights
+    setup, wind = replace(run, flight=first).in_wind()
+    beside = [run.setup(read_flight(other), setup.site, wind) for other in others]
     with Progress("ways down") as progress:
         found = compare(setup, wind, beside=beside, progress=progress)
     data = compare_document(setup, found)
@@ -97,7 +84,7 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
     if as_json:
         click.echo(json_text(data))
         return
-    echo_flight(asked)
+    echo_flight(run.asked)
     click.echo(compare_told(data, rows, voice))
 
 

@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING
 import click
 
 from driftmap.cli.inputs import (
-    WindOptions,
+    Run,
     answers_option,
+    into_run,
     occasion_of,
-    setup_supposed,
     wind_options_for,
 )
 from driftmap.cli.options import (
     Quantity,
-    Weather,
     day_options,
     out_here_option,
     run_options,
@@ -78,19 +77,14 @@ __all__ = ["dial_command"]
 @words_options
 @answers_option()
 @out_here_option("Folder for dial.html.")
-def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    flight: str,
-    site: str,
-    asked: WindOptions,
+@into_run
+def dial_command(
+    run: Run,
     top_speed: float,
     speeds: int,
     directions: int,
     gust: float,
-    samples: int,
-    seed: int,
-    weather: Weather,
     voice: Voice,
-    answers: tuple[str, ...],
     out: Path,
 ) -> None:
     """Work out every wind beforehand, to be read at the pad from a hand-held meter.
@@ -109,12 +103,10 @@ def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     from driftmap.report.dialpage import dial_html
 
     reach = Reach(top_speed, speeds, directions, gust)
-    setup, supposition = setup_supposed(
-        flight, site, asked, (samples, seed), answers, weather
-    )
+    setup, supposition = run.supposed()
     dial = _computed(setup, supposition, reach)
     # The answers count for that day, so the page must not outlive it.
-    served = occasion_of(setup.flight, setup.site, asked.when).day
+    served = occasion_of(setup.flight, setup.site, run.asked.when).day
     page = dial_html(dial, units=voice.units, language=voice.catalogue, made_for=served)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -17,9 +18,12 @@ from driftmap.cli.options import (
     Quantity,
     Weather,
     day_of,
+    day_options,
     gathered,
     option_stack,
+    run_options,
     site_of,
+    site_options,
 )
 from driftmap.core.errors import InputError
 from driftmap.winds.law import ROUGHNESS
@@ -42,20 +46,18 @@ if TYPE_CHECKING:
 
 __all__ = [
     "HERE",
-    "FlightInputs",
-    "RunInputs",
+    "Run",
     "WindOptions",
     "WindPlace",
     "answers_option",
     "echo_flight",
+    "flight_options",
     "flight_time",
+    "into_run",
     "occasion_of",
     "place_options",
     "readings_of",
     "setting_of",
-    "setup_in_wind",
-    "setup_of",
-    "setup_supposed",
     "shape_of",
     "show_flight",
     "wind_asked",
@@ -81,15 +83,15 @@ HERE: Final = "the site"
 class WindOptions:
     """What the options of `wind_options` say, as typed."""
 
-    winds: tuple[str, ...]
-    station: str | None
-    when: str | None
-    read_at: str | None
-    at: str | None
-    service: str | None
-    terrain: str
-    declination: float | None
-    station_away: float | None
+    winds: tuple[str, ...] = ()
+    station: str | None = None
+    when: str | None = None
+    read_at: str | None = None
+    at: str | None = None
+    service: str | None = None
+    terrain: str = "open"
+    declination: float | None = None
+    station_away: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,87 +313,84 @@ def occasion_of(
     return Occasion.of(flight, site, time)
 
 
-def setup_of(
-    flight: Flight,
-    site: Site,
-    run: tuple[int, int],
-    answers: tuple[str, ...],
-    *,
-    weather: Weather = NO_READINGS,
-    wind: WindProfile | None = None,
-    when: str | None = None,
-    ahead: bool = False,
-) -> Setup:
-    """Put together what is flown and where from what the options say.
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What a run is given: what is flown where, in which wind, how often, by whose answers.
 
-    ``run`` is samples and seed. Surface readings come from the wind where the options
-    leave them out; ``ahead`` is planning for no day yet.
+    Each command has options for some of it; the rest stands as it is here.
     """
-    from driftmap.rules import picked_rules, read_answers
-    from driftmap.verdict.assessment import Setup
 
-    day = day_of(weather, site.elevation, wind)
-    sets = picked_rules(site) if site.rules.strip() or answers else ()
-    said = read_answers(answers, sets, occasion_of(flight, site, when, ahead=ahead))
-    return Setup(flight, site, *run, day, said)
+    flight: str = ""
+    site: str = ""
+    asked: WindOptions = WindOptions()
+    weather: Weather = NO_READINGS
+    samples: int = 0
+    seed: int = 1
+    precision: float | None = None
+    answers: tuple[str, ...] = ()
+    workers: int | None = None
+    processes: bool = False
 
+    def read(self) -> tuple[Flight, Site]:
+        """Read the flight and the site."""
+        from driftmap.rocket.flightfile import read_flight
 
-def setup_in_wind(
-    flight: str,
-    site: str,
-    asked: WindOptions,
-    run: tuple[int, int],
-    answers: tuple[str, ...],
-    weather: Weather = NO_READINGS,
-) -> tuple[Setup, WindProfile]:
-    """Read flight and site, and the wind they are flown in."""
-    from driftmap.rocket.flightfile import read_flight
+        return read_flight(self.flight), site_of(self.site)
 
-    rocket, ground = read_flight(flight), site_of(site)
-    wind = wind_asked(asked, WindPlace.of(ground))
-    setup = setup_of(
-        rocket, ground, run, answers, weather=weather, wind=wind, when=asked.when
-    )
-    return setup, wind
+    def setup(
+        self,
+        flight: Flight,
+        site: Site,
+        wind: WindProfile | None = None,
+        *,
+        ahead: bool = False,
+    ) -> Setup:
+        """Put together what is flown and where.
 
+        Surface readings come from the wind where the options leave them out; ``ahead`` is
+        planning for no day yet.
+        """
+        from driftmap.rules import picked_rules, read_answers
+        from driftmap.verdict.assessment import Setup
 
-def setup_supposed(
-    flight: str,
-    site: str,
-    asked: WindOptions,
-    run: tuple[int, int],
-    answers: tuple[str, ...],
-    weather: Weather,
-    *,
-    ahead: bool = False,
-) -> tuple[Setup, Supposition]:
-    """Read flight and site, and the shape of the winds that they are tried in."""
-    from driftmap.planning.supposed import Supposition
-    from driftmap.rocket.flightfile import read_flight
+        day = day_of(self.weather, site.elevation, wind)
+        sets = picked_rules(site) if site.rules.strip() or self.answers else ()
+        occasion = occasion_of(flight, site, self.asked.when, ahead=ahead)
+        said = read_answers(self.answers, sets, occasion)
+        return Setup(flight, site, self.samples, self.seed, day, said)
 
-    rocket, ground = read_flight(flight), site_of(site)
-    place = WindPlace.of(ground)
-    shape = shape_of(asked, place)
-    setup = setup_of(
-        rocket, ground, run, answers, weather=weather, when=asked.when, ahead=ahead
-    )
-    when = setting_of(asked, place).when if asked.when or not ahead else None
-    return setup, Supposition.over_site(ground, when, shape)
+    def in_wind(self) -> tuple[Setup, WindProfile]:
+        """Read flight and site, and the wind they are flown in."""
+        flight, site = self.read()
+        wind = wind_asked(self.asked, WindPlace.of(site))
+        return self.setup(flight, site, wind), wind
 
+    def supposed(self, *, ahead: bool = False) -> tuple[Setup, Supposition]:
+        """Read flight and site, and the shape of the winds that they are tried in."""
+        from driftmap.planning.supposed import Supposition
 
-class FlightInputs(TypedDict):
-    """What the options of `flight_options` hand to a command."""
-
-    flight: str
-    site: str
-    asked: WindOptions
-    weather: Weather
-    samples: int
-    seed: int
+        flight, site = self.read()
+        place = WindPlace.of(site)
+        shape = shape_of(self.asked, place)
+        setup = self.setup(flight, site, ahead=ahead)
+        timed = self.asked.when or not ahead
+        when = setting_of(self.asked, place).when if timed else None
+        return setup, Supposition.over_site(site, when, shape)
 
 
-class RunInputs(FlightInputs):
-    """What the options of `assessed` hand to a command."""
+def into_run(command: Callable[..., T]) -> Callable[..., T]:
+    """Hand a command what its options say of a run as one ``run``."""
 
-    precision: float | None
-    answers: tuple[str, ...]
+    @functools.wraps(command)
+    def call(*args: Any, **given: Any) -> T:
+        own = {f.name: given.pop(f.name) for f in fields(Run) if f.name in given}
+        return command(*args, run=Run(**own), **given)
+
+    return call
+
+
+def flight_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add FLIGHT, --site, wind, day, --samples and --seed; the command gets one ``run``."""
+    flight = click.argument("flight", metavar="FLIGHT")
+    options = (flight, site_options, wind_options, day_options, run_options())
+    return option_stack(*options, into_run)(command)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from driftmap.cli.inputs import setup_of
+from driftmap.cli.inputs import Run
 from driftmap.cli.options import (
     Quantity,
     json_option,
@@ -18,7 +18,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import json_text
-from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
+from driftmap.cli.plans import forewarn, hands_of, plan_options, put_out
 from driftmap.core.errors import located
 
 if TYPE_CHECKING:
@@ -90,7 +90,6 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 @json_option()
 @out_option("Folder for layout.html, layout.json and layout.geojson.")
 def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    site: str,
     flights: tuple[str, ...],
     winds: tuple[str, ...],
     season: str | None,
@@ -99,7 +98,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     spacing: float | None,
     areas: tuple[str, ...],
     best: int,
-    sweep: SweepOptions,
+    run: Run,
     voice: Voice,
     as_json: bool,
     out: Path | None,
@@ -121,12 +120,9 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.report.plantold import layout_page, layout_told
     from driftmap.rocket.flightfile import read_flight
 
-    ground = site_of(site)
+    ground = site_of(run.site)
     rockets = [read_flight(path) for path in flights]
-    setups = tuple(
-        setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
-        for rocket in rockets
-    )
+    setups = tuple(run.setup(rocket, ground, ahead=True) for rocket in rockets)
     supposition = Supposition.over_site(ground)
     rose, notes = _rose(winds, season)
     keep = _keep(ground, sets, distance)
@@ -134,10 +130,10 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]
-    forewarn(sweep.samples, *bases)
+    forewarn(run.samples, *bases)
     with (
         located("--spacing", ""),
-        sweep.hands("flights in a wind", apart=True) as hands,
+        hands_of(run, "flights in a wind", apart=True) as hands,
     ):
         pads = best_pads(question, spacing=spacing, hands=hands)
         stands = {

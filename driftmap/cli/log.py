@@ -16,7 +16,7 @@ from driftmap.core.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from driftmap.cli.inputs import RunInputs
+    from driftmap.cli.inputs import Run
     from driftmap.logbook.entry import Entry
     from driftmap.logbook.findings import Review
     from driftmap.logbook.store import Log
@@ -63,16 +63,16 @@ def check_log(path: str) -> None:
         _open(place).close()
 
 
-def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
+def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
     from driftmap.cli.inputs import flight_time
     from driftmap.logbook.written import assessment_entry
     from driftmap.winds import kind_of
     from driftmap.winds.reading import present
 
-    asked = inputs["asked"]
-    files = {"flight": [inputs["flight"]], "site": [inputs["site"]]}
-    files |= {"wind": [*asked.winds], "answers": [*inputs["answers"]]}
+    asked = run.asked
+    files = {"flight": [run.flight], "site": [run.site]}
+    files |= {"wind": [*asked.winds], "answers": [*run.answers]}
     when = flight_time(asked.when) if asked.when else present()
     fetched = [] if asked.at is None else ["forecast asked for"]
     entry, contents = assessment_entry(

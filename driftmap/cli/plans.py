@@ -10,23 +10,20 @@ from functools import partial
 from itertools import starmap
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
 from driftmap.cli.inputs import (
-    WindOptions,
+    Run,
     answers_option,
     echo_flight,
-    setup_in_wind,
-    setup_supposed,
+    into_run,
     wind_options,
     wind_options_for,
 )
 from driftmap.cli.options import (
-    Weather,
     day_options,
-    gathered,
     json_option,
     option_stack,
     out_option,
@@ -46,9 +43,9 @@ if TYPE_CHECKING:
     from driftmap.verdict.turning import Through
 
 __all__ = [
-    "SweepOptions",
     "aim_command",
     "forewarn",
+    "hands_of",
     "in_processes",
     "limits_command",
     "plan_options",
@@ -66,45 +63,31 @@ _LONG: Final = 4000  # flights a verdict from which processes are worth their st
 _HEAVY: Final = 100_000  # flights beyond which they take too much memory
 
 
-class SweepOptions(NamedTuple):
-    """What the options of `plan_options` say."""
+@contextmanager
+def hands_of(run: Run, what: str, *, apart: bool = False) -> Iterator[Hands]:
+    """Make workers for a sweep, and close them behind it.
 
-    answers: tuple[str, ...]
-    samples: int
-    seed: int
-    workers: int | None
-    processes: bool
+    ``apart``: whether its parts share nothing they fly; long ones are then worked on
+    in processes, as threads wait for each other between their many small steps.
+    """
+    from concurrent.futures import ThreadPoolExecutor
 
-    @property
-    def run(self) -> tuple[int, int]:
-        """Samples and seed."""
-        return self.samples, self.seed
+    from driftmap.planning.sweep import Hands
 
-    @contextmanager
-    def hands(self, what: str, *, apart: bool = False) -> Iterator[Hands]:
-        """Make workers for a sweep, and close them behind it.
-
-        ``apart``: whether its parts share nothing they fly; long ones are then worked on
-        in processes, as threads wait for each other between their many small steps.
-        """
-        from concurrent.futures import ThreadPoolExecutor
-
-        from driftmap.planning.sweep import Hands
-
-        count = self.workers or os.cpu_count() or 1
-        processes = self.processes or (apart and self.samples >= _LONG)
-        renew = (lambda: process_pool(count)) if processes else None
-        pool = renew() if renew else ThreadPoolExecutor(count)
-        with Progress(what) as progress:
-            try:
-                yield Hands(pool, renew, progress, 2 * count)
-            finally:
-                # On an interruption, do not begin what has only been asked for.
-                pool.shutdown(cancel_futures=True)
+    count = run.workers or os.cpu_count() or 1
+    processes = run.processes or (apart and run.samples >= _LONG)
+    renew = (lambda: process_pool(count)) if processes else None
+    pool = renew() if renew else ThreadPoolExecutor(count)
+    with Progress(what) as progress:
+        try:
+            yield Hands(pool, renew, progress, 2 * count)
+        finally:
+            # On an interruption, do not begin what has only been asked for.
+            pool.shutdown(cancel_futures=True)
 
 
 def plan_options(command: Callable[..., T]) -> Callable[..., T]:
-    """Add what every sweep of verdicts takes; the command gets it as one ``sweep``."""
+    """Add what every sweep of verdicts takes; the command gets one ``run``."""
     return option_stack(
         answers_option(
             "Answers to the questions of the rules (TOML). Questions left open are set "
@@ -128,7 +111,7 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
             is_flag=True,
             help="Work in processes in place of threads, as long layouts and aims do; results are the same.",
         ),
-        gathered(SweepOptions, "sweep", *SweepOptions._fields),
+        into_run,
     )(command)
 
 
@@ -228,12 +211,8 @@ def put_out(
 @words_options
 @json_option()
 @out_option("Folder for aim.html and aim.json.")
-def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    flight: str,
-    site: str,
-    asked: WindOptions,
-    weather: Weather,
-    sweep: SweepOptions,
+def aim_command(
+    run: Run,
     best: int,
     voice: Voice,
     as_json: bool,
@@ -254,16 +233,16 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     from driftmap.planning.trial import basis_of
     from driftmap.report.plantold import aim_page, aim_rows, aim_told
 
-    setup, wind = setup_in_wind(flight, site, asked, sweep.run, sweep.answers, weather)
+    setup, wind = run.in_wind()
     basis = basis_of(setup, wind)
-    forewarn(sweep.samples, basis)
-    with sweep.hands("aims", apart=True) as hands:
+    forewarn(run.samples, basis)
+    with hands_of(run, "aims", apart=True) as hands:
         planned, aims = best_aims(setup, wind, hands)
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
     rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
     if not as_json:
-        echo_flight(asked)
+        echo_flight(run.asked)
     page, told = (
         partial(aim_page, data, rows, voice),
         partial(aim_told, rows, len(aims)),
@@ -295,14 +274,10 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
 @words_options
 @json_option()
 @out_option("Folder for limits.html and limits.json.")
-def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    flight: str,
-    site: str,
+def limits_command(
+    run: Run,
     directions: int,
-    asked: WindOptions,
     steps: int,
-    weather: Weather,
-    sweep: SweepOptions,
     voice: Voice,
     as_json: bool,
     out: Path | None,
@@ -323,18 +298,16 @@ def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.report.plantold import limits_page, limits_rows, none_go
     from driftmap.report.terminal import aligned
 
-    setup, supposition = setup_supposed(
-        flight, site, asked, sweep.run, sweep.answers, weather, ahead=True
-    )
+    setup, supposition = run.supposed(ahead=True)
     most = scan_speeds(setup, steps)[-2]
     top = suppose(supposition, 90.0, most)
     light = suppose(supposition, 0.0, LIGHTEST)
     read = [supposition.read(0.0, LIGHTEST), supposition.read(90.0, most)]
     basis = basis_of(setup, light, top, known=read)
-    forewarn(sweep.samples, basis)
+    forewarn(run.samples, basis)
     ways = [360 / directions * i for i in range(directions)]
     half = 180 / directions
-    with sweep.hands("directions") as hands:
+    with hands_of(run, "directions") as hands:
         found = wind_limits(
             setup, supposition, ways, half=half, steps=steps, hands=hands
         )

@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from driftmap.cli.inputs import (
-    WindOptions,
+    Run,
     WindPlace,
     answers_option,
+    into_run,
     occasion_of,
     wind_asked,
     wind_options_for,
 )
-from driftmap.cli.options import json_option, site_of, site_options, units_option
+from driftmap.cli.options import json_option, site_options, units_option
 from driftmap.cli.output import json_text
 from driftmap.core.errors import InputError, visible
 from driftmap.core.units import show
@@ -65,13 +66,11 @@ _CAUTION: Final = (
 )
 @json_option("Print JSON.")
 @units_option
+@into_run
 def rules_command(
-    flight: str,
-    site: str,
+    run: Run,
     names: tuple[str, ...],
-    answers: tuple[str, ...],
     blank: Path | None,
-    asked: WindOptions,
     as_json: bool,
     units: Literal["us", "si"],
 ) -> None:
@@ -86,7 +85,6 @@ def rules_command(
       driftmap rules FLIGHT --site SITE --answers season.toml --answers today.toml \\
           --wind "8 mph from 240" --when 14:30
     """
-    from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
         evaluate,
         picked_rules,
@@ -96,10 +94,10 @@ def rules_command(
     )
     from driftmap.verdict.rule_checks import facts_flown
 
-    rocket, ground = read_flight(flight), site_of(site)
+    (rocket, ground), asked = run.read(), run.asked
     sets = picked_rules(ground, names)
     occasion = occasion_of(rocket, ground, asked.when)
-    said = read_answers(answers, sets, occasion)
+    said = read_answers(run.answers, sets, occasion)
     named = asked.winds or asked.at is not None
     wind = wind_asked(asked, WindPlace.of(ground)) if named else None
     flown = facts_flown(rocket, ground, wind, when=said.when)

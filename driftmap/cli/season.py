@@ -10,17 +10,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from driftmap.cli.inputs import setup_of
+from driftmap.cli.inputs import Run
 from driftmap.cli.options import (
     Quantity,
     json_option,
     language_option,
     out_option,
-    site_of,
     site_options,
     voice_of,
 )
-from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
+from driftmap.cli.plans import forewarn, hands_of, plan_options, put_out
 from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -84,15 +83,13 @@ __all__ = ["season_command"]
     "interrupted run goes on."
 )
 def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    flight: str,
-    site: str,
+    run: Run,
     file: str | None,
     soundings: tuple[str, ...],
     log: str | None,
     height: float,
     utc_offset: float,
     check: int,
-    sweep: SweepOptions,
     language: str,
     as_json: bool,
     out: Path | None,
@@ -115,21 +112,20 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
     from driftmap.report.plantold import season_page, season_told
-    from driftmap.rocket.flightfile import read_flight
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
     voice = voice_of(language, None)
     near = file or log is not None
     height = 10.0 if log is not None else height
-    rocket, ground = read_flight(flight), site_of(site)
-    setup = setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
+    rocket, ground = run.read()
+    setup = run.setup(rocket, ground, ahead=True)
     supposition = Supposition.over_site(ground)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)
     read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)
     basis = basis_of(setup, calm, wind, known=read)
-    forewarn(sweep.samples, basis)
+    forewarn(run.samples, basis)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if near:
@@ -137,17 +133,17 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         ledger = open_ledger(path, run_key(setup, supposition))
         every, left = bins_to_fly(hours, ledger, scale=scale)
         _going_on(every - left, every)
-        with sweep.hands("winds") as hands:
+        with hands_of(run, "winds") as hands:
             found = season_hours(
                 setup, supposition, hours, ledger, scale=scale, hands=hands
             )
-        with sweep.hands("checks") as hands:
+        with hands_of(run, "checks") as hands:
             same = agreement(
                 setup, supposition, hours, ledger, check, scale=scale, hands=hands
             )
         notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
     else:
-        with sweep.hands("soundings") as hands:
+        with hands_of(run, "soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)
         notes = [*_ALOFT, *basis.assumed]
     head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)

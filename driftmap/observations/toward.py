@@ -173,12 +173,14 @@ def _in_patches(known: Weighed) -> Weighed:
     would hit by luck alone, nearly always too seldom, and at times far too often. Several
     finds are told from the rocket's, or from the first that is no mistake.
     """
+    if not any(isinstance(seen, Find) for seen in known.observations):
+        return known
     few = {
         name
         for name, lots in known.lots.items()
         if _hits([flown for flown, _ in lots], known.observations) < _SEEN
     }
-    if not few or not any(isinstance(seen, Find) for seen in known.observations):
+    if not few:
         return known
 
     def rough(anchor: Find | None = None) -> Weighed:
