@@ -7,8 +7,8 @@ import os
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,6 +18,7 @@ from shell import driftmap
 from driftmap.air.wind import WindProfile
 from driftmap.cli import cli
 from driftmap.cli.assess import _by_the_clock
+from driftmap.cli.inputs import Run, WindOptions
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -144,14 +145,18 @@ def test_a_file_newer_than_now_holds_where_the_flight_is_now(tmp_path, newer):
             later = time.time() + 3600
             os.utime(path, (later, later))
     calm = WindProfile([0.0], [0.0], [0.0], [1.0])
-    asked = SimpleNamespace(winds=("calm", str(files["wind"])), when=None)
-    inputs = {"flight": str(files["flight"]), "site": str(files["site"]),
-              "answers": (str(files["answers"]),), "asked": asked}  # fmt: skip
-    (*said,) = _by_the_clock(calm, inputs, tmp_path).warned
+    run = Run(
+        flight=str(files["flight"]),
+        site=str(files["site"]),
+        asked=WindOptions(("calm", str(files["wind"]))),
+        answers=(str(files["answers"]),),
+    )
+    (*said,) = _by_the_clock(calm, run, tmp_path).warned
     assert bool(said) == (newer is not None)
     assert all("clock is behind" in text and str(files[newer]) in text for text in said)
-    asked.when = "2026-06-13T08:30-07:00"  # the flight is told to be then
-    assert not _by_the_clock(calm, inputs, tmp_path).warned
+    then = WindOptions(run.asked.winds, when="2026-06-13T08:30-07:00")
+    # The flight is told to be then.
+    assert not _by_the_clock(calm, replace(run, asked=then), tmp_path).warned
 
 
 @no_page
