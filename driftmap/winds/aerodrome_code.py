@@ -247,21 +247,13 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
         if found[0] not in " ".join(told):
             told.append(f"wind that no mean tells of ({found[0]})")
     told += [f"heavy rain ({w})" for w in words if re.fullmatch(r"\+[A-Z]*RA[A-Z]*", w)]
-    if plain := _plain_words(observed):
-        told.append(f"what was not understood ({plain[:60]})")
+    odd = [w for w in words if not _GROUP.fullmatch(w) and w not in " ".join(told)]
+    if odd:
+        told.append(f"what was not understood ({' '.join(odd)[:60]})")
     odd = [w for w in near.split() if not _HARMLESS.fullmatch(w)]
     if odd and not told and "PK WND" not in remarks:
         told.append(f"what was not understood ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
-
-
-_PLAIN: Final = re.compile(r"[A-Z]{4,}")
-
-
-def _plain_words(observed: str) -> str:
-    """Give what stands in plain words among the groups of a report, such as a warning."""
-    words = [w for w in observed.split() if _PLAIN.fullmatch(w)]
-    return " ".join(w for w in words if not _GROUP.fullmatch(w))
 
 
 def storms(observed: str, remarks: str) -> tuple[str, ...]:
@@ -324,7 +316,11 @@ _MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
 _REMARKED: Final = re.compile(r"\bVIS(?:\s+[NSEW]{1,2})?\s+((?:\d\s+)?\d{1,2}(?:/\d)?)")
 """Visibility in remarks, in statute miles (FMH-1, from memory)."""
 
-_METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
+_METRES: Final = re.compile(r"(\d{4})(?:NDV|[NS]?[EW]|[NS])?")
+"""All about, or the least with the side where it is."""
+
+_RUNWAY: Final = re.compile(r"R\d\d[LCR]{0,2}/M?(\d{4})\S*")
+"""Sight along a runway; what is more than can be told (P) says nothing."""
 
 
 def cloud_cover(words: Sequence[str]) -> float | None:
@@ -398,3 +394,5 @@ def _told(words: Sequence[str]) -> Iterator[float]:
             yield 0.0 if found[1] == "M" else (whole + miles) * _MILE
         elif found := _METRES.fullmatch(word):
             yield 10_000.0 if found[1] == "9999" else float(found[1])
+        elif found := _RUNWAY.fullmatch(word):
+            yield float(found[1]) * (FOOT if "FT" in word else 1.0)

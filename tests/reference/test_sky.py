@@ -55,7 +55,9 @@ def test_two_decoders_agree(report):
         ("24008KT 10SM SKC", 0.0, 10 * 1609.344),
         ("24008KT", None, None),
         ("24008KT 9999 BKN///", 7 / 8, 10_000.0),
-        ("24008KT 6000 2000NE FEW010", 2 / 8, 6000.0),
+        ("24008KT 6000 2000NE FEW010", 2 / 8, 2000.0),
+        ("24008KT 9999 R09/0450U FEW010", 2 / 8, 450.0),
+        ("24008KT 9999 R09/P1500 FEW010", 2 / 8, 10_000.0),
     ],
 )
 def test_bounds_and_what_is_not_told(words, cover, seen):

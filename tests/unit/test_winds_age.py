@@ -272,6 +272,8 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ("", " RMK CB DSNT S", "wind that no mean tells of (CB)"),
         (" +RA", "", "heavy rain (+RA)"),
         ("", "\nWW 313 SEVERE THUNDERSTORM WATCH", "what was not understood"),
+        (" CB/NE", "", "what was not understood"),
+        (" TURB", "", "what was not understood"),
         ("", "\nGale warning in force", "what was not understood"),
         ("", " TEMPO 26025G45KT TSRA", "wind expected (TEMPO 26025G45KT)"),
         ("", " TEMPO 26025G45KT TSRA", "a thunderstorm expected (TSRA)"),
