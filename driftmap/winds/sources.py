@@ -274,21 +274,28 @@ def laid_through(
         return told, told.weights @ np.array(winds) + told.beside[:, None]
 
     known, across = laid(feet)
-    for i, top in enumerate(tops):
-        if top is feet[i]:
-            continue
-        # What a cluster of levels says of the air above it, its highest does.
-        rest, wind = laid([*tops[: i + 1], *feet[i + 1 :]])
-        above = heights > top.height
-        across[above] = wind[above]
-        if np.trace(rest.covariance) > np.trace(known.covariance):
-            known = rest
+    for i, low in enumerate(tops):
+        above = feet[i + 1 :]
+        inside = heights > low.height
+        if above:
+            inside &= heights < above[0].height
+        if tops[: i + 1] != feet[: i + 1]:
+            # What a cluster of levels says of the air above it, its highest does.
+            rest, wind = laid([*tops[: i + 1], *above])
+            across[inside] = wind[inside]
+            if np.trace(rest.covariance) > np.trace(known.covariance):
+                known = rest
+        if above and len(near) > 2 and np.any(inside):
+            # A slope below or above a gap is not carried through it to another wind.
+            ends, wind = laid([low, above[0]])
+            off = np.abs((across - wind).mean(axis=1))
+            if np.any((off > np.sqrt(np.diag(ends.covariance)))[inside]):
+                across[inside] = wind[inside]
     strongest = _carried_up(tops, heights, across.mean(axis=1))
     if strongest is not None:
         # What falls with height is not carried on past calm, to blow the other way.
-        above = heights > tops[-1].height
         alone, wind = laid([strongest])
-        across[above] = wind[above]
+        across[heights > tops[-1].height] = wind[heights > tops[-1].height]
         if strongest is not tops[-1]:
             known = alone
     error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))

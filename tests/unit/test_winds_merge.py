@@ -106,6 +106,25 @@ def test_of_two_levels_near_each_other_the_upper_tells_of_the_air_above(rows, up
     assert np.abs(flown - wind.at(np.arange(1200.0))[0]).max() < 0.11
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ((58, 270, 4.5), (150, 270, 8.2), (200, 270, 1.8), (2200, 270, 7.5)),
+        ((2, 270, 3), (100, 270, 6), (150, 270, 3), (1500, 270, 6)),
+        ((2, 270, 1), (52, 270, 1.4), (60, 270, 6.3), (400, 270, 6.3)),
+    ],
+)
+def test_a_slope_is_not_carried_through_the_gap_above_it(rows):
+    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    low, high = (z for z, *_ in rows[-2:])
+    between = wind.at(np.linspace(low, high, 50))[0]
+    ends = merge([_layers(*rows[-2:], age=0.0)], Setting(0.0))
+    error = np.interp(np.linspace(low, high, 50), ends.height, ends.error)
+    usual = ends.at(np.linspace(low, high, 50))[0]
+    assert np.all(np.abs(between - usual) <= np.maximum(error, 0.1) * 1.1)
+    assert between.min() > 0.5
+
+
 @pytest.mark.parametrize("age", [2.0, None])
 def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
     layers = _layers((2, 90, 2), (10, 90, 2), (90, 90, 3), (500, 90, 4), age=age)
