@@ -55,9 +55,9 @@ def found(flight):
         source="field.geojson",
     )
     setup = Setup(flight, site, 200, 2)
-    with pytest.MonkeyPatch.context() as patch:  # a grid of nine, to be quick
+    with pytest.MonkeyPatch.context() as patch:  # a grid of five, to be quick
         patch.setattr(aim, "_SHARES_OF_LIMIT", (0.5, 1.0))
-        patch.setattr(aim, "_TURN", 90.0)
+        patch.setattr(aim, "_TURN", 180.0)
         patch.setattr(aim, "_REFINED", 1)
         return best_aims(setup, suppose(Supposition(300.0), 180.0, 3.0))
 
