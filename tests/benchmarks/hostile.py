@@ -447,10 +447,42 @@ def _make_log() -> None:
         _MADE["EXPORT"] = Path(export).read_bytes()
 
 
-def _bounded() -> None:
-    resource.setrlimit(
-        resource.RLIMIT_AS, (2 * LARGEST, 2 * LARGEST)
-    )  # 2 GiB, and code
+@dataclass
+class Counts:
+    """What a campaign counted by reader and outcome, kept in a file for the next to go on."""
+
+    readers: list[str]
+    path: Path | None
+    first: int
+
+    def __post_init__(self) -> None:
+        self.by = {reader: Counter[str]() for reader in self.readers}
+        if self.path and self.path.exists():
+            kept = json.loads(self.path.read_text(encoding="utf-8"))
+            self.first = kept["next"]
+            self.by |= {name: Counter(each) for name, each in kept["counts"].items()}
+
+    def keep(self, following: int) -> None:
+        """Write down what was counted, and with which number the next begins."""
+        if self.path:
+            new = self.path.with_suffix(".new")
+            new.write_text(json.dumps({"next": following, "counts": self.by}), "utf-8")
+            new.replace(self.path)
+
+    def told(self, *kinds: str) -> int:
+        """Print the table; give the exit code."""
+        print("| reader | inputs | " + " | ".join(kinds) + " |")
+        print("| --- " * (len(kinds) + 2) + "|")
+        whole = sum(self.by.values(), Counter())
+        for reader, each in [*self.by.items(), ("all", whole)]:
+            cells = " | ".join(f"{each[kind]:,}" for kind in kinds)
+            print(f"| {reader} | {each.total():,} | {cells} |")
+        return int(bool(whole["fault"] + whole["late"]))
+
+
+def bounded() -> None:
+    """Give this process 2 GiB, and as much for its code."""
+    resource.setrlimit(resource.RLIMIT_AS, (2 * LARGEST, 2 * LARGEST))
 
 
 def _batch(job: tuple[str, int, int]) -> tuple[str, Counter[str], list[str]]:
@@ -475,41 +507,27 @@ def main() -> int:
     parser.add_argument("--counts", type=Path, help="goes on from what stands there")
     given = parser.parse_args()
     readers = [given.reader] if given.reader else list(READERS)
-    totals: dict[str, Counter[str]] = {reader: Counter() for reader in readers}
-    first = given.seed
-    if given.counts and given.counts.exists():
-        kept = json.loads(given.counts.read_text(encoding="utf-8"))
-        first = kept["next"]
-        totals |= {name: Counter(each) for name, each in kept["counts"].items()}
+    counts = Counts(readers, given.counts, given.seed)
     each = {r: READERS[r].share / (QUESTIONS if r == "desk" else 1) for r in readers}
     parts = given.inputs / sum(READERS[reader].share for reader in readers)
     asked = {reader: max(1, round(parts * share)) for reader, share in each.items()}
     jobs = [
-        (reader, first + begun, min(25, count - begun))
+        (reader, counts.first + begun, min(25, count - begun))
         for reader, count in asked.items()
         for begun in range(0, count, 25)
     ]
     # Shuffled, what is stopped early has tried a bit of all.
     random.Random(given.seed).shuffle(jobs)
-    with ProcessPoolExecutor(given.workers, initializer=_bounded) as pool:
+    with ProcessPoolExecutor(given.workers, initializer=bounded) as pool:
         try:
-            for reader, counts, faults in pool.map(_batch, jobs):
-                totals[reader] += counts
+            for reader, found, faults in pool.map(_batch, jobs):
+                counts.by[reader] += found
                 for fault in faults:
                     print(fault, file=sys.stderr, flush=True)
-                if given.counts:
-                    kept = {"next": first + max(asked.values()), "counts": totals}
-                    given.counts.write_text(json.dumps(kept), encoding="utf-8")
+                counts.keep(counts.first + max(asked.values()))
         except KeyboardInterrupt:
             pool.shutdown(cancel_futures=True)
-    kinds = ("read", "refused", "hold", "no-go", "fault", "late")
-    print("| reader | inputs | " + " | ".join(kinds) + " |")
-    print("| --- " * (len(kinds) + 2) + "|")
-    totals["all"] = sum(totals.values(), Counter())
-    for reader, counts in totals.items():
-        cells = " | ".join(f"{counts[kind]:,}" for kind in kinds)
-        print(f"| {reader} | {counts.total():,} | {cells} |")
-    return int(bool(totals["all"]["fault"] + totals["all"]["late"]))
+    return counts.told("read", "refused", "hold", "no-go", "fault", "late")
 
 
 if __name__ == "__main__":

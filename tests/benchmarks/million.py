@@ -12,14 +12,11 @@ counted stands in FILE after every thousand, and the next run goes on from there
 from __future__ import annotations
 
 import argparse
-import json
 import random
-import resource
 import signal
 import sys
 import tempfile
 import warnings
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -27,7 +24,7 @@ from functools import cache
 from pathlib import Path
 
 from damage import damaged, damaged_words
-from hostile import LARGEST, READERS, ROOT, SITE, WHEN, Late, late, seed_of
+from hostile import READERS, ROOT, SITE, WHEN, Counts, Late, bounded, late, seed_of
 from odd_rockets import odd_rocket
 
 from driftmap.cli.inputs import flight_time
@@ -221,22 +218,20 @@ def attempt(name: str, number: int, folder: Path) -> tuple[str, str]:
     return "read", ""
 
 
-def campaign(
-    names: list[str], first: int, last: int, counts: dict[str, Counter[str]], keep
-) -> None:
+def campaign(names: list[str], inputs: int, counts: Counts) -> None:
     """Try inputs by number, a reader drawn for each, and count."""
     shares = [HEARERS[name].share for name in names]
     signal.signal(signal.SIGPROF, late)
     with tempfile.TemporaryDirectory() as place, warnings.catch_warnings():
         warnings.simplefilter("error")
-        for number in range(first, last):
+        for number in range(counts.first, counts.first + inputs):
             (name,) = random.Random(number).choices(names, shares)
             ended, why = attempt(name, number, Path(place))
-            counts[name][ended] += 1
+            counts.by[name][ended] += 1
             if why:
                 print(f"{name}, input {number}: {ended}: {why}", flush=True)
             if number % 1000 == 999:
-                keep(number + 1)
+                counts.keep(number + 1)
 
 
 def main() -> int:
@@ -247,32 +242,14 @@ def main() -> int:
     asked.add_argument("--reader", choices=HEARERS)
     asked.add_argument("--first", type=int, default=0)
     given = asked.parse_args()
-    names, first = [given.reader] if given.reader else list(HEARERS), given.first
-    counts: dict[str, Counter[str]] = {name: Counter() for name in names}
-    if given.counts and given.counts.exists():
-        kept = json.loads(given.counts.read_text(encoding="utf-8"))
-        first = kept["next"]
-        counts |= {name: Counter(each) for name, each in kept["counts"].items()}
-    resource.setrlimit(resource.RLIMIT_AS, (2 * LARGEST, 2 * LARGEST))
-
-    def keep(number: int) -> None:
-        if given.counts:
-            new = given.counts.with_suffix(".new")
-            new.write_text(json.dumps({"next": number, "counts": counts}), "utf-8")
-            new.replace(given.counts)
-
+    names = [given.reader] if given.reader else list(HEARERS)
+    counts = Counts(names, given.counts, given.first)
+    bounded()
     try:
-        campaign(names, first, first + given.inputs, counts, keep)
+        campaign(names, given.inputs, counts)
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
-    kinds = ("read", "refused", "fault", "late")
-    print("| reader | inputs | " + " | ".join(kinds) + " |")
-    print("| --- " * (len(kinds) + 2) + "|")
-    total = sum(counts.values(), Counter())
-    for name, each in [*counts.items(), ("all", total)]:
-        cells = " | ".join(f"{each[kind]:,}" for kind in kinds)
-        print(f"| {name} | {each.total():,} | {cells} |")
-    return int(bool(total["fault"] + total["late"]))
+    return counts.told("read", "refused", "fault", "late")
 
 
 if __name__ == "__main__":
