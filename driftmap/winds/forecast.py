@@ -122,7 +122,7 @@ def _reading(
     name = f"{label} {show_time(time)}" if time else label
     notes_told = document.get("notes", [])
     told = map(str, notes_told if isinstance(notes_told, list) else [notes_told])
-    place, odd = place_of(document, setting, source, where)
+    place, odd, away = place_of(document, setting, source, where)
     levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
@@ -131,6 +131,7 @@ def _reading(
         valid=time,
         based_on=based,
         forecast=read is None,
+        away=0.0 if read is None else away,  # a grid's point stands for its square
         members=members,
         warned=odd,
         assumed=(*notes, *told, place, *found),
@@ -338,7 +339,7 @@ def is_number(value: object) -> TypeGuard[float]:
 
 def place_of(
     held: Mapping[str, Any], setting: Setting, source: str, where: str = ""
-) -> tuple[str, tuple[str, ...]]:
+) -> tuple[str, tuple[str, ...], float]:
     """Hold the place that a document tells against the site's, as `placed` does."""
     with at(where):
         told = held.get("latitude") is not None or held.get("longitude") is not None

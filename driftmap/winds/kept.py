@@ -157,12 +157,13 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
                 f"{altitude:g} m: its heights are above another site; this one lies at "
                 f"{setting.site_altitude:g} m",
             )
-        _, odd = place_of(document, setting, source)
+        _, odd, off = place_of(document, setting, source)
         each = []
         for where, one in objects_of(document, "readings", "", _MOST):
             with at(where):
                 reading = _reading(one, where)
-            each.append(replace(reading, warned=(*reading.warned, *odd)))
+            away = None if reading.away is None else max(reading.away, off)
+            each.append(replace(reading, away=away, warned=(*reading.warned, *odd)))
         return tuple(each)
 
 

@@ -173,8 +173,9 @@ def _field_notes(stack: Stack, setting: Setting) -> list[str]:
 
 def _stirred(stack: Stack, setting: Setting) -> tuple[Convection | None, str]:
     """Tell how the sun stirs the air, and what is assumed of it."""
-    told = [s.reading.cloud_cover for s in stack.used]
-    cloud = max((cover for cover in told if cover is not None), default=None)
+    seen = (s.reading for s in stack.used if not s.reading.forecast)
+    told = (one.cloud_cover for one in seen if one.cloud_cover is not None)
+    cloud = min(told, default=None)  # the least, as cloud stills the air
     if setting.place is None:
         air: Convection | None = SUNNY
         known = "place not known, so as on a sunny noon"

@@ -201,19 +201,24 @@ _OTHER_FIELD: Final = 30_000.0
 
 def placed(
     point: tuple[float, float] | None, setting: Setting, source: str
-) -> tuple[str, tuple[str, ...]]:
-    """Hold the place that a wind says it is of [deg] against the site's: a note, and what holds.
+) -> tuple[str, tuple[str, ...], float]:
+    """Hold the place that a wind says it is of [deg] against the site's.
 
-    Raises `ValueError` if it is too far off.
+    Give a note, what holds, and how far off it is, 0 if nobody knows [m]. Raises `ValueError`
+    if it is too far off.
     """
     if point is None or setting.place is None:
-        return f"{source}: for what place it is was not held against the site's", ()
+        return (
+            f"{source}: for what place it is was not held against the site's",
+            (),
+            0.0,
+        )
     away = over_ground(point, setting.place)
     told = f"is of a place {away / 1000:,.0f} km from the site"
     if away > FARTHEST:
         raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
     note = f"{source}: its point is {away / 1000:.0f} km from the site"
-    return note, (f"{source} {told}",) if away > _OTHER_FIELD else ()
+    return note, (f"{source} {told}",) * (away > _OTHER_FIELD), away
 
 
 def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:

@@ -74,7 +74,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     """
     fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
-    place, odd = placed(first, setting, source)
+    place, odd, away = placed(first, setting, source)
     fall, ground, what = _descent(fixes)
     levels = tuple(_levels(fall, ground, source))
     if not levels:
@@ -84,6 +84,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=levels,
         valid=fall[-1].time if dated else None,
+        away=away,
         warned=odd,
         assumed=(
             place,

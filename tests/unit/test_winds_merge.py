@@ -571,3 +571,33 @@ def test_a_forecast_for_another_hour_is_surer_of_its_own():
         return float(np.interp(700.0, known.height, known.error))
 
     assert error(0.0) < error(1.0) < error(2.5)
+
+
+def test_a_wind_measured_some_way_off_is_less_sure_whatever_told_it():
+    def reading(north, time):
+        text = {"latitude": north, "longitude": -118.0, time: "2026-05-19T12:00Z"}
+        text["levels"] = [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]
+        setting = Setting(0.0, when=NOON, now=NOON, place=(41.6, -118.0))
+        return decode_text(json.dumps(text), "m.json", setting)
+
+    assert reading(41.6, "read").away == pytest.approx(0.0)
+    assert reading(41.85, "read").away == pytest.approx(27_800, rel=0.01)
+    assert reading(41.85, "valid").away == 0.0  # a square of its grid
+
+
+def test_the_least_cloud_that_was_seen_stills_the_air():
+    setting = Setting(0.0, when=NOON.replace(hour=20), place=(41.6, -118.0))
+    mast = _surface(age=0.0)
+
+    def stirred(*covers, **more):
+        seen = [replace(mast, cloud_cover=cover, **more) for cover in covers]
+        layers = [
+            _layers(
+                (500 + 100 * i, 240, 8), age=0.0, cloud_cover=one.cloud_cover, **more
+            )
+            for i, one in enumerate(seen)
+        ]
+        return merge([mast, *layers], setting).convection.speed
+
+    assert stirred(1.0, 0.25) == stirred(0.25) > stirred(1.0)
+    assert stirred(1.0, forecast=True) == stirred()
