@@ -258,13 +258,17 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
         columns = _fixed_columns(lines[head], lines[head + 1])
     factors = {quantity: factor for quantity, factor, *_ in columns}
     rows: list[SondeRow] = []
+    odd = 0
     for n, line in enumerate(lines[head + 2 :], head + 3):
         if not line.strip() or set(line.strip()) == {"-"}:
             if rows and not line.strip():
                 break
             continue
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
-            break  # indices and remarks follow the levels
+            odd = odd or n  # indices and remarks follow the levels
+            continue
+        if odd:
+            raise PlacedError(f"line {odd}", "is no level, though levels follow it")
         for quantity, _, a, b in columns if n == len(lines) else ():
             if line[a:b].strip() and len(line) < b:
                 raise PlacedError(f"line {n}", f"{quantity} is cut short")

@@ -112,6 +112,7 @@ def test_bad_lists_name_the_line(change, message):
     [
         (TEXT.split("    hPa", maxsplit=1)[0], "no line of units"),
         (TEXT.split("  990.0", maxsplit=1)[0], "no level with a wind"),
+        (TEXT.replace("  990.0", "  /////"), "is no level, though levels follow"),
         (COMMAS.split("\n", maxsplit=1)[0], "no level with a wind"),
         (COMMAS.replace("degree", "grad"), "direction in 'grad'"),
         (
