@@ -246,48 +246,32 @@ def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
             f"these rules say nothing of {', '.join(topics)}: the local code on that "
             "was read and is kept"
         )
-        yield _with(_line(NOT_COVERED, what), _settled(NOT_COVERED, said))
+        yield _settled(_line(NOT_COVERED, what), NOT_COVERED, said)
 
 
-@dataclass(frozen=True, slots=True)
-class _Word:
-    """How a line came out, and on whose word."""
-
-    outcome: Outcome
-    text: str = ""
-    answer: tuple[str, ...] = ()
-    answered: bool = False
+def _told(line: RuleResult, outcome: Outcome, text: str, **more: Any) -> RuleResult:
+    """Say how a line came out, after why it applies."""
+    return replace(line, outcome=outcome, why=joined(line.why, text), **more)
 
 
-def _settled(name: str, said: Answers, text: str = "") -> _Word:
+def _settled(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleResult:
     """Take a person's word on a question."""
     given = said.confirmed.get(name)
     before = f"{text}: " if text else ""
     if given is None:
         stale = said.stale.get(name)
         told = f"{stale}; " if stale else "not answered; "
-        return _Word("ask", f'{before}{told}{name} = "yes" confirms it', (name,))
+        how = f'{before}{told}{name} = "yes" confirms it'
+        return _told(line, "ask", how, answer=(name,))
     if given:
-        return _Word("pass", f"{before}confirmed", answered=True)
-    return _Word("fail", f'{before}answered "no"', answered=True)
+        return _told(line, "pass", f"{before}confirmed", answered=True)
+    return _told(line, "fail", f'{before}answered "no"', answered=True)
 
 
-def _unknown(names: tuple[str, ...], said: Answers) -> _Word:
+def _unknown(line: RuleResult, names: tuple[str, ...], said: Answers) -> RuleResult:
     """Ask for facts."""
     stale = (f"{name} was {said.stale[name]}" for name in names if name in said.stale)
-    return _Word("ask", joined(not_known(names), *stale), names)
-
-
-def _with(result: RuleResult, word: _Word, *around: str) -> RuleResult:
-    """Put a word into a line, between what stands before and after it."""
-    before, after = around or ("", "")
-    return replace(
-        result,
-        outcome=word.outcome,
-        answer=word.answer,
-        answered=word.answered,
-        why=joined(before, word.text, after),
-    )
+    return _told(line, "ask", joined(not_known(names), *stale), answer=names)
 
 
 def _line(
@@ -317,18 +301,15 @@ def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
 
 
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
-    rule = demand.rule
+    rule, found = demand.rule, _against(demand, facts, said)
     if rule.question:
-        yield _with(_of(demand), _settled(rule.name, said), demand.why, rule.note)
+        found = iter([_settled(_of(demand), rule.name, said)])
     elif demand.limit is None:
-        broken = [
-            line
-            for line in _against(replace(demand, limit=demand.so_far), facts, said)
-            if line.outcome in _BROKEN
-        ]
-        yield from broken or [_open(demand, said)]
-    else:
-        yield from _against(demand, facts, said)
+        so_far = _against(replace(demand, limit=demand.so_far), facts, said)
+        broken = [line for line in so_far if line.outcome in _BROKEN]
+        found = iter(broken or [_open(demand, said)])
+    for line in found:
+        yield replace(line, why=joined(line.why, rule.note))
 
 
 def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
@@ -345,11 +326,12 @@ def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult
 
 
 def _of(demand: Demand) -> RuleResult:
-    """Begin the line of a rule, with nothing compared."""
+    """Begin the line of a rule with why it applies, and nothing compared."""
     rule = demand.rule
     kind = None if rule.question else KINDS[rule.name]
     return replace(
         _line(rule.name, rule.text, rules=demand.rules, source=rule.cited),
+        why=demand.why,
         yardstick=bool(demand.yardstick),
         unit=UNIT[kind.dimension] if kind else "",
         sense=kind.sense if kind else "",
@@ -358,13 +340,12 @@ def _of(demand: Demand) -> RuleResult:
 
 def _open(demand: Demand, said: Answers) -> RuleResult:
     """Tell of a limit that could not be worked out."""
-    rule = demand.rule
-    word = _Word("fail")
+    excuse, line = demand.rule.excuse, _of(demand)
     if demand.missing:
-        word = _unknown(demand.missing, said)
-    elif rule.excuse:
-        word = _settled(rule.excuse.name, said, rule.excuse.text)
-    return _with(_of(demand), word, demand.why, rule.note)
+        return _unknown(line, demand.missing, said)
+    if excuse:
+        return _settled(line, excuse.name, said, excuse.text)
+    return replace(line, outcome="fail")
 
 
 def _distances(
@@ -374,10 +355,9 @@ def _distances(
     group = GROUPS[KINDS[demand.rule.name].fact]
     areas = facts.groups.get(KINDS[demand.rule.name].fact, ())
     if not areas:
-        text = f"the site file draws no {group.text}"
-        word = _settled(group.absent, said, text)
         blank = replace(_of(demand), limit=limit)
-        yield _with(blank, word, demand.why, demand.rule.note)
+        text = f"the site file draws no {group.text}"
+        yield _settled(blank, group.absent, said, text)
         return
     near = [pair for pair in areas if not pair[1] >= limit]
     for area in near or [min(areas, key=lambda pair: pair[1])]:
@@ -391,17 +371,7 @@ def _compared(
     said: Answers,
     ends: tuple[float, float] | None = None,
 ) -> RuleResult:
-    rule, kind, (area, value) = demand.rule, KINDS[demand.rule.name], named
-    word = _judged(rule, limit, value, said)
-    if word.outcome == "fail" and demand.yardstick == "holds":
-        word = replace(word, outcome="hold")
-    elif (
-        ends
-        and value is not None
-        and _within(kind, value, limit)
-        and not all(_within(kind, end, limit) for end in ends)
-    ):
-        word = replace(word, outcome="hold", text="not surely: see its interval")
+    kind, (area, value) = KINDS[demand.rule.name], named
     scale = SCALE.get(kind.dimension, 1.0)
     line = replace(
         _of(demand),
@@ -410,21 +380,34 @@ def _compared(
         limit=limit / scale,
         interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
     )
-    return _with(line, word, demand.why, rule.note)
+    line = _judged(line, demand.rule, limit, value, said)
+    if line.outcome == "fail" and demand.yardstick == "holds":
+        return replace(line, outcome="hold")
+    if (
+        ends
+        and value is not None
+        and _within(kind, value, limit)
+        and not all(_within(kind, end, limit) for end in ends)
+    ):
+        return _told(line, "hold", "not surely: see its interval")
+    return line
 
 
 def _within(kind: Kind, value: float, limit: float) -> bool:
     return value >= limit if kind.sense == "at least" else value <= limit
 
 
-def _judged(rule: Rule, limit: float, value: float | None, said: Answers) -> _Word:
+def _judged(
+    line: RuleResult, rule: Rule, limit: float, value: float | None, said: Answers
+) -> RuleResult:
     kind = KINDS[rule.name]
     if value is None:
         if rule.stand_in:
-            return _settled(rule.stand_in.name, said, rule.stand_in.text)
-        return _unknown((kind.fact,), said)
+            return _settled(line, rule.stand_in.name, said, rule.stand_in.text)
+        return _unknown(line, (kind.fact,), said)
+    own = said.numbers.get(kind.fact) == value
     if _within(kind, value, limit):
-        return _Word("pass", answered=said.numbers.get(kind.fact) == value)
+        return replace(line, outcome="pass", answered=own)
     if rule.excuse:
-        return _settled(rule.excuse.name, said, rule.excuse.text)
-    return _Word("fail", answered=said.numbers.get(kind.fact) == value)
+        return _settled(line, rule.excuse.name, said, rule.excuse.text)
+    return replace(line, outcome="fail", answered=own)
