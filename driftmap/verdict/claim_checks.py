@@ -316,49 +316,34 @@ def _burst(flight: Flight) -> Iterator[_Claim]:
 def _spreads(flight: Flight) -> Iterator[_Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
     frame, upper, stage = flight.airframe, flight.upper, flight.sustainer
-    rows: list[tuple[str, Uncertain | Trigger | None, float, str]] = [
-        ("drag coefficient", frame.drag_coefficient, 0.01, "share"),
-        ("rail's aim", flight.rail.angle, 0.2, "deg"),
-        ("static margin", frame.stability, 0.03, "cal"),
-    ]
+    yield from _known("drag coefficient", frame.drag_coefficient, 0.01)
+    yield from _known("rail's aim", flight.rail.angle, 0.2, "deg")
+    yield from _known("static margin", frame.stability, 0.03, "cal")
     for device in flight.devices:
-        opens = "m" if device.opens_at.at == "height" else "s"
-        rows += [
-            (
-                f"drag coefficient of {device.name}",
-                device.drag_coefficient,
-                0.02,
-                "share",
-            ),
-            (f"opening delay of {device.name}", device.opening_delay, 0.05, "s"),
-            (
-                f"what opens {device.name}",
-                device.opens_at,
-                1.0 if opens == "m" else 0.05,
-                opens,
-            ),
-        ]
+        of, opens = f"of {device.name}", device.opens_at
+        least, unit = (1.0, "m") if opens.at == "height" else (0.05, "s")
+        yield from _known(f"drag coefficient {of}", device.drag_coefficient, 0.02)
+        yield from _known(f"opening delay {of}", device.opening_delay, 0.05, "s")
+        yield from _known(f"what opens {device.name}", opens, least, unit)
     if flight.motor is not None:
-        rows.append(("total impulse", flight.motor.total_impulse, 0.005, "share"))
+        yield from _known("total impulse", flight.motor.total_impulse, 0.005)
     if flight.apogee is not None:
-        rows.append(("apogee", flight.apogee.height, 0.005, "share"))
-        rows.append(("time to apogee", flight.apogee.time, 0.02, "s"))
+        yield from _known("apogee", flight.apogee.height, 0.005)
+        yield from _known("time to apogee", flight.apogee.time, 0.02, "s")
     if upper is not None:
-        rows.append(("ignition delay", upper.ignition, 0.02, "s"))
-        rows.append(("impulse in the air", upper.motor.total_impulse, 0.005, "share"))
+        yield from _known("ignition delay", upper.ignition, 0.02, "s")
+        yield from _known("impulse in the air", upper.motor.total_impulse, 0.005)
     if upper is not None and stage is not None:
-        rows += [
-            (
-                "drag coefficient of the sustainer",
-                stage.drag_coefficient,
-                0.01,
-                "share",
-            ),
-            ("static margin of the sustainer", stage.stability, 0.03, "cal"),
-            ("separation delay", stage.separation, 0.02, "s"),
-        ]
-    for what, given, least, unit in rows:
-        if given is not None and given.spread is not None:
-            size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
-            most = 10.0 if unit == "share" else 1e9
-            yield _Claim(f"spread of {what}", given.spread / size, (least, most), unit)
+        of = "of the sustainer"
+        yield from _known(f"drag coefficient {of}", stage.drag_coefficient, 0.01)
+        yield from _known(f"static margin {of}", stage.stability, 0.03, "cal")
+        yield from _known("separation delay", stage.separation, 0.02, "s")
+
+
+def _known(
+    what: str, given: Uncertain | Trigger | None, least: float, unit: str = "share"
+) -> Iterator[_Claim]:
+    if given is not None and given.spread is not None:
+        size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
+        most = 10.0 if unit == "share" else 1e9
+        yield _Claim(f"spread of {what}", given.spread / size, (least, most), unit)
