@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
@@ -24,6 +24,7 @@ __all__ = [
     "of_another",
     "questions",
     "read_answers",
+    "scope_of",
 ]
 
 _NARROW: Final[tuple[Scope, ...]] = ("season", "ground", "day", "flight")
@@ -52,13 +53,9 @@ class Answers:
         Answers against flying that were taken back on the day, and who had given them.
     until : datetime or None
         When the first of what was answered for the day ends, if any does.
-    denied : tuple of str
-        What was answered "no" at another pad of the site, while files are read.
-    doubts : tuple of (str, object, str)
-        Name, value and file of what does not count though it may be meant for the flight,
-        and why, while files are read.
     passed_over : mapping of str to str
-        Those of them that nothing else would tell, with file and reason.
+        What does not count though it may be meant for the flight, and nothing else would
+        tell, with file and reason.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -69,8 +66,6 @@ class Answers:
     files: tuple[tuple[str, str], ...] = ()
     taken_back: tuple[str, ...] = ()
     until: datetime | None = None
-    denied: tuple[str, ...] = ()
-    doubts: tuple[tuple[str, object, str], ...] = ()
     passed_over: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -93,60 +88,63 @@ def read_answers(
     day and site it is for, or contradicts another.
     """
     asked = questions(sets)
-    found = Answers(when=occasion.when)
+    found, read = Answers(when=occasion.when), _Read([], [])
     for path in paths:
-        found = _joined(found, _file(Path(path), asked, occasion))
+        found = _joined(found, _file(Path(path), asked, occasion, read))
     # What was denied at another pad of the field stands until somebody says yes at this one.
-    denied = [name for name in found.denied if name not in found.confirmed]
+    denied = [name for name in read.denied if name not in found.confirmed]
     return replace(
         found,
         confirmed={**found.confirmed, **dict.fromkeys(denied, False)},
         stale={k: v for k, v in found.stale.items() if k not in denied},
-        denied=(),
-        doubts=(),
-        passed_over=_passed_over(found),
+        passed_over=_passed_over(found, read),
     )
 
 
-def _passed_over(found: Answers) -> dict[str, str]:
+class _Read(NamedTuple):
+    """What was answered "no" at another pad, and name, value and reason of what may be meant."""
+
+    denied: list[str]
+    doubts: list[tuple[str, object, str]]
+
+
+def _passed_over(found: Answers, read: _Read) -> dict[str, str]:
     """Name what may be meant and does not count: it says otherwise, or need not be asked."""
     counted = {**found.confirmed, **found.numbers}
     return {
         name: why
-        for name, value, why in found.doubts
+        for name, value, why in read.doubts
         if (counted[name] != value if name in counted else name in FACTS)
     }
 
 
-def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
+def _file(
+    path: Path, asked: Mapping[str, Question], occasion: Occasion, read: _Read
+) -> Answers:
     source, content = str(path), toml_of(path)
     named = {key: content.pop(key, None) for key in HEAD}
     head = read_head(source, named, occasion.longitude)
     today: Scope = "day" if head.flight is None else "flight"
     given = _checked(source, content, asked)
-    stale, denied, anywhere = {}, [], replace(occasion, place=None)
-    doubts: list[tuple[str, object, str]] = []
+    stale, anywhere = {}, replace(occasion, place=None)
     values = {**given.confirmed, **given.numbers}
-    for name in content:
-        scope = asked[name].scope if name in asked else FACTS[name].scope
+    for name, value in values.items():
+        scope = scope_of(name, asked)
         if text := head.not_for(occasion, scope):
             stale[name] = text
-            if given.confirmed.get(name) is False and not head.not_for(anywhere, scope):
-                denied.append(name)
+            if value is False and not head.not_for(anywhere, scope):
+                read.denied.append(name)
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
-                doubts.append((name, values[name], f"{path.name}: {text}"))
+                read.doubts.append((name, value, f"{path.name}: {text}"))
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    return Answers(
-        {k: v for k, v in given.confirmed.items() if k not in stale},
-        {k: v for k, v in given.numbers.items() if k not in stale},
-        source,
-        stale,
-        occasion.when,
-        ((path.name, digest),),
-        () if head.not_for(occasion, today) else head.taken_back,
-        None if head.not_for(occasion, "day") else head.until,
-        tuple(denied),
-        tuple(doubts),
+    return replace(
+        given,
+        confirmed={k: v for k, v in given.confirmed.items() if k not in stale},
+        numbers={k: v for k, v in given.numbers.items() if k not in stale},
+        stale=stale,
+        files=((path.name, digest),),
+        taken_back=() if head.not_for(occasion, today) else head.taken_back,
+        until=None if head.not_for(occasion, "day") else head.until,
     )
 
 
@@ -162,20 +160,17 @@ def _joined(one: Answers, other: Answers) -> Answers:
                 raise InputError(other.source, name, text)
     confirmed = {**one.confirmed, **other.confirmed}
     numbers = {**one.numbers, **other.numbers}
-    stale = {
-        name: text
-        for name, text in {**one.stale, **other.stale}.items()
-        if name not in confirmed and name not in numbers
-    }
-    files = (*one.files, *other.files)
-    source = " and ".join(s for s in (one.source, other.source) if s != "answers")
-    back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
+    stale = {**one.stale, **other.stale}
     ends = [said.until for said in (one, other) if said.until is not None]
-    until = min(ends, default=None)
-    denied, doubts = (*one.denied, *other.denied), (*one.doubts, *other.doubts)
-    return Answers(
-        *(confirmed, numbers, source, stale, other.when, files),
-        *(back, until, denied, doubts),
+    return replace(
+        one,
+        confirmed=confirmed,
+        numbers=numbers,
+        source=" and ".join(s for s in (one.source, other.source) if s != "answers"),
+        stale={k: v for k, v in stale.items() if k not in {*confirmed, *numbers}},
+        files=(*one.files, *other.files),
+        taken_back=tuple(dict.fromkeys((*one.taken_back, *other.taken_back))),
+        until=min(ends, default=None),
     )
 
 
@@ -186,14 +181,18 @@ def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
     """
     asked = questions(sets)
     given = (*said.confirmed, *said.numbers)
-    scopes = {n: asked[n].scope if n in asked else FACTS[n].scope for n in given}
-    own = [name for name in given if scopes[name] == "flight"]
+    own = [name for name in given if scope_of(name, asked) == "flight"]
     return replace(
         said,
         confirmed={k: v for k, v in said.confirmed.items() if k not in own},
         numbers={k: v for k, v in said.numbers.items() if k not in own},
         stale={**said.stale, **dict.fromkeys(own, "answered for the plan: ask again")},
     )
+
+
+def scope_of(name: str, asked: Mapping[str, Question]) -> Scope:
+    """Say how long an answer holds, to a question or as a fact."""
+    return asked[name].scope if name in asked else FACTS[name].scope
 
 
 def check_answers(

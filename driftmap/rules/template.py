@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from driftmap.rules.answers import Answers, questions
+from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
 from driftmap.rules.kinds import FACTS, Scope
@@ -55,7 +55,7 @@ def to_fill_in(
     rows = _every_row(sets, facts, said, asked)
     lines = [_HELP, *_head(occasion)]
     for scope, head in _HEADS.items():
-        names = [n for n in rows if _scope(n, asked) == scope and n not in _MEASURED]
+        names = [n for n in rows if scope_of(n, asked) == scope and n not in _MEASURED]
         if names:
             lines += ["", f"# {head}"]
         for name in names:
@@ -132,10 +132,6 @@ def _head(occasion: Occasion) -> list[str]:
             f'rocket = "{occasion.rocket}"    # another once the flight file is changed',
         ]
     return head
-
-
-def _scope(name: str, asked: Mapping[str, Question]) -> Scope:
-    return asked[name].scope if name in asked else FACTS[name].scope
 
 
 def _row(name: str, asked: Mapping[str, Question], remark: str) -> list[str]:
