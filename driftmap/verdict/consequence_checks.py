@@ -24,7 +24,7 @@ from driftmap.failures.likelihood import (
 )
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
-from driftmap.hazard.overhead import passing_over, ways_up
+from driftmap.hazard.probability import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part, fly
 from driftmap.montecarlo.lean import Steered

@@ -11,8 +11,8 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate
 from driftmap.ground.grid import SHARES
 from driftmap.hazard.exposure import Harm
-from driftmap.hazard.overhead import passing_over, ways_down, ways_up
 from driftmap.hazard.precise import Sharpened
+from driftmap.hazard.probability import passing_over, ways_down, ways_up
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rules import Answers

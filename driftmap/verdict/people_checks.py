@@ -17,16 +17,18 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Area, Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
-from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
     beyond_reach,
     inside,
     mixture,
     never_there,
+    out_of_waiver,
     outside,
+    passing_over,
     per_case,
     reached,
     struck,
+    ways_up,
     widened_by,
 )
 from driftmap.montecarlo.cloud import Cloud

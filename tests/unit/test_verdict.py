@@ -20,13 +20,17 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
 from driftmap.ground.site import read_site
 from driftmap.hazard.exposure import harm_of
-from driftmap.hazard.overhead import (
+from driftmap.hazard.probability import (
+    inside,
+    mixture,
     out_of_waiver,
+    outside,
     passing_over,
+    per_case,
+    struck,
     ways_down,
     ways_up,
 )
-from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
 from driftmap.montecarlo import flying
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.reasons import read_back, verdict_reasons
