@@ -39,12 +39,20 @@ def _imported(tree):
 
 
 @pytest.fixture(scope="module")
-def arrows():
+def trees():
+    return {_module(p): ast.parse(p.read_text(encoding="utf-8")) for p in FILES}
+
+
+@pytest.fixture(scope="module")
+def imports(trees):
+    return {name: {*_imported(tree)} - {name} for name, tree in trees.items()}
+
+
+@pytest.fixture(scope="module")
+def arrows(imports):
     found = defaultdict(set)
-    for path in FILES:
-        here = _room(_module(path))
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        found[here] |= {_room(name) for name in _imported(tree)} - {here}
+    for name, others in imports.items():
+        found[_room(name)] |= {_room(other) for other in others} - {_room(name)}
     return found
 
 
@@ -73,16 +81,13 @@ def test_a_room_imports_only_from_the_floors_below_it(arrows, floors):
     assert not wrong
 
 
-def test_no_two_modules_import_each_other():
-    trees = {p: ast.parse(p.read_text(encoding="utf-8")) for p in FILES}
+def test_no_two_modules_import_each_other(imports):
     tops = {"driftmap"}  # it gives names of many rooms, each when it is asked for
-    imports = {
-        _module(path): {*_imported(tree)} - tops - {_module(path)}
-        for path, tree in trees.items()
-        if _module(path) not in tops
+    below = {
+        name: others - tops for name, others in imports.items() if name not in tops
     }
-    assert sum(map(len, imports.values())) > 500
-    graphlib.TopologicalSorter(imports).prepare()  # raises where there is a circle
+    assert sum(map(len, below.values())) > 500
+    graphlib.TopologicalSorter(below).prepare()  # raises where there is a circle
 
 
 # What only tests and measurements call, each for its reason.
@@ -94,24 +99,15 @@ MEASURED = {
 }
 
 
-def test_nothing_is_written_that_nobody_calls():
-    trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in FILES}
-    used = {
-        path: {
-            name
-            for node in ast.walk(tree)
-            for name in (
-                [node.id]
-                if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)
-                else [node.attr]
-                if isinstance(node, ast.Attribute)
-                else [alias.name for alias in node.names]
-                if isinstance(node, ast.ImportFrom)
-                else []
-            )
-        }
-        for path, tree in trees.items()
-    }
+def test_nothing_is_written_that_nobody_calls(trees):
+    used = set()
+    for node in (node for tree in trees.values() for node in ast.walk(tree)):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            used.add(node.id)
+        elif isinstance(node, ast.Attribute):
+            used.add(node.attr)
+        elif isinstance(node, ast.ImportFrom):
+            used |= {alias.name for alias in node.names}
     alone = []
     for tree in trees.values():
         for node in tree.body:
@@ -120,7 +116,7 @@ def test_nothing_is_written_that_nobody_calls():
             told = " ".join(map(ast.unparse, node.decorator_list))
             if node.name.startswith("__") or "command" in told or "group" in told:
                 continue
-            if not any(node.name in names for names in used.values()):
+            if node.name not in used:
                 alone.append(node.name)
     assert set(alone) <= set(MEASURED), sorted(set(alone) - set(MEASURED))
 
