@@ -14,13 +14,11 @@ from typing import Final
 
 import click
 
-from driftmap.cli.output import Plain
+from driftmap.cli.output import BAD_INPUT, EXIT, Plain
 from driftmap.core.errors import DriftmapError, InputError, NoGoError, one_line
 
 __all__ = ["cli", "main"]
 
-BAD_INPUT: Final = 2
-NO_GO: Final = 4
 FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(
@@ -156,7 +154,7 @@ def main() -> None:
     except click.ClickException as problem:
         _leave(problem.format_message(), BAD_INPUT)
     except NoGoError as problem:
-        _leave(f"NO-GO: {problem}", NO_GO)
+        _leave(f"NO-GO: {problem}", EXIT["no-go"])
     except DriftmapError as problem:
         _leave(str(problem), BAD_INPUT)
     except OSError as problem:

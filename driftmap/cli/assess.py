@@ -26,7 +26,7 @@ from driftmap.cli.options import (
     stop_wind_option,
     words_options,
 )
-from driftmap.cli.output import Progress, json_text, write_all
+from driftmap.cli.output import EXIT, Progress, json_text, write_all
 from driftmap.core.errors import DriftmapError, NoGoError, located, one_line
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from driftmap.verdict.assessment import Assessment
 
 __all__ = [
-    "EXIT",
     "assess_command",
     "assessed",
     "assessment_of",
@@ -55,9 +54,6 @@ _EXPORTS: Final = {
 _PAGES: Final = ("map.html", "briefing.html", "poster.html", "caller.html")
 _WRITTEN: Final = (*_PAGES, "assessment.json", *chain(*_EXPORTS.values()))
 """All that an assessment leaves in a folder, by whichever command."""
-
-EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
-"""Exit code of every command that reaches a verdict."""
 
 T = TypeVar("T")
 

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import functools
 import math
 import re
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
 from driftmap.cli.options import (
-    NO_READINGS,
     Quantity,
     Weather,
     day_of,
@@ -172,7 +170,7 @@ def wind_options(command: Callable[..., T]) -> Callable[..., T]:
 def wind_options_for(meaning: str) -> Callable[[Callable[..., T]], Callable[..., T]]:
     """Add `wind_options` where the wind means something else."""
     wind = click.option("--wind", "winds", multiple=True, metavar="WIND", help=meaning)
-    names = [field.name for field in fields(WindOptions)]
+    names = [one.name for one in fields(WindOptions)]
     return option_stack(wind, place_options, gathered(WindOptions, "asked", *names))
 
 
@@ -323,7 +321,7 @@ class Run:
     flight: str = ""
     site: str = ""
     asked: WindOptions = WindOptions()
-    weather: Weather = NO_READINGS
+    weather: Weather = field(default_factory=Weather)
     samples: int = 0
     seed: int = 1
     precision: float | None = None
@@ -378,15 +376,8 @@ class Run:
         return setup, Supposition.over_site(site, when, shape)
 
 
-def into_run(command: Callable[..., T]) -> Callable[..., T]:
-    """Hand a command what its options say of a run as one ``run``."""
-
-    @functools.wraps(command)
-    def call(*args: Any, **given: Any) -> T:
-        own = {f.name: given.pop(f.name) for f in fields(Run) if f.name in given}
-        return command(*args, run=Run(**own), **given)
-
-    return call
+into_run = gathered(Run, "run", *(one.name for one in fields(Run)))
+"""Hand a command what its options say of a run as one ``run``."""
 
 
 def flight_options(command: Callable[..., T]) -> Callable[..., T]:

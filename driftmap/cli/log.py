@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from driftmap.cli.options import json_option
-from driftmap.cli.output import json_text, write_all
+from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
 
     from driftmap.cli.inputs import Run
     from driftmap.logbook.entry import Entry
-    from driftmap.logbook.findings import Review
     from driftmap.logbook.store import Log
     from driftmap.verdict.assessment import Assessment
 
@@ -308,6 +306,7 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
 
     It reads assessments (assess --log) and what came of them (log add --about).
     """
+    from driftmap.logbook.again import verdicts_again
     from driftmap.logbook.findings import review
     from driftmap.logbook.records import flew_of, records_of
     from driftmap.logbook.reviewtold import finite, review_told, verdicts_told
@@ -315,33 +314,11 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     with _open(path) as log:
         entries = log.current()
         result = review(records_of(entries), flew_of(entries))
-        again = list(_again(log, entries, result, verdicts)) if verdicts else []
+        with Progress("flights") as progress:
+            again = list(verdicts_again(log, result, verdicts, progress))
     if as_json:
         click.echo(json_text(finite({**asdict(result), "verdicts": again})))
         return
     click.echo(review_told(result))
     if verdicts:
         click.echo("\n" + verdicts_told(result, again))
-
-
-def _again(
-    log: Log, entries: Sequence[Entry], result: Review, most: int
-) -> Iterator[dict[str, Any]]:
-    """Assess the last logged flights again, one after the other."""
-    from driftmap.logbook.again import assessed_again, changes_of
-    from driftmap.logbook.written import inputs_of
-
-    contents = {content.digest: content for content in log.contents()}
-    logged = [entry for entry in entries if entry.kind == "assessment"][-most:]
-    for number, entry in enumerate(logged, 1):
-        if sys.stderr.isatty():
-            click.echo(f"assessing {number} of {len(logged)} again …", err=True)
-        head = {"entry": entry.id[:8], "flight": entry.body["flight"]}
-        head["when"] = entry.body.get("when") or entry.at
-        try:
-            inputs = inputs_of(entry, contents, str(log.path))
-        except InputError as problem:
-            yield {**head, "problem": str(problem)}
-            continue
-        again = assessed_again(entry.body["verdict"], inputs, changes_of(result))
-        yield {**head, **asdict(again)}

@@ -6,8 +6,9 @@ import functools
 import math
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from driftmap.verdict.assessment import Assessment
 
 __all__ = [
-    "NO_READINGS",
     "Quantity",
     "Weather",
     "around_of",
@@ -93,12 +93,13 @@ def option_stack(*options: Callable[[F], F]) -> Callable[[F], F]:
 def gathered(
     make: Callable[..., object], into: str, *names: str
 ) -> Callable[[Callable[..., T]], Callable[..., T]]:
-    """Hand a command what some of its options say as one argument."""
+    """Hand a command what those of some options say that it has as one argument."""
 
     def add(command: Callable[..., T]) -> Callable[..., T]:
         @functools.wraps(command)
         def call(*args: Any, **given: Any) -> T:
-            given[into] = make(*(given.pop(name) for name in names))
+            own = {name: given.pop(name) for name in names if name in given}
+            given[into] = make(**own)
             return command(*args, **given)
 
         return call
@@ -106,15 +107,13 @@ def gathered(
     return add
 
 
-class Weather(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Weather:
     """Readings of the day at the site, in SI, as far as they are known."""
 
     temperature: float | None = None
     altimeter: float | None = None
     humidity: float | None = None
-
-
-NO_READINGS: Final = Weather()
 
 
 def day_options(command: Callable[..., T]) -> Callable[..., T]:
@@ -138,7 +137,7 @@ def day_options(command: Callable[..., T]) -> Callable[..., T]:
             metavar="H",
             help='Relative, such as "40 %".',
         ),
-        gathered(Weather, "weather", *Weather._fields),
+        gathered(Weather, "weather", "temperature", "altimeter", "humidity"),
     )(command)
 
 

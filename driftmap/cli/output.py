@@ -17,7 +17,12 @@ import click
 
 from driftmap.core.errors import visible
 
-__all__ = ["Plain", "Progress", "json_text", "write_all"]
+__all__ = ["BAD_INPUT", "EXIT", "Plain", "Progress", "json_text", "write_all"]
+
+EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
+"""Exit code of every command that reaches a verdict."""
+
+BAD_INPUT: Final = 2
 
 _EVERY: Final = 60.0  # s between lines where standard error is no terminal
 _OFTEN: Final = 0.5  # s between two looks of a line that is written over

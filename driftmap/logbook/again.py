@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
+from driftmap.core.errors import InputError
 from driftmap.core.spread import stream
 from driftmap.failures.bodies import Bench
 from driftmap.logbook.findings import Review
-from driftmap.logbook.written import LoggedInputs
+from driftmap.logbook.store import Log
+from driftmap.logbook.written import LoggedInputs, inputs_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Verdict
 
-__all__ = ["Again", "Changes", "assessed_again", "changes_of"]
+__all__ = ["Again", "Changes", "assessed_again", "changes_of", "verdicts_again"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,26 @@ def assessed_again(logged: Verdict, inputs: LoggedInputs, changes: Changes) -> A
         if before.get(_named(check)) != check.outcome
     )
     return Again(logged, now.verdict, then.verdict, turned)
+
+
+def verdicts_again(
+    log: Log, found: Review, most: int, progress: Callable[[int, int], None]
+) -> Iterator[dict[str, Any]]:
+    """Assess the last flights of a log again, one after the other; tell what is left."""
+    contents = {content.digest: content for content in log.contents()} if most else {}
+    every = [entry for entry in log.current() if entry.kind == "assessment"]
+    logged = every[-most:] if most else []
+    for number, entry in enumerate(logged, 1):
+        head = {"entry": entry.id[:8], "flight": entry.body["flight"]}
+        head["when"] = entry.body.get("when") or entry.at
+        try:
+            inputs = inputs_of(entry, contents, str(log.path))
+        except InputError as problem:
+            yield {**head, "problem": str(problem)}
+        else:
+            again = assessed_again(entry.body["verdict"], inputs, changes_of(found))
+            yield {**head, **asdict(again)}
+        progress(1, len(logged) - number)
 
 
 def _named(check: Check) -> str:
