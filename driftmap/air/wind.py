@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -160,16 +161,13 @@ class Stronger:
 
     Parameters
     ----------
-    height : float
-        Where it was told [m].
-    share : float
-        Its speed over that of the wind flown.
+    level : WindLevel
+        The wind as it was told.
     told : str
         Both winds, in words.
     """
 
-    height: float
-    share: float
+    level: WindLevel
     told: str
 
 
@@ -353,17 +351,15 @@ STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
 """No wind at all, and that for certain: what is asked of a motor or a height alone."""
 
 
-def scaled(
-    wind: WindProfile, factor: ArrayLike = 1.0, angle: float = 0.0
-) -> WindProfile:
+def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindProfile:
     """Give a wind so many times as strong, and turned.
 
     Parameters
     ----------
     wind : WindProfile
         The wind over the site.
-    factor : array_like, shape () or (k,)
-        Times its speed, at each of its heights where there are several.
+    factor : float
+        Times its speed.
     angle : float
         Turn, clockwise [rad].
 
@@ -379,35 +375,31 @@ def scaled(
     >>> wind.east.tolist(), wind.error.tolist(), wind.gust
     ([1.0, 2.0], [1.0, 1.0], 1.0)
     """
-    times = np.broadcast_to(np.asarray(factor, float), wind.height.shape)
     columns = np.stack([wind.east, wind.north])[None]
     if wind.members is not None:
         columns = np.concatenate([columns, wind.members])
     (east, north), *members = np.stack(
-        turn(times * columns[:, 0], times * columns[:, 1], angle), axis=1
+        turn(factor * columns[:, 0], factor * columns[:, 1], angle), axis=1
     )
     scatter = told_at(wind, wind.height)[1] ** 2 - wind.east**2 - wind.north**2
-    left = wind.error**2 + np.minimum(times**2 - 1, 0) * np.maximum(scatter, 0) / 2
-    error = np.maximum(np.sqrt(np.maximum(left, 0)), times * wind.error)
-
-    def at(height: float) -> float:
-        return float(np.interp(height, wind.height, times))
+    left = wind.error**2 + min(factor**2 - 1, 0.0) * np.maximum(scatter, 0) / 2
+    error = np.maximum(np.sqrt(np.maximum(left, 0)), factor * wind.error)
 
     turned = replace(
         wind,
         east=east,
         north=north,
         members=np.array(members) if members else None,
-        gust=wind.gust * at(0.0),
-        strongest=None if wind.strongest is None else wind.strongest * at(MAST),
+        gust=wind.gust * factor,
+        strongest=None if wind.strongest is None else wind.strongest * factor,
         levels=tuple(
             replace(
                 level,
                 direction=None
                 if level.direction is None
                 else (level.direction + angle) % (2 * np.pi),
-                speed=level.speed * at(level.height),
-                gust=None if level.gust is None else level.gust * at(level.height),
+                speed=level.speed * factor,
+                gust=None if level.gust is None else level.gust * factor,
             )
             for level in wind.levels
         ),
@@ -433,23 +425,38 @@ def strengthened(wind: WindProfile) -> WindProfile:
     Returns
     -------
     WindProfile
-        Stronger by as much up to where that was told, and above it too unless another
-        height was read there, at which the wind stays as it is. What is known of it is
-        known as well as before, but for the speed of a wind from all sides.
+        The wind told at its height. What it tells beyond the wind flown is laid over that
+        by the power law of 1/7 (from memory), and is gone at the next height above that was
+        read; of a wind from all sides it is no vector but an error.
     """
     assert wind.stronger is not None
-    above = [height for height in wind.read if height > wind.stronger.height]
-    ends = [wind.stronger.height, min(above, default=np.inf)]
-    share = np.full(wind.height.shape, wind.stronger.share)
-    if above:
-        share = np.interp(wind.height, ends, [wind.stronger.share, 1.0])
+    level = wind.stronger.level
+    low = max(level.height, 1.0)  # a wind at the very ground tells of none
+    above = min((z for z in wind.read if z > level.height), default=np.inf)
+    left = np.interp(wind.height, [level.height, above], [1.0, 0.0])
+    if math.isinf(above):
+        left = np.ones_like(wind.height)
+    left = left * (np.maximum(wind.height, 0.0) / low) ** (1 / 7)
     # What the strongest report tells of the mast counts that report already.
-    told = replace(wind, strongest=None, stronger=None)
-    more = scaled(told, share)
-    varies = np.isnan(told_at(wind, wind.height)[0])
-    strongest = max(wind.strongest or 0.0, float(told_at(more, MAST)[1]))
-    more = _with_error(more, np.where(varies, more.error, wind.error))
-    return replace(more, strongest=strongest)
+    strongest = level.speed * (MAST / low) ** (1 / 7)
+    told = replace(
+        wind,
+        levels=(),  # what was read is not what is flown
+        strongest=max(wind.strongest or 0.0, strongest),
+        stronger=None,
+    )
+    if level.direction is None:
+        flown = float(told_at(wind, level.height)[1])
+        scatter = max(level.speed**2 - flown**2, 0.0) / 2
+        return _with_error(told, np.sqrt(wind.error**2 + left**2 * scatter))
+    beyond = np.subtract(
+        components_from(level.direction, level.speed), wind.at(level.height)
+    )
+    east, north = np.multiply.outer(beyond, left)
+    members = None if wind.members is None else wind.members + np.stack([east, north])
+    return replace(
+        told, east=wind.east + east, north=wind.north + north, members=members
+    )
 
 
 def told_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:

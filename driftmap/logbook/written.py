@@ -343,8 +343,11 @@ def put_back(folder: Path, own: Mapping[str, Content]) -> Path:
 
 
 def _wind(plain: Mapping[str, Any]) -> WindProfile:
-    parts = {"convection": Convection, "stronger": Stronger}
-    own = {key: make(**plain[key]) for key, make in parts.items() if plain.get(key)}
+    own: dict[str, Any] = {}
+    if plain.get("convection"):
+        own["convection"] = Convection(**plain["convection"])
+    if told := plain.get("stronger"):
+        own["stronger"] = Stronger(WindLevel(**told["level"]), told["told"])
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

@@ -164,6 +164,7 @@ def _report(
         kind="surface",
         levels=(level,),
         valid=valid,
+        away=None,  # told by who knows the station
         direction_error=spread,
         pressure=code.pressure(words),
         cloud_cover=code.cloud_cover(words),

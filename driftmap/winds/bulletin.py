@@ -211,6 +211,7 @@ def _reading(
     levels = [(place, _level(feet, g, name, setting)) for feet, g, place in decoded]
     flown, moved = laid_out(levels, name, setting)
     valid, window, based = times
+    away, far = setting.away_from(row.station, name)
     return Reading(
         source=name,
         kind="aloft",
@@ -219,8 +220,9 @@ def _reading(
         window=window,
         based_on=based,
         forecast=True,
+        away=away,
         direction_error=_DIRECTION_ERROR,
-        assumed=notes + _notes(decoded, name) + moved,
+        assumed=(*notes, far, *_notes(decoded, name), *moved),
     )
 
 

@@ -59,8 +59,9 @@ it is more than so much [m s⁻¹]; assumed."""
 _GUSTY: Final = 3.0
 """Gusts aloft that stand more than so much above the mean there hold [m s⁻¹]; assumed."""
 
-_ONE_TIME: Final = 1.0
-"""Reports whose ages differ by less than this speak of one wind [h]."""
+_ONE_TIME: Final = 1.5
+"""Reports whose ages differ by less than this speak of one wind [h], its gusts with it: aerodromes
+report each hour, and some minutes late; what they told before that holds as not renewed."""
 
 
 def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
@@ -278,7 +279,7 @@ def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
 
 
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:
-    """List the reports that speak of the same hour as the one that rules near the ground."""
+    """List the reports that speak of the same time as the one that rules near the ground."""
     if ground is None or ground.age is None:
         return list(sources)
     newest = ground.age

@@ -264,6 +264,9 @@ _STRONGER: Final = 1.0
 """How much stronger a report that is passed over must be to be told of [m s⁻¹]; assumed."""
 
 
+_STILL: Final = 0.1  # m/s; of less there is no multiple
+
+
 Compared: TypeAlias = tuple[Node, Node, Node]
 """The wind flown, a level passed over, and that level with the error it was read with."""
 
@@ -283,20 +286,19 @@ def doubt(compared: Iterable[Compared]) -> str | None:
 def stronger(compared: Iterable[Compared]) -> Stronger | None:
     """Find what was told stronger than the wind flown, within the errors of both."""
     found = [
-        (worst.speed / ours.speed, ours, worst)
+        (ours, worst)
         for ours, node, as_read in compared
-        if ours.speed > 0
         if (worst := _strongest(as_read)).speed > ours.speed + _STRONGER
         if not any(_differing(ours, node, as_read))
     ]
     if not found:
         return None
-    share, ours, worst = max(found, key=lambda row: row[0])
+    ours, worst = max(found, key=lambda row: row[1].speed / max(row[0].speed, _STILL))
     told = (
         f"{worst.level.source} told {_told(worst)} at {worst.height:.0f} m, where "
         f"{_told(ours)} was flown"
     )
-    return Stronger(worst.height, share, told)
+    return Stronger(worst.level, told)
 
 
 def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:

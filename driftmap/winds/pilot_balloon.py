@@ -99,6 +99,7 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=levels,
         valid=released,
+        away=0.0,
         warned=_turning_about(places, source),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
     )

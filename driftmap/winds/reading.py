@@ -104,7 +104,9 @@ class Setting:
                 self.station_away,
                 f"{source}: {self.station_away / 1000:.0f} km off, as told",
             )
-        point = _stations().get(station) or _stations().get(f"K{station}")
+        # Bulletins of winds aloft leave out the land's letter: K, P of the Pacific, C of Canada.
+        known = (_stations().get(f"{land}{station}") for land in ("", "K", "P", "C"))
+        point = next(filter(None, known), None)
         if point is None or self.place is None:
             return None, (
                 f"{source}: how far its station stands is not known, counts as "
@@ -145,7 +147,7 @@ class Reading:
     based_on: datetime | None = None
     forecast: bool = False
     age: float | None = None
-    away: float | None = 0.0
+    away: float | None = field(kw_only=True)  # no reader may leave it out
     direction_error: float = 0.0
     from_ground: bool = False
     members: FloatArray | None = None

@@ -148,6 +148,7 @@ def _reading(source: str, setting: Setting) -> Reading:
         kind="surface" if height <= _LOW else "aloft",
         levels=(level,),
         valid=valid,
+        away=0.0,
         forecast=said["forecast"] is not None,
         warned=tuple(note for note in notes if "or more, by how far" in note),
         direction_error=spread,

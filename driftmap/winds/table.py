@@ -102,6 +102,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=flown,
         valid=min(read, default=times.get("valid", times.get("read"))),
+        away=0.0,
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
         assumed=moved,
@@ -231,6 +232,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
         kind="surface",
         levels=(level,),
         valid=last,
+        away=0.0,
         direction_error=_METER if known else 0.0,
         warned=tuple(f"{source}: {one}" for one in told),
         assumed=(

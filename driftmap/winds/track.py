@@ -309,6 +309,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=(level,),
         valid=valid,
+        away=0.0,
         direction_error=spread if found["toward"].isalpha() else 0.0,
         assumed=(
             f"{name}: the mean wind of the fall, taken for that at half its height; apogee "

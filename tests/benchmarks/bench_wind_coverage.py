@@ -107,7 +107,7 @@ def reading(wind, heights, name, *, unit, degrees, turn=0.0, error=None, **kept)
         speed = round(speed / unit) * unit
         levels.append(WindLevel(z, told, speed, None, name, error=error))
     turn = turn or np.radians(degrees) / np.sqrt(12)
-    kept = {"kind": "aloft", **kept}
+    kept = {"kind": "aloft", "away": 0.0, **kept}
     return Reading(name, levels=tuple(levels), direction_error=turn, **kept)
 
 

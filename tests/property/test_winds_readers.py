@@ -141,6 +141,7 @@ TIMES = st.none() | st.datetimes(
 )
 READINGS = st.builds(
     Reading,
+    away=st.sampled_from([None, 0.0, 25_000.0]),
     source=st.just("wind"),
     kind=st.just("aloft"),
     levels=LEVELS,
@@ -221,7 +222,9 @@ def _same_levels(again, wrote):
 
 @given(LEVELS)
 def test_document_keeps_every_level(levels):
-    wind = merge([Reading(source="wind", kind="aloft", levels=levels)], SETTING)
+    wind = merge(
+        [Reading(source="wind", kind="aloft", levels=levels, away=0.0)], SETTING
+    )
     rows = wind_document(wind)["levels"]
     assert [row["from_deg"] is None for row in rows] == [
         level.direction is None for level in wind.levels
@@ -251,7 +254,7 @@ def test_wind_between_two_levels_turns_the_short_way(start, turn, speed, part):
         WindLevel(0.0, first, speed, None, "w"),
         WindLevel(1000.0, last, speed, None, "w"),
     )
-    wind = merge([Reading(source="w", kind="aloft", levels=levels)], SETTING)
+    wind = merge([Reading(source="w", kind="aloft", levels=levels, away=0.0)], SETTING)
     bearing, fast = direction_and_speed(*wind.at(1000.0 * part))
     away = abs((bearing - start + math.pi) % (2 * math.pi) - math.pi)
     assert away <= abs(turn) + 1e-9

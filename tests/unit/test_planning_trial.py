@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.wind import Stronger, WindProfile, direction_and_speed
+from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
@@ -30,7 +30,10 @@ def setup():
 
 
 @pytest.mark.parametrize("rules", ["", "us"])
-@pytest.mark.parametrize("stronger", [None, Stronger(10.0, 2.0, "10 m/s an hour ago")])
+@pytest.mark.parametrize(
+    "stronger",
+    [None, Stronger(WindLevel(10.0, 3.5, 10.0, None, "mast"), "10 m/s an hour ago")],
+)
 def test_checks_are_those_of_an_assessment(setup, rules, stronger):
     here = replace(setup, site=replace(setup.site, rules=rules))
     wind = suppose(Supposition(here.site.elevation), 200.0, 5.0)

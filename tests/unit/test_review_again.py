@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from driftmap.air.wind import Stronger
+from driftmap.air.wind import Stronger, WindLevel
 from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
@@ -71,7 +71,7 @@ def test_the_log_alone_gives_the_same_checks_again(logged):
 def test_every_word_of_wind_and_answers_is_read_back(demo):
     """What the log leaves out would make a flight milder when it is assessed again."""
     day = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
-    stronger = Stronger(10.0, 1.4, "one of the tower")
+    stronger = Stronger(WindLevel(10.0, 3.0, 7.0, None, "tower"), "one of the tower")
     wind = replace(demo.wind, stronger=stronger, warned=("hail",), age=1.5)
     answers = Answers(
         confirmed={"fire_watch": True},

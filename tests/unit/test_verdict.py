@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.air.wind import Stronger, WindProfile
+from driftmap.air.wind import Stronger, WindLevel, WindProfile, components_from
 from driftmap.core.errors import FlightError, SiteError
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
@@ -426,11 +426,12 @@ def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
         return replace(line, outcome=there), open_
 
     monkeypatch.setattr(assessment, "checks_of", stand_in)
-    wind = replace(result.wind, stronger=Stronger(10.0, 1.5, "stronger"))
+    tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
+    wind = replace(result.wind, stronger=Stronger(tower, "stronger"))
     (check,) = assessment.in_stronger(result.setup, wind, [line, open_])
     assert check.outcome == held
     assert check.beside
-    assert np.allclose(flown[0].at(10.0), 1.5 * np.array(wind.at(10.0)))
+    assert np.allclose(flown[0].at(10.0), components_from(1.0, 9.0))
 
 
 @pytest.mark.parametrize(

@@ -23,12 +23,14 @@ METAR = "METAR KXYZ 191155Z 24008KT 10SM 12/03 A3001"
 
 def _layers(*rows, source="sounding", **more):
     levels = tuple(WindLevel(z, math.radians(d), v, None, source) for z, d, v in rows)
-    return Reading(source=source, kind="aloft", levels=levels, **more)
+    return Reading(source=source, kind="aloft", levels=levels, **{"away": 0.0, **more})
 
 
 def _surface(speed=5.0, height=10.0, **more):
     level = WindLevel(height, math.radians(240.0), speed, None, "mast")
-    return Reading(source="mast", kind="surface", levels=(level,), **more)
+    return Reading(
+        source="mast", kind="surface", levels=(level,), **{"away": 0.0, **more}
+    )
 
 
 def test_surface_below_and_sounding_above():
@@ -248,7 +250,7 @@ def test_the_surface_wind_of_a_sounding_is_that_of_a_mast():
 
 def test_gusts_of_every_report_near_the_ground_count():
     level = WindLevel(10.0, 4.0, 3.0, 9.0, "mast")
-    gusty = Reading(source="mast", kind="surface", levels=(level,), age=0.4)
+    gusty = Reading(source="mast", kind="surface", levels=(level,), age=0.4, away=0.0)
     wind = merge([gusty, _surface(speed=3.0, height=2.0, age=0.0)], Setting(0.0))
     assert wind.gust == pytest.approx(6.0)
 
@@ -413,7 +415,7 @@ def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_ca
     wind = merge([now, before], Setting(0.0))
     assert not wind.warned
     assert wind.stronger is not None
-    assert wind.stronger.share == pytest.approx(4.6 / 3.0)
+    assert wind.stronger.level.speed == pytest.approx(4.6)
     more = strengthened(wind)
     assert np.hypot(*more.at(10.0)) == pytest.approx(4.6)
     assert np.allclose(more.error, wind.error)
@@ -438,12 +440,45 @@ def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_
     own = wind.error[0] ** 2 - told_at(wind, wind.height[0])[1] ** 2 / 2
     assert less.error[0] > wind.error[0] / 4
     assert less.error[0] ** 2 >= own > 0
-    told = replace(wind, stronger=Stronger(10.0, 1.5, "another"))
-    flown = strengthened(told)
-    assert flown.error[0] > 1.2 * wind.error[0]
-    assert flown.strongest == pytest.approx(1.5 * wind.strongest)
+    speed = float(told_at(wind, 10.0)[1])
+    level = WindLevel(10.0, None, 1.5 * speed, None, "another")
+    flown = strengthened(replace(wind, stronger=Stronger(level, "another")))
+    assert np.interp(10.0, wind.height, flown.error) ** 2 == pytest.approx(
+        np.interp(10.0, wind.height, wind.error) ** 2 + (1.5**2 - 1) * speed**2 / 2,
+        rel=0.02,
+    )
+    assert flown.strongest == pytest.approx(1.5 * speed)
     still = scaled(merge([_surface(4.0)], Setting(0.0)), 0.25)
     assert np.allclose(still.error, merge([_surface(4.0)], Setting(0.0)).error)
+
+
+@pytest.mark.parametrize("meter", ["calm", "1 mph from 240", "1 mph from 060"])
+def test_a_report_of_wind_beside_a_light_one_is_flown_as_it_was_told(meter):
+    """A calm has no multiple, and what blows from behind is not flown from in front."""
+    when = datetime(2026, 6, 13, 15, 58, tzinfo=UTC)
+    setting = Setting(0.0, when=when, now=when)
+    report = "METAR KABC 131530Z 24014KT 10SM CLR 20/05 A3000"
+    wind = merge([decode(text, setting) for text in (meter, report)], setting)
+    assert wind.stronger is not None
+    flown = strengthened(wind)
+    bearing, speed = told_at(flown, 10.0)
+    assert speed == pytest.approx(14 * KNOT)
+    assert np.degrees(bearing) == pytest.approx(240.0)
+    assert 7 < told_at(flown, 100.0)[1] < told_at(flown, 300.0)[1] < 15
+    assert flown.strongest == pytest.approx(14 * KNOT)
+
+
+@pytest.mark.parametrize(("minutes", "counts"), [(52, True), (85, True), (100, False)])
+def test_gusts_of_the_newest_report_of_a_station_count(minutes, counts):
+    """It comes each hour and some minutes late: the last one may be well over an hour old."""
+    when = datetime(2026, 6, 13, 16, 0, tzinfo=UTC)
+    setting = Setting(0.0, when=when, now=when)
+    time = f"{when - timedelta(minutes=minutes + 10):%d%H%M}Z"
+    report = f"METAR KABC {time} 24008G27KT 10SM CLR 20/05 A3000"
+    meter = f"# read {when - timedelta(minutes=10):%Y-%m-%dT%H:%M}Z\nheight_ft,from_deg,speed_mph\n6,240,5\n"
+    wind = merge([decode_text(meter, "m", setting), decode(report, setting)], setting)
+    assert (wind.gust > 9) == counts
+    assert counts or any("take the newest" in told for told in wind.warned)
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def test_nobody_knows_a_wind_aloft_better_than_a_fresh_reading_does():
     assert less.error.tolist() == told.error.tolist()
     assert more.error[-1] > told.error[-1]
     kept = WindLevel(900.0, 0.0, 9.0, None, "kept", error=0.0001)
-    reading = Reading("kept", "aloft", (kept,))
+    reading = Reading("kept", "aloft", (kept,), away=0.0)
     assert instrument_error(reading, kept, 0.0) == SONDE_ERROR
 
 
