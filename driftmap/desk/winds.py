@@ -20,13 +20,11 @@ from driftmap.report.voice import english
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.windtold import wind_told
 from driftmap.report.words import Units, bearing, distance
-from driftmap.winds import decode_all, decode_text, merge
+from driftmap.winds import decode_all, decode_held, merge
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import (
     keep_readings,
-    looks_kept,
     name_of,
-    read_kept,
     wind_document,
 )
 from driftmap.winds.reading import Reading, Setting
@@ -69,18 +67,13 @@ def _decoded(text: str, setting: Setting) -> tuple[Reading, ...]:
     """Read what was typed, pasted or dropped; a file's name in it is no file here."""
     if not text.strip():
         raise InputError("wind", "", 'is empty; type such as "9 mph from 240"')
-    if looks_kept(text):
-        return tuple(read_kept(text, "what was given", setting))
-    return (
-        decode_text(text.strip("\n") + "\n" * ("\n" in text), _name(text), setting),
-    )
+    plain = text.strip("\n") + "\n" * ("\n" in text)
+    return decode_held(plain, _name(text), setting)
 
 
 def _name(text: str) -> str:
-    first = text.strip().splitlines()[0]
-    return (
-        " ".join(first.split())[:60] if "\n" not in text.strip() else "what was given"
-    )
+    plain = text.strip()
+    return "what was given" if "\n" in plain else " ".join(plain.split())[:60]
 
 
 def take(folder: Folder, text: str, setting: Setting) -> str:

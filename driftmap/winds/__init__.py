@@ -44,6 +44,7 @@ __all__ = [
     "Setting",
     "decode",
     "decode_all",
+    "decode_held",
     "decode_text",
     "each_time",
     "kind_of",
@@ -188,13 +189,9 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     path = _as_file(text)
     if path is None:
         return (decode(text, setting),)
-    readings: tuple[Reading, ...]
-    if looks_kept(kept := load_text(path)):
-        readings = read_kept(kept, path.name, setting)
-        readings = tuple(check_seen(reading, setting) for reading in readings)
-    else:
-        readings = (decode(text, setting),)
-    if named_so(path.stem, kept):
+    held = load_text(path)
+    readings = decode_held(held, path.name, setting)
+    if named_so(path.stem, held):
         return readings
     changed = f"{path.name} was changed by hand: it does not hold what its name is for"
     return tuple(replace(r, warned=(*r.warned, changed)) for r in readings)
@@ -223,6 +220,14 @@ def _as_file(text: str) -> Path | None:
         return Path(text) if text.strip() and os.path.exists(text) else None  # noqa: PTH110
     except ValueError:  # a text with a null character is no path
         return None
+
+
+def decode_held(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
+    """Read the text of one source as `decode_text` does, or the readings kept in it."""
+    if not looks_kept(text):
+        return (decode_text(text, source, setting),)
+    kept = read_kept(text, source, setting)
+    return tuple(check_seen(reading, setting) for reading in kept)
 
 
 def decode_text(text: str, source: str, setting: Setting) -> Reading:
