@@ -19,6 +19,33 @@ from shapely.geometry import mapping, shape
 ROOT = Path(__file__).parents[2]
 Tree = dict[str, Any]
 
+HOSTILE = (
+    "<script>window.hit=1</script>",
+    "<img src=x onerror=window.hit=1>",
+    "a`b${window.hit=1} {{ 7*7 }} {% raw %} {piece}",
+    r"\u{zz} \x41 </script><!--",
+    "</style></svg><b>bold</b>",
+    "\"quoted\" & 'single' &amp;",
+    "🚀 emoji מגרש השקה",
+    "ملعب الإطلاق الشمالي",
+)
+"""Names that a file may hold and no page may run."""
+
+CONTRAST = """
+const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
+  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
+const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
+  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
+for (const d of document.querySelectorAll('details')) d.open = true;
+return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #between, #readout, button, input')]
+  .filter(e => ([...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) || e.value) && !e.closest('svg') && !/checkbox|radio/.test(e.type))
+  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
+    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText.slice(0, 40)]; })
+  .filter(([ratio]) => ratio < 4.5);
+"""
+"""Texts of a page that stand out too little: WCAG 2.2, success criterion 1.4.3."""
+
 HEBREW = 'מגרש {} <b>"x"</b> `${{window.hit=1}}`'
 
 

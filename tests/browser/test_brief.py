@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from awkward import HOSTILE
 
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, languages, read_catalogue
@@ -21,15 +22,6 @@ from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser
 
-HOSTILE = (
-    "<script>window.hit=1</script>",
-    "<img src=x onerror=window.hit=1>",
-    "{{ 7*7 }} {% raw %} {piece} ${window.hit=1}",
-    "</style></svg><b>bold</b>",
-    "\"quoted\" & 'single' &amp;",
-    "🚀 emoji מגרש השקה",
-    "ملعب الإطلاق الشمالي",
-)
 ROOT = Path(__file__).parents[2]
 PAPERS = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}
 W = "W" * 80  # the longest and widest name that a file may hold

@@ -12,7 +12,7 @@ import numpy as np
 import pypdf
 import pytest
 import shapely
-from awkward import foreign, latin_words
+from awkward import CONTRAST, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import MILE_PER_HOUR
@@ -34,17 +34,6 @@ WORDS = {
     "hold": "HOLD",
     "no-go": "NO-GO",
 }
-
-HOSTILE = (
-    "<script>window.hit=1</script>",
-    "<img src=x onerror=window.hit=1>",
-    "a`b${window.hit=1}",
-    "{{ 7*7 }} {% raw %}",
-    r"\u{zz} \x41 </script><!--",
-    "\"quoted\" & 'single' &amp;",
-    "🚀 emoji",
-    "מגרש השקה",
-)
 
 
 @pytest.fixture(scope="session")
@@ -593,21 +582,6 @@ def test_targets_are_large_and_named(browser, page):
         ".filter(e => !(e.ariaLabel || e.textContent.trim() || e.labels?.length)).length"
     )
     assert nameless == 0
-
-
-CONTRAST = """
-const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
-  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
-  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
-const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
-  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
-for (const d of document.querySelectorAll('details')) d.open = true;
-return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #between, button, input')]
-  .filter(e => ([...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) || e.value) && !e.closest('svg') && e.type !== 'checkbox')
-  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
-    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText]; })
-  .filter(([ratio]) => ratio < 4.5);
-"""
 
 
 @pytest.mark.parametrize("dark", [False, True])

@@ -9,7 +9,7 @@ import time
 
 import numpy as np
 import pytest
-from awkward import foreign, latin_words
+from awkward import CONTRAST, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.ground.areas import to_local
@@ -19,17 +19,6 @@ from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser
-
-HOSTILE = (
-    "<script>window.hit=1</script>",
-    "<img src=x onerror=window.hit=1>",
-    "a`b${window.hit=1}",
-    "{{ 7*7 }} {% raw %}",
-    r"\u{zz} \x41 </script>",
-    "\"quoted\" & 'single' &amp;",
-    "🚀 emoji",
-    "מגרש השקה",
-)
 
 
 @pytest.fixture(scope="session")
@@ -382,21 +371,6 @@ def test_every_input_has_a_name_and_targets_are_large(browser, page):
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
-
-
-CONTRAST = """
-const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
-  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
-  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
-const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
-  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
-for (const d of document.querySelectorAll('details')) d.open = true;
-return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #readout, button')]
-  .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) && !e.closest('svg'))
-  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
-    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText.slice(0, 40)]; })
-  .filter(([ratio]) => ratio < 4.5);
-"""
 
 
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
