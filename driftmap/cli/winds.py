@@ -92,7 +92,6 @@ def winds_command(
     from driftmap.winds.kept import (
         decoded_document,
         keep_readings,
-        text_table,
         wind_document,
     )
 
@@ -113,8 +112,7 @@ def winds_command(
         document, ceiling = wind_document(wind), min(wind.known_to, _PICTURE_TOP)
         ceiling = top or max(ceiling, _LOW)
         if out is not None:
-            page = wind_page(wind, ceiling, units, text_table(wind.levels, units))
-            write_all(out, {"wind.html": page})
+            write_all(out, {"wind.html": wind_page(wind, ceiling, units)})
     if as_json:
         kept = keep_readings(readings, setting)
         whole = {"when": setting.when.isoformat(), **document, **kept}

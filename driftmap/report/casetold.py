@@ -45,7 +45,7 @@ def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list
                     "" if i else voice.say(f"plan.{case['let_go']}"),
                     f"{body['count']} × {name}" if body["count"] > 1 else name,
                     voice.shown(body["speed_mps"], "descent"),
-                    voice.shown(body["energy_j"], "energy"),
+                    voice.energy(body["energy_j"]),
                 ]
             )
     return rows
@@ -239,9 +239,9 @@ def compare_rows(
     rows: Iterable[dict[str, Any]], found: Iterable[Compared], voice: Voice
 ) -> list[list[str]]:
     """Give a row to each alternative, with the worst of what speaks against it."""
-    keys = ("if_planned", "drift", "time", "landing_speed", "energy", "worst_area")
-    head = [voice.say(f"plan.{key}") for key in (*keys, "verdict", "held_by")]
-    head.insert(2, voice.say("map.within"))
+    keys = ("if_planned", "verdict", "drift", "time", "landing_speed", "energy")
+    head = [voice.say(f"plan.{key}") for key in (*keys, "worst_area", "held_by")]
+    head.insert(3, voice.say("map.within"))
     told = [head]
     for row, one in zip(rows, found, strict=True):
         hit = voice.share(
@@ -250,13 +250,13 @@ def compare_rows(
         told.append(
             [
                 _alternative(row["name"], voice),
+                verdict_word(row["verdict"], voice),
                 voice.toward(row["mean_east_m"], row["mean_north_m"]),
                 voice.exact_away(row["radius_90_m"]),
                 voice.shown(row["time_s"]["p50"], "time"),
                 voice.shown(row["impact_speed_mps"]["p50"], "descent"),
-                voice.shown(row["energy_j"]["p50"], "energy"),
+                voice.energy(row["energy_j"]["p50"]),
                 hit.rpartition(":")[2].strip(),
-                verdict_word(row["verdict"], voice),
                 _against(one, voice),
             ]
         )

@@ -219,9 +219,11 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
 
     def cell(column: str, text: str) -> str:
         # On a phone, where each row is a card, it bears the head of its column.
-        kind = colours.get(text, "") if column == judged else ""
-        kind = kind or ("short" if len(text) <= _SHORT else "")
-        return f'<td class="{kind}" data-label="{printable(column)}">{printable(text)}</td>'
+        told = printable(text)
+        if column == judged and text in colours:
+            told = f'<b class="{colours[text]}">{told}</b>'
+        short = ' class="short"' if len(text) <= _SHORT else ""
+        return f'<td{short} data-label="{printable(column)}">{told}</td>'
 
     body = "".join(
         # A row without a name goes on with the row before it.

@@ -11,7 +11,7 @@ import numpy as np
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.report.page import page
+from driftmap.report.page import page, table
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, wind_as_read
 from driftmap.report.words import Units
@@ -201,15 +201,27 @@ def _arrows(
     return "".join(out)
 
 
-def wind_page(wind: WindProfile, top: float, system: Units, table: str) -> str:
+def wind_page(wind: WindProfile, top: float, system: Units) -> str:
     """Make a page of its own for a wind, in English.
 
-    ``top``: height of the picture above the site [m]; ``system``: units the reader picked;
-    ``table``: the levels as text.
+    ``top``: height of the picture above the site [m]; ``system``: units the reader picked.
     """
     voice = english(system)
-    told = f"<p>{escape(_plain(wind.source))}</p>", f"<pre>{escape(table)}</pre>"
-    blocks = [told[0], wind_picture_svg(wind, top, voice), told[1]]
+    rows = [["height", "from", "speed", "gusts", "source"]]
+    rows += [
+        [
+            voice.exact_distance(level.height),
+            voice.say("figure.all_sides")
+            if level.direction is None
+            else voice.bearing(level.direction),
+            voice.speed(level.speed),
+            voice.speed(level.gust) if level.gust else "",
+            level.source,
+        ]
+        for level in reversed(wind.levels)
+    ]
+    source = f"<p>{escape(_plain(wind.source))}</p>"
+    blocks = [source, wind_picture_svg(wind, top, voice), table(rows, voice)]
     title, stands = "Wind over the site", "plan.wind_stands"
     return page(title, blocks, voice, assumed=wind.assumed, stands=stands)
 
