@@ -33,7 +33,7 @@ from driftmap.report.page import (
 )
 from driftmap.report.reasons import needle_told
 from driftmap.report.sentences import case_words
-from driftmap.report.shapes import IN_METRES
+from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
@@ -135,7 +135,7 @@ def _data(
     dial: Dial, voice: Voice, day: date, span: tuple[datetime, datetime] | None
 ) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
-    nodes, pieces = [*dial.nodes, *dial.cells.values()], _pieces(dial)
+    nodes, pieces = [*dial.nodes, *dial.cells.values()], _pieces(dial, voice)
     site, reach = dial.setup.site, dial.reach
     packed, fineness = _packed(dial)
     speed = unit_of("speed", voice.units)
@@ -165,7 +165,7 @@ def _data(
         "marks": [piece["mark"] for piece in pieces],
         "shareSteps": dialdata.SHARE_STEPS,
         "pad": [0, 0],
-        **ground_of(site, defaultdict(lambda: "pass"), IN_METRES, voice),
+        **ground_of(site, defaultdict(lambda: "pass"), in_metres, voice),
         "words": _words(voice),
         "declination": None
         if site.declination is None
@@ -205,7 +205,7 @@ def _case_names(dial: Dial) -> list[str]:
     return list(dict.fromkeys(case for case, _, _ in dial.pieces))
 
 
-def _pieces(dial: Dial) -> list[dict[str, Any]]:
+def _pieces(dial: Dial, voice: Voice) -> list[dict[str, Any]]:
     """Give each piece its mark and look, as the map of an assessment does."""
     names = _case_names(dial)
     marks = piece_marks((case, body) for case, body, _ in dial.pieces)
@@ -213,7 +213,7 @@ def _pieces(dial: Dial) -> list[dict[str, Any]]:
         {
             "place": place,
             "case": names.index(case),
-            "name": body,
+            "name": voice.known("piece", body),
             "count": count,
             "mark": mark,
             "color": color,
@@ -228,15 +228,12 @@ def _pieces(dial: Dial) -> list[dict[str, Any]]:
 def _content(
     dial: Dial, data: dict[str, Any], fineness: float, voice: Voice
 ) -> dict[str, Any]:
-    pieces = [
-        {**piece, "name": voice.known("piece", piece["name"])}
-        for piece in _pieces(dial)
-    ]
+    pieces = _pieces(dial, voice)
     site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
     half = check_between(dial)
     return {
         "say": voice.say,
-        "words": _words(voice),
+        "words": data["words"],
         "short": {word: voice.say(f"dial.short_{key}") for word, key in _KEYS.items()},
         "flight": flight.name,
         "site": site.name,
@@ -271,18 +268,7 @@ def _content(
         "needle": needle_told(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": _table(dial, voice),
-        "people": [
-            {
-                "number": number,
-                "name": area.name,
-                "people": "" if area.people is None else voice.count(area.people),
-                "where": "",
-                "outcome": "pass",
-            }
-            for number, area in enumerate(
-                (area for area in site.areas if area.occupied), start=1
-            )
-        ],
+        "people": [{**a, "where": ""} for a in data["areas"] if a["number"]],
         "kills": voice.energy(KILLS.value),
         "hurts": voice.energy(HURTS.value),
         "cautions": voice.catalogue.cautions,

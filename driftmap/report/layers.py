@@ -19,11 +19,10 @@ from driftmap.report import marks
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import (
-    Drawn,
-    latlon_of,
+    Place,
     lonlat,
     on_earth,
-    places_of,
+    point_of,
     rings_of,
     underlay,
 )
@@ -46,20 +45,20 @@ def drawn(
 ) -> dict[str, Any]:
     """Give what the page's script draws of an assessment, and what it must know of the ground."""
     site = assessment.site
-    view = _view(assessment, zoned)
+    place, view = on_earth(site), _view(assessment, zoned)
     grid = marks.lay_squares(view, voice.units)
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        **ground_of(site, _worst(assessment), on_earth(site), voice),
+        **ground_of(site, _worst(assessment), place, voice),
         "picture": underlay(site),
         "zones": _zones(assessment, zoned, voice),
         "pieces": [
             _piece(assessment, i, line, voice)
             for i in range(len(assessment.cloud.parts))
         ],
-        "grid": [places_of(site, *each.T) for each in grid.lines()],
-        "rings": _rings(site, view, voice),
+        "grid": [place(each).tolist() for each in grid.lines()],
+        "rings": _rings(place, view, voice),
         "squares": _edges(site, grid),
         "views": {
             "flight": _corners(site, view),
@@ -121,12 +120,12 @@ def _worst(assessment: Assessment) -> dict[str, Outcome]:
 
 
 def ground_of(
-    site: Site, worst: Mapping[str, Outcome], drawn: Drawn, voice: Voice
+    site: Site, worst: Mapping[str, Outcome], place: Place, voice: Voice
 ) -> dict[str, Any]:
     """Give the ground that every map draws alike: both edges, and the areas of the site file.
 
-    ``worst``: what the checks say of each area, and of both edges; ``drawn``: how the
-    page's script wants places.
+    ``worst``: what the checks say of each area, and of both edges; ``place``: how the
+    page's script wants points.
 
     Result: the areas in the order of the site file; each part with its label, an edge at a
     corner of its own.
@@ -135,8 +134,8 @@ def ground_of(
     edges = [
         {
             "kind": kind,
-            "rings": drawn.rings(shape),
-            "at": drawn.at(_extreme(shape, side)),
+            "rings": rings_of(place, shape),
+            "at": point_of(place, _extreme(shape, side)),
             "name": name,
             "outcome": worst[kind],
             "rank": 70 - _MARKED * (worst[kind] != "pass"),
@@ -157,8 +156,8 @@ def ground_of(
                 "kind": "people"
                 if area.occupied
                 else marks.KINDS.get(area.role, "keep"),
-                "rings": drawn.rings(area.shape),
-                "at": drawn.at(area.shape.representative_point()),
+                "rings": rings_of(place, area.shape),
+                "at": point_of(place, area.shape.representative_point()),
                 "name": area.name,
                 "people": area.people,
                 "number": numbers.get(area.name),
@@ -179,7 +178,7 @@ def _piece(
     assessment: Assessment, index: int, line: Line, voice: Voice
 ) -> dict[str, Any]:
     """Give the lines of a piece, the outermost first, and its label."""
-    site, part = assessment.site, assessment.cloud.parts[index]
+    place, part = on_earth(assessment.site), assessment.cloud.parts[index]
     mark, color, dash = marks.marks_of(assessment)[index]
     lines = assessment.contours[part.case, part.body]
     causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
@@ -193,8 +192,8 @@ def _piece(
         "dash": dash,
         "works": part.case == WORKS,
         "name": text,
-        "at": latlon_of(site, _badge_point(lines[-1].shape)),
-        "lines": [rings_of(site, shape) for shape in shapes],
+        "at": point_of(place, _badge_point(lines[-1].shape)),
+        "lines": [rings_of(place, shape) for shape in shapes],
         "shares": [round(each.share * 100) for each in lines[::-1]],
     }
 
@@ -205,17 +204,17 @@ def _badge_point(shape: BaseGeometry) -> shapely.Point:
     return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])
 
 
-def _rings(site: Site, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
+def _rings(place: Place, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
     """Give circles and bearings about the pad, each with its name at one of its places."""
     step = marks.ring_step(max(abs(edge) for edge in view), voice.units)
     found = []
     for radius, around in marks.rings(step):
-        places = places_of(site, *around.T)
+        places = place(around).tolist()
         quarter = places[len(places) // 8]
         name = voice.exact_distance(radius)
         found.append({"places": places, "name": name, "at": quarter, "rank": 80})
     for degrees, out in marks.spokes(step):
-        places = places_of(site, *out.T)
+        places = place(out).tolist()
         name = f"{degrees or 360:03d}°"
         found.append({"places": places, "name": name, "at": places[-1], "rank": 90})
     return found
@@ -262,6 +261,7 @@ def _zones(
 
     Result: a caution zone that danger covers has no place for a word.
     """
+    place = on_earth(assessment.site)
     above = shapely.union_all([a.shape for a in assessment.site.areas])
     found = []
     for zone in zoned:
@@ -272,12 +272,12 @@ def _zones(
             circle = shapely.maximum_inscribed_circle(
                 cast("shapely.Polygon", heart), tolerance=5.0
             )
-            at = latlon_of(assessment.site, shapely.get_point(circle, 0))
+            at = point_of(place, shapely.get_point(circle, 0))
             above = shapely.union(above, zone.shape)
         found.append(
             {
                 "kind": zone.kind,
-                "rings": rings_of(assessment.site, zone.shape),
+                "rings": rings_of(place, zone.shape),
                 "at": at,
                 "lines": zone_lines(assessment.flight, zone, voice),
             }

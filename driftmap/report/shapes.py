@@ -5,9 +5,7 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -22,12 +20,11 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 __all__ = [
-    "IN_METRES",
-    "Drawn",
-    "latlon_of",
+    "Place",
+    "in_metres",
     "lonlat",
     "on_earth",
-    "places_of",
+    "point_of",
     "rings_of",
     "underlay",
 ]
@@ -36,7 +33,7 @@ _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""
 
 Rings = list[list[list[list[float]]]]
-"""Latitude and longitude by polygon, ring and corner [deg]."""
+"""Two figures a corner, by polygon, ring and corner."""
 
 
 def lonlat(
@@ -55,40 +52,37 @@ def lonlat(
     return site.longitude + turn, lat
 
 
-def rings_of(site: Site, shape: BaseGeometry) -> Rings:
-    """Give the rings of polygons as latitude and longitude, six decimals: 0.1 m.
+Place: TypeAlias = Callable[[FloatArray], FloatArray]
+"""How a page's script wants points, from their east and north of the pad [m], (n, 2)."""
 
-    ``shape``: polygons from the pad [m].
-    """
+
+def on_earth(site: Site) -> Place:
+    """Place points by latitude and longitude [deg], six decimals: 0.1 m."""
+
+    def place(at: FloatArray) -> FloatArray:
+        lon, lat = lonlat(site, at[:, 0], at[:, 1])
+        return np.column_stack([lat, lon]).round(6)
+
+    return place
+
+
+def in_metres(at: FloatArray) -> FloatArray:
+    """Place points by metres north and east of the pad, whole ones."""
+    return at[:, ::-1].round()
+
+
+def rings_of(place: Place, shape: BaseGeometry) -> Rings:
+    """Give the rings of polygons, from the pad [m]."""
     west, south, east, north = shape.bounds
     slim = shape.simplify(max(east - west, north - south) / _FINENESS)
-    corners = shapely.get_coordinates(slim)
-    lon, lat = lonlat(site, corners[:, 0], corners[:, 1])
-    places = np.column_stack([lat, lon]).round(6)
+    places = place(shapely.get_coordinates(slim))
     return [[places[at].tolist() for at in rings] for rings in _ring_rows(slim)]
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """How a page's script wants polygons and points: as places on Earth, or in metres."""
-
-    rings: Callable[[BaseGeometry], Rings]
-    at: Callable[[shapely.Point], list[float]]
-
-
-def on_earth(site: Site) -> Drawn:
-    """Draw by latitude and longitude."""
-    return Drawn(partial(rings_of, site), partial(latlon_of, site))
-
-
-def _in_metres(shape: BaseGeometry) -> Rings:
-    slim = shapely.simplify(shape, 1.0)
-    corners = shapely.get_coordinates(slim)[:, ::-1].round()
-    return [[corners[at].tolist() for at in rings] for rings in _ring_rows(slim)]
-
-
-IN_METRES: Final = Drawn(_in_metres, lambda point: [round(point.y), round(point.x)])
-"""North and east of the pad [m], whole."""
+def point_of(place: Place, point: shapely.Point) -> list[float]:
+    """Give a point, from the pad [m]."""
+    (found,) = place(shapely.get_coordinates(point)).tolist()
+    return found  # type: ignore[no-any-return]
 
 
 def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
@@ -102,23 +96,6 @@ def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
             start = stop
         rows.append(slices)
     return rows
-
-
-def places_of(site: Site, east: FloatArray, north: FloatArray) -> list[list[float]]:
-    """Give latitude and longitude of points along a line, six decimals: 0.1 m."""
-    lon, lat = lonlat(site, east, north)
-    return np.column_stack([lat, lon]).round(6).tolist()  # type: ignore[no-any-return]
-
-
-def latlon_of(site: Site, point: shapely.Point) -> list[float]:
-    """Give latitude and longitude of a point, six decimals: 0.1 m.
-
-    ``point``: the point from the pad [m].
-
-    Result: latitude and longitude [deg].
-    """
-    (place,) = places_of(site, np.array([point.x]), np.array([point.y]))
-    return place
 
 
 _LARGEST: Final = 1500  # pixels along a side

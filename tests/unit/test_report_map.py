@@ -14,7 +14,7 @@ from driftmap.report import marks
 from driftmap.report.map import map_html
 from driftmap.report.marks import lookalikes, marks_of
 from driftmap.report.page import policy, text_of
-from driftmap.report.shapes import places_of
+from driftmap.report.shapes import on_earth
 from driftmap.report.words import in_units_of
 
 
@@ -165,7 +165,7 @@ def test_rings_lie_at_their_distance(demo):
     rings = marks.rings(500.0)
     assert [radius for radius, _ in rings[:2]] == [500.0, 1000.0]
     for radius, around in rings:
-        lat, lon = np.transpose(places_of(demo.site, *around.T))
+        lat, lon = on_earth(demo.site)(around).T
         east, north = demo.site.to_local(lon, lat)
         # Six decimals of a degree are 0.06 m off at most.
         assert np.abs(np.hypot(east, north) - radius).max() < 0.1
