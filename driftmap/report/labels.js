@@ -90,7 +90,7 @@ function liesTo(box, rings) {
 
 // Set the word of a zone inside it, nearest to its middle, clear of what is taken and of a worse zone. Of a
 // small zone it is enough that the middle part of the word lies in it, or that the word touches it.
-function inZone(label, frame, taken, own, worse, leads, part = 1) {
+function inZone(label, frame, taken, own, worse, leads, part = 1, about = null) {
   const { width, height } = label.getBoundingClientRect();
   const { left: x, top: y } = label.parentElement.getBoundingClientRect();
   const corners = own.flat(2);
@@ -105,7 +105,7 @@ function inZone(label, frame, taken, own, worse, leads, part = 1) {
     }
   }
   const middle = (box) => ({ ...box, left: box.left + aside, right: box.right - aside });
-  const tied = (box) => (part ? lies(middle(box), own) === "in" : lies(box, own) !== "off");
+  const tied = (box) => (part ? lies(middle(box), own) === "in" : lies(box, own) !== "off") && (!about || lies(box, about) === "in");
   const fits = (box) => !overlaps(box, taken) && tied(box) && lies(box, worse) === "off" && !leads.some((way) => pierces(way, box));
   const box = tries.sort((a, b) => a.away - b.away).find(fits);
   if (!box) return false;
@@ -164,7 +164,9 @@ function insist(label, frame, taken, crowd) {
     const own = label.classList.contains("danger") ? [crowd.danger, []] : [crowd.caution, crowd.danger];
     if (inZone(label, frame, free, ...own, crowd.leads)) return true;
     label.classList.add("short");
-    if ([1, 0.7, 0.4, 0].some((part) => inZone(label, frame, free, ...own, crowd.leads, part))) return true;
+    // A word that hangs out of a small danger zone hangs over caution before it does over open ground.
+    const about = label.classList.contains("danger") ? crowd.caution : null;
+    if ([[1], [0.7], [0.4], [0, about], [0]].some((how) => inZone(label, frame, free, ...own, crowd.leads, ...how))) return true;
   } else if (!crowd.many) {
     // Near by off both zones, or at least off danger, unless it is their own ground: a name there reads as if they stood there.
     const own = polygonsOf(ownDrawn(label));
