@@ -134,19 +134,15 @@ _LEFT: Final = 0.05
 _NEAR: Final = 500.0  # m; as near as this, ground is always shown
 
 
-def reach_of(zones: Sequence[Zone]) -> float:
-    """Give the distance from the pad to the farthest point of any zone [m]."""
-    corners = [shapely.get_coordinates(zone.shape) for zone in zones]
-    return max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
-
-
 def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     """Say whether ground is near enough for the opening picture.
 
     Ground far beyond anything that falls would make the field a dot.
     """
+    corners = [shapely.get_coordinates(zone.shape) for zone in zones]
+    reach = max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
     away = shapely.distance(shape, shapely.Point(0.0, 0.0))
-    return bool(away <= _NEAR + _FARTHER * reach_of(zones))
+    return bool(away <= _NEAR + _FARTHER * reach)
 
 
 def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Final, Literal
 
@@ -14,19 +14,17 @@ from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
-from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, tied
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import ALL_CASES, Check, Kind, settled_by_word
+from driftmap.verdict.check import Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER
 
 __all__ = [
     "comes_down",
-    "flights_flown",
     "hits_like",
     "needle_told",
     "read_back",
@@ -36,15 +34,6 @@ __all__ = [
     "worst_first",
     "zone_lines",
 ]
-
-
-def flights_flown(cloud: Cloud) -> Mapping[str, int]:
-    """Count the flights of each case; one that hangs on luck flew fewer than all.
-
-    Result: by name of the case; for a check of none or of all cases, all flights.
-    """
-    flown = {part.case: part.flights for part in cloud.parts}
-    return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
 
 
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:

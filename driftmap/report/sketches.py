@@ -200,26 +200,25 @@ def held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
     return {what: (_KEY[min(i, last)], n) for i, (what, n) in enumerate(counts)}
 
 
-def held_key(letters: Mapping[str, tuple[str, int]], voice: Voice) -> list[str]:
-    """Write what the letters of a picture stand for; nothing where there are none."""
-    if not letters:
-        return []
+def _held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
+    letters = held_letters(reasons)
     rows = (
         f"<li><b>{letter}</b> {printable(what)} · {voice.count(count)}</li>"
         for what, (letter, count) in letters.items()
     )
     title = printable(voice.say("plan.held_by"))
-    return [f'<h3>{title}</h3><ul class="held-key">{"".join(rows)}</ul>']
+    key = f'<h3>{title}</h3><ul class="held-key">{"".join(rows)}</ul>'
+    return [key] if letters else []
 
 
 def layout_key(places: Sequence[Place], voice: Voice) -> list[str]:
-    """Write what holds the candidates of a layout, by the letters of its picture."""
-    return held_key(held_letters(_held(place, voice) for place in places), voice)
+    """Write what holds the candidates of a layout, by the letters of its picture, if anything."""
+    return _held_key((_held(place, voice) for place in places), voice)
 
 
 def limits_key(limits: Sequence[DirectionLimit], voice: Voice) -> list[str]:
-    """Write what holds beyond the limits, by the letters of their picture."""
-    return held_key(held_letters(_beyond(limit, voice) for limit in limits), voice)
+    """Write what holds beyond the limits, by the letters of their picture, if anything."""
+    return _held_key((_beyond(limit, voice) for limit in limits), voice)
 
 
 def _held(place: Place, voice: Voice) -> str:

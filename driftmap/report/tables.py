@@ -150,12 +150,12 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     people = [area.name for area in assessment.site.areas if area.occupied]
     worst = reasons.worst_first(assessment.checks, people)
     passed = [c for c in assessment.checks if c.outcome == "pass"]
-    flown = reasons.flights_flown(assessment.cloud)
+    # A case that hangs on luck flew fewer than all.
+    flown = {part.case: part.flights for part in assessment.cloud.parts}
 
     def row(check: Check) -> dict[str, Any]:
-        value, interval = figure(
-            check, flown.get(check.case, assessment.cloud.flights), voice
-        )
+        flights = flown.get(check.case, assessment.cloud.flights)
+        value, interval = figure(check, flights, voice)
         return {
             "outcome": check.outcome,
             "word": voice.say(f"map.{check.outcome}"),
@@ -234,15 +234,6 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     ]
 
 
-def _from(direction: float, speed: float, voice: Voice) -> str:
-    """Say where a wind comes from; no number stands for from all sides."""
-    if speed <= windtold.CALM:
-        return voice.say("figure.calm")
-    if math.isnan(direction):
-        return voice.say("figure.all_sides")
-    return voice.bearing(direction)
-
-
 def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     """Give the wind by height, from where the rocket flies down, and up to where it is known."""
     wind = assessment.wind
@@ -256,7 +247,7 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     rows = [
         {
             "height": voice.exact_distance(float(h)),
-            "bearing": _from(float(d), float(v), voice),
+            "bearing": windtold.comes_from(float(d), float(v), voice),
             "speed": voice.speed(float(v)),
             "error": voice.speed(float(e)),
             "held": h > wind.known_to,

@@ -37,11 +37,12 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     """Write the verdict, what speaks against it, and what comes down where."""
     a = assessment
     head = headline(a, english(units))
-    lines = [
-        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['mast']}. {head['age']})"
-    ]
-    lines[0] = plain(lines[0])
-    lines.append(f"  {_for(head['time'])}, {visible(head['pad'])} at {head['place']}")
+    what = f"{visible(a.flight.name)} at {visible(a.site.name)}"
+    wind = f"{head['wind']} ({head['mast']}. {head['age']})"
+    lines = [plain(f"{head['word']}: {what}, {wind}")]
+    time = head["time"]  # of the flight, or that nobody told it
+    told = f"Flight of {time}" if time[0].isdigit() else time.capitalize()
+    lines.append(f"  {told}, {visible(head['pad'])} at {head['place']}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
@@ -136,11 +137,6 @@ def _convergence(a: Assessment) -> list[str]:
         reached = "well enough known" if sharp.reached else "NOT known well enough"
         lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
-
-
-def _for(time: str) -> str:
-    """Say which flight the word is for."""
-    return f"Flight of {time}" if time[0].isdigit() else time.capitalize()
 
 
 def _piece(a: Assessment, part: Part, units: Units) -> str:

@@ -13,7 +13,7 @@ from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.report.page import page, table
 from driftmap.report.voice import Voice, english
-from driftmap.report.windtold import CALM, wind_as_read
+from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
@@ -58,7 +58,7 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
         _frame(top, most, voice),
         _beyond(wind, top, voice),
         _band(z, speed, error, top, most),
-        _line(z, speed, top, most),
+        f'<path class="mean" d="{_path(speed, z, top, most)}"/>',
         _marks(wind, top, most, voice),
         _arrows(z, direction, speed, top, voice),
     ]
@@ -144,10 +144,6 @@ def _band(
     return f'<path class="band" d="{_path(*round_it, top, most)}Z"/>'
 
 
-def _line(z: FloatArray, speed: FloatArray, top: float, most: float) -> str:
-    return f'<path class="mean" d="{_path(speed, z, top, most)}"/>'
-
-
 def _path(speed: FloatArray, z: FloatArray, top: float, most: float) -> str:
     points = zip(_x(speed, most), _y(z, top), strict=True)
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
@@ -159,11 +155,7 @@ def _marks(wind: WindProfile, top: float, most: float, voice: Voice) -> str:
         if level.height > top:
             continue
         y = _y(level.height, top)
-        bearing = (
-            voice.say("figure.all_sides")
-            if level.direction is None
-            else voice.bearing(level.direction)
-        )
+        bearing = comes_from(level.direction, level.speed, voice)
         told = escape(_plain(f"{bearing}, {level.source}"))
         x = _x(min(level.speed, most), most)
         out.append(
@@ -211,9 +203,7 @@ def wind_page(wind: WindProfile, top: float, system: Units) -> str:
     rows += [
         [
             voice.exact_distance(level.height),
-            voice.say("figure.all_sides")
-            if level.direction is None
-            else voice.bearing(level.direction),
+            comes_from(level.direction, level.speed, voice),
             voice.speed(level.speed),
             voice.speed(level.gust) if level.gust else "",
             level.source,

@@ -20,6 +20,7 @@ from driftmap.winds.uncertainty import (
 __all__ = [
     "CALM",
     "age_script",
+    "comes_from",
     "good_until",
     "more_wind_told",
     "stops_at",
@@ -107,6 +108,15 @@ def _age(wind: WindProfile, voice: Voice) -> str:
     several = len({v.source for v in wind.levels if not v.source.startswith(_LAW)}) > 1
     key = "verdict.age_oldest" if several else "verdict.age"
     return voice.say(key, minutes=voice.count(minutes))
+
+
+def comes_from(direction: float | None, speed: float, voice: Voice) -> str:
+    """Say where a wind comes from; no number stands for from all sides."""
+    if speed <= CALM:
+        return voice.say("figure.calm")
+    if direction is None or math.isnan(direction):
+        return voice.say("figure.all_sides")
+    return voice.bearing(direction)
 
 
 def where_read(read: WindLevel, voice: Voice) -> str:
