@@ -183,10 +183,11 @@ def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
        small against the spread of the landings.
     """
     near = _nearby(impacts, area)
-    spots, looked = _lattice(area.shape, WIDEST / 3)
+    spots, _ = _lattice(area.shape, WIDEST / 3)
+    looked = len(spots)
     step = float(near.side.min(initial=WIDEST)) / 2
     if step < WIDEST / 2:
-        fine, more = _lattice(area.shape, step, _busiest(near, step))
+        fine, more = _lattice(area.shape, step, near)
         spots, looked = np.concatenate([spots, fine]), looked + more
     confidence = 1 - (1 - CONFIDENCE) / looked
     found = [
@@ -235,38 +236,54 @@ def _nearby(impacts: Impacts, area: Area) -> _Nearby:
 
 
 _BUSIEST: Final = 100
-"""Narrow squares that are looked at closely, those with most in them."""
+"""Spots that are looked at closely, those about which most comes down."""
 
-
-def _busiest(near: _Nearby, step: float) -> FloatArray:
-    """Find where most comes down of what comes down narrowly, shape (s, 2)."""
-    narrow = near.side < WIDEST
-    at = np.stack([near.east[narrow], near.north[narrow]]) // step
-    cells, where = np.unique(at, axis=1, return_inverse=True)
-    much = np.bincount(where.ravel(), near.brought[narrow])
-    return np.asarray(step * (cells.T[np.argsort(-much)[:_BUSIEST]] + 0.5))
+_CELLS: Final = 4e6  # of a lattice at the most
 
 
 def _lattice(
-    shape: BaseGeometry, step: float, wanted: FloatArray | None = None
+    shape: BaseGeometry, step: float, near: _Nearby | None = None
 ) -> tuple[FloatArray, int]:
-    """Lay spots over a shape, centred on it, and count them; of all, those near wanted ones."""
+    """Lay spots over a shape: all, or, to its very edge, those about which most comes down.
+
+    Result: spots, shape (s, 2), and how many there might have been.
+    """
     west, south, east, north = shape.bounds
-    across, along = (max(1, math.ceil(w / step)) for w in (east - west, north - south))
-    corner = (
-        (west + east - across * step) / 2,
-        (south + north - along * step) / 2,
+    size = np.array([east - west, north - south])
+    step = max(step, math.sqrt(float(size.prod()) / _CELLS))
+    number = np.maximum(np.ceil(size / step), 1).astype(int)
+    first, steps = (
+        np.array([west, south]) - (number * step - size) / 2,
+        np.full(2, step),
     )
-    most = math.ceil(shape.buffer(1.5 * step).area / step**2)
-    if wanted is None:
-        row, column = np.divmod(np.arange(across * along), across)
-    else:
-        cells = np.clip((wanted - corner) // step, 0, (across - 1, along - 1))
-        column, row = np.unique(cells, axis=0).T
-    x, y = corner[0] + column * step, corner[1] + row * step
-    touched = shapely.intersects(shape, shapely.box(x, y, x + step, y + step))
-    spots = np.stack([x, y], axis=1)[touched] + step / 2
-    return spots, min(most, across * along) if wanted is not None else len(spots)
+    if near is not None:
+        number, steps = number + 1, size / number
+        first = np.array([west, south]) - steps / 2
+    much = np.ones(number) if near is None else _brought(near, first, steps, number)
+    cells = np.stack(np.nonzero(much), axis=1)
+    corner = first + cells * steps
+    shapely.prepare(shape)
+    boxes = shapely.box(*corner.T, *(corner + steps).T)
+    touched = shapely.intersects(shape, boxes)
+    spots = corner[touched] + steps / 2
+    if near is None:
+        return spots, len(spots)
+    order = np.argsort(-much[tuple(cells[touched].T)], kind="stable")
+    most = math.ceil(shape.buffer(1.5 * step).area / float(steps.prod()))
+    return spots[order[:_BUSIEST]], min(most, int(number.prod()))
+
+
+def _brought(
+    near: _Nearby, first: FloatArray, steps: FloatArray, number: NDArray[np.intp]
+) -> FloatArray:
+    """Add up the danger in each cell of a lattice and those about it, shape as `number`."""
+    at = np.stack([near.east, near.north], axis=1)
+    cells = np.floor((at - first) / steps).astype(np.intp) + 1
+    on = np.all((cells >= 0) & (cells < number + 2), axis=1)
+    sums = np.zeros(number + 2)
+    np.add.at(sums, tuple(cells[on].T), (near.brought * near.side**2)[on])
+    rows = sums[:, :-2] + sums[:, 1:-1] + sums[:, 2:]
+    return np.asarray(rows[:-2] + rows[1:-1] + rows[2:])
 
 
 def _each_spot(near: _Nearby, spots: FloatArray) -> Iterator[FloatArray]:

@@ -240,3 +240,22 @@ def test_narrow_squares_lose_no_landing_and_reach_all_of_an_area(at):
     assert fine.risk.estimate == pytest.approx(60 / N * 2.0 / FINE**2)
     assert abs(fine.east - at[0]) <= FINE / 2 + 1e-9
     assert abs(fine.north - at[1]) <= FINE / 2 + 1e-9
+
+
+def test_a_denser_fall_beside_a_crowd_hides_none_on_it():
+    """Spots are those of the people's ground, to its very edge, whatever falls next to it."""
+    rng = np.random.default_rng(5)
+    beside, on = rng.normal(0.0, 10.0, (2, N)), rng.normal(0.0, 10.0, (2, N))
+
+    def fall(at, luck, likely):
+        east, north = at[0] + luck[0], at[1] + luck[1]
+        return Piece(likely, east, north, 100.0 * ONE, 2.0 * ONE, side=10.0)
+
+    rare = fall((50.0, 70.0), on, 1e-3)
+    often = fall((50.0, -60.0), beside, 1.0)
+    alone = individual_risk(gather([rare], N), crowd()).risk
+    both = individual_risk(gather([rare, often], N), crowd()).risk
+    assert both.estimate == pytest.approx(alone.estimate)
+    assert alone.estimate > 0.5 * 1e-3 * 2.0 / (2 * math.pi * 10.0**2)
+    edge = individual_risk(gather([fall((50.0, 0.0), on, 1.0)], N), crowd())
+    assert edge.risk.estimate > 0.5 * 2.0 / (2 * math.pi * 10.0**2)
