@@ -214,13 +214,6 @@ def test_the_engine_finds_no_barrier(browser, demo, just_now, tmp_path):
         assert browser.barriers() == []
 
 
-def test_the_engine_can_complain(browser, demo, tmp_path):
-    path = written(demo, tmp_path)
-    path.write_text(path.read_text("utf-8").replace('lang="en"', ""), encoding="utf-8")
-    browser.open(path)
-    assert "html-has-lang" in [name for name, _ in browser.barriers()]
-
-
 @pytest.mark.parametrize(
     ("write", "name"), [(poster_html, "godwit"), (caller_html, "whimbrel")]
 )
