@@ -852,6 +852,9 @@ A_GO = """
 def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
     room(browser, demo_desk, "day", width=width, dark=dark)
     if dark:
+        if not listed(browser):
+            click(browser, "Add to the day")
+            until(lambda: listed(browser), "the flight on the list")
         browser.js(A_GO)
         until(lambda: "Good for" in browser.find("#list .left").text, "a go")
     for name in ("Day", "Wind", "Flight", "Field", "Plan", "Show"):
