@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from math import hypot, sqrt
+from math import hypot
 from typing import Final
 
 import numpy as np
@@ -87,7 +87,7 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
     from `driftmap.observations.fit.fit_of`; ``far``: how to write a distance.
     """
     chances = known.chances
-    errors = _errors(known)
+    errors = known.errors
     before = {case.name: case.probability for case in known.cases[0].cloud.tree.cases}
     # Steered clouds hold no probabilities of cases: the plain one among them does.
     for flown in known.cases:
@@ -107,21 +107,6 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
         any(s.fit >= ODD for s in shares if s.after > 1e-3 and s.before > TOO_RARE),
         known.effective,
     )
-
-
-def _errors(known: Weighed) -> dict[str, float]:
-    """Give the standard error of each chance, as of a ratio of weighted means."""
-    squares = {
-        name: sum(float(own @ own) for _, own in lots)
-        for name, lots in known.lots.items()
-    }
-    whole = sum(squares.values())
-    return {
-        name: sqrt(
-            squares[name] * (1 - chance) ** 2 + (whole - squares[name]) * chance**2
-        )
-        for name, chance in known.chances.items()
-    }
 
 
 def _speaks(known: Weighed) -> dict[str, FloatArray]:

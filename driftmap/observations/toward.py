@@ -225,10 +225,7 @@ def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
 
 def _unsure(known: Weighed) -> set[str]:
     """Name the cases whose few flights keep the effective number down."""
-    squares = {
-        name: sum(float(own @ own) for _, own in lots)
-        for name, lots in known.lots.items()
-    }
+    squares = known.squares
     least = _LITTLE * sum(squares.values())
     return {name for name, own in squares.items() if own >= least}
 

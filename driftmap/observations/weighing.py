@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log
+from math import log, sqrt
 
 import numpy as np
 
@@ -67,6 +67,24 @@ class Weighed:
         return {
             name: sum(float(own.sum()) for _, own in lots)
             for name, lots in self.lots.items()
+        }
+
+    @property
+    def squares(self) -> dict[str, float]:
+        """Sum of the squares of each case's weights: few heavy flights make it large."""
+        return {
+            name: sum(float(own @ own) for _, own in lots)
+            for name, lots in self.lots.items()
+        }
+
+    @property
+    def errors(self) -> dict[str, float]:
+        """Standard error of each chance, as of a ratio of weighted means."""
+        own, chances = self.squares, self.chances
+        whole = sum(own.values())
+        return {
+            name: sqrt(own[name] * (1 - p) ** 2 + (whole - own[name]) * p**2)
+            for name, p in chances.items()
         }
 
     @property

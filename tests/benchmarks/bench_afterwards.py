@@ -241,6 +241,42 @@ def explain_two():
     return explain_toward(64, ("rocket", "fin"), "pairs of finds to 5 m", 31)
 
 
+def explain_apart():
+    """The same where a fin and the nose were found, and the rocket was not."""
+    return explain_toward(48, ("fin", "nose cone"), "pairs without the rocket's", 41)
+
+
+def explain_plain(count=30, wide=25.0):
+    """Hold chances told of finds, flown toward, against those of very many plain flights.
+
+    These are weighed as if the finds were told less well, over which chances change little:
+    no luck of a true case is in it.
+    """
+    rng, (wind, cloud), (_, other), (_, many) = (
+        np.random.default_rng(31),
+        flown(311, 8192),
+        flown(312, 8192),
+        flown(99, 49_152, ("rocket",)),
+    )
+    cases, plain, told = flown_cases(cloud, wind), flown_cases(many, wind), []
+    level, truths = evenly(cases, flown_cases(other, wind))
+    for number in range(count):
+        (find,) = finds(one_of(truths[number % len(truths)], rng), rng, ("rocket",))
+        ours = know(weigh(cases, [level, find]), wind).chances
+        theirs = weigh(plain, [level, replace(find, error=wide)]).chances
+        told += [(p, theirs.get(name, 0.0)) for name, p in ours.items()]
+    for low, high in ((0.2, 0.4), (0.4, 0.6), (0.6, 1.0)):
+        off = np.array([ours - theirs for ours, theirs in told if low <= ours < high])
+        error = 196 * off.std(ddof=1) / np.sqrt(off.size)
+        yield (
+            f"explain: {100 * low:.0f} to {100 * high:.0f} % likely by flights flown toward "
+            f"{count} finds to 5 m, less what 49,152 plain ones give to {wide:.0f} m "
+            f"({off.size} cases)",
+            f"{100 * off.mean():.1f} % ({100 * off.mean() - error:.1f} to "
+            f"{100 * off.mean() + error:.1f})",
+        )
+
+
 EDGES = (0.05, 0.2, 0.4, 0.6, 0.8, 0.95)
 
 
@@ -477,6 +513,8 @@ PARTS = {
     "explain-sparse": explain_sparse,
     "explain-toward": explain_toward,
     "explain-two": explain_two,
+    "explain-apart": explain_apart,
+    "explain-plain": explain_plain,
     "explain-fit": explain_fit,
     "review": review_planted,
     "speed": speed,
