@@ -124,8 +124,8 @@ def explain_command(**options: Unpack[_ExplainOptions]) -> None:
         told = {**asdict(result), "notes": notes, "doubted": doubted}
         click.echo(json_text(told))
         return
-    click.echo(_text(result))
     _tell_doubts(known, options["units"])
+    click.echo(_text(result))
     click.echo("\n".join(["\nAssumed:", *(f"  {note}" for note in notes)]))
 
 

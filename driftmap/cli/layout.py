@@ -22,8 +22,6 @@ from driftmap.cli.plans import forewarn, hands_of, plan_options, put_out
 from driftmap.core.errors import located
 
 if TYPE_CHECKING:
-    from driftmap.ground.site import Site
-    from driftmap.planning.distances import Keep
     from driftmap.planning.layout import Rose
     from driftmap.report.voice import Voice
 
@@ -113,6 +111,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
+    from driftmap.planning.distances import Keep
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
@@ -125,7 +124,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     setups = tuple(run.setup(rocket, ground, ahead=True) for rocket in rockets)
     supposition = Supposition.over_site(ground)
     rose, notes = _rose(winds, season)
-    keep = _keep(ground, sets, distance)
+    keep = Keep.at(ground, sets, distance or 0.0)
     question = Question(setups, supposition, rose, keep)
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
@@ -154,17 +153,6 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     told = partial(layout_told, pads, stands, best, voice)
     more = {"layout.geojson": json_text(spots, indent=None)}
     put_out("layout", data, page, told, out, as_json=as_json, more=more)
-
-
-def _keep(site: Site, sets: tuple[str, ...], distance: float | None) -> Keep:
-    """Take the distances from the rules, an option, or both."""
-    from driftmap.planning.distances import Keep
-    from driftmap.rules import picked_rules
-
-    least = distance or 0.0
-    if not sets and not site.rules.strip() and least:
-        return Keep((), least)
-    return Keep(picked_rules(site, sets), least)
 
 
 def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:

@@ -107,6 +107,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
           --winds hourly.csv --out season
     """
     from driftmap.planning.documents import heading, season_document
+    from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.sweep import open_ledger, run_key
@@ -141,11 +142,11 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
             same = agreement(
                 setup, supposition, hours, ledger, check, scale=scale, hands=hands
             )
-        notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
+        notes = [*hourly_notes(hours.source, height), *wind.assumed, *basis.assumed]
     else:
         with hands_of(run, "soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)
-        notes = [*_ALOFT, *basis.assumed]
+        notes = [*ALOFT_NOTES, *basis.assumed]
     head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)
     data = season_document(head, found, same, offset)
     page, told = (
@@ -169,14 +170,6 @@ def _hours(file: str | None, log: str | None) -> Hours:
         name = opened.path.name
     digest = hashlib.sha256(repr(rows).encode()).hexdigest()
     return hours_of(rows, f"{len(rows)} assessments in {name}", digest)
-
-
-_ALOFT = (
-    "each sounding flown as it is, as if taken over the site at the time of the flight; "
-    "hours without one are not counted",
-    "intervals: days drawn in place of soundings; spells of weather outlast a day, so "
-    "they are narrow; not error of the physics, nor of the way to the station",
-)
 
 
 def _flown_aloft(
@@ -203,15 +196,3 @@ def _flown_aloft(
 def _going_on(done: int, every: int) -> None:
     if done:
         click.echo(f"going on: {done} of {every} winds are done", err=True)
-
-
-def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
-    return [
-        f"winds of {source} at {height:g} m, the same over the site",
-        "winds put into bins of 10°, 0.5 m/s and 2 m/s of gusts above the mean, rounded "
-        "up; each bin judged as a whole, no milder than any wind in it",
-        "an hour that is dark in part holds, unless it was answered that it is meant so",
-        "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
-        "are narrow; not error of the winds, of the law aloft or of the physics",
-        *assumed,
-    ]

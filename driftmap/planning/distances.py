@@ -23,6 +23,7 @@ from driftmap.rules import (
     evaluate,
     facts_of,
     motor_class,
+    picked_rules,
 )
 from driftmap.rules.facts import of_each_motor
 from driftmap.rules.kinds import GROUPS, KINDS
@@ -173,6 +174,13 @@ class Keep:
 
     sets: tuple[RuleSet, ...] = ()
     distance: float = 0.0
+
+    @classmethod
+    def at(cls, site: Site, names: Sequence[str], distance: float) -> Keep:
+        """Take the rules named, or those of the site; none need be where a distance is."""
+        if distance and not names and not site.rules.strip():
+            return cls((), distance)
+        return cls(picked_rules(site, names), distance)
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,11 @@ from driftmap.winds.reading import Setting, parse_time
 from driftmap.winds.spoken import read_words
 
 __all__ = [
+    "ALOFT_NOTES",
     "Hours",
     "Reading",
     "even_rose",
+    "hourly_notes",
     "hours_of",
     "read_hours",
     "rose_of",
@@ -318,3 +320,24 @@ def _spoken(text: str) -> tuple[float, float, float]:
         )
         raise InputError("--wind", "", told)
     return math.degrees(level.direction), level.speed, 1.0
+
+
+ALOFT_NOTES: Final = (
+    "each sounding flown as it is, as if taken over the site at the time of the flight; "
+    "hours without one are not counted",
+    "intervals: days drawn in place of soundings; spells of weather outlast a day, so "
+    "they are narrow; not error of the physics, nor of the way to the station",
+)
+"""What a season of soundings rests on."""
+
+
+def hourly_notes(source: str, height: float) -> list[str]:
+    """Say what a season of hourly winds rests on."""
+    return [
+        f"winds of {source} at {height:g} m, the same over the site",
+        "winds put into bins of 10°, 0.5 m/s and 2 m/s of gusts above the mean, rounded "
+        "up; each bin judged as a whole, no milder than any wind in it",
+        "an hour that is dark in part holds, unless it was answered that it is meant so",
+        "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
+        "are narrow; not error of the winds, of the law aloft or of the physics",
+    ]
