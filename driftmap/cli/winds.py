@@ -115,7 +115,7 @@ def winds_command(
             write_all(out, {"wind.html": wind_page(wind, ceiling, units)})
     if as_json:
         kept = keep_readings(readings, setting)
-        whole = {"when": setting.when.isoformat(), **document, **kept}
+        whole = {"when": kept["when"], **document, **kept}
         click.echo(json_text(whole, indent=2))
     elif decoded:
         for one in readings:

@@ -111,8 +111,7 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
 
 def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) -> str:
     """Write what `driftmap winds --json` prints, which is itself a wind."""
-    kept = keep_readings(readings, setting)
-    whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
+    whole = {**wind_document(wind), **keep_readings(readings, setting)}
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
 
 

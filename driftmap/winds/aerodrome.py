@@ -17,7 +17,14 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
-from driftmap.winds.reading import OLDEST, Reading, Setting, nearest_day, show_time
+from driftmap.winds.reading import (
+    OLDEST,
+    Reading,
+    Setting,
+    nearest_day,
+    not_renewed,
+    show_time,
+)
 from driftmap.winds.text import choose_station, choose_time, reader
 
 __all__ = [
@@ -39,11 +46,6 @@ _PEAK_COUNTS: Final = timedelta(hours=1)
 STORM_OVER: Final = timedelta(minutes=30)
 """How long after the last sign of a storm it counts as over: the weather services' advice
 to wait 30 minutes after the last thunder (from memory)."""
-
-
-_RENEWED: Final = timedelta(minutes=90)
-"""Age from which a newer report must be out: they come every hour, and a special one
-between (FMH-1, from memory); half an hour more assumed."""
 
 
 def looks_like_surface_report(text: str) -> bool:
@@ -98,11 +100,8 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
             f" is followed by {len(later)} from after the flight or the present, of up to "
             f"{max(later):.1f} m/s: is the day or --when wrong?"
         ]
-    old = setting.seen_by - times[chosen]
-    if old > _RENEWED:  # what the newest says of wind and sky it cannot know
-        hours = old / timedelta(hours=1)
-        told += [f" is {hours:.1f} h old and they come every hour: take the newest"]
     warned = (*reading.warned, *(f"{reading.source}{one}" for one in told))
+    warned = (*warned, *not_renewed(reading, setting))
     return replace(reading, away=away, warned=warned, assumed=(*reading.assumed, where))
 
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from hashlib import sha256
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
@@ -32,7 +32,7 @@ from driftmap.winds.forecast import (
     place_of,
 )
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting
+from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
 
 __all__ = [
     "decoded_document",
@@ -80,6 +80,8 @@ _LEVEL: Final = MappingProxyType(
 )
 """Those of a level."""
 _ELSEWHERE: Final = 1.0  # m between the site it was kept for and the one it is read for
+_OF_ONE_TIME: Final = timedelta(minutes=30)
+"""A forecast that was kept is of another time than so long before or after; assumed."""
 _MOST: Final = 1000  # readings, and members of an ensemble
 
 
@@ -87,6 +89,7 @@ def keep_readings(readings: Iterable[Reading], setting: Setting) -> Document:
     """Write readings, heights above a site, as a document that `read_kept` reads."""
     place = () if setting.place is None else setting.place
     return {
+        "when": setting.when.isoformat(),
         "site_altitude_m": setting.site_altitude,
         **dict(zip(("latitude", "longitude"), place, strict=False)),
         "readings": [_kept(reading) for reading in readings],
@@ -158,13 +161,30 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
                 f"{setting.site_altitude:g} m",
             )
         _, odd, off = place_of(document, setting, source)
+        kept_for = as_time(document, "when", "the document")
         each = []
         for where, one in objects_of(document, "readings", "", _MOST):
             with at(where):
                 reading = _reading(one, where)
             away = None if reading.away is None else max(reading.away, off)
-            each.append(replace(reading, away=away, warned=(*reading.warned, *odd)))
+            warned = (*reading.warned, *odd, *_outlived(reading, kept_for, setting))
+            each.append(replace(reading, away=away, warned=warned))
         return tuple(each)
+
+
+def _outlived(
+    reading: Reading, kept_for: datetime | None, setting: Setting
+) -> Iterator[str]:
+    """Say what is kept of a report that itself would tell another thing by now.
+
+    A forecast of many hours was read for one of them; an aerodrome's report is followed by
+    the next.
+    """
+    if reading.kind == "surface" and reading.forecast and reading.window is not None:
+        if kept_for is None or abs(setting.when - kept_for) > _OF_ONE_TIME:
+            yield f"{reading.source} was kept for another time: give the forecast itself"
+    elif reading.kind == "surface" and not reading.forecast and reading.away != 0:
+        yield from not_renewed(reading, setting)
 
 
 def _reading(given: dict[str, Any], where: str) -> Reading:

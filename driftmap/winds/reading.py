@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cache
@@ -33,6 +34,7 @@ __all__ = [
     "lead_of",
     "level_toward",
     "nearest_day",
+    "not_renewed",
     "over_ground",
     "parse_time",
     "placed",
@@ -221,6 +223,21 @@ def placed(
         raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
     note = f"{source}: its point is {away / 1000:.0f} km from the site"
     return note, (f"{source} {told}",) * (away > _OTHER_FIELD), away
+
+
+_RENEWED: Final = timedelta(minutes=90)
+"""Age from which a newer report must be out: they come every hour, and a special one
+between (FMH-1, from memory); half an hour more assumed."""
+
+
+def not_renewed(reading: Reading, setting: Setting) -> Iterator[str]:
+    """Say of an aerodrome's report that a newer one is out, whose wind and sky it cannot know."""
+    old = setting.seen_by - (reading.valid or setting.seen_by)
+    if old > _RENEWED:
+        yield (
+            f"{reading.source} is {old / timedelta(hours=1):.1f} h old and they come every "
+            "hour: take the newest"
+        )
 
 
 def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:

@@ -13,7 +13,7 @@ from driftmap.air.wind import Stronger, WindLevel, scaled, strengthened, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import decode, decode_all, decode_text, merge, read_wind, read_winds
-from driftmap.winds.kept import keep_readings
+from driftmap.winds.kept import keep_readings, read_kept
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
 LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
@@ -532,6 +532,29 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
     wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
     assert any("leaps" in said for said in wind.warned) == leaps
+
+
+_REPORTS = {
+    "TAF KABC 191130Z 1912/2012 10004KT P6SM SKC FM191300 29028G45KT 3SM TSRA BKN030CB": 40,
+    "METAR KABC 191140Z 10004KT 10SM CLR 20/05 A3000": 100,
+}
+
+
+@pytest.mark.parametrize("report", _REPORTS)
+def test_a_report_that_was_kept_holds_once_it_would_tell_another_thing(report):
+    """A morning's paste stands still, while the report itself goes on."""
+
+    def kept_at(minutes, text):
+        when = NOON + timedelta(minutes=minutes)
+        setting = Setting(0.0, when=when, now=when, station_away=5000.0)
+        read = decode_all if text is None else lambda _, s: read_kept(text, "k", s)
+        return merge(read(report, setting), setting), setting
+
+    wind, setting = kept_at(0, None)
+    text = json.dumps(keep_readings(decode_all(report, setting), setting))
+    assert {*kept_at(20, text)[0].warned} == {*wind.warned}
+    (told,) = {*kept_at(_REPORTS[report], text)[0].warned} - {*wind.warned}
+    assert "another time" in told or "take the newest" in told
 
 
 _LEVELS = [{"height_m": 10, "from_deg": 240, "speed_mps": 3}]
