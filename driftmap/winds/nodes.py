@@ -56,7 +56,8 @@ twenty of equal winds would (5 % point of a Rayleigh variable)."""
 class Node:
     """A level with its components in every member, shape (m, 2), and its error.
 
-    `error` is the whole of it; `lasting` the part by age and distance [m s⁻¹].
+    `error` is the whole of it; `lasting` the part by age and distance; `fresh` the whole when it
+    was read, or of a forecast whose data nobody dates that of one from the latest [m s⁻¹].
     """
 
     wind: FloatArray
@@ -64,6 +65,7 @@ class Node:
     level: WindLevel
     reading: Reading
     lasting: float = 0.0
+    fresh: float = 0.0
 
     @property
     def height(self) -> float:
@@ -97,17 +99,12 @@ class Node:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """A report with its age [h], its error for no wind [m s⁻¹] and its levels.
-
-    `as_read` are the levels with the errors they had when they were read; of a forecast
-    whose data nobody dates those of one from the latest.
-    """
+    """A report with its age [h], its error for no wind [m s⁻¹] and its levels."""
 
     reading: Reading
     age: float | None
     base: float
     nodes: tuple[Node, ...]
-    as_read: tuple[Node, ...]
 
     @property
     def name(self) -> str:
@@ -122,36 +119,23 @@ class Source:
 
 def source_of(reading: Reading, setting: Setting) -> Source:
     """Say how well a report is known at the flight, and where each level stands."""
-    age = age_of(reading, setting.when)
+    age, lead = age_of(reading, setting.when), lead_of(reading, setting.when)
     roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
-    lasting = uncertainty.Lasting(reading, age, roughness)
-    new = uncertainty.Lasting(reading, 0.0, roughness)
-    lead = lead_of(reading, setting.when)
-    base = _base(lasting, lead)
-    as_read = _levels(reading, _base(new, lead or 0.0), new)
-    return Source(reading, age, base, _levels(reading, base, lasting), as_read)
-
-
-def _base(lasting: uncertainty.Lasting, lead: float | None) -> float:
-    if lasting.reading.forecast:
-        return uncertainty.forecast_error(lead)
-    return math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
-
-
-def _levels(
-    reading: Reading, base: float, lasting: uncertainty.Lasting
-) -> tuple[Node, ...]:
-    nodes = tuple(_nodes(reading, base, lasting))
+    nodes = list(_nodes(reading, age, lead, roughness))
     if reading.from_ground and nodes[0].height < MAST:
         # The surface wind of a sounding is that of the station's mast, not of the grass.
-        rest = [node for node in nodes[1:] if node.height > MAST]
-        level = replace(nodes[0].level, height=MAST)
-        nodes = (replace(nodes[0], level=level), *rest)
-    return nodes
+        foot = replace(nodes[0], level=replace(nodes[0].level, height=MAST))
+        nodes = [foot, *(node for node in nodes[1:] if node.height > MAST)]
+    if reading.forecast:
+        base = uncertainty.forecast_error(lead)
+    else:
+        last = uncertainty.lasting_error(reading, age, roughness, 0.0, MAST)
+        base = math.hypot(uncertainty.FRESH_ERROR, last)
+    return Source(reading, age, base, tuple(nodes))
 
 
 def _nodes(
-    reading: Reading, base: float, lasting: uncertainty.Lasting
+    reading: Reading, age: float | None, lead: float | None, roughness: float
 ) -> Iterator[Node]:
     for i, level in enumerate(reading.levels):
         variable = level.direction is None
@@ -159,14 +143,28 @@ def _nodes(
         wind = np.zeros((1, 2)) if variable else np.array([[east, north]], dtype=float)
         if reading.members is not None:
             wind = np.array(reading.members[:, :, i])
-        last = lasting.of(level.speed, level.height)
-        error = uncertainty.component_error(
-            math.hypot(uncertainty.instrument_error(reading, level, base), last),
-            level.speed,
-            direction_error=reading.direction_error,
-            variable=variable,
-        )
-        yield Node(wind, error, level, reading, last)
+        error, last = _errors(reading, level, age, lead, roughness)
+        fresh, _ = _errors(reading, level, 0.0, lead or 0.0, roughness)
+        yield Node(wind, error, level, reading, last, fresh)
+
+
+def _errors(
+    reading: Reading,
+    level: WindLevel,
+    age: float | None,
+    lead: float | None,
+    roughness: float,
+) -> tuple[float, float]:
+    """Give the error of a component of a level, and the part of it by age and distance."""
+    last = uncertainty.lasting_error(reading, age, roughness, level.speed, level.height)
+    own = uncertainty.instrument_error(reading, level, uncertainty.forecast_error(lead))
+    error = uncertainty.component_error(
+        math.hypot(own, last),
+        level.speed,
+        direction_error=reading.direction_error,
+        variable=level.direction is None,
+    )
+    return error, last
 
 
 def rank(source: Source) -> tuple[object, ...]:
@@ -253,11 +251,14 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
     depth = high.height - low.height
     share = (height - low.height) / depth
     wind = (1 - share) * low.wind + share * high.wind
-    told = (1 - share) * low.error + share * high.error
-    error = math.hypot(told, uncertainty.law_error(0.0, share * (1 - share) * depth))
+    between = uncertainty.law_error(0.0, share * (1 - share) * depth)
+    error, fresh = (
+        math.hypot((1 - share) * one + share * other, between)
+        for one, other in ((low.error, high.error), (low.fresh, high.fresh))
+    )
     nearer = high if share > 0.5 else low
     level = mean_of(nearer.level, wind, height=height)
-    return Node(wind, error, level, nearer.reading)
+    return Node(wind, error, level, nearer.reading, fresh=fresh)
 
 
 _STRONGER: Final = 1.0
@@ -267,8 +268,8 @@ _STRONGER: Final = 1.0
 _STILL: Final = 0.1  # m/s; of less there is no multiple
 
 
-Compared: TypeAlias = tuple[Node, Node, Node]
-"""The wind flown, a level passed over, and that level with the error it was read with."""
+Compared: TypeAlias = tuple[Node, Node]
+"""The wind flown, and a level passed over."""
 
 
 def doubt(compared: Iterable[Compared]) -> str | None:
@@ -287,9 +288,9 @@ def stronger(compared: Iterable[Compared]) -> Stronger | None:
     """Find what was told stronger than the wind flown, within the errors of both."""
     found = [
         (ours, worst)
-        for ours, node, as_read in compared
-        if (worst := _strongest(as_read)).speed > ours.speed + _STRONGER
-        if not any(_differing(ours, node, as_read))
+        for ours, node in compared
+        if (worst := _strongest(node)).speed > ours.speed + _STRONGER
+        if not any(_differing(ours, node))
     ]
     if not found:
         return None
@@ -301,7 +302,7 @@ def stronger(compared: Iterable[Compared]) -> Stronger | None:
     return Stronger(worst.level, told)
 
 
-def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:
+def _differing(ours: Node, node: Node) -> Iterator[Compared]:
     """Give the wind flown and a level passed over, where they disagree.
 
     Age, or a lead not told, widens what a report may be off by and would so excuse any: one that
@@ -310,15 +311,16 @@ def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, No
     """
     if differs(ours, node):
         yield ours, node
-    worst = _strongest(as_read)
+    worst = _strongest(node)
     if worst.speed > ours.speed and differs(ours, worst):
         yield ours, worst
 
 
 def _strongest(node: Node) -> Node:
-    """Take of an ensemble the member of the strongest wind."""
+    """Take a level with the error it was read with, of an ensemble its strongest member."""
     if node.wind.shape[0] == 1:
-        return node
+        return replace(node, error=node.fresh)
     wind = node.wind[[int(np.argmax(np.hypot(*node.wind.T)))]]
     name = f"the strongest member of {node.level.source}"
-    return replace(node, wind=wind, level=mean_of(node.level, wind, source=name))
+    level = mean_of(node.level, wind, source=name)
+    return replace(node, wind=wind, level=level, error=node.fresh)

@@ -162,7 +162,7 @@ def _compared_below(
     source: Source, near: Sequence[Node], roughness: float
 ) -> Iterator[Compared]:
     """Set the levels of a report beside the one that rules near the ground."""
-    for node, as_read in zip(source.nodes, source.as_read, strict=True):
+    for node in source.nodes:
         if not near or node.height > _BLENDED:
             break
         if near[0].height <= node.height <= near[-1].height:
@@ -172,7 +172,7 @@ def _compared_below(
             ours = carried(end, node.height, roughness)
             level = replace(ours.level, source=end.level.source)
             ours = replace(ours, level=level)
-        yield ours, node, as_read
+        yield ours, node
 
 
 def _compared_above(
@@ -183,16 +183,15 @@ def _compared_above(
     for ours in flown:
         inside = source.nodes[0].height < ours.height < source.nodes[-1].height
         if inside and ours.reading is not source.reading:
-            theirs = interpolated(source.nodes, ours.height)
-            yield ours, theirs, interpolated(source.as_read, ours.height)
-    for node, as_read in zip(source.nodes, source.as_read, strict=True):
+            yield ours, interpolated(source.nodes, ours.height)
+    for node in source.nodes:
         if (
             node in kept
             or len(flown) < 2
             or not (flown[0].height <= node.height <= flown[-1].height)
         ):
             continue
-        yield interpolated(flown, node.height), node, as_read
+        yield interpolated(flown, node.height), node
 
 
 _LADDER: Final = tuple(

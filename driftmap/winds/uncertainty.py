@@ -30,7 +30,6 @@ __all__ = [
     "SONDE_ERROR",
     "SPEED_SHARE",
     "UNKNOWN_AGE",
-    "Lasting",
     "Worth",
     "changed",
     "component_error",
@@ -38,6 +37,7 @@ __all__ = [
     "elsewhere",
     "forecast_error",
     "instrument_error",
+    "lasting_error",
     "law_error",
     "persistence",
     "worths",
@@ -173,22 +173,18 @@ def law_error(read: float, height: float) -> float:
     return field_of(*_USUAL).stray * math.sqrt(abs(height - read))
 
 
-@dataclass(frozen=True, slots=True)
-class Lasting:
-    """What a wind is off by for its age [h], or of a forecast for another hour, and its place."""
+def lasting_error(
+    reading: Reading, age: float | None, roughness: float, speed: float, height: float
+) -> float:
+    """Give what a component is off by for its age [h] and place [m s⁻¹]; less in a weaker wind.
 
-    reading: Reading
-    age: float | None
-    roughness: float
-
-    def of(self, speed: float, height: float) -> float:
-        """Give the standard error of a component [m s⁻¹]; less where the wind is less."""
-        shape = law.surface_shape([min(height, MAST), MAST], self.roughness)
-        part = float(shape[0] / shape[1])
-        away = self.reading.away
-        far = elsewhere(speed / part, UNKNOWN_AWAY if away is None else away, height)
-        hours = _aged(self.reading, self.age, height)
-        return part * math.hypot(changed(speed / part, hours), far)
+    A forecast ages by the hours from what it is for.
+    """
+    shape = law.surface_shape([min(height, MAST), MAST], roughness)
+    part = float(shape[0] / shape[1])
+    away = UNKNOWN_AWAY if reading.away is None else reading.away
+    change = changed(speed / part, _aged(reading, age, height))
+    return part * math.hypot(change, elsewhere(speed / part, away, height))
 
 
 def instrument_error(reading: Reading, level: WindLevel, base: float) -> float:
