@@ -22,7 +22,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
-from driftmap.montecarlo import fitted
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dialwinds import Reach
 from driftmap.planning.supposed import Supposition
@@ -115,24 +114,6 @@ def outlines_smoothed_once():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(zones, "calmed", once)
-        yield
-
-
-class Alike(fitted.Same):
-    """A flight that is the same as every other of which the same is told."""
-
-    def __hash__(self):
-        return hash(self.flight.model_dump_json())
-
-    def __eq__(self, other):
-        return self.flight.model_dump_json() == other.flight.model_dump_json()
-
-
-@pytest.fixture(scope="session", autouse=True)
-def motors_fitted_once():
-    """Fit the motor of a flight once, whoever reads its file."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitted, "Same", Alike)
         yield
 
 

@@ -51,16 +51,16 @@ def fit_motor(
 
 
 class Same:
-    """A flight that is the same as no other, as the key of what was worked out for it."""
+    """A flight as the key of what was worked out for it, whoever read its file again."""
 
     def __init__(self, flight: Flight) -> None:
-        self.flight = flight
+        self.flight, self._told = flight, flight.model_dump_json()
 
     def __hash__(self) -> int:
-        return id(self.flight)
+        return hash(self._told)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Same) and other.flight is self.flight
+        return isinstance(other, Same) and other._told == self._told
 
 
 @lru_cache(maxsize=64)  # the flights of a long day
