@@ -43,6 +43,8 @@ def write_all(folder: Path, files: Mapping[str, str]) -> None:
         for temporary, target in waiting:
             Path(temporary).chmod(0o666 & ~mask)
             Path(temporary).replace(target)
+    except OSError as problem:  # a full disk tells no name
+        raise OSError(problem.errno, problem.strerror, str(folder / name)) from None
     finally:
         for temporary, _ in waiting:
             Path(temporary).unlink(missing_ok=True)

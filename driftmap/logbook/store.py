@@ -334,7 +334,8 @@ class Log:
                     copy.close()
             half.replace(target)
         finally:
-            half.unlink(missing_ok=True)
+            for end in ("", "-journal"):
+                half.with_name(half.name + end).unlink(missing_ok=True)
 
 
 def _body(text: str) -> Any:

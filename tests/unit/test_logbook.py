@@ -267,6 +267,14 @@ def test_a_disk_that_is_really_full(tmp_path):
         with Log(path) as log:
             assert log.faults() == []
             assert export_text(log) == before
+        there = set(disk.iterdir())
+        with filled(tmp_path / "large.sqlite") as log:
+            log.append([new_entry("outcome", {"notes": "x" * 400_000})])
+        for order in (["backup", disk / "b"], ["export", "--out", disk / "e"]):
+            run = driftmap("log", *order, "--log", tmp_path / "large.sqlite")
+            assert (run.returncode, run.stderr.count("\n")) == (2, 1)
+            assert str(order[-1]) in run.stderr
+            assert set(disk.iterdir()) == there
     finally:
         subprocess.run(["umount", str(disk)], check=True)
 
