@@ -40,10 +40,6 @@ class SeenTable:
         self._known.add(key)
         return self.data.get(key)
 
-    def need(self, key: str, example: str) -> object:
-        """Give what stands at a key."""
-        return self.given(key, self.get(key), f"; such as {example}")
-
     def text(self, key: str) -> str:
         """Read a short text, empty where there is none."""
         value = self.get(key)
@@ -65,12 +61,9 @@ class SeenTable:
     def one_of(self, key: str, name: object, accepted: list[str]) -> str:
         """Refuse what is not in a list."""
         if name not in accepted:
-            raise self._unknown(key, name, accepted)
+            told = f"{quoted(name)} is not known here; {nearest(str(name), accepted)}"
+            raise self.refusal(key, told)
         return str(name)
-
-    def _unknown(self, key: str, name: object, accepted: list[str]) -> InputError:
-        hint = nearest(str(name), accepted)
-        return self.refusal(key, f"{quoted(name)} is not known here; {hint}")
 
     def quantity(
         self, key: str, dimension: str, low: float, high: float
@@ -131,7 +124,7 @@ class SeenTable:
 
     def point(self, key: str, example: str) -> tuple[float, float, str]:
         """Read a place: a name of the site, or latitude and longitude; metres and words."""
-        value = self.need(key, example)
+        value = self.given(key, self.get(key), f"; such as {example}")
         if isinstance(value, str):
             return self._named(key, value)
         pair = value if isinstance(value, list) and len(value) == 2 else [None]
@@ -145,12 +138,10 @@ class SeenTable:
         site = self.site
         if name in {"pad", site.pad}:
             return 0.0, 0.0, "the pad"
-        for area in site.areas:
-            if area.name == name:
-                middle = area.shape.representative_point()
-                return float(middle.x), float(middle.y), name
-        names = ["pad", *(area.name for area in site.areas)]
-        raise self._unknown(key, name, names)
+        self.one_of(key, name, ["pad", *(area.name for area in site.areas)])
+        area = next(area for area in site.areas if area.name == name)
+        middle = area.shape.representative_point()
+        return float(middle.x), float(middle.y), name
 
     def local(self, key: str, latitude: float, longitude: float) -> tuple[float, float]:
         """Project a position to metres from the pad, near enough to belong here."""

@@ -50,7 +50,7 @@ from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
-__all__ = ["Observed", "is_small", "pieces_of", "read_seen", "read_told"]
+__all__ = ["Observed", "is_small", "pieces_of", "read_told"]
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m
@@ -148,31 +148,22 @@ class Observed:
 def read_told(
     files: Sequence[str], flight: Flight, site: Site
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
-    """Read files of what was seen, found and walked; give what was assumed too."""
+    """Read files of what was seen, found and walked (TOML); every table is optional.
+
+    ``flight`` names the pieces and devices.
+
+    Result: the observations, and what was assumed in reading them, a sentence each. Raises
+    `InputError`, one line that names the file, the table and key, and what is accepted.
+    """
     found: list[Observation] = []
     notes: list[str] = []
     tree = build_cases(flight)
     for file in files:
-        seen, assumed = read_seen(file, flight, tree, site)
-        found += seen
-        notes += assumed
+        reader = _Reader(file, flight, tree, site)
+        for key, value in toml_of(Path(file)).items():
+            found += reader.read(key, value)
+        notes += dict.fromkeys(reader.assumed)
     return tuple(found), tuple(notes)
-
-
-def read_seen(
-    path: Path | str, flight: Flight, tree: CaseTree, site: Site
-) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
-    """Read a file of observations.
-
-    ``path``: A TOML file; every table in it is optional, see the guide; ``flight``:
-    names the pieces and devices.
-
-    Result: what was assumed in reading it, a sentence each. Raises `InputError` one
-    line that names the file, the table and key, and what is accepted.
-    """
-    reader, data = _Reader(str(path), flight, tree, site), toml_of(Path(path))
-    found = [seen for key, value in data.items() for seen in reader.read(key, value)]
-    return tuple(found), tuple(dict.fromkeys(reader.assumed))
 
 
 class _Reader:
@@ -253,7 +244,9 @@ class _Reader:
 
     def _came_off(self, table: SeenTable) -> Iterator[Observation]:
         others = [p for p in self.pieces if p != ROCKET]
-        piece = table.one_of("piece", table.need("piece", '"fin"'), others)
+        piece = table.one_of(
+            "piece", table.given("piece", table.get("piece"), '; such as "fin"'), others
+        )
         yield SeenMoment(piece, "came off", **self._when(table))
 
     def _seen(self, table: SeenTable) -> Iterator[Observation]:

@@ -9,7 +9,7 @@ import pytest
 from driftmap.core.errors import InputError
 from driftmap.core.files import FORM, toml_of
 from driftmap.ground.site import read_site
-from driftmap.observations.seenfile import read_seen
+from driftmap.observations.seenfile import read_told
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 
@@ -50,10 +50,8 @@ def read_as(path):
     elif path.stem == "answers":
         read_answers([path], picked_rules(site), Occasion("here", "it", None, 0.0))
     elif path.stem == "found":
-        from driftmap.failures.cases import build_cases
-
         read = read_flight(flight)
-        read_seen(path, read, build_cases(read), site)
+        read_told([str(path)], read, site)
     elif path.stem == "us":
         picked_rules(site, [str(path)])
 
