@@ -80,6 +80,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """
     if not readings:
         raise WindError("wind", "", "no reading; give at least one")
+    readings = [_at_head(reading, setting) for reading in readings]
     sources = sorted((source_of(r, setting) for r in readings), key=rank)
     ground = _ruling(sources, setting)
     if ground is not None:
@@ -97,6 +98,30 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     stirred, note = _stirred(stack, setting)
     profile = _profile(nodes, covariance, stack, ground, roughness, [*notes, note])
     return replace(profile, convection=stirred)
+
+
+def _at_head(reading: Reading, setting: Setting) -> Reading:
+    """Carry what was read under the height below which the law holds the wind, up to there.
+
+    A meter held at the knee shows less than one at the head.
+    """
+    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
+    low, level = law.lowest_height(roughness), reading.levels[0]
+    rest = reading.levels[1:]
+    among = level.height <= 4 * roughness or reading.members is not None
+    if among or level.height >= low or (rest and rest[0].height <= low):
+        return reading
+    factor = math.log(low / roughness) / math.log(level.height / roughness)
+    up = replace(
+        level,
+        height=low,
+        speed=level.speed * factor,
+        gust=None if level.gust is None else level.gust * factor,
+    )
+    note = (
+        f"{reading.source}: read at {level.height:g} m, carried to {low:g} m by the law"
+    )
+    return replace(reading, levels=(up, *rest), assumed=(*reading.assumed, note))
 
 
 def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:

@@ -101,20 +101,18 @@ class Setting:
 
     def away_from(self, station: str, source: str) -> tuple[float | None, str]:
         """Give how far a station stands from the site [m], None if nobody knows, and a note."""
-        if self.station_away is not None:
-            return (
-                self.station_away,
-                f"{source}: {self.station_away / 1000:.0f} km off, as told",
-            )
         # Bulletins of winds aloft leave out the land's letter: K, P of the Pacific, C of Canada.
         known = (_stations().get(f"{land}{station}") for land in ("", "K", "P", "C"))
         point = next(filter(None, known), None)
+        told = self.station_away
+        if told is not None and (point is None or self.place is None):
+            return told, f"{source}: {told / 1000:.0f} km off, as told"
         if point is None or self.place is None:
             return None, (
                 f"{source}: how far its station stands is not known, counts as "
                 f"{UNKNOWN_AWAY / 1000:.0f} km; --station-away tells it"
             )
-        away = over_ground(point, self.place)
+        away = max(over_ground(point, self.place), told or 0.0)
         return away, f"{source}: its station is {away / 1000:.0f} km from the site"
 
     def true_bearing(self, magnetic: float) -> float:

@@ -534,6 +534,24 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     assert any("leaps" in said for said in wind.warned) == leaps
 
 
+@pytest.mark.parametrize("height", ["2 ft", "0.5 m", "1 m"])
+def test_a_meter_at_the_knee_tells_of_more_at_the_head(height):
+    wind = read_wind(f"7 mph from 100 at {height}", site_altitude=0.0)
+    metres = {"2 ft": 0.6096, "0.5 m": 0.5, "1 m": 1.0}[height]
+    grown = math.log(10 / 0.03) / math.log(metres / 0.03)
+    assert np.hypot(*wind.at(10.0)) == pytest.approx(7 * 0.44704 * grown, rel=1e-3)
+    assert any("carried to 2 m" in note for note in wind.assumed)
+
+
+def test_where_a_station_stands_is_known_better_than_told():
+    """One figure for all reports, typed for the nearest, brings no other nearer."""
+    setting = Setting(0.0, place=(40.0, -117.0), station_away=5000.0)
+    far, _ = setting.away_from("KMIA", "Miami")
+    near, _ = setting.away_from("XYZQ", "a club's mast")
+    assert far > 3e6
+    assert near == 5000.0
+
+
 _REPORTS = {
     "TAF KABC 191130Z 1912/2012 10004KT P6SM SKC FM191300 29028G45KT 3SM TSRA BKN030CB": 40,
     "METAR KABC 191140Z 10004KT 10SM CLR 20/05 A3000": 100,
