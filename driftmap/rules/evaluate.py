@@ -16,7 +16,7 @@ from driftmap.rules.demands import (
     strictest,
     yardsticks,
 )
-from driftmap.rules.facts import Facts
+from driftmap.rules.facts import Facts, at_odds
 from driftmap.rules.kinds import (
     FACTS,
     GROUPS,
@@ -179,6 +179,7 @@ def _evaluated(
     for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
         results += _lines(demand, facts, said)
     if only is None:
+        results += (_line(*two, "hold") for two in at_odds(facts, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))

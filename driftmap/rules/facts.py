@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -22,9 +22,11 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
 from driftmap.rules.lands import beside_aerodromes, near_a_border
+from driftmap.rules.ruleset import amount
 
 __all__ = [
     "Facts",
+    "at_odds",
     "facts_of",
     "of_each_motor",
     "surface_wind",
@@ -268,6 +270,26 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
     error = 2 * float(np.interp(MAST, wind.height, wind.error))
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
+
+
+_ROUNDED: Final = 1.05
+"""How far two figures of a label may be apart for their rounding; assumed."""
+
+
+def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
+    """Name the answers that cannot be true beside what else is known, and say why."""
+    pairs = dict(_OF_EACH)
+    if facts.numbers.get("rockets_together", 1.0) <= 1:
+        pairs["salvo_impulse"] = "total_impulse"
+    for name, of_all in pairs.items():
+        part, whole = answers.numbers.get(name, 0.0), facts.numbers.get(of_all)
+        if whole is not None and part > _ROUNDED * whole:
+            one, other = (
+                f"{FACTS[key].text} {amount(value, FACTS[key].dimension)}"
+                for key, value in ((name, part), (of_all, whole))
+            )
+            how = "; how many rockets go together?" * (name == "salvo_impulse")
+            yield name, f"{one}, was answered: that is more than the {other}{how}"
 
 
 def with_answers(facts: Facts, answers: Answers) -> Facts:

@@ -21,6 +21,7 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
 from driftmap.rocket.pieces import Piece
 from driftmap.rules import Answers
+from driftmap.rules.kinds import FACTS
 from driftmap.verdict.check import Check, Kind
 
 __all__ = ["implausible", "label_claims", "said"]
@@ -136,12 +137,7 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     each = (_body(flight), _recovery(flight, apogee), _pieces(flight), _burst(flight))
     for claim in chain(_steady(cloud), *each):
         if not claim.common:
-            low, high = claim.range
-            yield _check(
-                claim,
-                f"lies beside what is common, {low:.3g} to {high:.3g}",
-                "a slip or a wrong unit? An officer who knows better decides",
-            )
+            yield _uncommon(claim)
     for claim in _spreads(flight):
         if not claim.common:
             yield _check(
@@ -167,6 +163,22 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
                 "lies beside what flies, {:g} to {:g}".format(*claim.range),
                 "the label and the flight do not belong together; read it again",
             )
+    all_of_it = answers.numbers.get("total_impulse", float(impulse))
+    largest = answers.numbers.get("motor_impulse", all_of_it)
+    for name, of in (("propellant_mass", all_of_it), ("motor_propellant", largest)):
+        what = f"total impulse over {FACTS[name].text}, as answered"
+        speed = of / answers.numbers.get(name, of / _IMPULSE[1])
+        claim = _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
+        if not claim.common:
+            yield _uncommon(claim)
+
+
+def _uncommon(claim: _Claim) -> Check:
+    return _check(
+        claim,
+        "lies beside what is common, {:.3g} to {:.3g}".format(*claim.range),
+        "a slip or a wrong unit? An officer who knows better decides",
+    )
 
 
 def said(flight: Flight, site: Site) -> Iterator[Check]:

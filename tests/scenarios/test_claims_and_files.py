@@ -195,6 +195,22 @@ CLAIMS = {
     "a label too weak to lift it": holds(
         LOW.but(answers={**LOW.answers, "average_thrust": "3 N"}), "implausible"
     ),
+    "many rockets by their impulse, of which nobody says how many": holds(
+        LOW.but(answers={**LOW.answers, "salvo_impulse": "3000 N s"}), "rule"
+    ),
+    "a largest motor with more than all of the propellant": holds(
+        LOW.but(
+            answers={
+                **LOW.answers,
+                "propellant_mass": "31 g",
+                "motor_propellant": "500 g",
+            }
+        ),
+        "rule",
+    ),
+    "a label with a tenth of its propellant": holds(
+        LOW.but(answers={**LOW.answers, "propellant_mass": "3.1 g"}), "implausible"
+    ),
     "a label too weak for how it flies": holds(
         LOW.but(answers={**LOW.answers, "average_thrust": "15 N"}), "implausible"
     ),
