@@ -82,7 +82,7 @@ def direction_and_speed(
 
 
 def turn(
-    east: ArrayLike, north: ArrayLike, angle: float
+    east: ArrayLike, north: ArrayLike, angle: ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
     """Turn vectors clockwise, as bearings run.
 
@@ -90,7 +90,7 @@ def turn(
     ----------
     east, north : array_like, shape (...)
         Their components, in any unit.
-    angle : float
+    angle : array_like, shape (...)
         Turn [rad].
 
     Returns
@@ -106,7 +106,7 @@ def turn(
     >>> float(east.round(12)), float(north)
     (0.0, -1.0)
     """
-    cos, sin = float(np.cos(angle)), float(np.sin(angle))
+    cos, sin = np.cos(angle), np.sin(angle)
     e, n = np.asarray(east), np.asarray(north)
     return np.asarray(cos * e + sin * n), np.asarray(cos * n - sin * e)
 

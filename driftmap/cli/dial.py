@@ -25,7 +25,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, write_all
-from driftmap.cli.plans import process_pool
+from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
     from driftmap.planning.dial import Dial
@@ -122,10 +122,9 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
     from driftmap.planning.dial import compute_dial
     from driftmap.planning.sweep import Hands
 
-    pool = partial(process_pool, os.cpu_count() or 1)
     told = partial(click.echo, err=True)
-    with Progress("groups of winds") as progress, pool() as workers:
-        hands = Hands(workers, renew=pool, progress=progress)
+    with Progress("groups of winds") as progress:
+        hands = Hands(None, partial(processes, os.cpu_count() or 1), progress)
         return compute_dial(setup, supposition, reach, hands=hands, told=told)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor
+from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from itertools import starmap
@@ -33,10 +33,9 @@ from driftmap.cli.options import (
 )
 from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import visible
+from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
     from driftmap.planning.sweep import Hands
     from driftmap.planning.trial import Basis
     from driftmap.report.voice import Voice
@@ -49,7 +48,6 @@ __all__ = [
     "in_processes",
     "limits_command",
     "plan_options",
-    "process_pool",
     "put_out",
 ]
 
@@ -65,25 +63,18 @@ _HEAVY: Final = 100_000  # flights beyond which they take too much memory
 
 @contextmanager
 def hands_of(run: Run, what: str, *, apart: bool = False) -> Iterator[Hands]:
-    """Make workers for a sweep, and close them behind it.
+    """Make workers for each sweep.
 
     ``apart``: whether its parts share nothing they fly; long ones are then worked on
     in processes, as threads wait for each other between their many small steps.
     """
-    from concurrent.futures import ThreadPoolExecutor
-
     from driftmap.planning.sweep import Hands
 
     count = run.workers or os.cpu_count() or 1
-    processes = run.processes or (apart and run.samples >= _LONG)
-    renew = (lambda: process_pool(count)) if processes else None
-    pool = renew() if renew else ThreadPoolExecutor(count)
+    forks = run.processes or (apart and run.samples >= _LONG)
+    make: Callable[[int], Executor] = processes if forks else ThreadPoolExecutor
     with Progress(what) as progress:
-        try:
-            yield Hands(pool, renew, progress, 2 * count)
-        finally:
-            # On an interruption, do not begin what has only been asked for.
-            pool.shutdown(cancel_futures=True)
+        yield Hands(None, partial(make, count), progress, 2 * count)
 
 
 def plan_options(command: Callable[..., T]) -> Callable[..., T]:
@@ -115,14 +106,6 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
     )(command)
 
 
-def process_pool(count: int) -> Executor:
-    """Make fresh processes: a fork would copy the locks of threads that are running."""
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
-
-
 @contextmanager
 def in_processes(samples: int) -> Iterator[Through]:
     """Give what works through plans of so many flights, in processes where that pays.
@@ -135,7 +118,7 @@ def in_processes(samples: int) -> Iterator[Through]:
         return
     from driftmap.planning.trial import pack
 
-    pool = process_pool(os.cpu_count() or 1)
+    pool = processes(os.cpu_count() or 1)
 
     def through(
         work: Callable[..., T], parts: Sequence[tuple[Any, ...]]

@@ -20,11 +20,12 @@ from driftmap.core.errors import (
     TooHighError,
     WeakThrustError,
 )
+from driftmap.core.pools import in_order
 from driftmap.core.spread import quantile
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
-from driftmap.montecarlo.columns import Block, Columns, in_order
+from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
@@ -284,7 +285,8 @@ def fly(  # noqa: PLR0913 - all but three are options
 
     while True:
         try:
-            return _cloud(_flown(block, samples, progress), plan, tree, seed)
+            flown = side_by_side(_flown(block, samples, progress), samples)
+            return _cloud(flown, plan, tree, seed)
         except WeakThrustError as problem:
             told = f"in some of the flights, {problem}"
             raise NoGoError(flight.source, "", told) from None
@@ -297,44 +299,40 @@ def fly(  # noqa: PLR0913 - all but three are options
 
 def _flown(
     block: Callable[[int], Block], samples: int, progress: Callable[[int], None] | None
-) -> Columns:
-    """Fly blocks on all processors; lay them side by side in their order."""
+) -> Iterator[Block]:
+    """Fly blocks on all processors."""
     # What every block asks for, and is slow to import: once, not in each process.
     import scipy.special  # noqa: F401, PLC0415
 
-    columns = Columns(samples)
     for done in in_order(block, range(0, samples, _BLOCK)):
-        columns.take(done)
+        yield done
         if progress is not None:
             progress(done.count)
-    return columns
 
 
-def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
+def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     """Make a cloud of its columns; a case that never happened is left out."""
     parts: list[Part] = []
-    stands_for: dict[str, FloatArray] = {}
     for case in tree.cases:
-        who, stands_for[case.name] = columns.happened(case.name)
+        who, own = flown.who[case.name], flown.stands_for[case.name]
         for body in case.bodies if who.size else ():
             at = parts[-1].rows.stop if parts else 0
             rows = slice(at, at + body.count * who.size)
-            own = stands_for[case.name]
             parts.append(
                 Part(case.name, body.name, body.count, who.size, rows, who, own)
             )
     if not parts:
-        told = f"nothing asked for happened in {columns.flights:,} flights"
+        told = f"nothing asked for happened in {flown.count:,} flights"
         raise FlightError(plan.flight.source, "", told)
     landed = np.empty((len(LANDED), parts[-1].rows.stop), np.float32)
     for part in parts:  # copies first, then flights; each let go of as it is copied
         place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
-        place[...] = columns.hand_over(part.case, part.body)
-    way_up, size = columns.way_up, len(WAY_UP)
-    notes = _above_apogee(plan.flight, columns.draws, way_up[2])
-    shared = _shared(plan.flight, tree, stands_for, columns.flights)
-    fluttered = np.zeros(columns.flights, bool)
-    for margin in columns.margins.values():
+        place[...] = flown.landed.pop((part.case, part.body)).transpose(2, 1, 0)
+    top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
+    notes = _above_apogee(plan.flight, flown.draws, top[2])
+    shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
+    fluttered = np.zeros(flown.count, bool)
+    for margin in flown.margins.values():
         fluttered |= margin < 1
     return Cloud(
         **dict(zip(LANDED, landed, strict=True)),
@@ -342,21 +340,18 @@ def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         tree=replace(shared, assumed=(*shared.assumed, *notes)),
         fluttered=fluttered,
         plan=plan,
-        draws=columns.draws,
-        apogee=Motion(*way_up[:size]),
-        way=columns.way,
-        rail_speed=way_up[size],
-        rail_wind=way_up[size + 1],
-        max_q=way_up[size + 2 : size + 4],
-        fastest=way_up[size + 4 :],
-        margins=columns.margins,
-        openings=columns.openings,
-        flights=columns.flights,
+        draws=flown.draws,
+        apogee=Motion(*top[:size]),
+        way=flown.ways["way"],
+        rail_speed=top[size],
+        rail_wind=top[size + 1],
+        max_q=top[size + 2 : size + 4],
+        fastest=top[size + 4 :],
+        margins=flown.margins,
+        openings=flown.openings,
+        flights=flown.count,
         seed=seed,
-        falls={
-            key: own[..., : stands_for[key[0]].size]
-            for key, own in columns.falls.items()
-        },
+        falls=flown.falls,
     )
 
 

@@ -90,18 +90,13 @@ def fly_block(
         for body in (body for body in case.bodies if body.broken):
             rocket = jobs[case.name, "rocket"][0]
             jobs[case.name, body.name] = [block.falls.thrown_on(case, body, rocket)]
-    landed = {
-        key: np.stack([job.landed() for job in copies], axis=1, dtype=np.float32)
-        for key, copies in jobs.items()
-    }
-    falls: dict[tuple[str, str], NDArray[np.float32]] = {}
+    ascent, falls = block.ascent, {}
     if keep_falls:
         falls = {
             key: np.stack([job.kept() for job in copies], axis=2)
             for key, copies in jobs.items()
         }
-    ascent = block.ascent
-    way_up = np.stack(
+    top = np.stack(
         [
             *ascent.apogee.rows(),
             ascent.rail_exit.speed,
@@ -111,18 +106,25 @@ def fly_block(
             ascent.mach().max(axis=0),
         ]
     )
-    way = _way(ascent)
     return Block(
         count,
-        landed,
-        happened,
-        stands_for,
-        way_up,
-        way,
-        block.draws,
-        block.margins,
-        block.openings,
-        falls,
+        ways={"way": _way(ascent), "top": top},
+        draws={
+            # Nothing is flown by them any more; but leans weigh flights.
+            name: drawn if name.startswith("lean ") else drawn.astype(np.float32)
+            for name, drawn in block.draws.items()
+        },
+        margins=block.margins,
+        openings={
+            key: opened.astype(np.float32) for key, opened in block.openings.items()
+        },
+        who=happened,
+        stands_for=stands_for,
+        landed={
+            key: np.stack([job.landed().T for job in copies], axis=1, dtype=np.float32)
+            for key, copies in jobs.items()
+        },
+        falls=falls,
     )
 
 

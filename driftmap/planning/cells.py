@@ -152,7 +152,6 @@ class _Bench:
 
     def _judged(self, i: float, j: float) -> Node:
         wind = self.reach.wind(i, j)
-        told = known_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
         try:
             done = self.fly(i, j)
             trial = judged(done.cloud, self.setup, self.air(wind), lines=done.lines)
@@ -160,13 +159,18 @@ class _Bench:
             return unknown(wind, problem)
         return Node(
             wind,
-            decide(trial.checks),
+            verdict := decide(trial.checks),
             trial.checks,
             {case.name: case.probability for case in done.cloud.tree.cases},
             done.landings,
-            # Whether a go hangs on winds aloft that the meter does not tell.
-            hangs_on_aloft(done.cloud, self.setup, told),
+            supposed=verdict != "go" or self._hangs_on_aloft(wind, done.cloud),
         )
+
+    def _hangs_on_aloft(self, wind: Wind, cloud: Cloud) -> bool:
+        """Tell whether a go hangs on winds aloft that the meter does not tell."""
+        speed, way = wind
+        told = known_wind(self.supposition, way, speed, gust=self.reach.gust)
+        return hangs_on_aloft(cloud, self.setup, told)
 
     def five(self, i: int, up: int, j: int, on: int) -> list[Node]:
         """Judge the corners of a span and its middle."""

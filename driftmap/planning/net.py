@@ -194,21 +194,23 @@ def _ways(corners: Corners, middle: Cloud, half: float) -> NDArray[np.float32]:
     return np.concatenate([w if i % 2 == 0 else w[::-1] for i, w in enumerate(ways)])
 
 
-def placed(u: float, v: float, seen: FloatArray, half: float) -> FloatArray:
-    """Draw a place between those of the winds flown.
+def placed(
+    u: FloatArray, v: FloatArray, seen: FloatArray, half: float
+) -> tuple[FloatArray, FloatArray]:
+    """Draw places between those of the winds flown.
 
-    ``u``: from the slow end, 0, to the fast one, 1; ``v``: from the left to the right;
-    ``seen``, shape (5, 2, ...): east and north in the corners, in the order of
+    ``u``, shape (k,): from the slow end, 0, to the fast one, 1; ``v``: from the left to the
+    right; ``seen``, shape (5, 2, ...): east and north in the corners, in the order of
     `Corners`, and in the middle, all turned to blow as in the middle; ``half``: from
     there to the sides [rad].
 
-    Result: what was flown, at the five winds themselves; shape (2, ...).
+    Result: east and north, shape (k, ...); at the five winds themselves what was flown.
     """
     middle = 16 * u * (1 - u) * v * (1 - v)
-    flat = np.array([(1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v, 1.0])
-    weights = flat - np.array([middle / 4] * 4 + [1 - middle])
-    east, north = np.tensordot(weights, seen, axes=1)
-    return np.array(turn(east, north, (2 * v - 1) * half))
+    flat = np.array([(1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v])
+    drawn = np.tensordot(np.array([*(flat - middle / 4), middle]).T, seen, axes=1)
+    angle = ((2 * v - 1) * half).reshape(-1, *[1] * (seen.ndim - 2))
+    return turn(drawn[:, 0], drawn[:, 1], angle)
 
 
 def _net(part: Part, corners: Corners, middle: Cloud, half: float) -> _Places:
@@ -226,12 +228,9 @@ def _net(part: Part, corners: Corners, middle: Cloud, half: float) -> _Places:
     spread = _least_spread(every[:2])
     along = _steps((c + d - a - b) / 2, spread)
     across = _steps((b + d - a - c) / 2, spread)
-    places = [
-        placed(u, v, seen[:, :2], half)
-        for u in np.linspace(0, 1, min(along, _MOST_STEPS) + 1)
-        for v in np.linspace(0, 1, min(across, _MOST_STEPS) + 1)
-    ]
-    east, north = np.moveaxis(np.array(places), 1, 0)
+    sides = (np.linspace(0, 1, min(n, _MOST_STEPS) + 1) for n in (along, across))
+    u, v = (each.ravel() for each in np.meshgrid(*sides, indexing="ij"))
+    east, north = placed(u, v, seen[:, :2], half)
     return _Places(
         east, north, seen[:, 2].max(axis=0), max(along, across) > _MOST_STEPS
     )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, Literal, TypeAlias, cast
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
+from driftmap.core.checks import FloatArray
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
@@ -118,7 +118,7 @@ class Node:
     landings : mapping of (str, str) to Landing
         By case and body.
     supposed : bool
-        Whether the flight rises above what a reading at the meter tells of the wind.
+        Whether a go hangs on winds above what a reading at the meter tells.
     whole : bool
         Whether its checks bound those of every wind of a cell, or of a wider span.
     drawn : bool
@@ -187,27 +187,22 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
     far = max(landings, key=lambda one: one.farthest)
     every = zip(*(one.lines for one in landings), strict=True)
     hulls = [shapely.union_all(rings).convex_hull for rings in every]
-    return _worst(landings, far.mean, far.farthest, hulls)
-
-
-def _worst(
-    landings: Sequence[Landing],
-    mean: tuple[float, float],
-    farthest: float,
-    hulls: Iterable[BaseGeometry],
-) -> Landing:
+    lines = tuple(np.asarray(shapely.multipolygons(np.array(hulls)[:, None])))
     return Landing(
-        mean,
-        max(one.radius for one in landings),
-        farthest,
-        min(one.soonest for one in landings),
-        max(one.latest for one in landings),
-        max(one.speed for one in landings),
-        max(one.energy for one in landings),
-        max(one.typical for one in landings),
-        min((one.apart for one in landings), key=APART.index),
-        tuple(shapely.MultiPolygon([cast("shapely.Polygon", hull)]) for hull in hulls),
+        mean=far.mean, farthest=far.farthest, lines=lines, **_worst(landings)
     )
+
+
+def _worst(landings: Sequence[Landing]) -> dict[str, Any]:
+    return {
+        "radius": max(one.radius for one in landings),
+        "soonest": min(one.soonest for one in landings),
+        "latest": max(one.latest for one in landings),
+        "speed": max(one.speed for one in landings),
+        "energy": max(one.energy for one in landings),
+        "typical": max(one.typical for one in landings),
+        "apart": min((one.apart for one in landings), key=APART.index),
+    }
 
 
 def drawn_landings(
@@ -225,6 +220,7 @@ def drawn_landings(
     each of the five has one landing all over.
     """
     found: list[dict[Piece, Landing]] = [{} for _ in places]
+    u, v = np.array(places).T
     for key in dict.fromkeys(key for own in five for key in own):
         landings = [own[key] for own in five if key in own]
         if len(landings) < len(five):
@@ -234,15 +230,23 @@ def drawn_landings(
             continue
         sides = (half, -half, half, -half, 0.0)
         seen = np.array([_seen(*pair) for pair in zip(landings, sides, strict=True)])
-        for place, at in zip(found, places, strict=True):
-            east, north = placed(*at, seen, half)
-            rings = np.stack([east[1:], north[1:]], axis=-1)
-            every: Any = shapely.convex_hull(shapely.multipoints(rings))
-            hulls = [h if h.area else h.buffer(_THIN) for h in every]
-            mean = float(east[0, 0]), float(north[0, 0])
-            farthest = float(np.hypot(east[-1], north[-1]).max())
-            place[key] = _worst(landings, mean, farthest, hulls)
+        east, north = placed(u, v, seen, half)
+        far = np.hypot(east[:, -1], north[:, -1]).max(axis=1).tolist()
+        means = zip(east[:, 0, 0].tolist(), north[:, 0, 0].tolist(), strict=True)
+        worst, lines = _worst(landings), _taut(east[:, 1:], north[:, 1:])
+        for place, mean, farthest, own in zip(found, means, far, lines, strict=True):
+            place[key] = Landing(
+                mean=mean, farthest=farthest, lines=tuple(own), **worst
+            )
     return found
+
+
+def _taut(east: FloatArray, north: FloatArray) -> NDArray[np.object_]:
+    """Go round some places each, shape (..., places); what has no width gets one."""
+    hulls: Any = shapely.convex_hull(shapely.multipoints(np.stack([east, north], -1)))
+    thin = shapely.area(hulls) == 0
+    hulls[thin] = shapely.buffer(hulls[thin], _THIN)
+    return np.asarray(shapely.multipolygons(hulls[..., None]))
 
 
 _THIN: Final = 0.5  # m; about lines that have no width

@@ -77,11 +77,10 @@ class Hands:
     Parameters
     ----------
     executor : concurrent.futures.Executor, optional
-        Threads, processes, or the client of a cluster; by default threads of its own, one
-        a processor. One that is given is left open.
+        Threads, processes, or the client of a cluster, which is left open.
     renew : callable, optional
-        Makes a new executor when one has broken. Without it, parts still open when a
-        process pool breaks are lost.
+        Makes an executor where none is given, threads by default, and a new one when it
+        has broken. Without it, parts still open when a process pool breaks are lost.
     progress : callable, optional
         Called with the number of parts done since the last call, and with the number
         still known to come.
@@ -134,10 +133,8 @@ def sweep(
     its worker is `Lost`; all others keep or get their result.
     """
     hands = hands or Hands()
-    if hands.executor is None:
-        with ThreadPoolExecutor(os.cpu_count()) as threads:
-            return _Run(work, parts, threads, hands, done).all()
-    run = _Run(work, parts, hands.executor, hands, done)
+    make = hands.renew or partial(ThreadPoolExecutor, os.cpu_count())
+    run = _Run(work, parts, hands.executor or make(), hands, done)
     try:
         return run.all()
     finally:

@@ -125,7 +125,7 @@ import os, signal, sys, threading, time
 import numpy as np
 from driftmap import fly, read_flight, read_wind
 from driftmap.core.errors import WeakThrustError
-from driftmap.montecarlo.columns import in_order
+from driftmap.core.pools import in_order
 
 os.cpu_count = lambda: 2
 
