@@ -254,15 +254,14 @@ class Falls:
         who: IntArray,
         over: FloatArray | float,
     ) -> Motion:
-        """Add the way glided through the air, and what glides by its sinking strikes so."""
+        """Add the way glided through the air, and the speed of it."""
         east = over * self._draws[f"{glide} east"][who]
         north = over * self._draws[f"{glide} north"][who]
         rows = state.rows()
         rows[0] += seconds * east
         rows[1] += seconds * north
-        if isinstance(over, np.ndarray):
-            rows[3] += east
-            rows[4] += north
+        rows[3] += east
+        rows[4] += north
         return Motion(*rows)
 
     def _thrown(self, state: Motion, body: Body, copy: int, who: IntArray) -> Motion:

@@ -41,6 +41,7 @@ processor where there are more: few, as the winds on their edges are flown twice
 
 _KEPT: Final = 24  # clouds; those of a span and of the cells in one row of it
 _LEAST_KEPT: Final = 9
+_ABOUT: Final = ((0, 0), (0, 1), (1, 0), (1, 1))
 _MOST_KEPT: Final = 400_000  # flights a worker keeps, some 700 MB of them
 
 
@@ -52,10 +53,23 @@ class Block:
     ----------
     rows, columns : range
         Numbers of the speeds below, and of the directions to the left.
+    only : frozenset of (int, int), optional
+        Which of those cells; all when left out.
     """
 
     rows: range
     columns: range
+    only: frozenset[Cell] | None = None
+
+    def cells(self) -> list[Cell]:
+        """List its cells."""
+        every = itertools.product(self.rows, self.columns)
+        return [at for at in every if self.only is None or at in self.only]
+
+    def winds(self, around: int) -> list[Cell]:
+        """List the winds about its cells, of so many directions."""
+        about = {(i + a, (j + b) % around) for i, j in self.cells() for a, b in _ABOUT}
+        return sorted(about)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -277,7 +291,7 @@ def work_out(
     Result: its winds and cells.
     """
     bench = _bench(unpack(packed), supposition, reach)
-    most, every = _most(reach), list(itertools.product(block.rows, block.columns))
+    most, every = _most(reach), block.cells()
     every.sort(key=lambda at: (at[0] // most[0], at[1] // most[1]))
     drawn: dict[Cell, Node] = {}
     cells: dict[Cell, Node | None] = {}
@@ -291,11 +305,8 @@ def work_out(
     # Where two spans meet, the milder one bounds the winds between them as well.
     for wide in sorted(spans, key=lambda wide: _severity(wide.node)):
         cells |= _drawn(bench, wide, drawn)
-    around = reach.directions
-    corners = {
-        (a, b % around) for i, j in every for a in (i, i + 1) for b in (j, j + 1)
-    }
-    nodes = {at: bench.known.get(at) or drawn[at] for at in sorted(corners)}
+    winds = block.winds(reach.directions)
+    nodes = {at: bench.known.get(at) or drawn[at] for at in winds}
     return Found(nodes, {key: node for key, node in cells.items() if node is not None})
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from functools import partial
+from typing import Final
 
 from driftmap.air import turbulence
+from driftmap.air.convection import sun_height, toward_dark
 from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.cells import Block, Found, blocks_of, unknown, work_out
@@ -19,7 +22,15 @@ from driftmap.planning.trial import judged, pack, scouts
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
 
-__all__ = ["Dial", "compute_dial"]
+__all__ = ["Dial", "compute_dial", "serves"]
+
+_HOURS: Final = timedelta(hours=3)
+"""How far from the hour of a dial it serves; assumed: the sun climbs by up to 45°."""
+
+_LOOKS: Final = 36  # at the sun in that time
+_ALIKE: Final = (
+    1.0  # deg; a sun less high or low than this by the hour stirs the air alike
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,24 +99,31 @@ def compute_dial(
     Between its winds a cell is judged as a whole (`driftmap.planning.span`), so that no
     wind in it is judged milder than it is; so is a wider span of winds, if it has one
     word all over, and winds inside are then drawn between those flown for it.
+
+    All is done by the sun of the hour, and where that is no no-go by the lowest and the
+    highest sun of the time served too: they still and stir the air most. Each wind, and
+    each cell, has the worst word of them.
     """
     first, notes, astray, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):
         told(few)
-    blocks = blocks_of(reach, setup.flight.rail.follows_wind)
-    work = partial(work_out, pack(setup), supposition, reach)
-    nodes: dict[tuple[int, int], Node] = {}
-    cells: dict[tuple[int, int], Node] = {}
-    for block, got in zip(blocks, sweep(work, blocks, hands), strict=True):
-        found = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
-        # A wind on the edge of a block that was lost, or not flown there, is known from
-        # the next one.
-        nodes |= {
-            k: n
-            for k, n in found.nodes.items()
-            if k not in nodes or not (n.problem or n.drawn)
-        }
-        cells |= found.cells
+    suns = _suns(supposition, setup)
+    if len(suns) > 1:
+        times = ", ".join(f"{sun.when:%H:%M}" for sun in suns)
+        notes = (*notes, f"each wind has its worst word by the sun at {times}")
+    packed, blocks = pack(setup), blocks_of(reach, setup.flight.rail.follows_wind)
+    nodes, cells = _worked(packed, supposition, reach, blocks, hands)
+    for other in suns[1:]:  # where there is a no-go already, no sun makes it worse
+        still = frozenset(at for at, cell in cells.items() if cell.verdict != "no-go")
+        left = [replace(block, only=still) for block in blocks]
+        left = [block for block in left if block.cells()]
+        more, beside = _worked(packed, other, reach, left, hands)
+        nodes |= {k: max(nodes[k], n, key=_severity) for k, n in more.items()}
+        for at in still:
+            if at in beside:
+                cells[at] = max(cells[at], beside[at], key=_severity)
+            else:  # it has a corner that is no-go now
+                del cells[at]
     calm = max((n for (i, _), n in nodes.items() if i == 0), key=_severity)
     around = itertools.product(range(1, reach.speeds + 1), range(reach.directions))
     return Dial(
@@ -122,22 +140,79 @@ def compute_dial(
     )
 
 
+def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] | None:
+    """Give the time that a dial serves: about its hour, while it is light, if it was then.
+
+    ``supposition``: whose hour counts; ``setup``: where, and until when what was answered
+    holds.
+
+    Result: None where its winds are of no hour.
+    """
+    when, site, said = supposition.hour, setup.site, setup.answers
+    if when is None:
+        return None
+    at = site.latitude, site.longitude
+    late = toward_dark(when, when + _HOURS, *at)
+    late = min(late, (None if said is None else said.until) or late)
+    return toward_dark(when, when - _HOURS, *at), late
+
+
+def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
+    """Give the air of the hour, and of the lowest and the highest sun in the time served."""
+    span, site = serves(supposition, setup), setup.site
+    if span is None or supposition.shape is not None:
+        return [supposition]
+
+    def height(when: datetime) -> float:
+        return sun_height(when, site.latitude, site.longitude)
+
+    first, last = span
+    times = [first + (last - first) * n / _LOOKS for n in range(_LOOKS + 1)]
+    when = supposition.when or first
+    others = [
+        time
+        for time in (min(times, key=height), max(times, key=height))
+        if abs(height(time) - height(when)) > _ALIKE
+    ]
+    return [supposition, *(replace(supposition, when=time) for time in others)]
+
+
+def _worked(
+    packed: bytes,
+    supposition: Supposition,
+    reach: Reach,
+    blocks: Sequence[Block],
+    hands: Hands | None,
+) -> tuple[dict[tuple[int, int], Node], dict[tuple[int, int], Node]]:
+    """Work through blocks by one sun; give their winds and cells."""
+    work = partial(work_out, packed, supposition, reach)
+    nodes: dict[tuple[int, int], Node] = {}
+    cells: dict[tuple[int, int], Node] = {}
+    for block, got in zip(blocks, sweep(work, blocks, hands), strict=True):
+        found = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
+        # A wind on the edge of a block that was lost, or not flown there, is known from
+        # the next one.
+        nodes |= {
+            k: n
+            for k, n in found.nodes.items()
+            if k not in nodes or not (n.problem or n.drawn)
+        }
+        cells |= found.cells
+    return nodes, cells
+
+
 def _severity(node: Node) -> int:
     return WORDS.index(node.word)
 
 
 def _lost(reach: Reach, block: Block, reason: str) -> Found:
     """Hold in every wind and cell of a block that was lost with its worker."""
-    winds = itertools.product(
-        (*block.rows, block.rows[-1] + 1), (*block.columns, block.columns[-1] + 1)
-    )
-    cells = itertools.product(block.rows, block.columns)
     return Found(
+        {at: unknown(reach.wind(*at), reason) for at in block.winds(reach.directions)},
         {
-            (i, j % reach.directions): unknown(reach.wind(i, j), reason)
-            for i, j in winds
+            (i, j): unknown(reach.wind(i + 0.5, j + 0.5), reason)
+            for i, j in block.cells()
         },
-        {(i, j): unknown(reach.wind(i + 0.5, j + 0.5), reason) for i, j in cells},
     )
 
 

@@ -13,8 +13,9 @@ import numpy as np
 from driftmap.air.wind import MAST, WindProfile, direction_and_speed, scaled
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
-from driftmap.winds import read_wind
-from driftmap.winds.spoken import HEAD_HEIGHT
+from driftmap.winds.merge import merge
+from driftmap.winds.reading import Setting, present
+from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
 __all__ = ["Supposition", "head_share", "hour_told", "suppose", "turned"]
 
@@ -28,8 +29,10 @@ _KNOWN: Final = (
     "and the verdict of the day holds without them"
 )
 
-_NOT_OF_A_PLAN: Final = ("no source speaks", "age at the flight")
-"""Notes on readings that a supposed wind has no use for: `_KNOWN` stands in their place."""
+_NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
+
+_NOT_OF_A_PLAN: Final = "no source speaks"
+"""Note on readings that a supposed wind has no use for: `_KNOWN` stands in its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +115,12 @@ class Supposition:
         return self.spoken(_words(from_deg, speed, self.gust))
 
     def spoken(self, words: str) -> WindProfile:
-        """Read a wind in words over the site at that hour."""
-        return read_wind(
-            words, site_altitude=self.site_altitude, when=self.when, place=self.place
+        """Read a wind in words over the site at that hour, as told then: it has no age."""
+        when = self.when or present()
+        own = Setting(
+            self.site_altitude, when=when, place=self.place, read_at=when, now=when
         )
+        return merge([read_words(words, own)], own)
 
 
 def _words(from_deg: float | None, speed: float, gust: float) -> str:
@@ -176,14 +181,17 @@ def hour_told(supposition: Supposition) -> Iterator[str]:
     when = supposition.when
     if when is not None and supposition.shape is None:
         told = supposition.hour is not None
-        at = f"{when:%Y-%m-%d %H:%M %z}".rstrip() if told else "noon at the equinox"
-        yield f"winds aloft and rising air as usual at {at}: by a lower sun they are others"
+        at = f"{when:%Y-%m-%d %H:%M %z}".rstrip() if told else _NO_HOUR
+        yield (
+            f"winds aloft and rising air as usual at {at}: by a higher sun landings spread "
+            "wider, by a lower one the wind grows more with height"
+        )
 
 
 def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:
     """Keep the notes that hold for a supposed wind, without its figures."""
     for note in assumed:
-        if not any(part in note for part in _NOT_OF_A_PLAN):
+        if _NOT_OF_A_PLAN not in note:
             yield note.replace(name, "the supposed wind")
 
 

@@ -23,9 +23,10 @@ let readAt = new Date(); // when the meter was read
 
 const magnetic = () => one("#magnetic").getAttribute("aria-pressed") === "true";
 
-// What must be added to a bearing as it is read to make it true [deg]: no number while that is not known.
+// What must be added to a bearing as it is read to make it true [deg]: no number while that is not known, or is none of this Earth.
 function offset() {
-  return magnetic() ? value("#declination") : 0;
+  const turn = magnetic() ? value("#declination") : 0;
+  return Math.abs(turn) <= one("#declination").max ? turn : NaN;
 }
 
 // The reading as the fields hold it, its bearing true: null while one is empty or no number.
@@ -170,7 +171,8 @@ function cellTold(wind) {
 
 // How long a go still counts; it falls to hold by itself. Nothing else is good for any time.
 function showAge(verdict, old) {
-  const left = Math.max(0, DIAL.stale - (new Date() - readAt) / 1000);
+  const served = DIAL.span ? (DIAL.span[1] - new Date()) / 1000 : DIAL.stale;
+  const left = Math.max(0, Math.min(served, DIAL.stale - (new Date() - readAt) / 1000));
   one("#age").hidden = !verdict.startsWith("go") || Boolean(old);
   one("#left").value = left;
   one("#left-told").textContent = say("left", { minutes: Math.ceil(left / 60) });

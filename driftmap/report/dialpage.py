@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.convection import toward_dark
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.between import check_between, word_at
-from driftmap.planning.dial import Dial
+from driftmap.planning.dial import Dial, serves
 from driftmap.planning.dialwinds import METER_HEIGHT
 from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import Supposition
@@ -89,7 +88,7 @@ def dial_html(
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
     day = made_for or datetime.now().astimezone().date()
-    span = _span(dial)
+    span = serves(dial.supposition, dial.setup)
     data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
     texts = [text_of(name) for name in (*_SCRIPTS, "labels.js")]
@@ -105,25 +104,6 @@ def dial_html(
         answers=_answers(dial, voice),
         **_content(dial, data, fineness, voice),
     )
-
-
-_HOURS: Final = timedelta(hours=3)
-"""How far from the hour of a dial its air is still alike; assumed: the sun climbs by up to 45°."""
-
-
-def _span(dial: Dial) -> tuple[datetime, datetime] | None:
-    """Give the time that a dial serves: about its hour, while it is light, if it was then.
-
-    None where its winds are of no hour.
-    """
-    when, site = dial.supposition.hour, dial.setup.site
-    if when is None:
-        return None
-    at = site.latitude, site.longitude
-    said = dial.setup.answers
-    late = toward_dark(when, when + _HOURS, *at)
-    late = min(late, (None if said is None else said.until) or late)
-    return toward_dark(when, when - _HOURS, *at), late
 
 
 def _told_span(span: tuple[datetime, datetime]) -> str:

@@ -293,7 +293,7 @@ def season_told(data: dict[str, Any], voice: Voice) -> str:
     lines = [aligned(rows), ""]
     if bins:
         lines.append(
-            f"Bins: of {bins['checked_directly']} readings flown as they are, "
+            f"Bins: of {bins['checked_directly']} readings flown as they are in the same air, "
             f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} "
             "were not go where the bin is."
         )

@@ -70,3 +70,25 @@ def test_a_nose_cone_may_fall_tip_first():
     assert fast > 2 * slow
     assert speed.min() == pytest.approx(slow, rel=0.05)
     assert speed.max() == pytest.approx(fast, rel=0.08)  # not yet at its balance
+
+
+def test_a_canopy_that_glides_lands_as_fast_as_it_glides_and_sinks():
+    """v² of a glide of 6 m/s is 36 more; energy and angle follow."""
+    flight = read_flight(WILLET)
+    fast, slow = (
+        fly(
+            flight.model_copy(update={"recovery": (main,)}),
+            CALM,
+            0.0,
+            samples=300,
+            seed=6,
+        )
+        for glide in (6.0, 0.0)
+        for main in [flight.recovery[0].model_copy(update={"glide": glide})]
+    )
+    (part,), (same,) = fast.of("recovery works"), slow.of("recovery works")
+    glide = fast.draws["main glide"]
+    assert glide.max() <= 6.0 < 1.1 * glide.max()
+    sinks = slow.speed[same.rows]
+    assert fast.speed[part.rows] == pytest.approx(np.hypot(sinks, glide), rel=0.05)
+    assert np.all(fast.angle[part.rows] < slow.angle[same.rows])

@@ -4,7 +4,7 @@ import dataclasses
 import math
 import re
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,9 @@ from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
+from driftmap.planning import dial as planned
 from driftmap.planning.between import check_between, surrounding, word_at
+from driftmap.planning.cells import Block
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dialwinds import Reach, known_wind, metered_wind
 from driftmap.planning.node import APART, WORDS, Landing, Node, drawn_landings
@@ -40,6 +42,7 @@ from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
 from driftmap.winds import read_wind
+from driftmap.winds.reading import present
 
 ROOT = Path(__file__).parents[2]
 
@@ -429,6 +432,50 @@ def test_a_page_serves_some_hours_of_light_about_its_own(dial, hour, first, last
     start, end = map(int, re.search(r'"span":\[(\d+),(\d+)\]', page).groups())
     assert 0 < when.timestamp() * 1000 - start <= 3 * 3_600_000
     assert 0 < end - when.timestamp() * 1000 <= 3 * 3_600_000
+
+
+def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monkeypatch):
+    """By the hour all is go; by the lowest sun one wind holds, by the highest another fails."""
+    when = datetime.fromisoformat("2026-06-13T08:30-07:00")
+    supposed = Supposition.over_site(dial.setup.site, when)
+    bad = {5: ((1, 1), "hold"), 8: None, 11: ((1, 2), "no-go")}
+    asked = []
+
+    def worked(packed, supposition, reach, blocks, hands):
+        winds = {at for block in blocks for at in block.winds(reach.directions)}
+        cells = {at for block in blocks for at in block.cells()}
+        asked.append((supposition.when.hour, len(cells)))
+        nodes = {at: Node(reach.wind(*at), "go", supposed=False) for at in winds}
+        if (one := bad[supposition.when.hour]) is not None:
+            nodes[one[0]] = Node(reach.wind(*one[0]), one[1])
+        return nodes, {
+            at: Node(reach.wind(*at), max(words, key=WORDS.index), supposed=False)
+            for at in cells
+            for words in [[nodes[w].word for w in Block(
+                range(at[0], at[0] + 1), range(at[1], at[1] + 1)).winds(4)]]
+            if "no-go" not in words
+        }  # fmt: skip
+
+    monkeypatch.setattr(planned, "_worked", worked)
+    setup = dataclasses.replace(dial.setup, samples=50)
+    found = compute_dial(setup, supposed, Reach(3.0, 2, 4))
+    assert asked == [(8, 8), (5, 8), (11, 8)]
+    assert [node.word for node in found.nodes] == [
+        *("go", "go", "hold", "no-go", "go", "go", "go", "go", "go")
+    ]
+    beside = {(0, 0): "hold", (0, 3): "go", (1, 0): "hold", (1, 3): "go"}
+    assert {at: cell.word for at, cell in found.cells.items()} == beside
+    assert any("the sun at 08:30, 05:30, 11:30" in note for note in found.assumed)
+
+
+@pytest.mark.parametrize("ahead", [-400, -1, 0, 3, 24 * 20])
+def test_a_wind_that_is_supposed_has_no_age(ahead):
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    when = present() + timedelta(hours=ahead)
+    supposed = Supposition.over_site(site, when)
+    for wind in (known_wind(supposed, 240.0, 5.0), supposed.read(None, 5.0)):
+        assert (wind.age, wind.undated) == (0.0, ())
+        assert not any("counts as read" in note for note in wind.assumed)
 
 
 @pytest.mark.parametrize("top", [0.0, 100.0, float("nan")])

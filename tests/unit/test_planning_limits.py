@@ -166,7 +166,7 @@ def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
 
 def test_even_ground_gives_even_limits(flight, coarse):
     # Wide enough for what leaves its path under power in any air.
-    ring = round_site(200.0, outside_boundary="30 %", hurtful_outside_boundary="20 %")
+    ring = round_site(200.0, outside_boundary="45 %", hurtful_outside_boundary="30 %")
     setup = Setup(flight, ring, 400, 5)
     found = limits_of(setup, [0.0, 90.0], steps=2)
     limits = [limit.go_below for limit in found]

@@ -249,7 +249,7 @@ def test_the_key_changes_with_every_input(setup):
 
 
 def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
-    hours = read_hours(write(tmp_path, *rows(2.0, 9.5)))
+    hours = read_hours(write(tmp_path, *rows(4.0, 9.5)))
     ledger = Ledger("k")
     supposition = Supposition(setup.site.elevation)
     season_hours(setup, supposition, hours, ledger)
