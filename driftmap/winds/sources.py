@@ -287,8 +287,7 @@ def laid_through(
         if above and len(near) > 2 and np.any(inside):
             # A slope below or above a gap is not carried through it to another wind.
             ends, wind = laid([low, above[0]])
-            off = np.abs((across - wind).mean(axis=1))
-            if np.any((off > np.sqrt(np.diag(ends.covariance)))[inside]):
+            if _swings(across[inside], wind[inside], np.diag(ends.covariance)[inside]):
                 across[inside] = wind[inside]
     strongest = _carried_up(tops, heights, across.mean(axis=1))
     if strongest is not None:
@@ -308,6 +307,19 @@ def laid_through(
                 _between(float(z), column, float(sigma), stack.nodes, roughness)
             )
     return nodes, known.covariance
+
+
+def _swings(
+    wind: NDArray[np.complex128], ends: NDArray[np.complex128], variance: FloatArray
+) -> bool:
+    """Tell whether a wind between two levels is stilled, turned about or far from what they say.
+
+    Each of shape (k, m), beside that of the two levels alone, whose error has a variance (k,).
+    """
+    one, usual = wind.mean(axis=1), ends.mean(axis=1)
+    stilled = (one * usual.conjugate()).real < 0.5 * np.abs(usual) ** 2
+    far = np.abs(one - usual) > 2 * np.sqrt(variance)
+    return bool(np.any((stilled & (np.abs(usual) > _STILL)) | far))
 
 
 def _carried_up(
