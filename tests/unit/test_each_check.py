@@ -397,6 +397,25 @@ def test_risks_of_the_whole_flight(quiet):
     assert spoken(often, site())[Kind.CASUALTIES].outcome == "fail"
 
 
+@pytest.mark.parametrize(
+    ("limit", "outcome"), [(0.99, "fail"), (1.0, "warn"), (1.01, "pass")]
+)
+def test_casualties_fail_as_soon_as_all_of_their_interval_is_beyond(
+    quiet, limit, outcome
+):
+    """No ten times of grace, as the risk to one person has, stands between."""
+    often = moved(quiet, WORKS, (-450, 0), 0.5, energy=100.0)
+    harm = harm_of(often, site())
+    total = harm.casualties.total
+    assert total.upper < 1.5 * total.lower
+    end = {"fail": total.lower, "pass": total.upper}.get(outcome, total.estimate)
+    limits = LIMITS | {
+        "expected_casualties": replace(LIMITS["expected_casualties"], value=limit * end)
+    }
+    check = harm_checks(often, site(), harm, limits)[0]
+    assert (check.kind, check.outcome) == (Kind.CASUALTIES, outcome)
+
+
 def test_a_day_of_flights_shares_one_budget(quiet):
     hit = moved(quiet, WORKS, (-450, 0), 0.0003, energy=100.0)
     one = harm_of(hit, site()).casualties.total.estimate
