@@ -279,10 +279,9 @@ def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
         if mark.width is not None:
             shape = shape.buffer(mark.width / 2)
         if mark.radius is not None:
-            # Round toward the safe side: a waiver inside its circle, others around it.
-            grow = (
-                1.0 if mark.role == "waiver" else 1 / math.cos(math.pi / 4 / _SEGMENTS)
-            )
+            # Toward the safe side: what must hold all inside its circle, others around it.
+            within = mark.role in {"waiver", "boundary"}
+            grow = 1.0 if within else 1 / math.cos(math.pi / 4 / _SEGMENTS)
             shape = shape.buffer(mark.radius * grow, quad_segs=_SEGMENTS)
     return shape
 
