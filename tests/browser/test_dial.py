@@ -626,6 +626,9 @@ def test_a_magnetic_bearing_counts_from_the_needle(browser, page):
     browser.find("#declination").send_keys("13")
     assert "253°" in browser.find("#reading").text
     assert browser.js("return Math.round(reading().from)") == 253
+    browser.js("one('#declination').value = -200; show()")  # a slip turns no wind about
+    assert word(browser) == "HOLD"
+    browser.js("one('#declination').value = 13; show()")
     browser.find("#true").click()
     assert browser.find("#from").get_attribute("value") == "253"
 
@@ -638,6 +641,9 @@ def test_the_age_falls_to_hold_and_is_not_renewed_by_another_needle(
     put(browser, round(speed / MILE_PER_HOUR, 6), from_deg)
     assert browser.find("#age").is_displayed()
     assert browser.js("return one('#left').value > 1100")
+    # Nor longer than the hours that the dial itself serves.
+    browser.js("DIAL.span = [0, Date.now() + 300000]; show()")
+    assert browser.js("return one('#left').value <= 300")
     browser.js(
         "readAt = new Date(Date.now() - 1000 * (DIAL.stale + 1)); one('#declination').dispatchEvent(new Event('input'))"
     )
