@@ -324,7 +324,7 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
     changed = dataclasses.replace(demo, checks=checks)
     told = plain(brief_html(changed, Voice(english, "us")))
     row = re.search(rf"{area} [^;]*? of the pad; 120 people (.{{30}})", told)[1]
-    flags = {"fail": "NOT HERE NOW", "warn": "ask first"}
+    flags = {"fail": "MOVE AWAY", "warn": "ask first"}
     if outcome == "pass":
         assert not row.startswith(tuple(flags.values()))
     else:
