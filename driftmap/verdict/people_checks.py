@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -206,11 +207,19 @@ def _among_dots(parts: Sequence[BaseGeometry]) -> list[BaseGeometry]:
         return []
     spots = shapely.points([part.representative_point().coords[0] for part in dots])
     about = shapely.get_parts(shapely.union_all(shapely.buffer(spots, _SCATTERED / 2)))
-    return [
-        shapely.Polygon(whole.exterior).buffer(-_SCATTERED / 2)
-        for whole in about
-        if np.count_nonzero(shapely.intersects(whole, spots)) >= _DOTS
-    ]
+    groups = [spots[shapely.intersects(whole, spots)] for whole in about]
+    return [_joined(group) for group in groups if group.size >= _DOTS]
+
+
+def _joined(spots: NDArray[np.object_]) -> BaseGeometry:
+    """Lay strips as wide as a spot from each to those about it; what they ring counts too."""
+    net = shapely.delaunay_triangles(shapely.multipoints(spots), only_edges=True)
+    ways = shapely.get_parts(net)
+    ways = ways[shapely.length(ways) <= _SCATTERED]
+    strips = shapely.buffer([*ways, *spots], math.sqrt(_DOT) / 2)
+    return shapely.union_all(
+        [_filled(p) for p in shapely.get_parts(shapely.union_all(strips))]
+    )
 
 
 def _bridges(parts: NDArray[np.object_]) -> NDArray[np.object_]:

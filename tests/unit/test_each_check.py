@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.core.estimate import binomial
+from driftmap.core.estimate import Estimate, binomial
 from driftmap.failures.cases import LIKELIHOOD, WORKS
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
@@ -34,6 +34,8 @@ from driftmap.verdict.consequence_checks import (
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     _among_dots,
+    _risk,
+    _union,
     area_hits,
     details,
     ground_checks,
@@ -285,12 +287,37 @@ def test_the_flights_that_a_go_needs_hang_on_nobody_that_scouts_hit(quiet):
 
 
 @pytest.mark.parametrize("number", [5, 6])
-def test_six_small_spots_near_each_other_are_one_crowd(number):
-    spots = [shapely.box(20.0 * i, 0, 20.0 * i + 5, 5) for i in range(number)]
+@pytest.mark.parametrize("apart", [20.0, 90.0])
+@pytest.mark.parametrize("rows", [1, 2])  # in a line, or about open ground
+def test_six_small_spots_near_each_other_are_one_crowd(number, apart, rows):
+    at = [(300 + apart * (i // rows), apart * (i % rows)) for i in range(number)]
+    spots = [shapely.box(x, y, x + 5, y + 5) for x, y in at]
     assert len(_among_dots(spots)) == (number == 6)
+    for ground in _among_dots(spots):  # it holds what lies between them
+        far = at[-1][0]
+        assert ground.covers(shapely.box(300, 1, far, 4 if rows == 1 else apart + 4))
     # Some of them far off: not so many lie near each other.
     far = [shapely.box(5e3 * i, 9e3, 5e3 * i + 5, 9e3 + 5) for i in range(3)]
     assert len(_among_dots([*spots[:5], *far])) == 0
+
+
+@pytest.mark.parametrize(("gap", "joined"), [(29.0, True), (31.0, False)])
+def test_ground_between_two_places_of_people_near_each_other_is_theirs(gap, joined):
+    one, other = shapely.box(0, 100, 5, 105), shapely.box(5 + gap, 100, 10 + gap, 105)
+    ground = _union(tuple(replace(CROWD, shape=s) for s in (one, other)), people=True)
+    assert ground.covers(shapely.box(5, 101, 5 + gap, 104)) == joined
+    assert ground.covers(one.union(other))
+
+
+@pytest.mark.parametrize(
+    ("expected", "outcome"),
+    [((0.2, 0.3), "pass"), ((0.5, 1.5), "warn"), ((1.1, 1.9), "fail")],
+)
+def test_casualties_surely_beyond_their_yardstick_fail_at_once(expected, outcome):
+    limit = LIMITS["expected_casualties"]
+    low, high = (limit.value * times for times in expected)
+    p = Estimate((low + high) / 2, low, high, 9, 1000)
+    assert _risk(Kind.CASUALTIES, p, limit).outcome == outcome
 
 
 @pytest.mark.parametrize(
