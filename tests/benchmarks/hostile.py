@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import random
 import re
 import resource
@@ -530,7 +531,9 @@ def main() -> int:
                     print(fault, file=sys.stderr, flush=True)
                 counts.keep(counts.first + max(asked.values()))
         except KeyboardInterrupt:
-            pool.shutdown(cancel_futures=True)
+            for worker in multiprocessing.active_children():
+                worker.kill()  # it may be in the midst of what never ends
+            pool.shutdown(wait=False)
     return counts.told("read", "refused", "hold", "no-go", "fault", "late")
 
 
