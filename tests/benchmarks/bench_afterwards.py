@@ -246,7 +246,7 @@ def explain_apart():
     return explain_toward(48, ("fin", "nose cone"), "pairs without the rocket's", 41)
 
 
-def explain_plain(count=30, wide=25.0):
+def explain_plain(count=15, wide=25.0):
     """Hold chances told of finds, flown toward, against those of very many plain flights.
 
     These are weighed as if the finds were told less well, over which chances change little:
@@ -267,6 +267,8 @@ def explain_plain(count=30, wide=25.0):
         told += [(p, theirs.get(name, 0.0)) for name, p in ours.items()]
     for low, high in ((0.2, 0.4), (0.4, 0.6), (0.6, 1.0)):
         off = np.array([ours - theirs for ours, theirs in told if low <= ours < high])
+        if off.size < 5:
+            continue
         error = 196 * off.std(ddof=1) / np.sqrt(off.size)
         yield (
             f"explain: {100 * low:.0f} to {100 * high:.0f} % likely by flights flown toward "
