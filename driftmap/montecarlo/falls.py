@@ -15,13 +15,13 @@ from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
-from driftmap.montecarlo.burning import burn_stage
 from driftmap.montecarlo.launch import Plan
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Ascent, Motion
+from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import Rocket
 
-__all__ = ["KNOT", "LANDED", "Falls", "Job", "Leg", "of_flights"]
+__all__ = ["KNOT", "LANDED", "Falls", "Job", "Leg", "moment", "of_flights"]
 
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 """What is kept of a landing."""
@@ -233,18 +233,54 @@ class Falls:
         for motor, mine in ((rocket, ~late), (upper or rocket, late)):
             some = np.flatnonzero(mine)
             if some.size:
-                after, mass[some] = burn_stage(
-                    stage,
-                    of_flights(job.state, some),
-                    motor,
-                    self._air,
-                    self._draws,
-                    mass=mass[some],
-                    who=who[some],
-                    luck=self._seed,
+                after, mass[some] = self._burnt(
+                    stage, of_flights(job.state, some), motor, mass[some], who[some]
                 )
                 rows[:, some] = after.rows()
         return Motion(*rows), job.own if job.body.rides else mass
+
+    def _burnt(
+        self,
+        stage: Stage,
+        state: Motion,
+        rocket: Rocket,
+        mass: FloatArray,
+        who: IntArray,
+    ) -> tuple[Motion, FloatArray]:
+        """Let some bodies burn on with a motor; give them at burnout or on the ground."""
+        burn = stage.burn
+        assert burn is not None
+        toward = None
+        if burn.tilt:
+            # One bearing for each input: cases that share it go off the same way.
+            bearing = stream(*self._seed, f"{burn.tilt} bearing").uniform(
+                0, 2 * np.pi, rocket.mass.size
+            )
+            tilt, turn = self._draws[burn.tilt][who], bearing[who]
+            flat = np.sin(tilt)
+            toward = np.stack([flat * np.sin(turn), flat * np.cos(turn), np.cos(tilt)])
+        if burn.turned and toward is not None:
+            rows = state.rows()
+            rows[3:6] = state.speed * toward
+            state, toward = Motion(*rows), None
+        area = self._drag_area(Leg(state, stage, mass, who))
+        lights = np.broadcast_to(rocket.lights, rocket.mass.shape)[who]
+        burn_time, propellant = rocket.burn_time[who], rocket.propellant[who]
+        delivered = rocket.curve.delivered((state.time - lights) / burn_time)
+        empty = mass - propellant * (1 - delivered)
+        body = Burning(
+            mass=empty,
+            propellant=propellant,
+            impulse=rocket.impulse[who],
+            burn_time=burn_time,
+            curve=rocket.curve,
+            drag_area=area,
+            share=self._draws[burn.share][who] if burn.share else np.ones(who.size),
+            toward=toward,
+            lights=lights,
+        )
+        after = burn_on(state, body, self._air, who=who)
+        return after, empty + propellant * (1 - body.burnt(after.time))
 
     def _glided(
         self,
@@ -273,6 +309,42 @@ class Falls:
         rows = state.rows()
         rows[3:6] += throws(speed, rng)
         return Motion(*rows)
+
+
+def moment(
+    release: Release,
+    ascent: Ascent,
+    draws: Mapping[str, FloatArray],
+    broken: Mapping[str, FloatArray],
+) -> Motion:
+    """Give the state in which the bodies of a case are let go.
+
+    ``ascent``, shape (n,): the way up; ``draws`` and ``broken``, shape (n,): inputs
+    drawn; times at which fins break off, by the key of it [s].
+
+    Result: state then, shape (n,).
+    """
+    top, off = ascent.apogee, ascent.rail_exit.time
+    mark = draws.get(release.mark, top.time)
+    match release.at:
+        case "max q":
+            time = ascent.max_q()[0]
+        case "breaks":
+            # Flights in which nothing breaks are let go at apogee and then not counted.
+            time = np.minimum(broken[release.mark], top.time)
+        case "rail":
+            time = off
+        case "burn":
+            time = off + mark * (ascent.first_burnout - off)
+        case "off rail":
+            time = np.maximum(mark, off)
+        case "coast":
+            time = ascent.burnout + mark * (top.time - ascent.burnout)
+        case "time" | "first second":
+            time = mark
+        case _:
+            return top
+    return ascent.at(time)
 
 
 def of_flights(motion: Motion, who: IntArray) -> Motion:

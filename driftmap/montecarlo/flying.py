@@ -28,9 +28,8 @@ from driftmap.failures.case import (
 )
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.flutter import flutter_margin
-from driftmap.montecarlo.burning import moment
 from driftmap.montecarlo.columns import Block
-from driftmap.montecarlo.falls import Falls, Job, Leg, of_flights
+from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from math import degrees
@@ -34,7 +34,7 @@ from driftmap.montecarlo.staging import (
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Airframe, Flight, Uncertain
 from driftmap.trajectory.ascent import ascend
-from driftmap.trajectory.motion import Ascent
+from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import Rocket, ThrustCurve
 
 __all__ = ["Plan", "plan_launch", "rockets"]
@@ -104,13 +104,13 @@ class Plan:
     top: float
     apogee: float
     sky: Sky
-    rise: Callable[[FloatArray], FloatArray] | None
+    rise: DragRise | None
     balance: Balance
     upper_balance: Balance | None
     assumed: tuple[str, ...]
 
     @property
-    def fall_rise(self) -> Callable[[FloatArray], FloatArray] | None:
+    def fall_rise(self) -> DragRise | None:
         """Factor on the drag of a nose-first fall by Mach number."""
         return None if self.rise is None else rise_of(self.flight.falling)
 
@@ -282,7 +282,7 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
 
 def _drawn_rise(
     plan: Plan, frame: Airframe, draws: Mapping[str, FloatArray]
-) -> Callable[[FloatArray], FloatArray] | None:
+) -> DragRise | None:
     """Let each flight have a transonic peak of its own, where that is not given."""
     peak = draws.get("transonic peak")
     if plan.rise is None or frame.drag_by_mach or peak is None:

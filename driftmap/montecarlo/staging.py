@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -17,7 +17,7 @@ from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
 from driftmap.trajectory.ascent import ascend
-from driftmap.trajectory.motion import Ascent
+from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
 
 __all__ = [
@@ -81,7 +81,7 @@ def upper_spreads(
     return spreads, assumed, steady
 
 
-def rise_of(frame: Airframe) -> Callable[[FloatArray], FloatArray]:
+def rise_of(frame: Airframe) -> DragRise:
     """Give the factor on the drag of a stage by Mach number: its own table's, or the usual."""
     table = frame.drag_table()
     return drag_rise if table is None else table.factor
@@ -119,7 +119,7 @@ def with_upper(
     flight: Flight,
     rocket: Rocket,
     draws: Drawn,
-    rise: Callable[[FloatArray], FloatArray] | None,
+    rise: DragRise | None,
 ) -> Rocket:
     """Put on rockets what lights in the air.
 

@@ -16,12 +16,12 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.dialwinds import Reach, Wind, known_wind, metered_wind
 from driftmap.planning.net import Net, everywhere, turned_lines
 from driftmap.planning.node import (
-    WORDS,
     Landing,
     Node,
     drawn_landings,
     joined_landing,
     landings_of,
+    severity,
 )
 from driftmap.planning.sector import Span, most_cells, settled
 from driftmap.planning.span import alike, strictest
@@ -201,12 +201,12 @@ class _Bench:
     def cell(self, i: int, j: int) -> Node | None:
         """Judge all winds of a cell at once; None where a corner says all there is to say."""
         corners = [self.node(a, b) for a in (i, i + 1) for b in (j, j + 1)]
-        worst = max(corners, key=_severity)
+        worst = max(corners, key=severity)
         if worst.verdict == "no-go":
             if i:
                 return None
             # The lightest air stands in the dial once, not from everywhere.
-            calm = max(corners[:2], key=_severity)
+            calm = max(corners[:2], key=severity)
             wind = self.reach.wind(0.5, j + 0.5)
             return replace(_with_calm(calm, corners[:2]), wind=wind)
         span = i, i + 1, j, j + 1
@@ -263,10 +263,6 @@ class _Bench:
         return _Wide(span, one, every, half, self.reach)
 
 
-def _severity(node: Node) -> int:
-    return WORDS.index(node.word)
-
-
 def _with_calm(cell: Node, calm: Sequence[Node]) -> Node:
     """Let the lines of a lowest cell go round those of the lightest air from there."""
     every = [node.landings or {} for node in (cell, *calm)]
@@ -303,7 +299,7 @@ def work_out(
         elif wide not in spans:
             spans.append(wide)
     # Where two spans meet, the milder one bounds the winds between them as well.
-    for wide in sorted(spans, key=lambda wide: _severity(wide.node)):
+    for wide in sorted(spans, key=lambda wide: severity(wide.node)):
         cells |= _drawn(bench, wide, drawn)
     winds = block.winds(reach.directions)
     nodes = {at: bench.known.get(at) or drawn[at] for at in winds}

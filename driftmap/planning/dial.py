@@ -15,7 +15,7 @@ from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.cells import Block, Found, blocks_of, unknown, work_out
 from driftmap.planning.dialwinds import Reach, limit_at_meter, metered_wind
-from driftmap.planning.node import WORDS, Node
+from driftmap.planning.node import Node, severity
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts
@@ -118,13 +118,13 @@ def compute_dial(
         left = [replace(block, only=still) for block in blocks]
         left = [block for block in left if block.cells()]
         more, beside = _worked(packed, other, reach, left, hands)
-        nodes |= {k: max(nodes[k], n, key=_severity) for k, n in more.items()}
+        nodes |= {k: max(nodes[k], n, key=severity) for k, n in more.items()}
         for at in still:
             if at in beside:
-                cells[at] = max(cells[at], beside[at], key=_severity)
+                cells[at] = max(cells[at], beside[at], key=severity)
             else:  # it has a corner that is no-go now
                 del cells[at]
-    calm = max((n for (i, _), n in nodes.items() if i == 0), key=_severity)
+    calm = max((n for (i, _), n in nodes.items() if i == 0), key=severity)
     around = itertools.product(range(1, reach.speeds + 1), range(reach.directions))
     return Dial(
         setup,
@@ -199,10 +199,6 @@ def _worked(
         }
         cells |= found.cells
     return nodes, cells
-
-
-def _severity(node: Node) -> int:
-    return WORDS.index(node.word)
 
 
 def _lost(reach: Reach, block: Block, reason: str) -> Found:

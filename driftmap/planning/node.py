@@ -33,6 +33,7 @@ __all__ = [
     "drawn_landings",
     "joined_landing",
     "landings_of",
+    "severity",
 ]
 
 SHARES: Final = (0.9, 0.99)
@@ -144,6 +145,11 @@ class Node:
         if self.verdict == "go" and self.supposed:
             return "go if aloft"
         return self.verdict
+
+
+def severity(node: Node) -> int:
+    """Rank a wind by its word, the mildest first."""
+    return WORDS.index(node.word)
 
 
 def landings_of(cloud: Cloud) -> tuple[dict[Piece, Landing], Lines]:

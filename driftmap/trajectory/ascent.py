@@ -206,13 +206,13 @@ class _Run:
         """Give what `Ascent.kept` holds, the airstream at apogee too."""
         last = self._kept[self._count - 1]
         near = local_air(self.air, last[2], self.who)
-        last[7:] = self._look(last[:7], near)
+        last[7:] = self._look(last[:7], _stream(last[:7], near))
         return self._kept[: self._count]
 
-    def _look(self, state: FloatArray, near: FloatArray) -> FloatArray:
+    def _look(self, state: FloatArray, stream: _Stream) -> FloatArray:
         """Speed through the air, density and speed of sound, shape (3, n)."""
         sound = np.interp(state[2], self.air.height, self.air.sound)
-        return np.stack([*through_air(state, near)[2:], sound])
+        return np.stack([stream.speed, stream.density, sound])
 
     def advance(
         self, before: _Moving, step: FloatArray, *, powered: bool = True
@@ -222,8 +222,8 @@ class _Run:
         body = rocket.stability
         mass, push, flow = self._burn(state[6], step, powered=powered)
         near = local_air(self.air, state[2] + step / 2 * state[5], self.who)
-        self._now = self._look(state, near)
         start = _stream(state, near)
+        self._now = self._look(state, start)
         # The path as it would go on without the bend that the angle of attack gives it ...
         along = _dot(axis, start.ahead)
         crossing = np.sqrt(np.maximum(1 - along**2, 0.0))

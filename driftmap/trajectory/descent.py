@@ -5,18 +5,17 @@ A body is a point with mass and drag area in moving air,
 .. math:: \dot{\mathbf v} = -\tfrac{1}{2 m}\,\rho\, C_D S\,|\mathbf v - \mathbf w|
           (\mathbf v - \mathbf w) - g \hat{\mathbf z}.
 
-Two methods share the work. `settle` steps in time (classic Runge-Kutta of order 4, each
+Two methods share the work. The one here steps in time (classic Runge-Kutta of order 4, each
 body with its own step) while a body rises, turns over, or is far from the balance of
-weight and drag. `sink` then takes whole layers of air at once: for constant density and
+weight and drag. `driftmap.trajectory.sinking.sink` then takes whole layers of air at once: for constant density and
 linear wind the fall has a closed form in the height fallen, however stiff the balance.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,9 +24,8 @@ from driftmap.air.column import AirColumn, local_air
 from driftmap.core.checks import BoolArray, FloatArray, IntArray
 from driftmap.core.errors import FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.trajectory.motion import Motion
-
-DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
+from driftmap.trajectory.motion import DragRise, Motion
+from driftmap.trajectory.sinking import sink
 
 __all__ = ["coast", "fall"]
 
@@ -37,7 +35,6 @@ _LONGEST: Final = 1.0  # s; a body without drag must still meet its layers of wi
 _BALANCED: Final = 0.1  # imbalance of drag and weight that may enter a layer
 _LAYER: Final = 60.0  # m; the depth over which that imbalance is weighed
 _MACH: Final = 0.05  # change of the Mach number over a step that the drag may rise in
-_LIFTED: Final = 0.7  # of the speed of sinking that rising air takes at most; assumed
 _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
 _LEAST_DRAG: Final = 1e-9  # m² kg⁻¹; a body with less falls as this one does, within
 # centimetres, and below it the forms of a layer divide what rounding leaves
@@ -110,7 +107,7 @@ def fall(
         # The highest first: a layer passes over those that start below it.
         falling = falling[np.argsort(-here[2, falling])]
         down, sinking = falling + first, here[:, falling]
-        _sink(sinking, drag[down], air, column[down], stop[down], rise=rise)
+        sink(sinking, drag[down], air, column[down], stop[down], rise=rise)
         here[:, falling] = sinking
 
     starts = range(0, n, _BLOCK)
@@ -354,81 +351,3 @@ def _crossing(
         slope = v0 + part * (2 * c2 + 3 * c3 * part)
         part = np.clip(part - height / np.where(slope < 0, slope, -np.inf), 0.0, 1.0)
     return np.asarray(part * step)
-
-
-def _held_up(lift: FloatArray, depth: FloatArray, took: FloatArray) -> FloatArray:
-    """Time that rising air adds to the way through a layer, or sinking air takes [s].
-
-    No body is held up more than `_LIFTED` of its sinking: it drifts out of what lifts it.
-    """
-    share = np.minimum(lift * took / np.maximum(depth, 1e-9), _LIFTED)
-    return np.asarray(took * share / (1 - share))
-
-
-def _sink(
-    rows: FloatArray,
-    drag: FloatArray,
-    air: AirColumn,
-    column: IntArray,
-    stop: FloatArray,
-    *,
-    rise: DragRise | None,
-) -> None:
-    r"""Carry falling bodies, the highest first, down layer by layer, in place.
-
-    Within a layer density, shear and the tilt :math:`f = |\mathbf r| / u` of the drag are
-    constant. With :math:`\kappa = K f` and fallen height `s` the speed of fall `u` obeys
-    :math:`(u^2)' = 2 g - 2 \kappa u^2` and the sideways speed `q` through the air
-    :math:`q' = -\kappa q + \sigma`; both are solved exactly, and so is the time. The way
-    travelled sideways uses the mean of `q` over height and the centroid in time of the
-    wind, exact for a steady fall and second order otherwise.
-    """
-    x, y, z, vx, vy, vz, t = rows
-    u, start = -vz, -z
-    for i in range(air.height.size - 2, -1, -1):
-        low, high = air.height[i], air.height[i + 1]
-        n = int(np.searchsorted(start, -low))  # those that start above its lower level
-        if n == 0:
-            continue
-        floor, one = np.maximum(stop[:n], low), column[:n]
-        s = np.minimum(z[:n], high)
-        above = s - low  # height of the entry over the layer's lower level
-        s = np.maximum(s - floor, 0.0)
-        k = drag[:n] * (0.5 * (air.density[i] + air.density[i + 1]))
-        u0 = u[:n]
-        if rise is not None:
-            k *= rise(u0 / (0.5 * (air.sound[i] + air.sound[i + 1])))
-        wind_x, wind_y = air.east[i].take(one), air.north[i].take(one)
-        shear_x = (air.east[i + 1].take(one) - wind_x) / (high - low)
-        shear_y = (air.north[i + 1].take(one) - wind_y) / (high - low)
-        wind_x += shear_x * above
-        wind_y += shear_y * above
-        qx, qy = vx[:n] - wind_x, vy[:n] - wind_y
-        u2, q2 = u0 * u0, qx * qx + qy * qy
-        half = np.exp(-k * s)  # of the squared speed, halfway down, before the tilt
-        k *= np.sqrt(1 + q2 * half / (u2 * half + _G / k * (1 - half)))
-        inverse = 1 / k
-        ks = k * s
-        decay = np.exp(-ks)
-        terminal2 = _G * inverse
-        after = np.sqrt(terminal2 + (u2 - terminal2) * decay * decay)
-        terminal = np.sqrt(terminal2)
-        took = (ks + np.log((terminal + after) / (terminal + u0))) * (terminal / _G)
-        lag = inverse * (1 - decay)
-        qx1, qy1 = qx * decay + shear_x * lag, qy * decay + shear_y * lag
-        slow = took / np.maximum(s, 1e-9) * inverse
-        centre = s * (after + 2 * u0) / (3 * (after + u0))
-        x[:n] += (wind_x - shear_x * centre) * took + (qx - qx1 + shear_x * s) * slow
-        y[:n] += (wind_y - shear_y * centre) * took + (qy - qy1 + shear_y * s) * slow
-        vx[:n] = np.where(s > 0, wind_x - shear_x * s + qx1, vx[:n])
-        vy[:n] = np.where(s > 0, wind_y - shear_y * s + qy1, vy[:n])
-        u[:n] = after
-        z[:n] -= s
-        t[:n] += took
-        if air.up is not None:
-            lift = (air.up[i].take(one) + air.up[i + 1].take(one)) / 2
-            longer = _held_up(lift, s, took)
-            x[:n] += (wind_x - shear_x * (s / 2)) * longer
-            y[:n] += (wind_y - shear_y * (s / 2)) * longer
-            t[:n] += longer
-    vz[:], z[:] = -u, np.maximum(stop, 0.0)

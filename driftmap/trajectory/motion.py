@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
 from driftmap.core.checks import FloatArray
 
-__all__ = ["Ascent", "Motion", "on_ground"]
+__all__ = ["Ascent", "DragRise", "Motion", "on_ground"]
+
+DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
+"""Factor on the drag by Mach number, shape (n,) to shape (n,)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -12,6 +12,7 @@ from driftmap.air.column import AirColumn
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WeakThrustError
 from driftmap.core.units import STANDARD_GRAVITY
+from driftmap.trajectory.motion import DragRise
 
 __all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve", "ride"]
 
@@ -133,7 +134,7 @@ class Rocket:
     azimuth: FloatArray
     rail_length: float
     stability: Stability
-    rise: Callable[[FloatArray], FloatArray] | None = None
+    rise: DragRise | None = None
     lights: FloatArray | float = 0.0
     upper: Rocket | None = None
     parts: FloatArray | float = 0.0
