@@ -475,7 +475,8 @@ def test_a_stranger_comes_from_nothing_to_the_list_by_keys_alone(browser, unjudg
     )
     keys.press("Day")
     until(lambda: browser.find("#list .flight strong").text == "HOLD", "its word")
-    assert "5 mph from 200" in browser.find("#wind-now").text
+    now = "#wind-now"
+    until(lambda: "5 mph from 200" in browser.find(now).text, "the wind in the head")
     assert browser.complaints() == []
 
 
