@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, TypedDict, TypeVar, Unpack
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -13,6 +13,7 @@ from driftmap.cli.inputs import Run, WindPlace, flight_options, wind_asked
 from driftmap.cli.options import (
     Quantity,
     day_of,
+    gathered,
     json_option,
     option_stack,
     out_option,
@@ -36,18 +37,10 @@ __all__ = ["explain_command", "search_command"]
 T = TypeVar("T")
 
 
-class _SeenInputs(TypedDict):
-    """What the options of `_observed` hand to a command."""
-
-    run: Run
-    seen: tuple[str, ...]
-    searched: tuple[str, ...]
-
-
 def _observed(
     option: str, told: str, *, required: bool = False
 ) -> Callable[[Callable[..., T]], Callable[..., T]]:
-    """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
+    """Add FLIGHT, --site, wind, day, run, and ``files``: of observations, and --searched."""
     return option_stack(
         flight_options,
         click.option(
@@ -59,16 +52,17 @@ def _observed(
             metavar="FILE",
             help="Ground walked in vain, in the same form.",
         ),
+        gathered(
+            lambda seen, searched: (*seen, *searched), "files", "seen", "searched"
+        ),
     )
 
 
-def _read_observed(inputs: _SeenInputs) -> Observed:
+def _read_observed(run: Run, files: tuple[str, ...]) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
     from driftmap.observations.seenfile import Observed, read_told
 
-    run = inputs["run"]
     flight, site = run.read()
-    files = (*inputs["seen"], *inputs["searched"])
     told, assumed = read_told(files, flight, site)  # before a forecast is asked for
     wind = wind_asked(run.asked, WindPlace.of(site))
     day = day_of(run.weather, site.elevation, wind)
@@ -76,19 +70,11 @@ def _read_observed(inputs: _SeenInputs) -> Observed:
 
 
 def _flown_and_weighed(
-    seen: Observed, inputs: _SeenInputs, bodies: set[str] | None = None
+    seen: Observed, run: Run, bodies: set[str] | None = None
 ) -> tuple[Weighed, Weighed]:
     """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
-    run = inputs["run"]
     with Progress("flights", run.samples) as progress:
         return seen.weighed(run.samples, run.seed, bodies, progress)
-
-
-class _ExplainOptions(_SeenInputs):
-    """What the options of ``explain`` alone hand over, beside those of `_observed`."""
-
-    units: Units
-    as_json: bool
 
 
 @click.command("explain")
@@ -99,7 +85,9 @@ class _ExplainOptions(_SeenInputs):
 )
 @units_option
 @json_option("Print as JSON.")
-def explain_command(**options: Unpack[_ExplainOptions]) -> None:
+def explain_command(
+    run: Run, files: tuple[str, ...], units: Units, as_json: bool
+) -> None:
     """Say which case fits what was found, how surely, and what would settle it.
 
     \b
@@ -114,17 +102,16 @@ def explain_command(**options: Unpack[_ExplainOptions]) -> None:
     from driftmap.observations.fit import fit_of
     from driftmap.observations.observation import FAR_IN
 
-    far = FAR_IN[options["units"]]
-    seen = _read_observed(options)
-    plain, known = _flown_and_weighed(seen, options)
+    far, seen = FAR_IN[units], _read_observed(run, files)
+    plain, known = _flown_and_weighed(seen, run)
     result = explain(known, fit_of(plain), far)
     notes = seen.notes(known)
-    if options["as_json"]:
+    if as_json:
         doubted = [doubt.says(far) for doubt in known.doubted]
         told = {**asdict(result), "notes": notes, "doubted": doubted}
         click.echo(json_text(told))
         return
-    _tell_doubts(known, options["units"])
+    _tell_doubts(known, units)
     click.echo(_text(result))
     click.echo("\n".join(["\nAssumed:", *(f"  {note}" for note in notes)]))
 
@@ -168,18 +155,6 @@ def _text(result: Explanation) -> str:
     return "\n".join([*lines, rests])
 
 
-class _SearchOptions(_SeenInputs):
-    """What the options of ``search`` alone hand over, beside those of `_observed`."""
-
-    piece: str
-    start: str
-    walkers: int
-    spacing: float
-    cover: str
-    voice: Voice
-    out: Path
-
-
 @click.command("search")
 @_observed("--seen", "What people saw and found (TOML); give it again for more.")
 @click.option(
@@ -195,7 +170,9 @@ class _SearchOptions(_SeenInputs):
     metavar="PLACE",
     help='Where you stand: a name of the site, or "41.604, -117.952".',
 )
-@click.option("--walkers", type=click.IntRange(1, 50), default=2, help="In line.")
+@click.option(
+    "--walkers", "count", type=click.IntRange(1, 50), default=2, help="In line."
+)
 @click.option(
     "--spacing",
     type=Quantity("length", 0.5, 500.0),
@@ -208,9 +185,18 @@ class _SearchOptions(_SeenInputs):
     default="grass",
     help="What grows there.",
 )
+@gathered(dict, "line", "count", "spacing", "cover")
 @words_options
 @out_option("Folder for the page, the sheet, GPX and KML.", required=True)
-def search_command(**options: Unpack[_SearchOptions]) -> None:
+def search_command(
+    run: Run,
+    files: tuple[str, ...],
+    piece: str,
+    start: str,
+    line: dict[str, Any],
+    voice: Voice,
+    out: Path,
+) -> None:
     """Say where to look for what came down, by what people saw, and in which order.
 
     Writes search.html, which keeps count on a phone with no network, search-sheet.html to
@@ -230,20 +216,16 @@ def search_command(**options: Unpack[_SearchOptions]) -> None:
     from driftmap.search.phone import plan_search, search_html
     from driftmap.search.walk import Walkers
 
-    voice, out = options["voice"], options["out"]
-    seen = _read_observed(options)
-    if options["piece"] not in (pieces := pieces_of(seen.flight)):
-        told = (
-            f"{quoted(options['piece'])} is not listed; accepted: {', '.join(pieces)}"
-        )
+    seen = _read_observed(run, files)
+    if piece not in (pieces := pieces_of(seen.flight)):
+        told = f"{quoted(piece)} is not listed; accepted: {', '.join(pieces)}"
         raise InputError("--piece", "", told)
-    small = is_small(seen.flight, options["piece"])
-    who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
-    here, read = _start(options["start"], seen.site), bodies_of(seen.told)
-    looked_at = None if read is None else read | {options["piece"]}
-    _, known = _flown_and_weighed(seen, options, looked_at)
+    who = Walkers(**line, small=is_small(seen.flight, piece))
+    here, read = _start(start, seen.site), bodies_of(seen.told)
+    looked_at = None if read is None else read | {piece}
+    _, known = _flown_and_weighed(seen, run, looked_at)
     try:
-        result = plan_search(seen, known, options["piece"], who, here, voice)
+        result = plan_search(seen, known, piece, who, here, voice)
     except ValueError as problem:
         raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
     write_all(
