@@ -125,7 +125,7 @@ import os, signal, sys, threading, time
 import numpy as np
 from driftmap import fly, read_flight, read_wind
 from driftmap.core.errors import WeakThrustError
-from driftmap.core.pools import in_order
+from driftmap.core.pools import in_order, processes
 
 os.cpu_count = lambda: 2
 
@@ -160,6 +160,12 @@ for work, kind in ((refuse, WeakThrustError), (die, MemoryError)):
         raise AssertionError(kind)
     except kind:
         assert nobody_is_left()
+alone()
+with processes(2) as pool:
+    assert pool.submit(os.getpid).result() != mine
+    # A fork has what was imported here; a fresh process would not.
+    assert pool.submit(eval, "'driftmap.montecarlo.cloud' in __import__('sys').modules").result()
+assert nobody_is_left()
 alone()
 some = in_order(lambda task: bytes(1 << 20), range(100))
 next(some)
