@@ -202,9 +202,9 @@ class WindProfile:
     strongest : float or None
         Strongest mean wind at 10 m that any report of this hour tells [m s⁻¹]; None
         where it is the profile's own.
-    stronger : Stronger or None
-        What a report that was passed over tells, where it was stronger and yet within the
-        errors of both.
+    stronger : tuple of Stronger
+        What each report that was passed over tells, where it was stronger and yet within
+        the errors of both.
     read_from : float or None
         Lowest height at which a source speaks [m]; the lowest level when left out.
     source : str
@@ -257,7 +257,7 @@ class WindProfile:
     read: tuple[float, ...] = field(default=())
     gust: float = 0.0
     strongest: float | None = None
-    stronger: Stronger | None = None
+    stronger: tuple[Stronger, ...] = ()
     read_from: float | None = None
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
@@ -414,13 +414,15 @@ def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
     return replace(wind, error=error, modes=modes)
 
 
-def strengthened(wind: WindProfile) -> WindProfile:
+def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:
     """Give a wind as a report tells it that was passed over for a fresher one.
 
     Parameters
     ----------
     wind : WindProfile
-        A wind with a `stronger` one.
+        The wind flown.
+    passed_over : Stronger
+        One of those that were told stronger.
 
     Returns
     -------
@@ -429,8 +431,7 @@ def strengthened(wind: WindProfile) -> WindProfile:
         by the power law of 1/7 (from memory), and is gone at the next height above that was
         read; of a wind from all sides it is no vector but an error.
     """
-    assert wind.stronger is not None
-    level = wind.stronger.level
+    level = passed_over.level
     low = max(level.height, 1.0)  # a wind at the very ground tells of none
     above = min((z for z in wind.read if z > level.height), default=np.inf)
     left = np.interp(wind.height, [level.height, above], [1.0, 0.0])
@@ -443,7 +444,7 @@ def strengthened(wind: WindProfile) -> WindProfile:
         wind,
         levels=(),  # what was read is not what is flown
         strongest=max(wind.strongest or 0.0, strongest),
-        stronger=None,
+        stronger=(),
     )
     if level.direction is None:
         flown = float(told_at(wind, level.height)[1])

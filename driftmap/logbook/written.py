@@ -346,8 +346,10 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
     own: dict[str, Any] = {}
     if plain.get("convection"):
         own["convection"] = Convection(**plain["convection"])
-    if told := plain.get("stronger"):
-        own["stronger"] = Stronger(WindLevel(**told["level"]), told["told"])
+    own["stronger"] = tuple(
+        Stronger(WindLevel(**told["level"]), told["told"])
+        for told in plain.get("stronger") or ()
+    )
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

@@ -217,7 +217,7 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
     return replace(
         wind,
         strongest=None,
-        stronger=None,
+        stronger=(),
         levels=(),
         assumed=(
             *shape.assumed,

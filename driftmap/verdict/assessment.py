@@ -22,7 +22,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
-from driftmap.verdict.check import ALOFT, BY_FLIGHTS, RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.check import ALOFT, BY_FLIGHTS, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
@@ -305,26 +305,25 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
 def in_stronger(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
-    """Tell of a stronger wind that was passed over, and hold where the word hangs on it.
+    """Tell of stronger winds that were passed over, and hold where the word hangs on one.
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """
-    if wind.stronger is None:
-        return
     now: Verdict = decide(c for c in checks if not c.question)
-    there = now
-    if now == "go":
-        more = checks_of(setup, strengthened(wind))
-        there = decide(c for c in more if not c.question)
-    worse = RANK.index(there) > RANK.index(now)
-    word = f"; in that wind it is {there}" if worse else ""
-    yield Check(
-        kind=Kind.WIND_WARNED,
-        name=f"{wind.stronger.told}: within their errors{word}",
-        outcome="warn" if worse else "pass",
-        source="default of this tool, no source",
-        beside=True,
-    )
+    for passed_over in wind.stronger:
+        worse, word = False, ""
+        if now == "go":
+            more = checks_of(setup, strengthened(wind, passed_over))
+            there = decide(c for c in more if not c.question)
+            worse = there != "go"
+            word = f"; in that wind it is {there}" if worse else ""
+        yield Check(
+            kind=Kind.WIND_WARNED,
+            name=f"{passed_over.told}: within their errors{word}",
+            outcome="warn" if worse else "pass",
+            source="default of this tool, no source",
+            beside=True,
+        )
 
 
 _READ: Final = 1.0

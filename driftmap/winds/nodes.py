@@ -284,22 +284,23 @@ def doubt(compared: Iterable[Compared]) -> str | None:
     )
 
 
-def stronger(compared: Iterable[Compared]) -> Stronger | None:
-    """Find what was told stronger than the wind flown, within the errors of both."""
+def stronger(compared: Iterable[Compared]) -> tuple[Stronger, ...]:
+    """Find what each report told stronger than the wind flown, within the errors of both."""
     found = [
-        (ours, worst)
+        (worst.speed / max(ours.speed, _STILL), ours, worst)
         for ours, node in compared
         if (worst := _strongest(node)).speed > ours.speed + _STRONGER
         if not any(_differing(ours, node))
     ]
-    if not found:
-        return None
-    ours, worst = max(found, key=lambda row: row[1].speed / max(row[0].speed, _STILL))
-    told = (
-        f"{worst.level.source} told {_told(worst)} at {worst.height:.0f} m, where "
-        f"{_told(ours)} was flown"
+    each = {id(row[2].reading): row for row in sorted(found, key=lambda row: row[0])}
+    return tuple(
+        Stronger(
+            worst.level,
+            f"{worst.level.source} told {_told(worst)} at {worst.height:.0f} m, where "
+            f"{_told(ours)} was flown",
+        )
+        for _, ours, worst in reversed(each.values())
     )
-    return Stronger(worst.level, told)
 
 
 def _differing(ours: Node, node: Node) -> Iterator[Compared]:

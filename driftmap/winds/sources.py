@@ -54,7 +54,7 @@ class Stack:
     sources: tuple[Source, ...]
     used: tuple[Source, ...]
     doubts: tuple[str, ...]
-    stronger: Stronger | None
+    stronger: tuple[Stronger, ...]
     notes: tuple[str, ...]
 
 

@@ -32,7 +32,7 @@ def setup():
 @pytest.mark.parametrize("rules", ["", "us"])
 @pytest.mark.parametrize(
     "stronger",
-    [None, Stronger(WindLevel(10.0, 3.5, 10.0, None, "mast"), "10 m/s an hour ago")],
+    [(), (Stronger(WindLevel(10.0, 3.5, 10.0, None, "mast"), "10 m/s an hour ago"),)],
 )
 def test_checks_are_those_of_an_assessment(setup, rules, stronger):
     here = replace(setup, site=replace(setup.site, rules=rules))

@@ -72,7 +72,7 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     """What the log leaves out would make a flight milder when it is assessed again."""
     day = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     stronger = Stronger(WindLevel(10.0, 3.0, 7.0, None, "tower"), "one of the tower")
-    wind = replace(demo.wind, stronger=stronger, warned=("hail",), age=1.5)
+    wind = replace(demo.wind, stronger=(stronger,), warned=("hail",), age=1.5)
     answers = Answers(
         confirmed={"fire_watch": True},
         numbers={"crowd": 30.0},

@@ -427,7 +427,7 @@ def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
 
     monkeypatch.setattr(assessment, "checks_of", stand_in)
     tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
-    wind = replace(result.wind, stronger=Stronger(tower, "stronger"))
+    wind = replace(result.wind, stronger=(Stronger(tower, "stronger"),))
     (check,) = assessment.in_stronger(result.setup, wind, [line, open_])
     assert check.outcome == held
     assert check.beside

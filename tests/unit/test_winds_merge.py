@@ -414,16 +414,16 @@ def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_ca
     now, before = _surface(3.0, age=0.0), _surface(4.6, age=0.6)
     wind = merge([now, before], Setting(0.0))
     assert not wind.warned
-    assert wind.stronger is not None
-    assert wind.stronger.level.speed == pytest.approx(4.6)
-    more = strengthened(wind)
+    (passed_over,) = wind.stronger
+    assert passed_over.level.speed == pytest.approx(4.6)
+    more = strengthened(wind, passed_over)
     assert np.hypot(*more.at(10.0)) == pytest.approx(4.6)
     assert np.allclose(more.error, wind.error)
     # A height that was read above stays as it is.
     layers = _layers((600, 240, 9), (900, 240, 9), age=0.0)
-    layered = strengthened(merge([now, before, layers], Setting(0.0)))
+    layered = strengthened(merge([now, before, layers], Setting(0.0)), passed_over)
     assert np.hypot(*layered.at(900.0)) == pytest.approx(9.0, abs=0.2)
-    assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger is None
+    assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger == ()
 
 
 def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_is_told():
@@ -442,7 +442,7 @@ def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_
     assert less.error[0] ** 2 >= own > 0
     speed = float(told_at(wind, 10.0)[1])
     level = WindLevel(10.0, None, 1.5 * speed, None, "another")
-    flown = strengthened(replace(wind, stronger=Stronger(level, "another")))
+    flown = strengthened(wind, Stronger(level, "another"))
     assert np.interp(10.0, wind.height, flown.error) ** 2 == pytest.approx(
         np.interp(10.0, wind.height, wind.error) ** 2 + (1.5**2 - 1) * speed**2 / 2,
         rel=0.02,
@@ -459,13 +459,22 @@ def test_a_report_of_wind_beside_a_light_one_is_flown_as_it_was_told(meter):
     setting = Setting(0.0, when=when, now=when)
     report = "METAR KABC 131530Z 24014KT 10SM CLR 20/05 A3000"
     wind = merge([decode(text, setting) for text in (meter, report)], setting)
-    assert wind.stronger is not None
-    flown = strengthened(wind)
+    flown = strengthened(wind, *wind.stronger)
     bearing, speed = told_at(flown, 10.0)
     assert speed == pytest.approx(14 * KNOT)
     assert np.degrees(bearing) == pytest.approx(240.0)
     assert 7 < told_at(flown, 100.0)[1] < told_at(flown, 300.0)[1] < 15
     assert flown.strongest == pytest.approx(14 * KNOT)
+
+
+def test_each_report_that_was_stronger_is_flown_of_whichever_side():
+    when = datetime(2026, 6, 13, 15, 58, tzinfo=UTC)
+    setting = Setting(0.0, when=when, now=when)
+    reports = ("KABC 131530Z 27008KT", "KABD 131530Z 09009KT")
+    texts = ("1 mph from 090", *(f"METAR {r} 10SM CLR 20/05 A3000" for r in reports))
+    wind = merge([decode(text, setting) for text in texts], setting)
+    ways = {round(math.degrees(told.level.direction)) for told in wind.stronger}
+    assert ways == {90, 270}
 
 
 @pytest.mark.parametrize(("minutes", "counts"), [(52, True), (85, True), (100, False)])
@@ -497,7 +506,7 @@ def test_a_forecast_stronger_than_the_meter_is_not_silent(forecast, said):
         [decode(text, setting) for text in ("3 mph from 100", forecast)], setting
     )
     assert any("winds disagree" in told for told in wind.warned) == (said == "holds")
-    assert (wind.stronger is not None) == (said == "flown")
+    assert (wind.stronger != ()) == (said == "flown")
     assert wind.levels[0].speed == pytest.approx(3 * 0.44704)  # the meter is flown
 
 
