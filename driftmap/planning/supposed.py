@@ -10,7 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import MAST, WindProfile, direction_and_speed, scaled
+from driftmap.air.altered import scaled
+from driftmap.air.wind import MAST, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds.merge import merge

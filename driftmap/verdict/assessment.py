@@ -11,9 +11,10 @@ from typing import Final
 import numpy as np
 
 from driftmap.air import turbulence
+from driftmap.air.altered import strengthened
 from driftmap.air.convection import toward_dark
 from driftmap.air.day import Day
-from driftmap.air.wind import WindProfile, strengthened
+from driftmap.air.wind import WindProfile
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm

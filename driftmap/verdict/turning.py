@@ -8,7 +8,8 @@ from itertools import starmap
 from math import degrees, pi, radians
 from typing import Final, TypeAlias
 
-from driftmap.air.wind import WindProfile, scaled, told_at
+from driftmap.air.altered import scaled
+from driftmap.air.wind import WindProfile, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.launch import Plan

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.wind import direction_and_speed, scaled
+from driftmap.air.altered import scaled
+from driftmap.air.wind import direction_and_speed
 from driftmap.planning import around
 from driftmap.planning.around import MOST_WINDS, winds_around
 from driftmap.planning.trial import Trial

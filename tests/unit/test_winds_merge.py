@@ -8,8 +8,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.altered import scaled, strengthened
 from driftmap.air.column import column_heights
-from driftmap.air.wind import Stronger, WindLevel, scaled, strengthened, told_at
+from driftmap.air.wind import Stronger, WindLevel, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import decode, decode_all, decode_text, merge, read_wind, read_winds

@@ -1,0 +1,129 @@
+"""A wind made another: so many times as strong, turned, or with what a report tells beyond it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from driftmap.air.wind import (
+    MAST,
+    Stronger,
+    WindProfile,
+    components_from,
+    told_at,
+    turn,
+)
+from driftmap.core.checks import FloatArray
+
+__all__ = ["scaled", "strengthened"]
+
+
+def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindProfile:
+    """Give a wind so many times as strong, and turned.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+    factor : float
+        Times its speed.
+    angle : float
+        Turn, clockwise [rad].
+
+    Returns
+    -------
+    WindProfile
+        With its gusts, its levels as told, and its error: that grows with the wind and
+        does not shrink with it, but for what is the speed of a wind from all sides.
+
+    Examples
+    --------
+    >>> wind = scaled(WindProfile([0, 100], [2, 4], [0, 0], [1, 1], gust=2.0), 0.5)
+    >>> wind.east.tolist(), wind.error.tolist(), wind.gust
+    ([1.0, 2.0], [1.0, 1.0], 1.0)
+    """
+    columns = np.stack([wind.east, wind.north])[None]
+    if wind.members is not None:
+        columns = np.concatenate([columns, wind.members])
+    (east, north), *members = np.stack(
+        turn(factor * columns[:, 0], factor * columns[:, 1], angle), axis=1
+    )
+    scatter = told_at(wind, wind.height)[1] ** 2 - wind.east**2 - wind.north**2
+    left = wind.error**2 + min(factor**2 - 1, 0.0) * np.maximum(scatter, 0) / 2
+    error = np.maximum(np.sqrt(np.maximum(left, 0)), factor * wind.error)
+
+    turned = replace(
+        wind,
+        east=east,
+        north=north,
+        members=np.array(members) if members else None,
+        gust=wind.gust * factor,
+        strongest=None if wind.strongest is None else wind.strongest * factor,
+        levels=tuple(
+            replace(
+                level,
+                direction=None
+                if level.direction is None
+                else (level.direction + angle) % (2 * np.pi),
+                speed=level.speed * factor,
+                gust=None if level.gust is None else level.gust * factor,
+            )
+            for level in wind.levels
+        ),
+    )
+    return _with_error(turned, error)
+
+
+def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
+    """Give a wind another error, its patterns over height with it."""
+    grown = np.divide(error, wind.error, out=np.ones_like(error), where=wind.error > 0)
+    modes = None if wind.modes is None else wind.modes * grown[:, None]
+    return replace(wind, error=error, modes=modes)
+
+
+def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:
+    """Give a wind as a report tells it that was passed over for a fresher one.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind flown.
+    passed_over : Stronger
+        One of those that were told stronger.
+
+    Returns
+    -------
+    WindProfile
+        The wind told at its height. What it tells beyond the wind flown is laid over that
+        by the power law of 1/7 (from memory), and is gone at the next height above that was
+        read; of a wind from all sides it is no vector but an error.
+    """
+    level = passed_over.level
+    low = max(level.height, 1.0)  # a wind at the very ground tells of none
+    above = min((z for z in wind.read if z > level.height), default=np.inf)
+    left = np.interp(wind.height, [level.height, above], [1.0, 0.0])
+    if math.isinf(above):
+        left = np.ones_like(wind.height)
+    left = left * (np.maximum(wind.height, 0.0) / low) ** (1 / 7)
+    # What the strongest report tells of the mast counts that report already.
+    strongest = level.speed * (MAST / low) ** (1 / 7)
+    told = replace(
+        wind,
+        levels=(),  # what was read is not what is flown
+        strongest=max(wind.strongest or 0.0, strongest),
+        stronger=(),
+    )
+    if level.direction is None:
+        flown = float(told_at(wind, level.height)[1])
+        scatter = max(level.speed**2 - flown**2, 0.0) / 2
+        return _with_error(told, np.sqrt(wind.error**2 + left**2 * scatter))
+    beyond = np.subtract(
+        components_from(level.direction, level.speed), wind.at(level.height)
+    )
+    east, north = np.multiply.outer(beyond, left)
+    members = None if wind.members is None else wind.members + np.stack([east, north])
+    return replace(
+        told, east=wind.east + east, north=wind.north + north, members=members
+    )
