@@ -294,14 +294,15 @@ def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(dual):
 
 
 def test_landing_speed_is_the_balance_of_weight_and_drag(single):
-    """With no spread but the drawn ones: v² = 2 m g / (rho CdA) flight by flight."""
+    """With no spread but the drawn ones: v² = 2 m g / (rho CdA) + glide², flight by flight."""
     cloud = flown(single, east=0.0)
     rows = next(cloud.of(WORKS)).rows
     frame, device = single.airframe, single.recovery[0]
     area = 1.1 * frame.length * frame.diameter * cloud.draws["tumbling"]
     area = area + device.cloth_area * cloud.draws["main drag"]
     mass = cloud.draws["lift-off mass"] * single.dry_mass / frame.mass.value
-    expected = np.sqrt(2 * mass * 9.80665 / (1.225 * area))
+    sinks = np.sqrt(2 * mass * 9.80665 / (1.225 * area))
+    expected = np.hypot(sinks, cloud.draws["main glide"])
     assert cloud.speed[rows] == pytest.approx(expected, rel=0.004)  # rho at 2.5 m
 
 
