@@ -87,9 +87,7 @@ FORMATS: Final[tuple[Format, ...]] = (
 )
 """Name, recogniser and reader of each format, the most distinct first."""
 
-
 _TYPED: Final = "report as typed"
-
 
 LONGEST_FILE: Final = 20_000_000
 """Largest file read [bytes]: a year of soundings from one station."""

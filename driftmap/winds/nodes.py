@@ -41,11 +41,9 @@ __all__ = [
 NEAR: Final = 20.0
 """A report whose lowest level is up to here speaks of the wind near the ground [m]."""
 
-
 SURFACE: Final = 60.0
 """Height up to which the report that rules near the ground holds against all others [m];
 assumed: over half of the logarithmic layer."""
-
 
 _SURE: Final = 2.45
 """Two readings disagree beyond this many standard errors of a component: one pair in
@@ -263,7 +261,6 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
 
 _STRONGER: Final = 1.0
 """How much stronger a report that is passed over must be to be told of [m s⁻¹]; assumed."""
-
 
 _STILL: Final = 0.1  # m/s; of less there is no multiple
 

@@ -343,7 +343,6 @@ def _list_row(cells: dict[str, str], factors: dict[str, float], where: str) -> S
 _DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)
 """Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""
 
-
 _FAR_PRESSURE: Final = 40_000.0  # Pa, that of 7.2 km in the standard atmosphere
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from driftmap.air.wind import MAST, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds import law
-from driftmap.winds.law import Field, Known, Told, given
+from driftmap.winds.law import Field, Told, given
 from driftmap.winds.nodes import (
     SURFACE,
     Compared,
@@ -32,7 +32,6 @@ __all__ = ["Stack", "held_below", "laid_through", "stacked"]
 _BLENDED: Final = 120.0
 """From `SURFACE` up to here the wind goes over from the report that rules near the ground
 to older layers [m]; assumed."""
-
 
 _AS_FRESH: Final = 0.1
 """A report at most this much older than the one that rules near the ground is of the same
@@ -204,18 +203,14 @@ _LADDER: Final = tuple(
 """Heights at which the field has its say where no level is near [m]; apart by what a
 column of air is cut into anyway, so that they cost no layers."""
 
-
 _THICK: Final = 100.0
 """In a layer up to this depth the wind is linear between its levels [m]; assumed."""
-
 
 _NARROW: Final = 5.0
 """Levels nearer than this tell nothing more of the wind elsewhere [m]."""
 
-
 _LAWFUL: Final = (10.0, 30.0, SURFACE)
 """Heights at which the law holds against a report above it [m]."""
-
 
 _CARRIED: Final = "law from"
 
@@ -263,40 +258,17 @@ def laid_through(
     """Let the field pass through the levels: the wind and its covariance by height."""
     heights = _heights(stack)
     near = _clusters(_with_law(stack, roughness))
-    feet, tops = [levels[0] for levels in near], [levels[-1] for levels in near]
     count = max(node.wind.shape[0] for levels in near for node in levels)
     lowest = max(held_below(stack), law.lowest_height(roughness))
 
-    def laid(read: Sequence[Node]) -> tuple[Known, NDArray[np.complex128]]:
+    def laid(read: Sequence[Node]) -> _Laid:
         told = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
         winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
-        return told, told.weights @ np.array(winds) + told.beside[:, None]
+        across = told.weights @ np.array(winds) + told.beside[:, None]
+        return across, told.covariance
 
-    known, across = laid(feet)
-    for i, low in enumerate(tops):
-        above = feet[i + 1 :]
-        inside = heights > low.height
-        if above:
-            inside &= heights < above[0].height
-        if tops[: i + 1] != feet[: i + 1]:
-            # What a cluster of levels says of the air above it, its highest does.
-            rest, wind = laid([*tops[: i + 1], *above])
-            across[inside] = wind[inside]
-            if np.trace(rest.covariance) > np.trace(known.covariance):
-                known = rest
-        if above and len(near) > 2 and np.any(inside):
-            # A slope below or above a gap is not carried through it to another wind.
-            ends, wind = laid([low, above[0]])
-            if _swings(across[inside], wind[inside], np.diag(ends.covariance)[inside]):
-                across[inside] = wind[inside]
-    strongest = _carried_up(tops, heights, across.mean(axis=1))
-    if strongest is not None:
-        # What falls with height is not carried on past calm, to blow the other way.
-        alone, wind = laid([strongest])
-        across[heights > tops[-1].height] = wind[heights > tops[-1].height]
-        if strongest is not tops[-1]:
-            known = alone
-    error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
+    across, covariance = _by_gaps(near, heights, laid)
+    error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     as_read = {node.height: node for node in stack.nodes}
     nodes = []
     for z, column, sigma in zip(heights, across, error, strict=True):
@@ -306,7 +278,43 @@ def laid_through(
             nodes.append(
                 _between(float(z), column, float(sigma), stack.nodes, roughness)
             )
-    return nodes, known.covariance
+    return nodes, covariance
+
+
+_Laid: TypeAlias = tuple[NDArray[np.complex128], FloatArray]
+"""The wind in every member, shape (k, m), and the covariance between heights, (k, k)."""
+
+
+def _by_gaps(
+    near: Sequence[Sequence[Node]],
+    heights: FloatArray,
+    laid: Callable[[Sequence[Node]], _Laid],
+) -> _Laid:
+    """Lay the field through clusters of levels, each gap by those that speak of it."""
+    feet, tops = [levels[0] for levels in near], [levels[-1] for levels in near]
+    across, covariance = laid(feet)
+    for i, low in enumerate(tops):
+        above = feet[i + 1 :]
+        inside = heights > low.height
+        if above:
+            inside &= heights < above[0].height
+        if np.any(inside) and tops[: i + 1] != feet[: i + 1]:
+            # What a cluster of levels says of the air above it, its highest does.
+            wind, rest = laid([*tops[: i + 1], *above])
+            across[inside] = wind[inside]
+            covariance = max(covariance, rest, key=np.trace)
+        if np.any(inside) and above and len(near) > 2:
+            # A slope below or above a gap is not carried through it to another wind.
+            wind, rest = laid([low, above[0]])
+            if _swings(across[inside], wind[inside], np.diag(rest)[inside]):
+                across[inside] = wind[inside]
+    strongest = _carried_up(tops, heights, across.mean(axis=1))
+    if strongest is not None:
+        # What falls with height is not carried on past calm, to blow the other way.
+        wind, rest = laid([strongest])
+        across[heights > tops[-1].height] = wind[heights > tops[-1].height]
+        covariance = covariance if strongest is tops[-1] else rest
+    return across, covariance
 
 
 def _swings(

@@ -169,7 +169,6 @@ _COLUMNS: Final = tuple(
 _OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
 _NONE: Final = ("", "-", "--", "na", "nan", "none")
 
-
 _PAST: Final = timedelta(hours=3)
 _MORE: Final = 2.0
 """How much stronger than the hour's strongest a wind of the three hours before must have

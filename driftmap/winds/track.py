@@ -251,7 +251,6 @@ LEAN: Final = 0.09
 """How far apogee may lie beside the pad, as a share of its height, a component: a lean of
 5 degrees; assumed."""
 
-
 _WORDS: Final = re.compile(
     r"drift(?:ed)?\s+(?P<way>[\d.,]+\s*[a-z]+)\s+towards?\s+(?P<toward>[\w.-]+?)\s*(?:°|deg)?\s+"
     r"from\s+(?P<height>[\d.,]+\s*[a-z]+)\s+in\s+(?P<time>[\d.,]+\s*[a-z]+)",
