@@ -56,7 +56,7 @@ def test_an_option_of_which_one_would_be_lost_is_refused(option, one, other):
 
 
 def test_go_writes_map_and_document(tmp_path):
-    run, out = assess(tmp_path, "--json", samples=8000)
+    run, out = assess(tmp_path, "--json", samples=12_000)
     assert run.returncode == 0, run.stderr
     data = json.loads(run.stdout)
     assert data == json.loads((out / "assessment.json").read_text(encoding="utf-8"))
