@@ -290,6 +290,10 @@ def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
             )
             how = "; how many rockets go together?" * (name == "salvo_impulse")
             yield name, f"{one}, was answered: that is more than the {other}{how}"
+    least = facts.numbers.get("total_impulse", 0.0) / _ROUNDED
+    if answers.numbers.get("salvo_impulse", least) < least:
+        told = "was answered to be less than that of the one that is flown"
+        yield "salvo_impulse", f"{FACTS['salvo_impulse'].text} {told}"
 
 
 def with_answers(facts: Facts, answers: Answers) -> Facts:

@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.ground.site import Site
@@ -65,6 +66,12 @@ _DENSITY: Final = (120.0, 1800.0)
 _IMPULSE: Final = (400.0, 2700.0)
 """Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
 2,400 (from memory), wide margins assumed."""
+
+_PEAK: Final = (1.0, 6.0)  # motors of black powder reach some 3 (from memory); assumed
+_PUSH: Final = (
+    1.0,
+    100.0,
+)  # assumed; what barely lifts is held by its speed on the rail
 
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
 
@@ -223,6 +230,12 @@ def _body(flight: Flight) -> Iterator[_Claim]:
         speed = motor.total_impulse.value / motor.propellant_mass
         what = "total impulse over propellant"
         yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
+        peak = max(motor.thrusts, default=motor.average_thrust) / motor.average_thrust
+        yield _Claim("greatest thrust over the average", peak, _PEAK)
+    for motor in flight.motors[:1]:
+        weight = flight.airframe.mass.value * STANDARD_GRAVITY
+        what = "average thrust over the weight"
+        yield _Claim(what, motor.average_thrust / weight, _PUSH)
 
 
 def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:

@@ -198,6 +198,13 @@ CLAIMS = {
     "many rockets by their impulse, of which nobody says how many": holds(
         LOW.but(answers={**LOW.answers, "salvo_impulse": "3000 N s"}), "rule"
     ),
+    "many rockets with less than the one that is flown": holds(
+        LOW.but(answers={**LOW.answers, "salvo_impulse": "30 N s"}), "rule"
+    ),
+    "a motor that burns in a blink": holds(
+        DAY.edited((CURVE, 'total_impulse = "344 N s"\nburn_time = "0.15 s"')),
+        "implausible",
+    ),
     "a largest motor with more than all of the propellant": holds(
         LOW.but(
             answers={
@@ -753,12 +760,17 @@ PLAIN = {
     "the guide's morning": ("willet", "examples/morning.csv", "answers", 20_000),
     "a calm morning": ("dunlin", "calm", "answers-dunlin", 20_000),
     "4 mph": ("dunlin", "4 mph from 75", "answers-dunlin", 20_000),
-    "8 mph and the crowd upwind": ("dunlin", "8 mph from 180", "answers-dunlin", 8000),
+    "8 mph and the crowd upwind": (
+        "dunlin",
+        "8 mph from 180",
+        "answers-dunlin",
+        20_000,
+    ),
     "8 mph and the crowd upwind, askew": (
         "dunlin",
         "8 mph from 200",
         "answers-dunlin",
-        8000,
+        20_000,
     ),
 }
 
