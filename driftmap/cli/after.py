@@ -132,13 +132,14 @@ def _text(result: Explanation) -> str:
     if not result.explained:
         lines += [
             "!! NONE OF THE CASES EXPLAINS THIS: each would show something so odd in fewer",
-            "!! than 1 flight of 100. The chances below only compare cases that do not fit.",
+            "!! than 1 flight of 100, or was flown too few times to tell. The chances below",
+            "!! only compare cases that are not seen to fit.",
             "",
         ]
     lines += ["Chance    before    fit     case"]
     lines += [
         f"{100 * s.after:6.1f} %  {100 * s.before:6.1f} %  "
-        f"{'odd' if s.fit < 0.01 else f'{s.fit:.2f}':6}  {s.case}"
+        f"{'few' if s.fit is None else 'odd' if s.fit < 0.01 else f'{s.fit:.2f}':6}  {s.case}"
         f"{f'  (± {100 * s.error:.1f} %)' if s.error > 0.01 else ''}"
         for s in result.shares
         if s.after >= 0.0005 or s.before > 0.5

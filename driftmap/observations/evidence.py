@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from math import hypot
+from math import hypot, isnan
 from typing import Final
 
 import numpy as np
@@ -53,14 +53,15 @@ class CaseChance:
     """A case, and its chance before and after what was found.
 
     `error` is the standard error of the chance after, from the number of flights; `fit` how often
-    the case would show something as odd as what was found, or odder.
+    the case would show something as odd as what was found, or odder; None where too few flights
+    were flown to tell.
     """
 
     case: str
     before: float
     after: float
     error: float
-    fit: float
+    fit: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,19 +93,27 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
     # Steered clouds hold no probabilities of cases: the plain one among them does.
     for flown in known.cases:
         before.setdefault(flown.case.name, flown.case.probability)
+    told = {name: None if isnan(fit) else fit for name, fit in fits.items()}
     shares = [
         CaseChance(
-            name, before.get(name, 0.0), chance, errors[name], fits.get(name, 0.0)
+            name, before.get(name, 0.0), chance, errors[name], told.get(name, 0.0)
         )
         for name, chance in sorted(chances.items(), key=lambda c: -c[1])
     ]
+    judged = [s for s in shares if s.after > 1e-3 and s.before > TOO_RARE]
+    few = [s.case for s in judged if s.fit is None]
+    more = f"of {_names(few) if few else ''} too few flights were flown to tell whether it fits: --samples"
     leading = [s.case for s in shares if s.after >= _LISTED][:6]
     return Explanation(
         tuple(shares),
         tuple(_evidence(known, leading, far)),
         tuple(_apart(shares)),
-        (*_advice(known, leading, far), *_causes(known, leading)),
-        any(s.fit >= ODD for s in shares if s.after > 1e-3 and s.before > TOO_RARE),
+        (
+            *_advice(known, leading, far),
+            *_causes(known, leading),
+            *([more] * bool(few)),
+        ),
+        any(s.fit is not None and s.fit >= ODD for s in judged),
         known.effective,
     )
 

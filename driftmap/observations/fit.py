@@ -39,7 +39,7 @@ def fit_of(plain: Weighed) -> dict[str, float]:
     -------
     dict of str to float
         For each case, how often its flights would show something as odd as what was found,
-        or odder.
+        or odder; NaN where that is as odd as so few flights could show.
 
     Notes
     -----
@@ -50,7 +50,7 @@ def fit_of(plain: Weighed) -> dict[str, float]:
     (Bonferroni), so that a true case is called odd too seldom rather than too often. Where the
     other observations leave few flights, their say is softened until enough remain.
     Beside n flights the oddest of all is one in n + 1 and no odder: a case that rests on a
-    handful of flights is never called odd. The table of
+    handful of flights is never called odd, nor is it then called fit. The table of
     ``tests/benchmarks/bench_afterwards.py`` tells how often a true one is, all cases alike in
     number.
 
@@ -79,7 +79,11 @@ def _fit(lots: Sequence[Flown], told: Sequence[Observation]) -> float:
         for number, seen in enumerate(told)
         if isinstance(seen, MeasuredSight)
     ]
-    return min(1.0, min(found) * len(found)) if found else 1.0
+    # NaN where one cannot be told, unless another is odd by itself.
+    odd = min((one for one in found if one < ODD / len(found)), default=None)
+    if odd is None and np.isnan(found).any():
+        return float("nan")
+    return min(1.0, (odd or min(found)) * len(found)) if found else 1.0
 
 
 def _softened(log_weight: FloatArray) -> FloatArray:
@@ -119,7 +123,8 @@ def _odd(lots: Sequence[Flown], seen: MeasuredSight, weights: FloatArray) -> flo
     near = _density(turn @ reports, turn @ points, leave=True)
     own = _density(np.zeros((size, 1)), turn @ points, leave=False)[0]
     seldom = (1 + np.count_nonzero(near <= own)) / (1 + count)
-    return float(max(seldom, 1 / (1 + rest)))
+    least = 1 / (1 + rest)
+    return float("nan") if seldom <= least >= ODD else float(max(seldom, least))
 
 
 def _density(at: FloatArray, points: FloatArray, *, leave: bool) -> FloatArray:
