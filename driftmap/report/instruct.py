@@ -220,7 +220,10 @@ def _look_up(falling: list[Fall], voice: Voice) -> Moment:
     """Tell the crowd to look up before something comes down, all of it at one place."""
     first, look = min(fall.first for fall in falling), _look(falling[0], voice)
     words = {"pieces": _names(falling, voice), "time": voice.seconds(first)}
-    should = voice.say("watch.look_up", look=look, **words)
+    if any(fall.works for fall in falling):
+        should = voice.say("watch.look_up", look=look, **words)
+    else:
+        should = voice.say("watch.look_up_failed", look=look, **words)
     call = voice.say("watch.free")
     return Moment(max(0.0, math.floor(first) - _CALL), should, call)
 

@@ -50,7 +50,7 @@ def drawn(
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        **ground_of(site, _worst(assessment), place, voice),
+        **ground_of(site, _seen(assessment, zoned), place, voice),
         "picture": underlay(site),
         "zones": _zones(assessment, zoned, voice),
         "pieces": [
@@ -117,6 +117,18 @@ def _worst(assessment: Assessment) -> dict[str, Outcome]:
     """Give the outcome of the worst check of each area, and of both edges."""
     names = [*(area.name for area in assessment.site.areas), "boundary", "waiver"]
     return {name: marks.worst_of(assessment.checks, name) for name in names}
+
+
+def _seen(assessment: Assessment, zoned: Sequence[Zone]) -> dict[str, Outcome]:
+    """Give the marks of areas and edges; those of people by the zones they reach into too."""
+    worst = _worst(assessment)
+    for area in assessment.site.areas:
+        if area.occupied:
+            kind = marks.zone_at(area.shape, zoned)
+            worst[area.name] = marks.seen_outcome(
+                worst[area.name], kind, assessment.verdict
+            )
+    return worst
 
 
 def ground_of(

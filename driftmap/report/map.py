@@ -139,9 +139,11 @@ def _content(
 ) -> dict[str, Any]:
     facts, seen = document(a), shown(zoned)
     wind = tables.wind_rows(a, voice)
+    people = tables.people_rows(a, zoned, voice)
     return {
         "say": voice.say,
         "count": voice.count,
+        "clock": voice.clock,
         "facts": facts,
         "still": field_picture(a, spots(a), seen, voice),
         "still_style": text_of("picture.css"),
@@ -150,12 +152,12 @@ def _content(
         "hurts": voice.energy(HURTS.value),
         "instruction": instruction(a, voice),
         "moments": moments(a, voice),
-        "people": tables.people_rows(a, zoned, voice),
+        "people": people,
         "arrow": wind_arrow(a),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
         "drawn": frozenset(KINDS.get(area.role, "keep") for area in a.site.areas),
         "source": a.wind.source,
-        "head": tables.headline(a, voice, around),
+        "head": tables.headline(a, voice, around, people=people),
         "cases": tables.case_rows(a, facts["cases"], voice),
         "checks": tables.check_rows(a, voice),
         "areas": tables.area_rows(a, voice),

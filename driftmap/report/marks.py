@@ -17,7 +17,7 @@ from driftmap.ground.site import Area
 from driftmap.hazard.zones import Kind, Zone
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import OUTCOMES, Check, Outcome
+from driftmap.verdict.check import OUTCOMES, Check, Outcome, Verdict
 from driftmap.verdict.check import Kind as CheckKind
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "piece_marks",
     "ring_step",
     "rings",
+    "seen_outcome",
     "shown",
     "spokes",
     "worst_of",
@@ -66,6 +67,18 @@ def worst_of(checks: Iterable[Check], name: str) -> Outcome:
         if c.about(name) and not c.question
     ]
     return max(said, key=OUTCOMES.index, default="pass")
+
+
+def seen_outcome(said: Outcome, kind: Kind | None, verdict: Verdict) -> Outcome:
+    """Give the mark of people's ground: what reaches into a zone never looks as if clear of it.
+
+    ``said``: by the checks; ``kind``: the zone it reaches into; ``verdict``: a no-go marks
+    danger as what fails.
+    """
+    if kind is None:
+        return said
+    least: Outcome = "fail" if (kind, verdict) == ("danger", "no-go") else "warn"
+    return max(said, least, key=OUTCOMES.index)
 
 
 def people_numbers(areas: Iterable[Area]) -> dict[str, int]:

@@ -98,8 +98,19 @@ def _environment(room: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page.filters.update(isolate=isolate, tied=tied)
+    page.filters.update(isolate=isolate, tied=tied, whole_options=_whole_options)
     return page
+
+
+def _whole_options(text: str) -> str:
+    """Escape a text, and let no line break within an option of the commands: it is to be copied."""
+    from markupsafe import Markup  # noqa: PLC0415
+
+    return Markup(
+        re.sub(
+            r"\(?--[\w-]+( \d+)?\)?", r'<span class="whole">\g<0></span>', escape(text)
+        )
+    )
 
 
 def text_of(name: str, room: str = _HERE) -> str:

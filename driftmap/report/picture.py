@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from html import escape
 from typing import Final
 
@@ -11,14 +12,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.marks import in_sight, ring_step
+from driftmap.report.marks import in_sight, ring_step, seen_outcome, zone_at
 from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import OUTCOMES
+from driftmap.verdict.check import OUTCOMES, Verdict
 
 __all__ = ["drawn_kinds", "field_picture"]
 
@@ -44,7 +45,7 @@ def field_picture(
     Result: an ``svg`` element; every name from a file is escaped.
     """
     a = assessment
-    people = [spot for spot in places if spot.stand]
+    people = [_seen(spot, zones, a.verdict) for spot in places if spot.stand]
     frame = _frame(people, zones)
     parts = [_PATTERNS, f'<rect class="ground" width="{WIDTH:g}" height="{HEIGHT:g}"/>']
     # Danger lies over caution: where both fall, the worse one counts.
@@ -69,6 +70,11 @@ def field_picture(
         f'<svg class="plan" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{name}">{"".join(parts)}</svg>'
     )
+
+
+def _seen(spot: Spot, zones: Sequence[Zone], verdict: Verdict) -> Spot:
+    kind = zone_at(spot.area.shape, zones)
+    return replace(spot, outcome=seen_outcome(spot.outcome, kind, verdict))
 
 
 _PATTERNS: Final = (

@@ -203,6 +203,10 @@ def _worst(check: Check, voice: Voice) -> str:
         return chance(replace(check, value=end), voice)
     if check.unit == "per flight":
         return voice.say("chance.allowed", count=one_of(end, voice, bound=True))
+    if check.unit == "times" and not _kept(replace(check, value=end)):
+        # Never rounded to its limit, which it does not keep.
+        side = math.floor if check.sense == "least" else math.ceil
+        end = side(100 * end) / 100
     return _amount(end, check, voice)
 
 

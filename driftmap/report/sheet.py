@@ -55,17 +55,18 @@ def brief_html(
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
     zoned = shown(_zones(assessment))
+    rows = people_rows(assessment, zoned, voice)
     return _page(
         "sheet",
         assessment,
         voice,
         cautions=voice.catalogue.cautions,
-        head=headline(assessment, voice, around, most=_MOST_REASONS),
+        head=headline(assessment, voice, around, most=_MOST_REASONS, people=rows),
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
         zones=zoned,
         anywhere=off_its_path(assessment, voice),
-        stand=people_rows(assessment, zoned, voice)[:_MOST_PLACES],
+        stand=rows[:_MOST_PLACES],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(assessment, people, found[0], voice),
         heads_up=heads_up(found, voice),
@@ -216,7 +217,10 @@ def poster_html(
         assessment, voice
     )  # stands on the sheet; a poster has few lines
     told = [line for line in instruction(assessment, voice) if line not in astray]
-    head = headline(assessment, voice, around, most=1)
+    if assessment.verdict == "no-go":
+        told = told[:1]  # what to do in flight would read as if it flew
+    rows = people_rows(assessment, zoned, voice)
+    head = headline(assessment, voice, around, most=1, people=rows)
     return _page("poster", assessment, voice, head=head, picture=picture, told=told)
 
 
@@ -227,14 +231,16 @@ def caller_html(
 
     Parameters as for `brief_html`.
     """
-    zoned = _zones(assessment)
+    rows = people_rows(assessment, _zones(assessment), voice)
     return _page(
         "caller",
         assessment,
         voice,
-        head=headline(assessment, voice, around, most=1),
+        head=headline(assessment, voice, around, most=1, people=rows),
+        stand=voice.say("instruct.stand"),
+        clock=voice.clock,
         moments=moments(assessment, voice),
-        people=people_rows(assessment, zoned, voice)[:8],
+        people=rows[:8],
         heads_up=heads_up(falls(assessment), voice),
     )
 

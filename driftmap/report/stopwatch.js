@@ -14,6 +14,11 @@ const stopwatch = (() => {
     speechSynthesis.speak(spoken);
   }
 
+  // Seconds as the table beside tells them: from 121 s on with minutes.
+  function clock(seconds) {
+    return seconds <= 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
+  }
+
   // The last moment that has begun; a row begins a hair early rather than late.
   function at(seconds) {
     return rows.filter((row) => row.second <= seconds + 0.05).length - 1;
@@ -30,9 +35,9 @@ const stopwatch = (() => {
   function tick() {
     const seconds = (performance.now() - since) / 1000;
     const index = at(seconds);
-    one("#seconds").textContent = `${Math.floor(seconds)} s`;
+    one("#seconds").textContent = clock(Math.floor(seconds));
     const next = rows[index + 1];
-    one("#next").textContent = next ? say("next", { seconds: Math.ceil(next.second - seconds) }) : "";
+    one("#next").textContent = next ? say("next", { time: clock(Math.ceil(next.second - seconds)) }) : "";
     if (index !== told) {
       told = index;
       tell(index);
@@ -56,5 +61,5 @@ const stopwatch = (() => {
   }
 
   one("#lift-off").addEventListener("click", toggle);
-  return { at, toggle };
+  return { at, clock, toggle };
 })();

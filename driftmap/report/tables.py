@@ -17,7 +17,7 @@ from driftmap.report import marks, reasons, windtold
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import spots
 from driftmap.report.voice import Voice
-from driftmap.report.words import flown_at, in_units_of
+from driftmap.report.words import flown_at, in_units_of, isolate
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
@@ -36,14 +36,20 @@ _MOST_WIND_ROWS: Final = 16
 
 
 def headline(
-    a: Assessment, voice: Voice, around: Around | None = None, *, most: int = 2
+    a: Assessment,
+    voice: Voice,
+    around: Around | None = None,
+    *,
+    most: int = 2,
+    people: Sequence[dict[str, Any]] = (),
 ) -> dict[str, Any]:
     """Give the verdict, the wind it holds for, and what speaks against flying: the head of a page.
 
-    ``around``: the winds judged about this one; ``most``: reasons to tell.
+    ``around``: the winds judged about this one; ``most``: reasons to tell;
+    ``people``: rows of `people_rows`, to tell of those who reach into a zone.
     """
-    people = [area.name for area in a.site.areas if area.occupied]
-    against = reasons.verdict_reasons(a.checks, people, voice, once=True)
+    crowd = [area.name for area in a.site.areas if area.occupied]
+    against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
     read, mast, age = windtold.wind_told(a.wind, voice)
     out, said = counted(a.checks)
     stop, judged = "", ""
@@ -70,6 +76,10 @@ def headline(
         "reasons": against[:most],
         "more": voice.count(len(against) - most) if len(against) > most else "",
         "kept": _all_kept(a, voice),
+        "partly": (reach := partly(people, voice)),
+        "counted": voice.say("instruct.counted", word=voice.say("verdict.go"))
+        if reach and a.verdict == "go"
+        else "",
     }
 
 
@@ -195,10 +205,34 @@ def people_rows(
             "kind": (kind := marks.zone_at(spot.area.shape, zoned)),
             "zone": kind and voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}")),
             "outcome": spot.outcome,
+            "seen": marks.seen_outcome(spot.outcome, kind, assessment.verdict),
             "flag": flags[spot.outcome],
         }
         for spot in people
     ]
+
+
+_MOST_NAMED: Final = 4  # places in one sentence
+
+
+def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
+    """Name the places of people that reach into a zone, danger first; a sentence for each zone.
+
+    ``people``: rows of `people_rows`.
+    """
+    told = []
+    for kind in ("danger", "caution"):
+        names = [isolate(row["name"]) for row in people if row["kind"] == kind]
+        if names:
+            rest = voice.count(len(names) - _MOST_NAMED)
+            first = ", ".join(names[:_MOST_NAMED])
+            if len(names) > _MOST_NAMED + 1:
+                first = voice.say("reason.places", first=first, count=rest)
+            else:
+                first = ", ".join(names)
+            zone = voice.say(f"zone.{kind}")
+            told.append(voice.say("instruct.partly", zone=zone, names=first))
+    return told
 
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:

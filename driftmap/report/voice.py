@@ -223,6 +223,7 @@ def _cautions(source: str, found: object) -> tuple[str, ...]:
     return tuple(found)
 
 
+_SECONDS: Final = 120  # up to which a moment is counted in seconds alone
 _PACE: Final = {"us": ("mph", MILE_PER_HOUR), "si": ("km/h", 1000.0 / 3600.0)}
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -355,10 +356,17 @@ class Voice:
         if max(low, high or 0.0) < 1.0:
             return self.say("figure.at_once")
         if high is None or math.ceil(high - 1e-9) == first:
-            return tied(f"{self.count(first)} s")
+            return self.clock(low)
         last = math.ceil(high - 1e-9)
         # Word joiners: no line breaks at the dash.
         return tied(f"{self.count(first)}\u2060–\u2060{self.count(last)} s")
+
+    def clock(self, second: float) -> str:
+        """Write the second of a moment, never rounded up; from 121 s on with its minutes."""
+        whole = math.floor(second + 1e-9)
+        if whole <= _SECONDS:
+            return tied(f"{whole} s")
+        return tied(f"{whole // 60}\u00a0min {whole % 60}\u00a0s")
 
     def compass(self, azimuth: float) -> str:
         """Name the nearest of eight points of the compass; azimuth in radians."""

@@ -122,7 +122,10 @@ def search_sheet(search: Search, voice: Voice) -> str:
         [s.name, voice.number(f"{100 * s.chance:.1f} %"), "; ".join(s.cautions)]
         for s in chances.listed[:_MOST_ROWS]
     ]
-    warn = [f"<p><strong>{printable(t)}</strong></p>" for t in walk_cautions(voice)]
+    # The last one stands in the head.
+    warn = [
+        f"<p><strong>{printable(t)}</strong></p>" for t in walk_cautions(voice)[:-1]
+    ]
     lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, voice))
     how = voice.say(
         "search.order_how",

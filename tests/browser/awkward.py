@@ -197,7 +197,7 @@ class _Shown(HTMLParser):
             self.texts.append(data)
 
 
-UNITS = "mph lbf psi UTC driftmap"
+UNITS = "mph lbf psi min UTC driftmap"
 
 
 def latin_words(page: str, *names: str) -> set[str]:

@@ -55,12 +55,12 @@ def crowded(demo):
             likelihood=0.001,
             at="apogee",
             rocket_falls="tumbling",
-            loose=[piece.name for piece in pieces],
+            loose=tuple(piece.name for piece in pieces),
         )
         for i in range(12)
     ]
     flight = demo.flight.model_copy(
-        update={"name": W, "pieces": pieces, "own_cases": own}
+        update={"name": W, "pieces": tuple(pieces), "own_cases": tuple(own)}
     )
     areas = tuple(
         dataclasses.replace(area, name=f"{i}{W}"[:80])
@@ -240,7 +240,7 @@ def test_poster_and_caller_are_one_page_in_every_language(
 
 
 def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):
-    """Six lines of 28 pt or more; the call is never cut."""
+    """Lines of 28 pt or more, of a no-go five with the word; none that is to be heard is cut."""
     path = tmp_path / "poster.html"
     path.write_text(
         poster_html(demo, Voice(read_catalogue("de"), "si")), encoding="utf-8"
@@ -252,6 +252,6 @@ def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):
         "[parseFloat(getComputedStyle(e).fontSize) * .75, e.scrollHeight - e.clientHeight, e.className])"
     )
     browser.cdp("Emulation.setEmulatedMedia", media="")
-    assert len(sizes) == 6
+    assert len(sizes) == 5
     assert min(size for size, _, _ in sizes) > 27.9  # to a hundredth of a pixel
     assert all(cut <= 1 for _, cut, name in sizes if "first" in name)

@@ -22,6 +22,8 @@ from driftmap.planning.dialwinds import Reach, metered_wind
 from driftmap.planning.node import WORDS
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged, pack
+from driftmap.report.sentences import sentence
+from driftmap.report.voice import english
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide
@@ -297,4 +299,24 @@ def test_a_quantile_close_to_its_limit_does_not_pass_between_winds(low, outcome)
         source="",
         sense="least",
     )
-    assert span._with_room(check).outcome == outcome
+    held = span._with_room(check)
+    assert held.outcome == outcome
+    # What holds is told below its limit, with the room it was denied: 4.05 as 3.92.
+    assert held.interval == pytest.approx((low * 0.97 if low < 4.1 else low, 28.0))
+
+
+def test_a_figure_held_for_its_room_is_not_told_as_its_limit():
+    """A hair under 4.00 is 3.99, never "at worst 4.00; at least 4.00"."""
+    check = Check(
+        kind=Kind.RAIL_OVER_WIND,
+        value=7.02,
+        interval=(4.123, 28.0),
+        unit="times",
+        limit=4.0,
+        outcome="pass",
+        source="",
+        sense="least",
+    )
+    assert "at worst 3.99; at least 4.00" in sentence(
+        span._with_room(check), english("us")
+    )

@@ -15,10 +15,11 @@ from driftmap.core.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.ground.site import read_site
-from driftmap.report import sheetfacts
+from driftmap.hazard.zones import outer_line, zones
+from driftmap.report import marks, picture, sheetfacts, tables
 from driftmap.report.map import map_html
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
-from driftmap.report.sheet import _MOST_FALLS, brief_html
+from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.rocket.flightfile import read_flight
@@ -311,6 +312,46 @@ def test_words_go_by_energy_and_not_by_case(demo, english):
     assert hits_like(46.1, voice) == "17\u00a0ft"
 
 
+@pytest.mark.parametrize(
+    ("said", "kind", "verdict", "seen"),
+    [
+        ("pass", None, "no-go", "pass"),
+        ("pass", "caution", "go", "warn"),
+        ("pass", "danger", "go", "warn"),
+        ("pass", "danger", "hold", "warn"),
+        ("warn", "danger", "no-go", "fail"),
+        ("pass", "caution", "no-go", "warn"),
+        ("fail", "caution", "go", "fail"),
+    ],
+)
+def test_ground_in_a_zone_never_looks_clear_of_it(said, kind, verdict, seen):
+    assert marks.seen_outcome(said, kind, verdict) == seen
+
+
+@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
+    """A go says that it counted them; no other word says so, nor a go that is too old."""
+    changed = dataclasses.replace(demo, verdict=verdict)
+    for language in languages():
+        voice = Voice(read_catalogue(language), "si")
+        zoned = zones(changed.cloud, outer_line(changed.cloud, changed.contours))
+        rows = tables.people_rows(changed, zoned, voice)
+        told = tables.partly(rows, voice)
+        assert any(row["kind"] for row in rows)
+        for row in rows:
+            mine = [t for t in told if row["kind"] and row["name"] in t]
+            zone = row["kind"] and voice.say(f"zone.{row['kind']}")
+            assert [zone in t for t in mine] == [True] * bool(zone)
+        counted = voice.say("instruct.counted", word=voice.say("verdict.go"))
+        pages = [poster_html(changed, voice), caller_html(changed, voice)]
+        pages.append(map_html(changed, language=language, units="si"))
+        for page in pages:
+            assert all(t in page.replace("&#39;", "'") for t in told)
+            here = [m for m in re.findall(r'class="kept[^<]*', page) if counted in m]
+            assert page.count(counted) == len(here)
+            assert bool(here) == (verdict == "go")
+
+
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
 def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
     """A place over its limit is never just listed among those to stand at."""
@@ -335,9 +376,11 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
     ("said", "outcome"), [("fail", "fail"), ("warn", "warn"), ("pass", "warn")]
 )
 def test_a_check_of_several_places_marks_each_of_them_first(
-    demo, english, said, outcome
+    demo, english, said, outcome, monkeypatch
 ):
     """Who stands under a fall is told in one line, though it passes: each is seen as such."""
+    for module in (marks, picture):  # zones mark too, which is shown elsewhere
+        monkeypatch.setattr(module, "zone_at", lambda *_: None)
     calm, *marked = [area.name for area in demo.site.areas if area.occupied][:3]
     under = dataclasses.replace(
         next(c for c in demo.checks if c.kind is Kind.DESCENT),

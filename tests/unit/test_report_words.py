@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR
 from driftmap.failures.cases import LIKELIHOOD
-from driftmap.report import reasons, sentences, words
+from driftmap.report import page, reasons, sentences, words
 from driftmap.report.sentences import sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
@@ -338,6 +338,22 @@ def test_units_are_tied_to_their_numbers():
 def test_other_scripts_are_isolated():
     assert words.isolate("Camp") == "Camp"
     assert words.isolate("מחנה") == "\u2068מחנה\u2069"
+
+
+@pytest.mark.parametrize(
+    ("second", "told"),
+    [(0.4, "0 s"), (32.9, "32 s"), (120.9, "120 s"), (121, "2 min 1 s")],
+)
+def test_a_moment_past_two_minutes_has_its_minutes(second, told):
+    assert english("us").clock(second).replace("\u00a0", " ") == told
+    assert english("si").clock(966.7) == "16\u00a0min 6\u00a0s"
+
+
+def test_an_option_to_copy_never_breaks_after_its_hyphens():
+    told = page._whole_options("1 < 2: more are needed (--samples 3689). No")
+    assert told == (
+        '1 &lt; 2: more are needed <span class="whole">(--samples 3689)</span>. No'
+    )
 
 
 @pytest.mark.parametrize("metric", words._US)

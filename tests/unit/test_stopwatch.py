@@ -1,5 +1,6 @@
 """The stopwatch: the same seconds as the flights, and never later than what it warns of."""
 
+import dataclasses
 import math
 from importlib.resources import files
 from pathlib import Path
@@ -120,8 +121,12 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
     assert "HEADS UP" in call.otherwise
     second = voice.seconds(fall.first)
     assert any("booster" in told and second in told for told in heads_up(found, voice))
-    for page in (poster_html, caller_html, brief_html):
+    for page in (caller_html, brief_html):
         assert second in page(staged, voice)
+    # Of a no-go the crowd reads no line that sounds as if it flew.
+    assert staged.verdict == "no-go"
+    assert second not in poster_html(staged, voice)
+    assert second in poster_html(dataclasses.replace(staged, verdict="hold"), voice)
 
 
 def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged):
