@@ -54,7 +54,7 @@ class Same:
     """A flight as the key of what was worked out for it, whoever read its file again."""
 
     def __init__(self, flight: Flight) -> None:
-        self.flight, self._told = flight, flight.model_dump_json()
+        self.flight, self._told = flight, flight.model_dump_json(warnings=False)
 
     def __hash__(self) -> int:
         return hash(self._told)

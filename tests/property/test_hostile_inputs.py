@@ -8,7 +8,8 @@ import pytest
 from hostile import READERS, attempt
 
 SEEDS = range(1000, 1002)
-NUMBERS = range(9_000_000, 9_000_040)
+NUMBERS = range(9_000_000, 9_000_400)
+FEWEST = 40
 
 
 @pytest.mark.parametrize("reader", READERS)
@@ -24,7 +25,11 @@ def test_a_readers_own_function_reads_or_refuses(reader, tmp_path):
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            ended = [million.attempt(reader, n, tmp_path) for n in NUMBERS]
+            ended = []
+            for n in NUMBERS:  # until both ends were seen: most are refused
+                ended.append(million.attempt(reader, n, tmp_path))
+                if len(ended) >= FEWEST and len({how for how, _ in ended}) > 1:
+                    break
     finally:
         signal.signal(signal.SIGPROF, before)
     assert [why for _, why in ended if why] == []
