@@ -319,8 +319,9 @@ _REMARKED: Final = re.compile(r"\bVIS(?:\s+[NSEW]{1,2})?\s+((?:\d\s+)?\d{1,2}(?:
 _METRES: Final = re.compile(r"(\d{4})(?:NDV|[NS]?[EW]|[NS])?")
 """All about, or the least with the side where it is."""
 
-_RUNWAY: Final = re.compile(r"R\d\d[LCR]{0,2}/M?(\d{4})\S*")
-"""Sight along a runway; what is more than can be told (P) says nothing."""
+_RUNWAY: Final = re.compile(r"R\d\d[LCR]{0,2}/M?(\d{4})(?!\d)\S*")
+"""Sight along a runway; what is more than can be told (P) says nothing, nor do the six figures of
+what lies on it."""
 
 
 def cloud_cover(words: Sequence[str]) -> float | None:
