@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -104,8 +103,6 @@ def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:
     low = max(level.height, 1.0)  # a wind at the very ground tells of none
     above = min((z for z in wind.read if z > level.height), default=np.inf)
     left = np.interp(wind.height, [level.height, above], [1.0, 0.0])
-    if math.isinf(above):
-        left = np.ones_like(wind.height)
     left = left * (np.maximum(wind.height, 0.0) / low) ** (1 / 7)
     # What the strongest report tells of the mast counts that report already.
     strongest = level.speed * (MAST / low) ** (1 / 7)

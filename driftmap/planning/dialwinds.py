@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
-from driftmap.planning.supposed import Supposition, hour_told, suppose
+from driftmap.planning.supposed import Supposition, hour_told, suppose, taken_as_read
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.verdict.assessment import Setup
 from driftmap.winds.spoken import HEAD_HEIGHT
@@ -160,15 +160,7 @@ def metered_wind(
         wind = replace(wind, levels=_read_at_meter(from_deg, speed, gust))
         told_of = ()
         notes = wind.assumed[:-1]  # the last one speaks of known winds, as ours does
-    return replace(
-        wind,
-        known_to=float(wind.height[-1]),
-        read=tuple(wind.height.tolist()),
-        age=0.0,
-        undated=(),
-        source=told,
-        assumed=(*notes, *told_of, _SUPPOSED),
-    )
+    return taken_as_read(wind, told, (*notes, *told_of, _SUPPOSED))
 
 
 def _words(from_deg: float, speed: float, gust: float) -> str:

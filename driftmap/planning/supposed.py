@@ -18,7 +18,14 @@ from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
-__all__ = ["Supposition", "head_share", "hour_told", "suppose", "turned"]
+__all__ = [
+    "Supposition",
+    "head_share",
+    "hour_told",
+    "suppose",
+    "taken_as_read",
+    "turned",
+]
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
@@ -166,14 +173,25 @@ def suppose(
         wind = supposition.read(from_deg, speed)
         name = _words(from_deg, speed, supposition.gust)
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
+    return taken_as_read(
+        wind,
+        f"supposed: {speed:.2f} m/s {told} at 10 m",
+        (*_notes(wind.assumed, name), *hour_told(supposition), _KNOWN),
+    )
+
+
+def taken_as_read(
+    wind: WindProfile, source: str, assumed: tuple[str, ...]
+) -> WindProfile:
+    """Count a wind as read now at all of its heights: a plan asks what is if it blows so."""
     return replace(
         wind,
         known_to=float(wind.height[-1]),
         read=tuple(wind.height.tolist()),
         age=0.0,
         undated=(),
-        source=f"supposed: {speed:.2f} m/s {told} at 10 m",
-        assumed=(*_notes(wind.assumed, name), *hour_told(supposition), _KNOWN),
+        source=source,
+        assumed=assumed,
     )
 
 

@@ -531,6 +531,14 @@ def touch(browser, across, down, *to):
     browser.cdp("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
 
 
+def press(browser, across, down):
+    """Press the mouse's button on the map."""
+    x, y = browser.js(TAP, across, down)
+    told = {"x": x, "y": y, "button": "left", "clickCount": 1}
+    for kind in ("mousePressed", "mouseReleased"):
+        browser.cdp("Input.dispatchMouseEvent", type=kind, **told)
+
+
 def features(desk):
     return json.loads((desk.folder / "site.geojson").read_text("utf-8"))["features"]
 
@@ -592,16 +600,7 @@ def test_an_area_is_split_by_two_taps(browser, demo_desk):
     )
     click(browser, "Split it")
     for down in ring[1:]:
-        x, y = browser.js(TAP, ring[0], down)
-        for kind in ("mousePressed", "mouseReleased"):
-            browser.cdp(
-                "Input.dispatchMouseEvent",
-                type=kind,
-                x=x,
-                y=y,
-                button="left",
-                clickCount=1,
-            )
+        press(browser, ring[0], down)
     until(lambda: len(features(demo_desk)) == len(before) + 1, "two areas")
     camps = [f for f in features(demo_desk) if f["properties"]["role"] == "camp"]
     assert [("people" in f["properties"]) for f in camps] == [True, False]
@@ -1042,16 +1041,7 @@ def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tm
         w, h = browser.js(
             "return [arguments[0].clientWidth, arguments[0].clientHeight]", ground
         )
-        x, y = browser.js(TAP, 0.5 + (across - 0.5) * h / w, down)
-        for kind in ("mousePressed", "mouseReleased"):
-            browser.cdp(
-                "Input.dispatchMouseEvent",
-                type=kind,
-                x=x,
-                y=y,
-                button="left",
-                clickCount=1,
-            )
+        press(browser, 0.5 + (across - 0.5) * h / w, down)
     until(lambda: '"picture"' in path.read_text("utf-8"), "the picture in the site")
     until(
         lambda: browser.find("image.beneath").get_attribute("transform"),
