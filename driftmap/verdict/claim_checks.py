@@ -173,8 +173,10 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     all_of_it = answers.numbers.get("total_impulse", float(impulse))
     largest = answers.numbers.get("motor_impulse", all_of_it)
     for name, of in (("propellant_mass", all_of_it), ("motor_propellant", largest)):
+        if name not in answers.numbers:
+            continue
         what = f"total impulse over {FACTS[name].text}, as answered"
-        speed = of / answers.numbers.get(name, of / _IMPULSE[1])
+        speed = of / answers.numbers[name]
         claim = _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
         if not claim.common:
             yield _uncommon(claim)
