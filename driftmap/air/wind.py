@@ -12,6 +12,7 @@ from driftmap.air.convection import Convection
 from driftmap.core.checks import FloatArray
 
 __all__ = [
+    "LAW_TOP",
     "MAST",
     "STILL_AIR",
     "Stronger",
@@ -25,6 +26,9 @@ __all__ = [
 
 MAST: Final = 10.0
 """Height of surface winds [m] (WMO-No. 8, I, ch. 5)."""
+
+LAW_TOP: Final = 300.0
+"""Height to which the power law is used [m] (from memory)."""
 
 
 def components_from(

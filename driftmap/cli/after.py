@@ -26,11 +26,11 @@ from driftmap.core.errors import InputError, quoted
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.observations.evidence import Explanation
+    from driftmap.observations.phone import Search
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
-    from driftmap.search.phone import Search
 
 __all__ = ["explain_command", "search_command"]
 
@@ -211,11 +211,11 @@ def search_command(
 
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
+    from driftmap.observations.handouts import search_gpx, search_kml, search_sheet
+    from driftmap.observations.phone import plan_search, search_html
     from driftmap.observations.seenfile import is_small, pieces_of
+    from driftmap.observations.walk import Walkers
     from driftmap.observations.weighing import bodies_of
-    from driftmap.search.handouts import search_gpx, search_kml, search_sheet
-    from driftmap.search.phone import plan_search, search_html
-    from driftmap.search.walk import Walkers
 
     seen = _read_observed(run, files)
     if piece not in (pieces := pieces_of(seen.flight)):
@@ -257,8 +257,8 @@ def _start(text: str, site: Site) -> tuple[float, float]:
 
 
 def _tell(result: Search, known: Weighed, voice: Voice) -> None:
+    from driftmap.observations.phone import shares_told
     from driftmap.observations.toward import ENOUGH
-    from driftmap.search.phone import shares_told
 
     chances = result.chances
     click.echo(f"Where the {chances.piece} may lie:")

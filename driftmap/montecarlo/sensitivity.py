@@ -1,24 +1,17 @@
-"""Which inputs move the landing point most, and which reading of the wind would help most."""
+"""Which inputs move the landing point most."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile
-from driftmap.core.checks import FloatArray
-from driftmap.core.errors import DriftmapError
 from driftmap.failures.case import LIGHTS
-from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.montecarlo.falls import KNOT
-from driftmap.winds.uncertainty import Worth, dwell, worths
+from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["Influence", "influences", "more_wind"]
+__all__ = ["Influence", "influences"]
 
 _FLIGHTS_AN_INPUT = 10
-_FEW = 64  # flights that tell how long a fall stays at which height
 _AT_ONCE = 65_536  # flights
 _ALIKE = 1e-10  # of the largest singular value: inputs that are as good as one
 
@@ -96,46 +89,3 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
         for name, v in variance.items()
     ]
     return tuple(sorted(found, key=lambda i: -i.metres))
-
-
-def more_wind(
-    cloud: Cloud, wind: WindProfile, found: Sequence[Influence]
-) -> tuple[Worth, ...]:
-    """Rank readings of the wind by how far each would shrink the 90 % line.
-
-    ``cloud``: where everything came down; ``wind``: the wind it was flown in;
-    ``found``: from `influences`, which tells what the wind has to do with it.
-
-    Result: for the case in which all goes as planned, the best first; empty where too
-    few flights were flown to tell.
-    """
-    share = sum(one.share for one in found if one.name == "wind")
-    knots = _fall(cloud, wind) if share > 0 else None
-    if knots is None:
-        return ()
-    seconds = dwell(wind.height, knots)
-    return worths(wind, seconds, min(share, 1.0), cloud.plan.sky.altitude)
-
-
-def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
-    """Give time and height along a middle fall, shape (s, 2), of a few flights more."""
-    sky, flight = cloud.plan.sky, cloud.plan.flight
-    try:
-        few = fly(
-            flight,
-            wind,
-            sky.altitude,
-            samples=_FEW,
-            seed=cloud.seed,
-            day=sky.day,
-            bodies=(),
-            keep_falls=True,
-        )
-    except DriftmapError:
-        return None  # what is told beside a verdict does not cost the verdict
-    part = next(few.of(few.tree.cases[0].name), None)
-    if part is None or not part.flights:
-        return None
-    fall = few.falls[part.case, part.body]
-    middle = np.median(fall[:, :, 0, :], axis=-1)
-    return np.asarray(middle[:, [KNOT.index("time"), KNOT.index("height")]], float)

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
-from driftmap.formulas.detection import SUREST
+from driftmap.observations.detection import SUREST
 from driftmap.observations.flown import ROCKET, Flown
 
 __all__ = [

@@ -17,15 +17,15 @@ from driftmap.core.errors import InputError
 from driftmap.core.files import text_of, toml_of
 from driftmap.failures.case import CaseTree
 from driftmap.failures.cases import build_cases
-from driftmap.formulas.detection import (
+from driftmap.ground.site import Site
+from driftmap.montecarlo.cloud import fly
+from driftmap.observations.detection import (
     SMALL,
     SUREST,
     SWEEP_WIDTH,
     parallel_sweeps,
     random_search,
 )
-from driftmap.ground.site import Site
-from driftmap.montecarlo.cloud import fly
 from driftmap.observations.figures import (
     TRACE_ERROR,
     Find,

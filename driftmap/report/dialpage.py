@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import HURTS, KILLS
@@ -39,7 +40,6 @@ from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.ruleset import amount
 from driftmap.verdict.assessment import STALE
-from driftmap.winds.law import LAW_TOP
 
 __all__ = ["dial_html"]
 

@@ -13,9 +13,7 @@ from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
 from driftmap.report.words import clock_at, flown_at
 from driftmap.verdict.assessment import Assessment, good_between
-from driftmap.winds.uncertainty import (
-    Worth,
-)
+from driftmap.verdict.worth import Worth
 
 __all__ = [
     "CALM",

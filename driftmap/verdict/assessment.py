@@ -20,7 +20,7 @@ from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.precise import Sharpened
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
+from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
 from driftmap.verdict.check import ALOFT, BY_FLIGHTS, Check, Kind, Verdict, decide
@@ -28,7 +28,7 @@ from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
-from driftmap.winds.uncertainty import Worth
+from driftmap.verdict.worth import Worth, more_wind
 
 __all__ = [
     "CAUTIONS",

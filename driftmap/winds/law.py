@@ -28,13 +28,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.wind import MAST
+from driftmap.air.wind import LAW_TOP, MAST
 from driftmap.air.winderror import TAILS
 from driftmap.core.checks import FloatArray
 
 __all__ = [
     "ALIKE",
-    "LAW_TOP",
     "LOG_TOP",
     "ROUGHNESS",
     "STIRRED",
@@ -66,9 +65,6 @@ WMO-No. 8; read in secondary copies)."""
 LOG_TOP: Final = 100.0
 """Height to which the logarithmic law is used [m] (from memory: 100 m, or a tenth of
 the boundary layer)."""
-
-LAW_TOP: Final = 300.0
-"""Height to which the power law is used [m] (from memory)."""
 
 _EXPONENT: Final = 1 / 7
 """Neutral open land (Hellmann)."""

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.convection import SUNNY, Convection, convection, sun_height
-from driftmap.air.wind import MAST, WindProfile
+from driftmap.air.wind import LAW_TOP, MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
@@ -285,7 +285,7 @@ def _falls(nodes: Sequence[Node]) -> Iterator[str]:
     """Doubt what is supposed above a wind that was read to fall with height."""
     high = max(nodes, key=lambda node: node.height)
     strong = max(nodes, key=lambda node: node.speed)
-    if high.height <= law.LAW_TOP and high.speed <= _HALF * strong.speed > _SLIGHT:
+    if high.height <= LAW_TOP and high.speed <= _HALF * strong.speed > _SLIGHT:
         yield (
             f"the wind falls from {strong.speed:.1f} m/s at {strong.height:.0f} m to "
             f"{high.speed:.1f} m/s at {high.height:.0f} m: {strong.level.source}, "
@@ -369,5 +369,5 @@ def _profile(
         cloud_base=min(_each(stack, "cloud_base"), default=None),
         lowest_cloud=min(_each(stack, "lowest_cloud"), default=None),
         members=winds if count > 1 else None,
-        levels=tuple(n.level for n in nodes if n.height <= max(read[-1], law.LAW_TOP)),
+        levels=tuple(n.level for n in nodes if n.height <= max(read[-1], LAW_TOP)),
     )

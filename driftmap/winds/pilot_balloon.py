@@ -14,13 +14,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.wind import WindLevel
 from driftmap.core import units
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, checked
 from driftmap.core.errors import PlacedError, at
-from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.reading import Reading, Setting, level_toward
 from driftmap.winds.text import (
     above_zero,
@@ -32,7 +31,14 @@ from driftmap.winds.text import (
     told_time,
 )
 
-__all__ = ["RATES", "RATE_ERROR", "balloon_form", "looks_like_balloon", "read_balloon"]
+__all__ = [
+    "RATES",
+    "RATE_ERROR",
+    "ascent_rate",
+    "balloon_form",
+    "looks_like_balloon",
+    "read_balloon",
+]
 
 RATES: Final = (0.5, 10.0)
 """Least and greatest rate of ascent of a balloon that a person can follow [m s⁻¹]."""
@@ -68,6 +74,53 @@ class _Places:
     east: FloatArray
     north: FloatArray
     error: FloatArray
+
+
+def ascent_rate(balloon: ArrayLike, free_lift: ArrayLike) -> FloatArray:
+    r"""Give the rate at which a small rubber balloon rises.
+
+    .. math:: w = 72 \left( \frac{l}{L^{2/3}} \right)^{0.63}, \qquad L = l + b
+
+    in metres a minute, with the free lift `l`, the balloon's own mass `b` and their sum in
+    grams.
+
+    Parameters
+    ----------
+    balloon : array_like, shape (...)
+        Mass of the balloon [kg].
+    free_lift : array_like, shape (...)
+        Mass that it just lifts besides itself [kg].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Rate of ascent [m s⁻¹].
+
+    Raises
+    ------
+    ValueError
+        If a mass is not above 0.
+
+    Notes
+    -----
+    For balloons of 30 to 100 g near sea level; in the first minutes of a day with thermals
+    it rises faster. The formula and its figures are from memory, not re-read.
+
+    References
+    ----------
+    .. [1] U.S. Weather Bureau, *Instructions for Making Pilot Balloon Observations*,
+       Circular O, Aerological Division (from memory).
+
+    Examples
+    --------
+    A balloon of 30 g that lifts 125 g:
+
+    >>> float(ascent_rate(0.030, 0.125).round(1))
+    3.0
+    """
+    own = 1000.0 * checked("balloon", balloon, above=0)
+    lift = 1000.0 * checked("free_lift", free_lift, above=0)
+    return np.asarray(72.0 / 60.0 * (lift / (lift + own) ** (2 / 3)) ** 0.63)
 
 
 def looks_like_balloon(text: str) -> bool:

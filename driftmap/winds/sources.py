@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.wind import MAST, Stronger
+from driftmap.air.wind import LAW_TOP, MAST, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds import law
 from driftmap.winds.law import Field, Told, given
@@ -342,7 +342,7 @@ def _carried_up(
     told = np.array([complex(*node.mean) for node in read])
     above = wind[heights > read[-1].height]
     speeds = np.abs(told)
-    low = read[-1].height <= law.LAW_TOP
+    low = read[-1].height <= LAW_TOP
     i = int(np.argmax(speeds)) if low else len(read) - 1
     if not above.size or (low and i == len(read) - 1):
         return None

@@ -39,13 +39,13 @@ from driftmap.logbook.entry import new_entry
 from driftmap.logbook.records import Flew, _turned, flew_of, records_of
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry
+from driftmap.observations.chances import chances_of
 from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.toward import LOT, know, plainly
 from driftmap.observations.weighing import weigh
 from driftmap.report.voice import english
-from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import assess
 
 ROOT = Path(__file__).parents[2]

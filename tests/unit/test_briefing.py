@@ -101,13 +101,13 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     unused = set(english.messages) - plain_keys
     scripts = "".join(
         p.read_text("utf-8")
-        for room in ("report", "search")
+        for room in ("report", "observations")
         for p in (PACKAGE.parent / room).glob("*.js")
     )
     asked = set(re.findall(r'"(\w+)"', scripts))
-    searched = (PACKAGE.parent / "search" / "search.html").read_text("utf-8")
+    searched = (PACKAGE.parent / "observations" / "search.html").read_text("utf-8")
     searched += " ".join(f"search.{name}" for name in asked)
-    rooms = ("cli", "report", "planning", "search")
+    rooms = ("cli", "report", "planning", "observations")
     commands = "".join(
         p.read_text("utf-8")
         for room in rooms

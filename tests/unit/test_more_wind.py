@@ -10,14 +10,11 @@ from driftmap import read_flight
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
-from driftmap.montecarlo.sensitivity import influences, more_wind
+from driftmap.montecarlo.sensitivity import influences
+from driftmap.verdict.worth import dwell, more_wind, worths
 from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.spoken import read_words
-from driftmap.winds.uncertainty import (
-    dwell,
-    worths,
-)
 
 NOON = datetime(2026, 6, 13, 19, tzinfo=UTC)
 SETTING = Setting(0.0, when=NOON, now=NOON, place=(41.6, -118.0))

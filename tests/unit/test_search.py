@@ -19,15 +19,15 @@ from click.testing import CliRunner
 from driftmap.cli.after import search_command
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
-from driftmap.formulas.detection import SMALL
+from driftmap.observations import chances
+from driftmap.observations.chances import Chances, Square
+from driftmap.observations.detection import SMALL
+from driftmap.observations.phone import walk_cautions
 from driftmap.observations.toward import _stencil
+from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
 from driftmap.rocket.flightfile import read_flight
-from driftmap.search import chances
-from driftmap.search.chances import Chances, Square
-from driftmap.search.phone import walk_cautions
-from driftmap.search.walk import Walkers, plan_walk
 
 ROOT = Path(__file__).parents[2]
 WHEN = ("--when", "2026-06-13T12:15-07:00")

@@ -11,9 +11,8 @@ from click.testing import CliRunner
 from driftmap.cli.winds import balloon_command
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.core.units import KNOT
-from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds import decode, read_winds
-from driftmap.winds.pilot_balloon import read_balloon
+from driftmap.winds.pilot_balloon import ascent_rate, read_balloon
 from driftmap.winds.reading import Setting
 from driftmap.winds.track import read_track
 

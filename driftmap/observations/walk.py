@@ -9,8 +9,8 @@ from typing import Final
 
 import shapely
 
-from driftmap.formulas.detection import SMALL, SUREST, SWEEP_WIDTH, random_search
-from driftmap.search.chances import Chances, middle_of
+from driftmap.observations.chances import Chances, middle_of
+from driftmap.observations.detection import SMALL, SUREST, SWEEP_WIDTH, random_search
 
 __all__ = ["Sweep", "Walkers", "plan_walk"]
 

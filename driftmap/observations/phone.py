@@ -13,24 +13,24 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
-from driftmap.formulas.detection import SUREST, SWEEP_WIDTH
 from driftmap.ground.site import OCCUPIED, Site
-from driftmap.observations.figures import Find
-from driftmap.observations.observation import FAR_IN
-from driftmap.observations.seenfile import Observed
-from driftmap.observations.weighing import Weighed
-from driftmap.report.page import render, text_of, told_to_script, words_for_script
-from driftmap.report.sentences import case_words
-from driftmap.report.voice import Voice
-from driftmap.report.words import Units, tied
-from driftmap.search.chances import (
+from driftmap.observations.chances import (
     HELD_SHARES,
     Chances,
     box_of,
     chances_of,
     smallest,
 )
-from driftmap.search.walk import Sweep, Walkers, plan_walk
+from driftmap.observations.detection import SUREST, SWEEP_WIDTH
+from driftmap.observations.figures import Find
+from driftmap.observations.observation import FAR_IN
+from driftmap.observations.seenfile import Observed
+from driftmap.observations.walk import Sweep, Walkers, plan_walk
+from driftmap.observations.weighing import Weighed
+from driftmap.report.page import render, text_of, told_to_script, words_for_script
+from driftmap.report.sentences import case_words
+from driftmap.report.voice import Voice
+from driftmap.report.words import Units, tied
 
 __all__ = [
     "Search",
@@ -43,7 +43,7 @@ __all__ = [
     "walk_cautions",
 ]
 
-_ROOM: Final = "driftmap.search"
+_ROOM: Final = "driftmap.observations"
 _SCRIPTS: Final = ("order.js", "search.js")
 _ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)
 

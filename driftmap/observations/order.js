@@ -1,4 +1,4 @@
-// The order of walking, as driftmap/search/walk.py has it: the most chance for each metre.
+// The order of walking, as driftmap/observations/walk.py has it: the most chance for each metre.
 "use strict";
 const REGROUP = 60, MOST = 40, ENOUGH = 0.95;
 
@@ -65,7 +65,7 @@ function inside(point, rings) {
   return odd;
 }
 
-// What the straight way between two places meets, as driftmap/search/walk.py has it.
+// What the straight way between two places meets, as driftmap/observations/walk.py has it.
 function mindOnTheWay(from, to) {
   return SEARCH.dangers.filter(([, rings]) => inside(from, rings) || rings.some(ring =>
     ring.some((corner, i) => i > 0 && crosses(from, to, ring[i - 1], corner)))).map(([text]) => text);

@@ -6,12 +6,8 @@ from html import escape
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from driftmap.report.exported import add, positions, xml_text
-from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gpx
-from driftmap.report.page import page, printable, table, text_of
-from driftmap.report.voice import Voice
-from driftmap.search.chances import box_of
-from driftmap.search.phone import (
+from driftmap.observations.chances import box_of
+from driftmap.observations.phone import (
     Search,
     picture,
     planned,
@@ -19,6 +15,10 @@ from driftmap.search.phone import (
     shares_told,
     walk_cautions,
 )
+from driftmap.report.exported import add, positions, xml_text
+from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gpx
+from driftmap.report.page import page, printable, table, text_of
+from driftmap.report.voice import Voice
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
