@@ -22,7 +22,7 @@ from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
-from driftmap.desk.winds import Strip, setting_at, told_aside
+from driftmap.desk.winds import rows_of, setting_at, told_aside
 from driftmap.ground.site import Site, read_site
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
@@ -42,10 +42,7 @@ class Desk:
     """A folder being served."""
 
     folder: Folder
-    strip: Strip = field(default_factory=Strip)
     queue: Queue = field(init=False)
-    _site: dict[str, tuple[str, Site]] = field(default_factory=dict)
-    _flights: dict[str, tuple[str, dict[str, Any]]] = field(default_factory=dict)
     _latest: datetime = field(default_factory=now)
     _pages: dict[str, Future[str]] = field(default_factory=dict)
     _drawing: threading.Lock = field(default_factory=threading.Lock)
@@ -55,15 +52,10 @@ class Desk:
 
     def site(self, pad: str = "") -> Site:
         """Read the site about a pad; the first, where it has several and none is named."""
-        revision = self.folder.revision(SITE)
-        if not revision:
+        if not self.folder.revision(SITE):
             raise InputError(SITE, "", "is not there yet: draw the field first")
-        known = self._site.get(pad)
-        if known is None or known[0] != revision:
-            path = self.folder.path(SITE)
-            known = revision, read_site(path, pad=pad or None)
-            self._site[pad] = known
-        return known[1]
+        path = self.folder.path(SITE)
+        return self.folder.once(SITE, pad, lambda: read_site(path, pad=pad or None))
 
     def setting(self, read_at: datetime | None = None) -> Setting:
         """Say what readers of winds must know here and now."""
@@ -116,15 +108,14 @@ class Desk:
 
     def _flight(self, name: str) -> dict[str, Any]:
         """Read a flight file as it stands; empty where it is broken."""
-        revision = self.folder.revision(name)
-        known = self._flights.get(name)
-        if known is None or known[0] != revision:
+
+        def read() -> dict[str, Any]:
             try:
-                told = tomllib.loads(self.folder.text(name) or "")
+                return tomllib.loads(self.folder.text(name) or "")
             except (ValueError, DriftmapError):
-                told = {}
-            known = self._flights[name] = (revision, told)
-        return known[1]
+                return {}
+
+        return self.folder.once(name, "tables", read)
 
     def own(self, name: str) -> str:
         """Give the print of a flight file and of the curves that it names."""
@@ -343,8 +334,7 @@ class Desk:
     def winds_told(self, day: Day) -> dict[str, Any]:
         """Tell every wind of the folder in a line."""
         try:
-            setting = self.setting()
-            rows = self.strip.rows(self.folder, day, setting, day.units)
+            rows = rows_of(self.folder, day, self.setting())
         except DriftmapError as problem:
             return {"rows": [], "problem": self.folder.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}

@@ -12,12 +12,12 @@ import os
 import re
 import sys
 import tempfile
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock
-from typing import IO, Any, Final
+from typing import IO, Any, Final, TypeVar
 
 from driftmap.core.errors import InputError
 
@@ -25,6 +25,8 @@ __all__ = ["KEPT", "ROOMS", "ConflictError", "Folder", "stamp"]
 
 KEPT: Final = 10
 """Versions of each file that can be had back."""
+
+_T = TypeVar("_T")
 
 _HISTORY: Final = ".versions"
 _PRIVATE: Final = ".desk"
@@ -53,6 +55,9 @@ class Folder:
     root: Path
     _lock: RLock = field(default_factory=RLock, repr=False, compare=False)
     _seen: dict[str, tuple[tuple[int, ...], str]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    _read: dict[Hashable, tuple[str, Any]] = field(
         default_factory=dict, repr=False, compare=False
     )
 
@@ -142,6 +147,15 @@ class Folder:
             digest = hashlib.sha256(path.read_bytes()).hexdigest()[:20]
             known = self._seen[name] = (key, digest)
         return known[1]
+
+    def once(self, name: str, what: Hashable, read: Callable[[], _T]) -> _T:
+        """Read something of a file as it stands, once for each version of it."""
+        revision = self.revision(name)
+        known = self._read.get((name, what))
+        if known is None or known[0] != revision:
+            known = self._read[name, what] = (revision, read())
+        found: _T = known[1]
+        return found
 
     @contextmanager
     def held(self) -> Iterator[None]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -19,7 +19,7 @@ from driftmap.ground.site import Site
 from driftmap.report.voice import english
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.windtold import wind_told
-from driftmap.report.words import Units, bearing, distance
+from driftmap.report.words import bearing, distance
 from driftmap.winds import decode_all, decode_held, merge
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import (
@@ -30,9 +30,9 @@ from driftmap.winds.kept import (
 from driftmap.winds.reading import Reading, Setting
 
 __all__ = [
-    "Strip",
     "counting",
     "fetched",
+    "rows_of",
     "set_aside",
     "setting_at",
     "still_heard",
@@ -97,12 +97,9 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
     taken = {*day.winds, *(one.file for one in day.aside)}
     name = folder.free("winds", name_of(stem, document), ".json", taken)
     folder.write(name, document.encode(), "")
-    strip = Strip()
 
     def count(day: Day) -> Day:
-        kept = [
-            w for w in day.winds if not _replaced(folder, strip, w, readings, setting)
-        ]
+        kept = [w for w in day.winds if not _replaced(folder, w, readings, setting)]
         return replace(day, winds=(*kept, name))
 
     change(folder, count)
@@ -116,15 +113,11 @@ def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) 
 
 
 def _replaced(
-    folder: Folder,
-    strip: Strip,
-    name: str,
-    new: Sequence[Reading],
-    setting: Setting,
+    folder: Folder, name: str, new: Sequence[Reading], setting: Setting
 ) -> bool:
     """Tell whether a wind stops counting once a newer one of its kind is there."""
     try:
-        old = strip.readings(folder, name, setting)
+        old = _readings(folder, name, setting)
     except (DriftmapError, OSError):
         return False  # what cannot be read goes on holding the verdict
     kinds = {(r.kind, r.forecast) for r in new}
@@ -159,65 +152,49 @@ def _station(reading: Reading) -> tuple[str, float | None]:
     return re.sub(r"\b\d\S*", "", reading.source), reading.away
 
 
-@dataclass(slots=True)
-class Strip:
-    """The winds of the folder as they were read, each decoded once."""
+def _readings(folder: Folder, name: str, setting: Setting) -> tuple[Reading, ...]:
+    """Decode a wind of the folder, once for each version of its file."""
+    folder.need(name)
+    path = str(folder.path(name))
+    return folder.once(name, setting.site_altitude, lambda: decode_all(path, setting))
 
-    _known: dict[str, tuple[tuple[str, float], tuple[Reading, ...]]] = field(
-        default_factory=dict
-    )
 
-    def readings(
-        self, folder: Folder, name: str, setting: Setting
-    ) -> tuple[Reading, ...]:
-        """Decode a file of the folder."""
-        key = (folder.need(name), setting.site_altitude)
-        known = self._known.get(name)
-        if known is None or known[0] != key:
-            known = key, decode_all(str(folder.path(name)), setting)
-            self._known[name] = known
-        return known[1]
+def rows_of(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
+    """Tell each wind of the folder in a line, the newest first."""
+    names = dict.fromkeys((*folder.names("winds"), *day.winds))
+    rows = [_row(folder, name, setting, day) for name in names]
+    return sorted(rows, key=lambda row: str(row["time"]), reverse=True)
 
-    def rows(
-        self, folder: Folder, day: Day, setting: Setting, units: Units
-    ) -> list[dict[str, Any]]:
-        """Tell each wind of the folder in a line, the newest first."""
-        rows = [
-            self._row(folder, name, setting, units, counts=name in day.winds)
-            for name in dict.fromkeys((*folder.names("winds"), *day.winds))
-        ]
-        return sorted(rows, key=lambda row: str(row["time"]), reverse=True)
 
-    def _row(
-        self, folder: Folder, name: str, setting: Setting, units: Units, *, counts: bool
-    ) -> dict[str, Any]:
-        row: dict[str, Any] = {"file": name, "counts": counts, "time": "", "told": ""}
-        try:
-            readings = self.readings(folder, name, setting)
-        except (DriftmapError, OSError) as problem:
-            return {**row, "problem": folder.plain(problem)}
-        first = readings[0]
-        level = min(first.levels, key=lambda one: one.height)
-        told = show(level.speed, "speed", units)
-        if level.direction is not None and level.speed > 0.05:
-            told += f" from {bearing(level.direction)}"
-        if level.gust:
-            told += f", gusts {show(level.gust, 'speed', units)}"
-        told += f" at {distance(level.height, units)}"
-        more = sum(len(r.levels) for r in readings) - 1
-        time = first.valid or first.based_on
-        return {
-            **row,
-            "told": told + (f", and {more} higher" if more else ""),
-            "kind": "forecast" if first.forecast else first.kind,
-            "time": "" if time is None else time.astimezone().isoformat(),
-            "speed": level.speed,
-            "gust": level.gust,
-            "from": level.direction,
-            "height": level.height,
-            "source": first.source,
-            "warned": [text for r in readings for text in r.warned],
-        }
+def _row(folder: Folder, name: str, setting: Setting, day: Day) -> dict[str, Any]:
+    row: dict[str, Any] = {"file": name, "counts": name in day.winds}
+    row |= {"time": "", "told": ""}
+    try:
+        readings = _readings(folder, name, setting)
+    except (DriftmapError, OSError) as problem:
+        return {**row, "problem": folder.plain(problem)}
+    first = readings[0]
+    level = min(first.levels, key=lambda one: one.height)
+    told = show(level.speed, "speed", day.units)
+    if level.direction is not None and level.speed > 0.05:
+        told += f" from {bearing(level.direction)}"
+    if level.gust:
+        told += f", gusts {show(level.gust, 'speed', day.units)}"
+    told += f" at {distance(level.height, day.units)}"
+    more = sum(len(r.levels) for r in readings) - 1
+    time = first.valid or first.based_on
+    return {
+        **row,
+        "told": told + (f", and {more} higher" if more else ""),
+        "kind": "forecast" if first.forecast else first.kind,
+        "time": "" if time is None else time.astimezone().isoformat(),
+        "speed": level.speed,
+        "gust": level.gust,
+        "from": level.direction,
+        "height": level.height,
+        "source": first.source,
+        "warned": [text for r in readings for text in r.warned],
+    }
 
 
 def counting(folder: Folder, day: Day, setting: Setting) -> WindProfile:
