@@ -303,20 +303,23 @@ class Bench:
     def strengths(self, device: Device) -> Strengths:
         """Give the strength of each link of a device that can give.
 
-        What is not stated has the strength of its cloth, widely spread; cord and
-        attachment are then taken to hold what the canopy holds.
+        A canopy whose own is not stated has that of its cloth, widely spread, whatever is
+        stated of what it hangs on; that is taken to hold as much where it is not stated.
         """
         if device.kind != "canopy":
             return {}
-        if device.strength:
-            return {str(k): (v, STRENGTH_SPREAD) for k, v in device.strength.items()}
+        given = {str(k): (v, STRENGTH_SPREAD) for k, v in device.strength.items()}
+        if "canopy" in given:
+            return given
         cloth = device.cloth or _CLOTH
         force = float(canopy_strength(cloth, device.nominal_diameter))
         self.note(
             f"{device.name}: gives at {force:,.0f} N or so, one in six below 60 % of it, as "
-            f"{cloth} of its size; cord and attachment hold as much (assumed)"
+            f"{cloth} of its size; "
+            f"{'what else is not stated holds' if given else 'cord and attachment hold'} as "
+            "much (assumed)"
         )
-        return {"canopy": (force, UNSTATED_SPREAD)}
+        return {"canopy": (force, UNSTATED_SPREAD), **given}
 
     def weakened(self, device: Device, share: str) -> Drag:
         """Give the drag of a device that keeps only a share of it."""

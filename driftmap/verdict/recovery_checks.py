@@ -13,6 +13,7 @@ from driftmap.core.estimate import binomial
 from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.failures.staged import DOES_NOT_LIGHT
+from driftmap.formulas.strength import LINKS
 from driftmap.hazard.zones import grade
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
@@ -45,8 +46,8 @@ def opening_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold what every device meets that opens as planned against what it may bear.
 
     A device of unknown strength that opens beyond the limits holds, far beyond them it
-    fails. Where strengths are stated the load branches the cases, so the lines here only
-    hold.
+    fails. Where every link's strength is stated the load branches the cases, so the lines
+    here only hold; one link says nothing of the others.
     """
     devices = {device.name: device for device in cloud.plan.flight.devices}
     checks: list[Check] = []
@@ -62,16 +63,23 @@ def _of(
 ) -> Iterator[Check]:
     slow, hard = limits["opening_speed"], limits["opening_load"]
     tears = _TORN_FAST, _TORN_HARD
-    slow = replace(
-        slow, source=slow.source + (_STATED if device.strength else _UNSTATED)
-    )
+    whole = device.strength.keys() == set(LINKS)
+    slow = replace(slow, source=slow.source + (_STATED if whole else _UNSTATED))
     hard = replace(hard, source=hard.source + _UNSTATED)
-    if device.strength:  # it decides, but for limits that a file makes stricter
+    if device.strength:
         weight = float(np.median(rows["load"] / rows["weights"]))
-        holds, tears = min(device.strength.values()) / weight, (np.inf, np.inf)
-        hard = replace(hard, source="the weakest strength stated")
-        slow = _unless_stricter("opening_speed", slow, _TORN_FAST)
-        hard = _unless_stricter("opening_load", hard, holds)
+        holds, weakest = (
+            min(device.strength.values()) / weight,
+            "the weakest strength stated",
+        )
+        if whole:  # it decides, but for limits that a file makes stricter
+            tears = np.inf, np.inf
+            slow = _unless_stricter("opening_speed", slow, _TORN_FAST)
+            hard = _unless_stricter(
+                "opening_load", replace(hard, source=weakest), holds
+            )
+        elif holds < hard.value:
+            hard = replace(hard, value=holds, source=weakest)
     speed, load = Kind.OPENING_SPEED, Kind.OPENING_LOAD
     for kind, what, values, limit, unit, tearing, note in (
         (speed, "speed at", rows["speed"], slow, "m/s", tears[0], _ZIPPER),

@@ -13,7 +13,7 @@ from driftmap.core.errors import FlightError
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.failures.case import Kick
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases
-from driftmap.formulas.strength import TEARS, chances
+from driftmap.formulas.strength import LINKS, TEARS, chances
 from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
@@ -89,7 +89,9 @@ def test_fins_that_break_make_nothing_rarer_that_came_before_them(dual):
 def test_planned_opening_is_held_against_its_strength(dual):
     """A main that gives at 20 lbf does not hold as planned; one at 20,000 lbf does."""
     for force, low, high in ((90.0, 0.0, 0.01), (90_000.0, 0.8, 1.0)):
-        main = dual.recovery[1].model_copy(update={"strength": {"lines": force}})
+        main = dual.recovery[1].model_copy(
+            update={"strength": dict.fromkeys(LINKS, force)}
+        )
         flight = dual.model_copy(update={"recovery": (dual.recovery[0], main)})
         cases = {c.name: c.probability for c in flown(flight, samples=600).tree.cases}
         assert low <= cases.get(WORKS, 0.0) <= high
@@ -111,7 +113,9 @@ def test_two_fin_sets_share_the_flights_that_flutter(dual):
 
 
 def test_a_branch_that_is_empty_in_a_block_does_no_harm(dual):
-    drogue = dual.recovery[0].model_copy(update={"strength": {"lines": 270.0}})
+    drogue = dual.recovery[0].model_copy(
+        update={"strength": {"canopy": 1e6, "lines": 270.0}}
+    )
     flight = dual.model_copy(update={"recovery": (drogue, dual.recovery[1])})
     for samples in (4097, 4100):
         cloud = flown(flight, samples=samples)
@@ -327,7 +331,9 @@ def test_time_trigger_before_apogee_and_after(single):
 
 def test_late_opening_is_faster_at_opening(dual):
     """The same canopy, opened 1 to 4 s after apogee nose down: more load than early on."""
-    drogue = dual.recovery[0].model_copy(update={"strength": {"cord": 5000.0}})
+    drogue = dual.recovery[0].model_copy(
+        update={"strength": {"canopy": 1e6, "cord": 5000.0}}
+    )
     cloud = flown(dual.model_copy(update={"recovery": (drogue, dual.recovery[1])}))
     load = cloud.openings["late opening", "drogue"][1]
     assert np.all(load > 0)
@@ -425,7 +431,7 @@ def at_top_speed(falls, *loose, **change):
 def test_an_own_case_obeys_the_strength():
     """At top speed the load is thousands of newtons: 50 N give, 1 MN does not."""
     for force, told in ((50.0, "ripped off"), (1e6, "holds")):
-        flight = at_top_speed("main", strength={"lines": force})
+        flight = at_top_speed("main", strength=dict.fromkeys(LINKS, force))
         cases = [
             c
             for c in flown(flight, samples=300).tree.cases
@@ -486,7 +492,9 @@ def test_a_height_above_apogee_is_told(single):
 
 def test_a_rare_end_has_flights_of_its_own(dual):
     """A main that gives once in thousands of openings is flown 1 in 16 all the same."""
-    strong = dual.recovery[1].model_copy(update={"strength": {"lines": 900.0}})
+    strong = dual.recovery[1].model_copy(
+        update={"strength": {"canopy": 1e6, "lines": 900.0}}
+    )
     flight = dual.model_copy(update={"recovery": (dual.recovery[0], strong)})
     cloud = flown(flight, samples=4096)
     torn = next(c for c in cloud.tree.cases if c.name == "planned opening, main torn")
@@ -503,7 +511,9 @@ def test_a_rare_end_has_flights_of_its_own(dual):
 @pytest.mark.long
 def test_a_rare_end_falls_where_plain_flights_of_it_fall(dual):
     """The same end from 60,000 plain flights: share within 3, mean within 3 errors."""
-    strong = dual.recovery[1].model_copy(update={"strength": {"lines": 700.0}})
+    strong = dual.recovery[1].model_copy(
+        update={"strength": {"canopy": 1e6, "lines": 700.0}}
+    )
     flight = dual.model_copy(update={"recovery": (dual.recovery[0], strong)})
     name = "planned opening, main torn"
     few, many = flown(flight, samples=4096), flown(flight, samples=60_000)
@@ -551,7 +561,7 @@ def test_late_opening_is_late_whatever_the_trigger(single):
     """A canopy planned at 150 m and late lands sooner and nearer, not from apogee."""
     trigger = replace(single.recovery[0].opens_at, at="height", value=300.0, spread=1.0)
     low = single.recovery[0].model_copy(
-        update={"opens_at": trigger, "strength": {"lines": 1e6}}
+        update={"opens_at": trigger, "strength": dict.fromkeys(LINKS, 1e6)}
     )
     cloud = flown(single.model_copy(update={"recovery": (low,)}), samples=400)
     works, late = (next(cloud.of(n)) for n in (WORKS, "late opening, holds"))

@@ -370,6 +370,17 @@ OPENINGS = {
             )
         )
     ),
+    **{
+        f"{what}, and a cord of 18 kN told": holds(
+            DAY.edited(
+                ('opens_at = "apogee"', f'{told}\nstrength = {{ cord = "18 kN" }}')
+            )
+        )
+        for what, told in (
+            ("a canopy late", 'opens_at = "12.5 s"'),
+            ("plastic film", 'opens_at = "apogee"\ncloth = "plastic film"'),
+        )
+    },
     "no fins listed": holds(
         DAY.but(flight=DAY.flight[: DAY.flight.index("[[piece]]")]), "missing"
     ),

@@ -12,6 +12,7 @@ import pytest
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
+from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import Trigger
 from driftmap.verdict.check import Kind
@@ -55,14 +56,26 @@ def test_a_canopy_of_unknown_strength_far_down_a_fall_fails():
 
 def test_a_strength_stated_leaves_the_word_to_its_branches():
     low = Trigger("height", 300.0)
-    strong = outcomes(cloud(opens_at=low, strength={"cord": 50_000.0}))
+    strong = outcomes(cloud(opens_at=low, strength=dict.fromkeys(LINKS, 50_000.0)))
     assert strong == {Kind.OPENING_SPEED: "warn", Kind.OPENING_LOAD: "pass"}
-    weak = cloud(opens_at=low, strength={"cord": 500.0})
+    weak = cloud(
+        opens_at=low, strength={**dict.fromkeys(LINKS, 50_000.0), "cord": 500.0}
+    )
     assert outcomes(weak)[Kind.OPENING_LOAD] == "warn"
     fails = next(
         c for c in recovery_checks(weak, LIMITS) if c.kind is Kind.RECOVERY_FAILS
     )
     assert fails.outcome == "fail"
+
+
+@pytest.mark.parametrize("left_out", LINKS)
+def test_what_is_stated_of_some_links_says_nothing_of_the_others(left_out):
+    """A cord of 18 kN makes no cloth stronger, and lets no opening be harder."""
+    stated = {link: 18_000.0 for link in LINKS if link != left_out}
+    found = cloud(opens_at=Trigger("height", 300.0), strength=stated)
+    assert outcomes(found) == {Kind.OPENING_SPEED: "fail", Kind.OPENING_LOAD: "fail"}
+    given = {c.name for c in found.tree.cases} & {"planned opening, main torn"}
+    assert bool(given) == (left_out == "canopy")
 
 
 @pytest.mark.parametrize("seconds", [0.3, 1.0, 1.8])
@@ -188,9 +201,12 @@ def test_how_hard_an_opening_may_be_by_hand():
     assert told(40.1, 20.1) == {speed: "warn", load: "warn"}
     assert told(60.0, 50.0) == {speed: "warn", load: "warn"}
     assert told(60.1, 50.1) == {speed: "fail", load: "fail"}
-    stated = {"cord": 900.0, "lines": 500.0}
+    stated = {**dict.fromkeys(LINKS, 900.0), "lines": 500.0}
     assert told(60.0, 50.0, strength=stated) == {speed: "pass", load: "pass"}
     assert told(99.0, 50.1, strength=stated) == {speed: "warn", load: "warn"}
+    weak = {"cord": 150.0}
+    assert told(40.0, 15.0, strength=weak) == {speed: "pass", load: "pass"}
+    assert told(40.0, 15.1, strength=weak) == {speed: "pass", load: "warn"}
     thrust = Kind.OPENING_THRUST
     assert thrust not in told(9.0, 9.0, burnt=0.001)
     assert told(9.0, 9.0, burnt=0.0)[thrust] == "fail"
