@@ -22,6 +22,7 @@ MAX_BYTES: Final = 20_000_000
 
 _LONGEST_MESSAGE: Final = 400
 _WGS84: Final = ("urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84")
+_MEMBERS: Final = ("type", "properties", "geometry", "id", "bbox")  # of a feature
 _ORDER: Final = "GeoJSON writes [longitude, latitude]: are they swapped?"
 
 
@@ -35,12 +36,15 @@ class Feature:
         How messages name it, ``"feature 3 ('North crowd')"``, counted from 1.
     properties : mapping
         Its properties as read.
+    beside : mapping
+        What it holds outside of them that GeoJSON gives no meaning.
     shape : BaseGeometry
         Valid and not empty, in longitude and latitude, WGS 84 [deg].
     """
 
     where: str
     properties: Mapping[str, object]
+    beside: Mapping[str, object]
     shape: BaseGeometry
 
 
@@ -130,7 +134,8 @@ def _feature(number: int, item: object) -> Feature:
         where = f"{where} ({quoted(properties['name'])})"
     with at(f"{where}, geometry"):
         shape = _shape(item.get("geometry"))
-    return Feature(where, MappingProxyType(properties), shape)
+    beside = {key: item[key] for key in item if key not in _MEMBERS}
+    return Feature(where, MappingProxyType(properties), MappingProxyType(beside), shape)
 
 
 def _shape(geometry: object) -> BaseGeometry:

@@ -190,6 +190,10 @@ def read_mark(feature: Feature) -> Mark:
     where, properties = feature.where, feature.properties
     for key, ours in near_misses(properties, _KEYS).items():
         raise PlacedError(where, f"unknown key {quoted(key)}; accepted: '{ours}'")
+    for key in feature.beside:
+        if key in _KEYS or near_misses([key], _KEYS):
+            text = f"{quoted(key)} stands outside 'properties'; accepted: inside them"
+            raise PlacedError(where, text)
     with at(f"{where}, role"):
         role = _role(properties.get("role"), feature.shape.geom_type)
     _refuse_misplaced(feature, role)
@@ -201,6 +205,8 @@ def read_mark(feature: Feature) -> Mark:
         shelter = _shelter(properties.get("shelter", "open"))
     with at(f"{where}, name"):
         name = clean_text(properties["name"]) if "name" in properties else ""
+    unread = {key: v for key, v in properties.items() if key not in _KEYS}
+    unread = {**feature.beside, **unread}
     return Mark(
         where=where,
         role=role,
@@ -210,8 +216,8 @@ def read_mark(feature: Feature) -> Mark:
         shelter=shelter,
         **lengths,
         assumed=tuple(notes),
-        said=tuple(value for key, value in properties.items() if key not in _KEYS),
-        ignored=tuple(key for key in properties if key not in _KEYS),
+        said=tuple(unread.values()),
+        ignored=tuple(unread),
     )
 
 

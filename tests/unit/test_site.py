@@ -233,6 +233,19 @@ def test_what_a_file_says_to_people_is_kept_for_them(
     ]
 
 
+def test_what_stands_outside_the_properties_is_not_lost(
+    tmp_path: Path, farm: dict
+) -> None:
+    """A head count written one brace too far out would be nobody."""
+    farm["features"][HOUSE] |= {"id": 7, "remark": "a school on Saturdays"}
+    site = read_site(write(tmp_path, farm))
+    (told,) = site.said
+    assert "a school on Saturdays" in told
+    farm["features"][HOUSE]["people"] = 50
+    with pytest.raises(SiteError, match="'people' stands outside 'properties'"):
+        read_site(write(tmp_path, farm))
+
+
 def test_names_are_kept_as_they_are(tmp_path: Path, farm: dict) -> None:
     nasty = "<b>`${x}`</b> {{ 7 }} é 場"
     farm["features"][CROWD]["properties"]["name"] = nasty
