@@ -75,7 +75,7 @@ def _schema(topic: str | None) -> dict[str, Any]:
 
         schema = flight_schema()
     elif topic == "rules":
-        from driftmap.rules.schema import RuleFile
+        from driftmap.rules.ruleset import RuleFile
 
         schema = RuleFile.model_json_schema(by_alias=True)
     else:

@@ -15,8 +15,7 @@ from driftmap.core.files import toml_of
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules
-from driftmap.rules.ruleset import Question, RuleSet
-from driftmap.rules.schema import quantity
+from driftmap.rules.ruleset import Question, RuleSet, quantity
 
 __all__ = [
     "Answers",
@@ -236,16 +235,17 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     rest = "the local code on what these rules leave out was read and is kept"
     found = [
         *(
-            Question(group.absent, f"no {group.text} is near", "ground")
-            for group in GROUPS.values()
+            Question(name=g.absent, text=f"no {g.text} is near", scope="ground")
+            for g in GROUPS.values()
         ),
-        Question(NOT_COVERED, rest, "season"),
+        Question(name=NOT_COVERED, text=rest, scope="season"),
     ]
     for rules in (*sets, *read_rules(FLOOR)):
         found += (q for kind in rules.classes for q in kind.confirmed)
         for rule in rules.rules:
             if rule.question:
-                found.append(Question(rule.name, rule.text, rule.scope))
+                asked = {"name": rule.name, "text": rule.question, "scope": rule.scope}
+                found.append(Question(**asked))
             found += (q for q in (rule.excuse, rule.stand_in) if q is not None)
     named: dict[str, Question] = {}
     for question in found:  # of two of one name that whose answer holds for less counts

@@ -276,7 +276,7 @@ def _figures(
 
 def _by_motors(rule: Rule) -> bool:
     """Tell whether the number of motors matters to a table."""
-    differ = any(band.single != band.complex for band in rule.bands)
+    differ = any(b.figure(many=True) != b.figure(many=False) for b in rule.bands)
     return rule.column == "by motors" and differ
 
 
@@ -287,12 +287,12 @@ def _from_table(rule: Rule, numbers: Mapping[str, float]) -> tuple[float | None,
     if band is None:
         return None, f"the table ends before {at}"
     if rule.column == "complex":
-        figure, text = band.complex, f"at {at}, complex rocket"
+        figure, text = band.figure(many=True), f"at {at}, complex rocket"
     elif _by_motors(rule) and max(numbers["motor_count"], numbers["stages"]) > 1:
         parts = f"{numbers['motor_count']:g} motors, {numbers['stages']:g} stages"
-        figure, text = band.complex, f"at {at}, {parts} (complex)"
+        figure, text = band.figure(many=True), f"at {at}, {parts} (complex)"
     else:
-        figure, text = band.single, f"at {at}"
+        figure, text = band.figure(many=False), f"at {at}"
     return figure, text if figure is not None else f"the table has no figure {text}"
 
 

@@ -210,7 +210,7 @@ def _against_unasked(
             named = sorted(denied & {*named, *([rule.name] if rule.question else [])})
             line = _beyond(rule, rules, facts, said)
             if named:
-                line = _line(rule.name, rule.text, rules=rules, source=rule.cited)
+                line = _line(rule.name, rule.asks, rules=rules, source=rule.cited)
                 line = replace(line, why=told.format(" and ".join(named)))
             if line:
                 spoken.add(rule.name)
@@ -225,6 +225,9 @@ def _against_unasked(
             yield replace(line, answered=True)
 
 
+_ALWAYS: Final = {"when": (), "unless": (), "classes": ()}
+
+
 def _beyond(
     rule: Rule, rules: RuleSet, facts: Facts, said: Answers
 ) -> RuleResult | None:
@@ -232,7 +235,7 @@ def _beyond(
     kind = KINDS.get(rule.name)
     if kind is None or kind.fact not in said.numbers or FACTS[kind.fact].scope != "day":
         return None
-    bare = replace(rules, rules=(replace(rule, when=(), unless=(), classes=()),))
+    bare = replace(rules, rules=(rule.model_copy(update=_ALWAYS),))
     for demand in demands_of(bare, Fit("fits"), facts):
         for line in _lines(demand, facts, said):
             if line.outcome in _BROKEN:
@@ -331,7 +334,7 @@ def _of(demand: Demand) -> RuleResult:
     rule = demand.rule
     kind = None if rule.question else KINDS[rule.name]
     return replace(
-        _line(rule.name, rule.text, rules=demand.rules, source=rule.cited),
+        _line(rule.name, rule.asks, rules=demand.rules, source=rule.cited),
         why=demand.why,
         yardstick=bool(demand.yardstick),
         unit=UNIT[kind.dimension] if kind else "",

@@ -1,14 +1,29 @@
-"""Rules as records, and how their facts, amounts and reasons are put in words."""
+"""Rules as records, read as they stand in a file, and how their facts and amounts are told."""
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
-from driftmap.rules.kinds import FACTS, Realm, Scope
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StrictStr,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
+
+from driftmap.core.errors import nearest
+from driftmap.core.units import parse
+from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope
 
 __all__ = [
     "SCALE",
@@ -18,145 +33,272 @@ __all__ = [
     "Question",
     "RocketClass",
     "Rule",
+    "RuleFile",
     "RuleSet",
     "amount",
     "joined",
     "not_known",
+    "quantity",
     "reason",
 ]
 
+Text = Annotated[StrictStr, Field(min_length=1, max_length=500)]
+Key = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
 
-@dataclass(frozen=True, slots=True)
-class Condition:
-    """A fact within bounds.
+
+def _known(name: str) -> str:
+    if name not in FACTS:
+        raise ValueError(f"{name!r} is no fact; {nearest(name, FACTS)}")
+    return name
+
+
+FactName = Annotated[Key, AfterValidator(_known)]
+Figure = Annotated[float | None, WithJsonSchema({})]
+"""A quantity, written with its unit; its dimension hangs on what stands beside it."""
+
+
+def quantity(value: object, dimension: str) -> float:
+    """Read a quantity that must name its unit.
 
     Parameters
     ----------
-    fact : str
-        A key of `driftmap.rules.kinds.FACTS`.
-    sign : {"up_to", "below", "above", "at_least"}
-        Which side of the bound is meant; only ``up_to`` and ``at_least`` hold it.
-    bound : float
-        In SI.
-    """
+    value : object
+        What the file holds.
+    dimension : str
+        A key of `driftmap.core.units.DIMENSIONS`.
 
-    fact: str
-    sign: Literal["up_to", "below", "above", "at_least"]
-    bound: float
+    Returns
+    -------
+    float
+        The value in SI.
+
+    Raises
+    ------
+    ValueError
+        If it is no such quantity, or names no unit where there is one.
+
+    Examples
+    --------
+    >>> quantity("1/4", "number"), quantity("100 ft", "length")
+    (0.25, 30.48)
+    """
+    if dimension in {"number", "share"}:
+        parts = re.fullmatch(r"\s*(\d+)\s*/\s*(\d+)\s*", str(value))
+        if parts and int(parts[2]) > 0:
+            return int(parts[1]) / int(parts[2])
+    elif not isinstance(value, str) or not re.search(r"[A-Za-z]", value):
+        raise ValueError(f"{value!r} must name its unit of {dimension}")
+    return parse(value, dimension)
+
+
+def _limit(value: object, dimension: str) -> float:
+    """Read a figure that a limit can have."""
+    number = quantity(value, dimension)
+    most = 1.0 if dimension == "share" else 1e9
+    least_angle = dimension == "angle" and number == 0  # the horizon is one
+    if not (0 < number <= most or least_angle):
+        raise ValueError(f"must lie above 0 and up to {most:g} (got {value!r})")
+    return number
+
+
+class _Row(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+Sign: TypeAlias = Literal["up_to", "below", "above", "at_least"]
+
+_SIGN: Final[dict[Sign, str]] = {
+    "up_to": "at most",
+    "below": "below",
+    "above": "above",
+    "at_least": "at least",
+}
+
+
+class Condition(_Row):
+    """A fact within one bound; only ``up_to`` and ``at_least`` hold the bound itself."""
+
+    fact: FactName
+    up_to: Figure = None
+    below: Figure = None
+    above: Figure = None
+    at_least: Figure = None
+
+    @field_validator(*_SIGN, mode="before")
+    @classmethod
+    def _read(cls, value: object, info: ValidationInfo) -> float | None:
+        fact = FACTS.get(info.data.get("fact", ""))
+        return None if fact is None else _limit(value, fact.dimension)
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if len(self.model_fields_set) != 2:
+            raise ValueError(f"needs exactly one of {', '.join(_SIGN)}")
+        return self
+
+    @property
+    def sign(self) -> Sign:
+        """Which side of the bound is meant."""
+        return next(sign for sign in _SIGN if sign in self.model_fields_set)
+
+    @property
+    def bound(self) -> float:
+        """The bound in SI."""
+        return float(getattr(self, self.sign))
 
     def holds(self, value: float) -> bool:
         """Say whether a value lies on the meant side.
 
         ``value``: the fact in SI.
         """
-        if self.sign == "up_to":
-            return value <= self.bound
-        if self.sign == "below":
-            return value < self.bound
-        return value > self.bound if self.sign == "above" else value >= self.bound
+        sign, bound = self.sign, self.bound
+        if sign == "up_to":
+            return value <= bound
+        if sign == "below":
+            return value < bound
+        return value > bound if sign == "above" else value >= bound
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
-    """A row of a table of limits.
+class Band(_Row):
+    """A row of a table of limits: up to a fact, for any rocket, or by its number of motors."""
 
-    Parameters
-    ----------
-    up_to : float
-        Greatest value of the fact the table goes by, in SI; infinite for "and beyond".
-    single, complex : float or None
-        Limit in SI for a rocket of one motor and for one of several; None where the
-        table has no figure.
-    """
+    up_to: Annotated[float, WithJsonSchema({})] = Field(
+        default_factory=lambda: math.inf
+    )
+    value: Figure = None
+    single: Figure = None
+    complex: Figure = None
 
-    up_to: float
-    single: float | None
-    complex: float | None
+    @model_validator(mode="after")
+    def _figures(self) -> Self:
+        if (self.value is None) == (self.single is None and self.complex is None):
+            raise ValueError("needs 'value', or 'single' and 'complex'")
+        return self
+
+    def figure(self, *, many: bool) -> float | None:
+        """Give the limit for one motor or for many; None where the table has none."""
+        own = self.complex if many else self.single
+        return own if self.value is None else self.value
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What a person must confirm.
+class Question(_Row):
+    """What a person must confirm: its name in an answers file, and how long it holds."""
 
-    Parameters
-    ----------
-    name, text : str
-        Its name in an answers file, and the question in words.
-    scope : {"season", "ground", "day", "flight"}
-        How long the answer holds.
-    """
-
-    name: str
-    text: str
+    name: Key
+    text: Text
     scope: Scope = "day"
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """One row of a rule file.
+class RocketClass(_Row):
+    """A class of rocket: all of ``when`` hold, and all of ``confirmed`` were answered."""
 
-    A limit is the stricter of what `limit`, `share` and `bands` ask for, unless `take`
-    says otherwise. A question has none of them.
+    name: Text
+    when: tuple[Condition, ...] = ()
+    confirmed: tuple[Question, ...] = ()
+    source: Text
 
-    Parameters
-    ----------
-    name : str
-        Key of `driftmap.rules.kinds.KINDS`, or the name of a question.
-    text : str
-        What is asked for, in words; the question itself for a question.
-    question : bool
-        Whether a person must confirm it.
-    limit : float or None
-        Fixed limit in SI.
-    share, share_of : float and str
-        Limit as a multiple of a fact; 0 and empty where there is none.
-    bands, bands_by : tuple of Band, str
-        Limit by a fact; empty where there is none.
-    column : {"by motors", "complex"}
-        Whether the number of motors picks the column, or "complex" is always taken.
-    take : {"strictest", "least"}
-        Which of several figures counts.
-    when, unless : tuple of Condition
-        The rule applies where all of `when` hold and not all of `unless` do.
-    classes : tuple of str
-        Classes of rocket it applies to; all where empty.
-    scope : {"season", "ground", "day", "flight"}
-        How long the answer to a question holds.
-    excuse : Question or None
-        What, confirmed, lets a figure beyond the limit stand.
-    stand_in : Question or None
-        What a person may confirm in place of a figure that is not known.
-    source, edition : str
-        Where it comes from.
-    from_memory : bool
-        Whether nobody had the text open when it was written down.
-    note : str
-        What else a reader must know.
-    yardstick : {"", "fails", "holds"}
-        What breaking it means at a site whose rules do not name it; empty for nothing.
+
+_OF_A_LIMIT: Final = (
+    *("text", "limit", "share", "share_of", "excuse", "take", "stand_in"),
+    *("bands", "bands_by", "factor", "column"),
+)
+
+
+class Rule(_Row):
+    """One row of a rule file: a limit, or a question.
+
+    A limit is the stricter of what `limit`, `share` (of a fact) and `table` (by a fact) ask
+    for, unless `take` says otherwise, and is named by a key of
+    `driftmap.rules.kinds.KINDS`. It applies where all of `when` hold and not all of
+    `unless` do, to some `classes` of rocket or to all. `unless_confirmed` lets a figure
+    beyond the limit stand, `if_not_known` stands in for a figure that is not known.
+    `yardstick` tells what breaking it means at a site whose rules do not name it.
     """
 
-    name: str
-    text: str
-    question: bool = False
-    limit: float | None = None
-    share: float = 0.0
-    share_of: str = ""
-    bands: tuple[Band, ...] = ()
-    bands_by: str = ""
-    column: Literal["by motors", "complex"] = "by motors"
+    name: Key
+    question: Text | None = None
+    text: Text | None = None
+    limit: Figure = None
+    share: Annotated[float, WithJsonSchema({})] = 0.0
+    share_of: FactName = ""
+    bands_by: FactName = Field("", alias="table_by")
+    factor: Annotated[float, Field(gt=0, le=100, alias="table_factor")] = 1.0
+    bands: Annotated[tuple[Band, ...], Field(max_length=50, alias="table")] = ()
+    column: Literal["by motors", "complex"] = Field("by motors", alias="table_column")
     take: Literal["strictest", "least"] = "strictest"
     when: tuple[Condition, ...] = ()
     unless: tuple[Condition, ...] = ()
-    classes: tuple[str, ...] = ()
+    classes: tuple[Text, ...] = ()
     scope: Scope = "day"
-    excuse: Question | None = None
-    stand_in: Question | None = None
-    source: str = ""
-    edition: str = ""
+    excuse: Question | None = Field(None, alias="unless_confirmed")
+    stand_in: Question | None = Field(None, alias="if_not_known")
+    source: Text = ""
+    edition: Text = ""
     from_memory: bool = False
-    note: str = ""
+    note: Text = ""
     yardstick: Literal["", "fails", "holds"] = ""
+
+    @field_validator(*_OF_A_LIMIT, mode="before")
+    @classmethod
+    def _of_a_limit(cls, value: object, info: ValidationInfo) -> object:
+        """Keep a question from hiding a limit; read the figures of one."""
+        if info.data.get("question") is not None:
+            raise ValueError("has no meaning for a question")
+        key = info.field_name or ""
+        if key not in {"limit", "share", "bands"}:
+            return value
+        kind, by = (info.data.get(name, "") for name in ("name", "bands_by"))
+        if kind not in KINDS or (key == "bands" and by not in FACTS):
+            return cls.model_fields[key].default  # what is amiss is told elsewhere
+        of = "number" if key == "share" else KINDS[kind].dimension
+        if key != "bands":
+            return _limit(value, of)
+        if not isinstance(value, list):
+            return value
+        return _table(value, FACTS[by].dimension, of, info.data.get("factor", 1.0))
+
+    @field_validator("scope", mode="before")
+    @classmethod
+    def _of_a_question(cls, value: object, info: ValidationInfo) -> object:
+        if info.data.get("question") is None:
+            raise ValueError("has no meaning for a limit")
+        return value
+
+    @field_validator("share_of")
+    @classmethod
+    def _alike(cls, value: str, info: ValidationInfo) -> str:
+        of, kind = FACTS[value].dimension, KINDS.get(info.data.get("name", ""))
+        if kind is not None and of != kind.dimension:
+            told = f"{value!r} is measured as {of}, the limit as {kind.dimension}"
+            raise ValueError(told)
+        return value
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if self.question is not None:
+            if self.name in KINDS or self.name in FACTS:
+                raise ValueError("names a limit; a question needs another name")
+            return self
+        if self.name not in KINDS:
+            hint = f"{nearest(self.name, KINDS)}; a question needs the key 'question'"
+            raise ValueError(f"is no rule; {hint}")
+        if self.text is None:
+            raise ValueError("needs 'text': what is asked for, in words")
+        given = self.model_fields_set
+        for one, other, told in (
+            ("share", "share_of", "share and share_of"),
+            ("bands", "bands_by", "table and table_by"),
+        ):
+            if (one in given) != (other in given):
+                raise ValueError(f"needs {told} together")
+        if not given & {"limit", "share", "bands"}:
+            raise ValueError("needs one of limit, share, table")
+        return self
+
+    @property
+    def asks(self) -> str:
+        """What is asked for, in words; the question itself for a question."""
+        return self.question or self.text or ""
 
     @property
     def cited(self) -> str:
@@ -165,50 +307,53 @@ class Rule:
         return "; ".join(part for part in (self.source, self.edition, memory) if part)
 
 
-@dataclass(frozen=True, slots=True)
-class RocketClass:
-    """A class of rocket that a rule set tells apart.
+def _table(rows: list[Any], by: str, dimension: str, factor: float) -> list[Any]:
+    """Read the figures of a table, by the dimension of what it goes by and of its limits."""
+    found, before = [], 0.0
+    for number, row in enumerate(rows, 1):
+        if not isinstance(row, dict):
+            return rows  # told by the form of a row
+        read = dict(row)
+        for key in row.keys() & {"up_to", "value", "single", "complex"}:
+            try:
+                of = by if key == "up_to" else dimension
+                read[key] = _limit(row[key], of) * (1.0 if key == "up_to" else factor)
+            except ValueError as problem:
+                raise ValueError(f"row {number}, {key}: {problem}") from None
+        end = read.get("up_to", math.inf)
+        if not end > before:
+            raise ValueError(f"row {number} must reach further than the row before")
+        before = end
+        found.append(read)
+    return found
 
-    Parameters
-    ----------
-    name : str
-        Its name.
-    when : tuple of Condition
-        All of them hold for a rocket of the class.
-    confirmed : tuple of Question
-        What must have been confirmed as well.
-    source : str
-        Where its bounds come from.
+
+class RuleFile(_Row):
+    """A rule file.
+
+    `governs` says which text governs in its place; `whole` what it holds the whole code of,
+    so that its silence is the code's. Files of one `family` are alternatives: the first
+    that has a class for the rocket applies. Classes go from the lightest to the heaviest;
+    without any it is for every rocket.
     """
 
-    name: str
-    when: tuple[Condition, ...]
-    confirmed: tuple[Question, ...] = ()
-    source: str = ""
+    title: Text
+    governs: Text = "the current local text governs"
+    source: Text = ""
+    edition: Text = ""
+    family: Text = ""
+    whole: tuple[Realm, ...] = ()
+    extends: tuple[Text, ...] = ()
+    rocket_class: Annotated[tuple[RocketClass, ...], Field(alias="class")] = ()
+    rule: tuple[Rule, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RuleSet:
-    """The rules of one file.
+    """The rules of one file, by the file's name without its ending.
 
-    Parameters
-    ----------
-    name : str
-        Name of the file without its ending.
-    title : str
-        What the rules are.
-    governs : str
-        Which text governs in place of this file.
-    family : str
-        Sets of one family are alternatives: the first that has a class for the rocket
-        applies. A set without a family has its own name here.
-    classes : tuple of RocketClass
-        From the lightest to the heaviest; the first that fits is the rocket's. Empty
-        where the set is for every rocket.
-    rules : tuple of Rule
-        Its rows.
-    whole : tuple of {"ground", "air"}
-        What it holds the whole code of, so that its silence is the code's.
+    ``family``: as in `RuleFile`, and of a file of one's own its path, so that it stands in
+    for no set of the package.
     """
 
     name: str
@@ -237,13 +382,6 @@ UNIT: Final = MappingProxyType(
 
 SCALE: Final = MappingProxyType({"angle": math.pi / 180, "time": 3600.0})
 """SI units in one of `UNIT`, where that is not SI."""
-
-_SIGN: Final = {
-    "up_to": "at most",
-    "below": "below",
-    "above": "above",
-    "at_least": "at least",
-}
 
 
 def amount(value: float, dimension: str) -> str:

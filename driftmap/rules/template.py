@@ -15,8 +15,7 @@ from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
 from driftmap.rules.kinds import FACTS, Scope
 from driftmap.rules.occasion import Occasion
-from driftmap.rules.ruleset import Question, RuleSet
-from driftmap.rules.schema import quantity
+from driftmap.rules.ruleset import Question, RuleSet, quantity
 
 __all__ = ["to_fill_in"]
 

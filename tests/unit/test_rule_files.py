@@ -153,9 +153,9 @@ def test_club_question_and_paths_beside_the_file(tmp_path):
         (ROW + 'table_by = "liftoff_mass"\n', ["table and table_by together"]),
         (ROW + 'table_by = "mass"\ntable = [{ value = "3 mph" }]\n', ["'mass' is no fact"]),
         (ROW + 'table_by = "liftoff_mass"\ntable = [{ up_to = "1 kg" }]\n',
-         ["table row 1", "needs 'value'"]),
+         ["table 1", "needs 'value'"]),
         (ROW + 'table_by = "liftoff_mass"\ntable = [{ up_to = "2 kg", value = "9 mph" }, '
-         '{ up_to = "1 kg", value = "5 mph" }]\n', ["table row 2", "reach further"]),
+         '{ up_to = "1 kg", value = "5 mph" }]\n', ["table: row 2", "reach further"]),
         (ROW + 'when = [{ fact = "liftoff_mass" }]\n', ["when", "exactly one of"]),
         (ROW + 'when = [{ fact = "mas", above = "1 kg" }]\n', ["'mas' is no fact"]),
         (ROW + 'classes = ["Class 2"]\n', ["'Class 2' is no class here"]),
