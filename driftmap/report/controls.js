@@ -34,7 +34,7 @@ function startControls(map, units) {
   map.keyboard.disable();
   map.getContainer().addEventListener("keydown", (event) => steer(map, event));
   new Nearer({ position: "topleft" }).addTo(map);
-  new Scale({ position: "bottomleft" }, units).addTo(map);
+  startScale(map, units);
 }
 
 const ARROWS = { ArrowLeft: [-STRIDE, 0], ArrowRight: [STRIDE, 0], ArrowUp: [0, -STRIDE], ArrowDown: [0, STRIDE] };
@@ -62,31 +62,20 @@ const Nearer = L.Control.extend({
   },
 });
 
-// A bar in two halves, its whole length a round one.
-const Scale = L.Control.extend({
-  initialize(options, units) {
-    L.setOptions(this, options);
-    this.size = units === "us" ? FOOT : 1;
-    this.unit = units === "us" ? "ft" : "m";
-  },
-  onAdd(map) {
-    this.bar = L.DomUtil.create("div", "scale-bar");
-    map.on("moveend zoomend resize", this.draw, this);
-    map.whenReady(this.draw, this);
-    return this.bar;
-  },
-  onRemove(map) {
-    map.off("moveend zoomend resize", this.draw, this);
-  },
-  draw() {
-    const middle = this._map.getSize().divideBy(2);
-    const [a, b] = [-50, 50].map((x) => this._map.containerPointToLatLng(middle.add([x, 0])));
-    const each = this._map.distance(a, b) / 100 / this.size; // units a pixel
+// A bar in two halves below the map, its whole length a round one: on the map it would lie over somebody.
+function startScale(map, units) {
+  const [size, unit] = units === "us" ? [FOOT, "ft"] : [1, "m"];
+  const draw = () => {
+    const middle = map.getSize().divideBy(2);
+    const [a, b] = [-50, 50].map((x) => map.containerPointToLatLng(middle.add([x, 0])));
+    const each = map.distance(a, b) / 100 / size; // units a pixel
     if (!(each > 0)) return;
     const most = 120 * each;
     const power = 10 ** Math.floor(Math.log10(most));
     const long = [5, 2, 1].find((n) => n * power <= most) * power;
-    this.bar.style.setProperty("--long", `${long / each}px`);
-    this.bar.textContent = `${number(long, 3)}\u00a0${this.unit}`;
-  },
-});
+    one("#scale").style.setProperty("--long", `${long / each}px`);
+    one("#scale").textContent = `${number(long, 3)}\u00a0${unit}`;
+  };
+  map.on("moveend zoomend resize", draw);
+  map.whenReady(draw);
+}

@@ -245,7 +245,7 @@ function placeLabels() {
 // Set every label; tell whether a place was gathered that was not before.
 function placeOnce(gathered) {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
-  const frame = { left, top: top + (edges ? 20 : 2), right: right - (edges ? 26 : 2), bottom }; // clear of the edges' names
+  const frame = { left: left + 4, top: top + (edges ? 20 : 4), right: right - (edges ? 26 : 4), bottom: bottom - 4 }; // clear of the edges' names
   const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
   const taken = [padBox(), ...fixed];
   for (const line of all(".leader")) line.remove();

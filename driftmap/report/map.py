@@ -10,7 +10,7 @@ from typing import Any, Final
 from driftmap.hazard.zones import HURTS, KILLS, Zone, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
-from driftmap.report.instruct import instruction, moments
+from driftmap.report.instruct import before, instruction, moments
 from driftmap.report.layers import drawn
 from driftmap.report.marks import KINDS, MOST_POINTS, shown
 from driftmap.report.page import (
@@ -151,6 +151,7 @@ def _content(
         "kills": voice.energy(KILLS.value),
         "hurts": voice.energy(HURTS.value),
         "instruction": instruction(a, voice),
+        "before": before(a, voice),
         "moments": moments(a, voice),
         "people": people,
         "arrow": wind_arrow(a),

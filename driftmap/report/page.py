@@ -206,13 +206,13 @@ def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
 
     ``data``: its document, with the head of `driftmap.planning.documents.heading`.
     """
-    told = []
-    if data["too_few"]:
+    if data["too_few"]:  # no go comes of it: what a go would hang on is nothing to tell
         counts = {
             "samples": voice.count(data["samples"]),
             "needed": str(data["samples_needed"]),
         }
-        told.append(voice.say("plan.too_few", **counts))
+        return [voice.say("plan.too_few", **counts)]
+    told = []
     open_ = len(data["questions_set_aside"])
     if len(data["conditions"]) > bool(open_):
         told.append(voice.say("plan.if_aloft"))

@@ -241,6 +241,7 @@ def _scale(frame: Frame, voice: Voice) -> tuple[str, float]:
     length = ring_step(WIDTH / frame.scale, voice.units)
     width, told = length * frame.scale, voice.distance(length)
     bar = (
+        f'<rect class="corner" y="{HEIGHT - 36:g}" width="{22 + width + widths(told, 12.0):.0f}" height="36"/>'
         f'<g class="scale" transform="translate(14 {HEIGHT - 14:g})">'
         f'<path d="M0 -8V0H{width:.1f}V-8"/>'
         f'<text x="{width + 8:.1f}" y="0">{escape(told)}</text></g>'

@@ -51,6 +51,13 @@ def _plan(
     )
 
 
+def _drawn(data: Mapping[str, Any], voice: Voice, *blocks: str) -> list[str]:
+    """Give the picture of a plan with its key; of too few flights a sentence in its place."""
+    if data["too_few"]:
+        return [f"<p>{printable(voice.say('plan.not_drawn'))}</p>"]
+    return list(blocks)
+
+
 _AIM_HEAD: Final = (
     "rail",
     "verdict",
@@ -185,10 +192,14 @@ def limits_page(
     return _plan(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
         [
-            *none,
-            sketches.dial_svg(found, most, voice),
-            *sketches.limits_key(found, voice),
-            text,
+            *_drawn(
+                data,
+                voice,
+                *none,
+                sketches.dial_svg(found, most, voice),
+                *sketches.limits_key(found, voice),
+                text,
+            ),
             table(rows, voice),
         ],
         data,
@@ -265,18 +276,16 @@ def layout_page(
     voice: Voice,
 ) -> str:
     """Write the page of a layout."""
-    blocks = [
-        f"<p>{printable(voice.say('plan.layout_how'))}</p>",
-        sketches.layout_svg(site, pads, best, voice),
-        *sketches.layout_key(pads, voice),
-        table(_layout_rows(voice.say("plan.pad"), pads, best, voice), voice),
-    ]
-    for name, places in stands.items():
+    how = f"<p>{printable(voice.say('plan.layout_how'))}</p>"
+    blocks: list[str] = []
+    for name, places in {"": pads, **stands}.items():
+        drawn = sketches.layout_svg(site, places, best, voice)
+        key = sketches.layout_key(places, voice)
+        what = voice.say("plan.middle" if name else "plan.pad")
         blocks += [
-            f"<h2>{printable(name)}</h2>",
-            sketches.layout_svg(site, places, best, voice),
-            *sketches.layout_key(places, voice),
-            table(_layout_rows(voice.say("plan.middle"), places, best, voice), voice),
+            *([f"<h2>{printable(name)}</h2>"] if name else []),
+            *_drawn(data, voice, *([] if name else [how]), drawn, *key),
+            table(_layout_rows(what, places, best, voice), voice),
         ]
     return _plan(
         voice.say("plan.layout_title", site=site.name),
@@ -343,8 +352,12 @@ def season_page(
     return _plan(
         voice.say("plan.season_title", flight=data["flight"], site=data["site"]),
         [
-            sketches.season_svg(by_month_and_hour(found, offset=offset), voice),
-            f"<p>{text}</p>",
+            *_drawn(
+                data,
+                voice,
+                sketches.season_svg(by_month_and_hour(found, offset=offset), voice),
+                f"<p>{text}</p>",
+            ),
             table(_season_rows(data, voice), voice),
         ],
         data,

@@ -188,8 +188,12 @@ class Room:
     """What is taken already, and places for more."""
 
     def __init__(
-        self, grounds: Sequence[BaseGeometry], danger: BaseGeometry | None = None
+        self,
+        grounds: Sequence[BaseGeometry],
+        danger: BaseGeometry | None = None,
+        size: tuple[float, float] = (WIDTH, HEIGHT),
     ) -> None:
+        self.size = size
         self.grounds = list(grounds)
         self.danger = danger or shapely.Polygon()
         self.taken: list[Box] = []
@@ -225,7 +229,7 @@ class Room:
                 if found is not None:
                     return self._kept(found), which
         last = len(sizes) - 1
-        held = Plate(*_held(aim, sizes[last]), *sizes[last], aim, apart=True)
+        held = Plate(*_held(aim, sizes[last], self.size), *sizes[last], aim, apart=True)
         return self._kept(held), last
 
     def _found(
@@ -240,7 +244,7 @@ class Room:
         others = [g for i, g in enumerate(self.grounds) if i != own]
         mine = self.grounds[own]
         best: Plate | None = None
-        for left, top in _around(aim, size, _NEARBY if off else _ANYWHERE):
+        for left, top in _around(aim, size, self.size, _NEARBY if off else _ANYWHERE):
             plate = Plate(left, top, *size, aim, apart=False)
             if not self._free(plate.box):
                 continue
@@ -271,7 +275,7 @@ class Room:
 
         ``sizes``: of the box, the one wished for first.
         """
-        seen = shapely.intersection(shape, shapely.box(0, 0, WIDTH, HEIGHT))
+        seen = shapely.intersection(shape, shapely.box(0, 0, *self.size))
         shape = seen if not seen.is_empty else shape
         circle = shapely.maximum_inscribed_circle(
             cast("shapely.Polygon", shape), tolerance=2.0
@@ -280,7 +284,7 @@ class Room:
         for size in sizes:
             tries = [
                 Plate(left, top, *size, pole, apart=False)
-                for left, top in _around(pole, size)
+                for left, top in _around(pole, size, self.size)
                 if self._free((left, top, left + size[0], top + size[1]))
             ][:400]
             people = shapely.union_all(self.grounds)
@@ -295,7 +299,7 @@ class Room:
         best = max(
             tries,
             key=lambda p: min(shares[p], most) - 0.0005 * math.dist(_middle(p), pole),
-            default=Plate(*_held(pole, size), *size, pole, apart=False),
+            default=Plate(*_held(pole, size, self.size), *size, pole, apart=False),
         )
         self.take(best.box)
         return best
@@ -323,7 +327,10 @@ class Room:
 
 
 def _around(
-    aim: tuple[float, float], size: tuple[float, float], most: float = _ANYWHERE
+    aim: tuple[float, float],
+    size: tuple[float, float],
+    whole: tuple[float, float],
+    most: float = _ANYWHERE,
 ) -> Iterator[tuple[float, float]]:
     """Give places for a box, nearest first, all in sight."""
     for away in np.arange(0.0, most, 8.0):
@@ -332,15 +339,17 @@ def _around(
             x = aim[0] + (away + size[0] / 2 * (away > 0)) * math.sin(turn)
             y = aim[1] + (away + size[1] / 2 * (away > 0)) * math.cos(turn)
             left, top = x - size[0] / 2, y - size[1] / 2
-            across = _EDGE <= left <= WIDTH - _EDGE - size[0]
-            if across and _EDGE <= top <= HEIGHT - _EDGE - size[1]:
+            across = _EDGE <= left <= whole[0] - _EDGE - size[0]
+            if across and _EDGE <= top <= whole[1] - _EDGE - size[1]:
                 yield left, top
 
 
-def _held(aim: tuple[float, float], size: tuple[float, float]) -> tuple[float, float]:
+def _held(
+    aim: tuple[float, float], size: tuple[float, float], whole: tuple[float, float]
+) -> tuple[float, float]:
     """Keep a box about a spot in sight."""
-    left = min(max(aim[0] - size[0] / 2, _EDGE), WIDTH - _EDGE - size[0])
-    return left, min(max(aim[1] - size[1] / 2, _EDGE), HEIGHT - _EDGE - size[1])
+    left = min(max(aim[0] - size[0] / 2, _EDGE), whole[0] - _EDGE - size[0])
+    return left, min(max(aim[1] - size[1] / 2, _EDGE), whole[1] - _EDGE - size[1])
 
 
 def _middle(plate: Plate) -> tuple[float, float]:

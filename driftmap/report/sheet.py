@@ -9,7 +9,15 @@ from typing import Any, Final
 from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import Zone, grade, outer_line, zones
 from driftmap.planning.around import Around
-from driftmap.report.instruct import falls_free, instruction, moments, off_its_path
+from driftmap.report.instruct import (
+    before,
+    falls_free,
+    instruction,
+    looks,
+    moments,
+    off_its_path,
+    sight_of,
+)
 from driftmap.report.marks import shown
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
@@ -149,9 +157,8 @@ def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> li
     else:
         toward = voice.compass(up.azimuth)
         told.append(voice.say("look.up", compass=toward, time=when, height=height))
-    if well.around:
-        return [*told, voice.say("look.around")]
-    return [*told, voice.say("look.drift", compass=voice.compass(well.azimuth))]
+    look = looks(sight_of(a), voice, named=True)
+    return [*told, voice.say("look.drift", look=look(well))]
 
 
 def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
@@ -159,10 +166,10 @@ def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
 
     Result: in the order of the seconds.
     """
-    first, fast = soonest(list(found)), straight_down(list(found))
+    first, fast = soonest(found), straight_down(found)
     told = [voice.say("heads_up.count")]
     if first is not None and fast is not None:
-        beside = [fall for fall in arrivals(list(found)) if fall.piece != "rocket"]
+        beside = [fall for fall in arrivals(found) if fall.piece != "rocket"]
         lines = [
             (fast.first, voice.say("heads_up.fast", time=voice.seconds(fast.first)))
         ]
@@ -216,7 +223,10 @@ def poster_html(
     astray = off_its_path(
         assessment, voice
     )  # stands on the sheet; a poster has few lines
-    told = [line for line in instruction(assessment, voice) if line not in astray]
+    lines = instruction(
+        assessment, voice, named=False
+    )  # the crowd's own left and right
+    told = [line for line in lines if line not in astray]
     if assessment.verdict == "no-go":
         told = told[:1]  # what to do in flight would read as if it flew
     rows = people_rows(assessment, zoned, voice)
@@ -239,6 +249,7 @@ def caller_html(
         head=headline(assessment, voice, around, most=1, people=rows),
         stand=voice.say("instruct.stand"),
         clock=voice.clock,
+        before=before(assessment, voice),
         moments=moments(assessment, voice),
         people=rows[:8],
         heads_up=heads_up(falls(assessment), voice),

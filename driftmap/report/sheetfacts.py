@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -144,7 +145,7 @@ def _unopened(case: Case, body: str) -> bool:
     return rocket.stages[-1].nose_first
 
 
-def hardest(found: list[Fall]) -> Fall | None:
+def hardest(found: Sequence[Fall]) -> Fall | None:
     """Pick the failure that strikes hardest.
 
     Result: the one of the greatest energy on landing; None if no failure was flown.
@@ -153,7 +154,7 @@ def hardest(found: list[Fall]) -> Fall | None:
     return max(failed, key=lambda fall: fall.energy) if failed else None
 
 
-def soonest(found: list[Fall]) -> Fall | None:
+def soonest(found: Sequence[Fall]) -> Fall | None:
     """Pick the failure whose pieces land first.
 
     Result: none if no failure was flown.
@@ -162,11 +163,11 @@ def soonest(found: list[Fall]) -> Fall | None:
     return min(failed, key=lambda fall: fall.first) if failed else None
 
 
-def _failed(found: list[Fall]) -> list[Fall]:
+def _failed(found: Sequence[Fall]) -> list[Fall]:
     return [fall for fall in found if not fall.works]
 
 
-def arrivals(found: list[Fall]) -> list[Fall]:
+def arrivals(found: Sequence[Fall]) -> list[Fall]:
     """Pick of every piece the falls that harm soonest and hardest.
 
     Result: one or two of each piece that can injure where something fails, or kill even
@@ -183,7 +184,7 @@ def arrivals(found: list[Fall]) -> list[Fall]:
     return sorted(dict.fromkeys(picked), key=lambda fall: fall.first)
 
 
-def straight_down(found: list[Fall]) -> Fall | None:
+def straight_down(found: Sequence[Fall]) -> Fall | None:
     """Pick the fall that follows when nothing opens at the top.
 
     Result: what strikes hardest of that case, for a booster may come down softly all
@@ -259,13 +260,14 @@ class Climb:
     ----------
     azimuth : float or None
         Toward where it goes up [rad]; None if straight up.
-    height : float
-        Median apogee above the site [m].
+    distance, height : float
+        Mean distance of apogee from over the pad, and median height of it [m].
     first, last : float
         Nine in ten flights reach apogee between these times [s].
     """
 
     azimuth: float | None
+    distance: float
     height: float
     first: float
     last: float
@@ -278,6 +280,6 @@ def climb(assessment: Assessment) -> Climb:
     height = float(np.median(top.height))
     first, last = np.quantile(top.time, [0.05, 0.95])
     # Less than 3° from overhead is straight up to anyone who looks.
-    leans = math.hypot(east, north) > 0.05 * height
-    azimuth = math.atan2(east, north) if leans else None
-    return Climb(azimuth, height, float(first), float(last))
+    distance = math.hypot(east, north)
+    azimuth = math.atan2(east, north) if distance > 0.05 * height else None
+    return Climb(azimuth, distance, height, float(first), float(last))

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
-import shapely
 
 from driftmap.air.wind import MAST
 from driftmap.core.units import DIMENSIONS, show, unit_of
@@ -18,7 +17,7 @@ from driftmap.planning.shares import GoShare
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.marks import ring_step
 from driftmap.report.page import printable
-from driftmap.report.plates import Frame, widths
+from driftmap.report.plates import Frame, Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
 
@@ -143,7 +142,6 @@ def _compass(voice: Voice) -> Iterable[str]:
 
 
 _WIDTH: Final = 900.0
-_ASIDE: Final = 16.0  # from an area to its name
 _LETTERS: Final = (13, 30)
 """Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
 
@@ -175,7 +173,11 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         ),
         *(_dot(view, place, letters, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
-        *(line for each in _LETTERS for line in _called(view, people, each)),
+        *(
+            line
+            for each in _LETTERS
+            for line in _called(view, size, people, places, each)
+        ),
         _scale(view, size[1] - 36, voice),
     ]
     name = printable(voice.say("plan.layout_name"))
@@ -232,31 +234,30 @@ def _beyond(limit: DirectionLimit, voice: Voice) -> str:
     return "" if limit.problem else subject(limit.held_by, voice)
 
 
-def _called(view: Frame, areas: Sequence[Area], letters: int) -> Iterable[str]:
-    """Write names beside areas, clear of every area and of the names before."""
-    own = []
-    for area in areas:
-        west, south, east, north = area.shape.bounds
-        own.append(shapely.box(*view.spot(west, north), *view.spot(east, south)))
-    taken, half = list(own), 0.7 * letters
-    for area, ground in sorted(
-        zip(areas, own, strict=True), key=lambda o: o[1].bounds[1]
-    ):
-        left, top, right, bottom = ground.bounds
-        middle, long = (top + bottom) / 2, widths(area.name, 0.62 * letters)
-        to_right = right + _ASIDE + long <= _WIDTH
-        x, y = right + _ASIDE if to_right else left - _ASIDE - long, middle
-        while any(
-            shapely.box(x, y - half, x + long, y + half).intersects(other)
-            for other in taken
-        ):
-            y += 4.0
-        taken.append(shapely.box(x, y - half, x + long, y + half))
-        near, side = (x - 3, right) if to_right else (x + long + 3, left)
-        kind = f"called at-{letters}"
+def _called(
+    view: Frame,
+    size: tuple[float, float],
+    areas: Sequence[Area],
+    places: Sequence[Place],
+    letters: int,
+) -> Iterable[str]:
+    """Write names beside areas, clear of all areas, of candidates and of each other."""
+    grounds = [view.pixels(area.shape) for area in areas]
+    room = Room(grounds, size=(size[0] - 24, size[1] - 24))
+    room.take((0.0, size[1] - 70, 260.0, size[1]))  # the scale
+    for ground in grounds:
+        room.take(ground.bounds)
+    for place in places:
+        room.take_point(*view.spot(place.east, place.north), 0.6 * letters)
+    kind = f"called at-{letters}"
+    for i, (area, ground) in enumerate(zip(areas, grounds, strict=True)):
+        aim = ground.representative_point()
+        box = (widths(area.name, 0.62 * letters), 1.3 * letters)
+        plate, _ = room.place((aim.x, aim.y), [box], own=i)
+        (x, y), (u, v) = plate.lead.coords
         yield (
-            f'<path class="{kind} lead" d="M{side:.0f} {middle:.0f}L{near:.0f} {y:.0f}"/>'
-            f'<text class="{kind}" x="{x:.0f}" y="{y + letters / 3:.0f}">{printable(area.name)}</text>'
+            f'<path class="{kind} lead" d="M{x:.0f} {y:.0f}L{u:.0f} {v:.0f}"/>'
+            f'<text class="{kind}" x="{plate.left:.0f}" y="{plate.top + letters:.0f}">{printable(area.name)}</text>'
         )
 
 
@@ -300,7 +301,8 @@ def _numbers(view: Frame, places: Sequence[Place]) -> Iterable[str]:
         x, y = view.spot(place.east, place.north)
         yield (
             f'<circle class="best" cx="{x:.1f}" cy="{y:.1f}" r="8"/>'
-            f'<text x="{x + 11:.1f}" y="{y + 5:.1f}">{rank}</text>'
+            f'<g class="rank" transform="translate({x:.1f} {y:.1f})"><circle/>'
+            f"<text>{rank}</text></g>"
         )
 
 

@@ -74,7 +74,7 @@ def headline(
         "back": reasons.read_back(a, voice),
         "settled": reasons.settled(a.checks, voice),
         "reasons": against[:most],
-        "more": voice.count(len(against) - most) if len(against) > most else "",
+        "more": voice.count(len(against)) if len(against) > 1 else "",
         "kept": _all_kept(a, voice),
         "partly": (reach := partly(people, voice)),
         "counted": voice.say("instruct.counted", word=voice.say("verdict.go"))

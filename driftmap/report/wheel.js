@@ -55,7 +55,7 @@ function drawScale(wheel) {
   }
   for (let v = step; v <= most + ON; v += step) {
     const [x, y] = polar((v / most) * RIM - 6, 45);
-    shape("text", { class: "number", x, y: y + 2.5 }, wheel).textContent = Number(v.toFixed(2));
+    shape("text", { class: "number", x, y: y + 2.5 }, wheel).textContent = `${Number(v.toFixed(2))}${v + step > most + ON ? `\u00a0${DIAL.speed.unit}` : ""}`;
   }
 }
 

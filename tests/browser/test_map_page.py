@@ -582,7 +582,7 @@ def test_the_scale_is_true(browser, page):
     """The bar's length on the screen against the page's own measure of that ground."""
     browser.open(page, width=390, height=844)
     told, long, metres = browser.js(
-        "const b = document.querySelector('.scale-bar'), w = parseFloat(getComputedStyle(b, '::after').width);"
+        "const b = document.querySelector('#scale'), w = parseFloat(getComputedStyle(b, '::before').width);"
         "const c = chart.getSize().divideBy(2), at = x => chart.containerPointToLatLng(c.add([x, 0]));"
         "return [b.textContent, w, apart(at(-w / 2), at(w / 2)).distance]"
     )

@@ -93,7 +93,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
         *("compass.", "role.", "piece.", "case.", "verdict."),
         *("zone.", "harm.", "device.", "check.", "when.", "chance.", "kind."),
         *("more.", "none_seen.", "alternative.", "margin.", "winds.", "cover."),
-        "walk.",
+        *("walk.", "side."),
     )
     put_together = {"pass", "warn", "fail", "open", "car", "roof"}
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
