@@ -91,7 +91,7 @@ def test_verdict_stands_first_and_is_not_colour_alone(browser, page, demo):
     assert head.rect["y"] == 0
     assert head.find_element("css selector", ".sign path, .sign circle")
     assert "Willet 54" in head.text
-    assert "Saltgrass Flat" in head.text
+    assert "Saltgrass Flat" in browser.find(".below").text  # the map comes first
     told = head.text.replace("\u00a0", " ")
     assert "Wind 8 mph from the south-west (240°) at head height" in told
 
@@ -521,7 +521,7 @@ def test_hostile_names_are_shown_and_never_run(
     assert browser.complaints() == []
     assert browser.js("return window.hit ?? null") is None
     assert browser.find(".flight").text == other.flight.name
-    assert browser.find(".where bdi").text == other.site.name
+    assert browser.find(".below .where bdi").text == other.site.name
     labels = browser.js(
         "return [...document.querySelectorAll('.map .label.area bdi')].map(e => e.textContent)"
     )
