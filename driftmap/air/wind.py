@@ -206,6 +206,9 @@ class WindProfile:
     stronger : tuple of Stronger
         What each report that was passed over tells, where it was stronger and yet within
         the errors of both.
+    with_aside : WindProfile or None
+        The wind with what somebody set aside of it that would still have counted: a
+        verdict holds where that is worse.
     read_from : float or None
         Lowest height at which a source speaks [m]; the lowest level when left out.
     source : str
@@ -259,6 +262,7 @@ class WindProfile:
     gust: float = 0.0
     strongest: float | None = None
     stronger: tuple[Stronger, ...] = ()
+    with_aside: WindProfile | None = None
     read_from: float | None = None
     source: str = ""
     assumed: tuple[str, ...] = field(default=())

@@ -211,8 +211,8 @@ def wind_of(
     hand; ``setting``: place and time of the flight.
 
     Result: what is flown. A wind set aside as no longer so, or that stopped counting in
-    any other way, may not make it milder while it would still have counted: where it
-    disagrees, the verdict holds.
+    any other way, may not make it milder while it would still have counted: where the two
+    disagree the verdict holds, and it is judged with it as well.
     """
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")
@@ -228,13 +228,8 @@ def wind_of(
     if not late:
         return wind
     whole = merge([*readings, *late], setting)
-    strongest = [one.strongest for one in (wind, whole) if one.strongest is not None]
-    return replace(
-        wind,
-        warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
-        gust=max(wind.gust, whole.gust),
-        strongest=max(strongest, default=None),
-    )
+    warned = tuple(dict.fromkeys((*wind.warned, *whole.warned)))
+    return replace(wind, warned=warned, with_aside=whole)
 
 
 def _heard(

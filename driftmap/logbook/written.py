@@ -104,10 +104,7 @@ def _contents(
     day, answers = assessment.cloud.plan.sky.day, assessment.answers
     read = {
         "pad": assessment.site.pad,
-        "wind": {
-            key: value.tolist() if isinstance(value, np.ndarray) else value
-            for key, value in asdict(assessment.wind).items()
-        },
+        "wind": _plain(asdict(assessment.wind)),
         "day": None if day is None else asdict(day),
         "answers": {name: _plain(getattr(answers, name)) for name in _ANSWERED},
     }
@@ -117,7 +114,11 @@ def _contents(
 def _plain(value: object) -> object:
     if isinstance(value, datetime):
         return value.isoformat()
-    return dict(value) if isinstance(value, Mapping) else value
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return {key: _plain(one) for key, one in value.items()}
+    return value
 
 
 def flight_contents(path: Path) -> Iterator[tuple[str, Content]]:
@@ -350,6 +351,8 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
         Stronger(WindLevel(**told["level"]), told["told"])
         for told in plain.get("stronger") or ()
     )
+    if plain.get("with_aside"):
+        own["with_aside"] = _wind(plain["with_aside"])
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

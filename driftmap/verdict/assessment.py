@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from importlib.metadata import version
 from typing import Final
 
@@ -306,21 +307,29 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
 def in_stronger(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
-    """Tell of stronger winds that were passed over, and hold where the word hangs on one.
+    """Tell of winds that were passed over, and hold where the word hangs on one.
+
+    That is each report that is stronger, and all that was set aside by hand.
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """
     now: Verdict = decide(c for c in checks if not c.question)
-    for passed_over in wind.stronger:
+    others: list[tuple[str, Callable[[], WindProfile]]] = [
+        (f"{one.told}: within their errors", partial(strengthened, wind, one))
+        for one in wind.stronger
+    ]
+    if (whole := wind.with_aside) is not None:
+        others.append(("What was set aside is judged as well", lambda: whole))
+    for told, other in others:
         worse, word = False, ""
         if now == "go":
-            more = checks_of(setup, strengthened(wind, passed_over))
+            more = checks_of(setup, other())
             there = decide(c for c in more if not c.question)
             worse = there != "go"
             word = f"; in that wind it is {there}" if worse else ""
         yield Check(
             kind=Kind.WIND_WARNED,
-            name=f"{passed_over.told}: within their errors{word}",
+            name=f"{told}{word}",
             outcome="warn" if worse else "pass",
             source="default of this tool, no source",
             beside=True,

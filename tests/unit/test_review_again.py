@@ -73,6 +73,7 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     day = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     stronger = Stronger(WindLevel(10.0, 3.0, 7.0, None, "tower"), "one of the tower")
     wind = replace(demo.wind, stronger=(stronger,), warned=("hail",), age=1.5)
+    wind = replace(wind, with_aside=wind)
     answers = Answers(
         confirmed={"fire_watch": True},
         numbers={"crowd": 30.0},
@@ -92,9 +93,11 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     )
     read = inputs_of(entry, {c.digest: c for c in contents}, "log")
     assert read.setup.answers == answers
-    for field in fields(wind):
-        was, is_ = (getattr(w, field.name) for w in (wind, read.wind))
-        assert np.array_equal(was, is_) or was == is_, field.name
+    for old, again in ((wind, read.wind), (wind.with_aside, read.wind.with_aside)):
+        for field in fields(old):
+            was, is_ = (getattr(w, field.name) for w in (old, again))
+            same = field.name == "with_aside" or np.array_equal(was, is_) or was == is_
+            assert same, field.name
 
 
 def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):

@@ -427,11 +427,16 @@ def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
 
     monkeypatch.setattr(assessment, "checks_of", stand_in)
     tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
-    wind = replace(result.wind, stronger=(Stronger(tower, "stronger"),))
-    (check,) = assessment.in_stronger(result.setup, wind, [line, open_])
-    assert check.outcome == held
-    assert check.beside
+    wind = replace(
+        result.wind,
+        stronger=(Stronger(tower, "stronger"),),
+        with_aside=replace(result.wind, source="set aside"),
+    )
+    for check in assessment.in_stronger(result.setup, wind, [line, open_]):
+        assert check.outcome == held
+        assert check.beside
     assert np.allclose(flown[0].at(10.0), components_from(1.0, 9.0))
+    assert [wind.source for wind in flown[1:]] == ["set aside"]
 
 
 @pytest.mark.parametrize(
