@@ -187,12 +187,9 @@ class WindProfile:
         Velocity of the air toward east and north [m s⁻¹].
     error : array_like, shape (k,)
         Standard error of each component [m s⁻¹].
-    correlation_height : float
-        Height over which errors stay alike: they are correlated as
-        ``exp(-|dz| / correlation_height)`` [m], where there are no `modes`.
     modes : array_like, shape (k, r), or None
         Patterns over height whose sum, each times a standard normal number, is the error
-        of a component [m s⁻¹].
+        of a component [m s⁻¹]; without any, errors are alike as in `winderror.error_modes`.
     known_to : float
         Height up to which the source speaks [m].
     read : tuple of float
@@ -218,8 +215,6 @@ class WindProfile:
     age : float or None
         Hours between the flight and the oldest source [h]; None when the age of one is
         not known.
-    dated : bool
-        Whether a source says when it was observed or is valid.
     foretold : bool
         Whether the wind near the ground was foretold, and nobody read it.
     convection : Convection or None
@@ -255,7 +250,6 @@ class WindProfile:
     east: FloatArray
     north: FloatArray
     error: FloatArray
-    correlation_height: float = 750.0
     convection: Convection | None = None
     known_to: float = np.inf
     read: tuple[float, ...] = field(default=())
@@ -267,7 +261,6 @@ class WindProfile:
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
-    dated: bool = False
     foretold: bool = False
     undated: tuple[str, ...] = field(default=())
     warned: tuple[str, ...] = field(default=())
@@ -293,10 +286,8 @@ class WindProfile:
             raise ValueError("'height' must hold at least one level")
         if self.height[0] < 0 or np.any(np.diff(self.height) <= 0):
             raise ValueError("'height' must increase from the ground up")
-        if np.any(self.error < 0) or self.correlation_height <= 0:
-            raise ValueError(
-                "'error' must not be negative, 'correlation_height' positive"
-            )
+        if np.any(self.error < 0):
+            raise ValueError("'error' must not be negative")
         if np.isinf(self.known_to):
             object.__setattr__(self, "known_to", float(self.height[-1]))
         if not self.read:

@@ -15,6 +15,10 @@ __all__ = ["TAILS", "draw_wind", "error_modes", "modes_of"]
 
 _KEPT: Final = 0.995  # of the variance of the likeness over height
 
+_ALIKE: Final = 750.0
+"""Height over which the errors of a wind without `modes` stay alike [m]: they are correlated as
+``exp(-|dz| / 750 m)``; assumed."""
+
 TAILS: Final = 5.5
 """Degrees of freedom of the errors of a wind with `WindProfile.modes`: on some days all of
 them are large. The most likely ones of drifts through real winds are 3 to 4 from 300 m, 5 to
@@ -59,13 +63,13 @@ def error_modes(wind: WindProfile, heights: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray, shape (k, r)
-        As `WindProfile.modes`; of a wind without any, those of its correlation height.
+        As `WindProfile.modes`; of a wind without any, those of errors alike over 750 m.
     """
     z = np.asarray(heights, dtype=float)
     if wind.modes is not None:
         columns = [np.interp(z, wind.height, mode) for mode in wind.modes.T]
         return np.stack(columns, axis=1)
-    alike = np.exp(-np.abs(np.subtract.outer(z, z)) / wind.correlation_height)
+    alike = np.exp(-np.abs(np.subtract.outer(z, z)) / _ALIKE)
     return np.asarray(
         np.interp(z, wind.height, wind.error)[:, None] * np.linalg.cholesky(alike)
     )

@@ -198,11 +198,11 @@ def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
 
 def readings_of(asked: WindOptions, setting: Setting) -> tuple[Reading, ...]:
     """Read every source named, and ask the forecast service where that is wanted."""
-    from driftmap.winds import decode_all
+    from driftmap.winds import decode
 
     if not asked.winds and asked.at is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240", or --at.')
-    readings = [one for text in asked.winds for one in decode_all(text, setting)]
+    readings = [one for text in asked.winds for one in decode(text, setting)]
     if asked.at is not None:
         readings.append(_fetched(asked, setting))
     return tuple(readings)

@@ -20,7 +20,7 @@ from driftmap.report.voice import english
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.windtold import wind_told
 from driftmap.report.words import bearing, distance
-from driftmap.winds import decode_all, decode_held, merge
+from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import (
     keep_readings,
@@ -68,7 +68,7 @@ def _decoded(text: str, setting: Setting) -> tuple[Reading, ...]:
     if not text.strip():
         raise InputError("wind", "", 'is empty; type such as "9 mph from 240"')
     plain = text.strip("\n") + "\n" * ("\n" in text)
-    return decode_held(plain, _name(text), setting)
+    return decode_text(plain, _name(text), setting)
 
 
 def _name(text: str) -> str:
@@ -156,7 +156,7 @@ def _readings(folder: Folder, name: str, setting: Setting) -> tuple[Reading, ...
     """Decode a wind of the folder, once for each version of its file."""
     folder.need(name)
     path = str(folder.path(name))
-    return folder.once(name, setting.site_altitude, lambda: decode_all(path, setting))
+    return folder.once(name, setting.site_altitude, lambda: decode(path, setting))
 
 
 def rows_of(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
@@ -288,7 +288,7 @@ def _of_files(
 ) -> list[Reading]:
     files = [root / name for name in names]
     files = [file for file in files if not missing or file.exists()]
-    return [reading for file in files for reading in decode_all(str(file), setting)]
+    return [reading for file in files for reading in decode(str(file), setting)]
 
 
 def _still_so(

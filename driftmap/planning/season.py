@@ -339,7 +339,7 @@ def read_soundings(
 def _time(text: str, source: str, setting: Setting) -> datetime:
     if looks_like_igra(text):  # whose header tells it though no level may have a wind
         return sounding_time(text, source)
-    valid = decode_text(text, source, setting).valid
+    valid = decode_text(text, source, setting)[0].valid
     if valid is None:
         raise WindError(source, "", "does not say its time; a season needs it")
     return valid.astimezone(UTC)
@@ -373,7 +373,7 @@ def season_soundings(
 def _try_sounding(packed: bytes, setting: Setting, one: Sounding) -> Trial:
     now = replace(setting, when=one.time)
     try:
-        wind = merge([decode_text(one.text, one.source, now)], now)
+        wind = merge(decode_text(one.text, one.source, now), now)
     except (DriftmapError, ValueError) as problem:
         return not_known(problem)
     return try_flight(unpack(packed), wind)

@@ -43,8 +43,6 @@ __all__ = [
     "Reading",
     "Setting",
     "decode",
-    "decode_all",
-    "decode_held",
     "decode_text",
     "each_time",
     "kind_of",
@@ -58,7 +56,15 @@ __all__ = [
 
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
 
+_WORDS: Final[Format] = (
+    "words",
+    looks_like_words,
+    lambda text, _, setting: read_words(text, setting),
+)
+
 FORMATS: Final[tuple[Format, ...]] = (
+    _WORDS,
+    ("readings kept", looks_kept, read_kept),
     ("IGRA v2 sounding", soundings.looks_like_igra, soundings.read_igra),
     (
         "answer of a forecast service",
@@ -160,35 +166,23 @@ def unheard(text: str, source: str) -> tuple[str, ...]:
     return *said, *more
 
 
-def decode(text: str, setting: Setting) -> Reading:
+def decode(text: str, setting: Setting) -> tuple[Reading, ...]:
     """Read one source: the path of a file of any format, a wind in words, or a report's text.
 
-    Raises `WindError` if it is none of these, or cannot be used.
+    One reading, or those that ``winds --json`` kept in a file. Raises `WindError` if it is
+    none of these, or cannot be used.
     """
     path = _as_file(text)
-    if path is not None:
-        return decode_text(load_text(path), path.name, setting)
-    if looks_like_words(text):
-        return check_seen(read_words(text, setting), setting)
-    if _known(text):
+    if path is None:
+        if _known(text) is None:
+            shown = "".join(c if c.isprintable() else " " for c in text[:60]).strip()
+            told = 'is no file, and no wind in words such as "12 mph from 240"'
+            raise WindError(shown or "wind", "", told)
         with located(_TYPED, "", WindError):
             check_text(text)
         return decode_text(text, _TYPED, setting)
-    shown = "".join(c if c.isprintable() else " " for c in text[:60])
-    raise WindError(
-        shown.strip() or "wind",
-        "",
-        'is no file, and no wind in words such as "12 mph from 240"',
-    )
-
-
-def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
-    """Read one source as `decode` does, or the readings that ``winds --json`` kept in a file."""
-    path = _as_file(text)
-    if path is None:
-        return (decode(text, setting),)
     held = load_text(path)
-    readings = decode_held(held, path.name, setting)
+    readings = decode_text(held, path.name, setting)
     if named_so(path.stem, held):
         return readings
     changed = f"{path.name} was changed by hand: it does not hold what its name is for"
@@ -196,17 +190,15 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
 
 
 def kind_of(text: str) -> str:
-    """Name the format of a source: one of `FORMATS`, words, or readings kept before.
+    """Name the format of a source, one of `FORMATS`.
 
     Words that pass on a forecast err otherwise than those of who stands there.
     """
     path = _as_file(text)
     body = text if path is None else load_text(path)
-    if looks_kept(body):
-        return "readings kept"
-    if known := _known(body):
-        return known[0]
-    return "words of a forecast" if re.search(r"\bforecast\b", body, re.I) else "words"
+    kind = (_known(body) or _WORDS)[0]
+    foretold = kind == _WORDS[0] and re.search(r"\bforecast\b", body, re.I)
+    return "words of a forecast" if foretold else kind
 
 
 def _known(text: str) -> Format | None:
@@ -220,38 +212,33 @@ def _as_file(text: str) -> Path | None:
         return None
 
 
-def decode_held(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
-    """Read the text of one source as `decode_text` does, or the readings kept in it."""
-    if not looks_kept(text):
-        return (decode_text(text, source, setting),)
-    kept = read_kept(text, source, setting)
-    return tuple(check_seen(reading, setting) for reading in kept)
+def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
+    """Read the text of one source, of any format.
 
-
-def decode_text(text: str, source: str, setting: Setting) -> Reading:
-    """Read the text of one source: of any format, or a wind in words.
-
-    Raises `WindError` if it is of no format, or cannot be used.
+    Raises `WindError` if it is of none, or cannot be used.
     """
-    reading = check_seen(_read_known(text, source, setting), setting)
+    known = _known(text)
+    if known is None and "," not in text.lstrip().split("\n", 1)[0]:
+        accepted = ", ".join(name for name, *_ in FORMATS)
+        problem = f"is no wind that can be read; accepted: {accepted}"
+        raise WindError(source, "", problem)
+    # A table whose header cannot be known is told what that lacks.
+    read = known[2] if known else table.read_table
+    told = read(text, source, setting)
+    readings = (
+        told if isinstance(told, tuple) else (_beside(told, text, source, setting),)
+    )
+    return tuple(check_seen(reading, setting) for reading in readings)
+
+
+def _beside(reading: Reading, text: str, source: str, setting: Setting) -> Reading:
+    """Add what stands beside a report: remarks that nobody took up, and its time as told."""
     reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
     time = setting.read_at
     if reading.dated or time is None:
         return reading
     note = f"{reading.source}: of {show_time(time)}, as told"
-    reading = replace(reading, valid=time, assumed=(*reading.assumed, note))
-    return check_seen(reading, setting)
-
-
-def _read_known(text: str, source: str, setting: Setting) -> Reading:
-    if known := _known(text):
-        return known[2](text, source, setting)
-    if looks_like_words(text):
-        return read_words(text, setting)
-    if "," in text.lstrip().split("\n", 1)[0]:
-        return table.read_table(text, source, setting)  # tells what its header lacks
-    accepted = ", ".join(name for name, *_ in FORMATS)
-    raise WindError(source, "", f"is no wind that can be read; accepted: {accepted}")
+    return replace(reading, valid=time, assumed=(*reading.assumed, note))
 
 
 def read_winds(  # noqa: PLR0913 - all but the first are options
@@ -319,7 +306,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
         station_away,
         when.tzinfo if when else None,
     )
-    return merge([r for text in sources for r in decode_all(text, setting)], setting)
+    return merge([r for text in sources for r in decode(text, setting)], setting)
 
 
 def each_time(text: str) -> tuple[str, ...]:
@@ -350,7 +337,7 @@ def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """Merge a wind for its shape alone, of whatever day, without an age: to plan with."""
     times = [r.valid for r in readings if r.valid is not None]
     own = replace(setting, when=max(times, default=setting.when))
-    return replace(merge(readings, own), age=None, dated=False, undated=())
+    return replace(merge(readings, own), age=None, undated=())
 
 
 def read_wind(

@@ -27,7 +27,7 @@ from driftmap.winds.nodes import (
     rank,
     source_of,
 )
-from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
 __all__ = ["merge"]
@@ -93,7 +93,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     field = _field(stack, setting)
     nodes, covariance = laid_through(stack, field, roughness)
     notes = [note for reading in readings for note in reading.assumed]
-    notes += [*stack.notes, *(_unchecked(s) for s in sources if s.age is None)]
+    notes += [*stack.notes, *(_unchecked(s.reading) for s in sources if s.age is None)]
     notes += _field_notes(stack, setting)
     stirred, note = _stirred(stack, setting)
     profile = _profile(nodes, covariance, stack, ground, roughness, [*notes, note])
@@ -158,14 +158,7 @@ def _check_members(nodes: Sequence[Node]) -> None:
         )
 
 
-def _unchecked(source: Source) -> str:
-    reading = source.reading
-    if reading.valid is not None or reading.window is not None:
-        time = f"of {show_time(reading.valid)}, " if reading.valid else ""
-        return (
-            f"{reading.source}: {time}not compared with the flight's time, which is "
-            "not given"
-        )
+def _unchecked(reading: Reading) -> str:
     if reading.forecast:
         return f"{reading.source}: the time it is for is not known"
     return (
@@ -347,7 +340,6 @@ def _profile(
         source="; ".join(dict.fromkeys(source.name for source in stack.sources)),
         assumed=tuple(dict.fromkeys(notes)),
         age=None if None in ages else max(age for age in ages if age is not None),
-        dated=any(source.reading.dated for source in used),
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in used if s.age is None),
         warned=tuple(

@@ -130,8 +130,7 @@ class Reading:
     """One report, decoded: a reading near the ground, or layers; nothing is interpolated.
 
     Its levels, lowest first; when it was measured or is forecast for (`valid`), the first and
-    last time it is for use (`window`), the time of the data it was made from; its age where
-    the reading itself says so [h]; how far from the site it was measured, None where nobody
+    last time it is for use (`window`), the time of the data it was made from; how far from the site it was measured, None where nobody
     knows [m]; the standard error of its direction by coding or swing [rad]; whether the
     lowest of its layers was measured near the ground; components of each member of an
     ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa], most cloud, least visibility,
@@ -146,7 +145,6 @@ class Reading:
     window: tuple[datetime, datetime] | None = None
     based_on: datetime | None = None
     forecast: bool = False
-    age: float | None = None
     away: float | None = field(kw_only=True)  # no reader may leave it out
     direction_error: float = 0.0
     from_ground: bool = False
@@ -163,7 +161,7 @@ class Reading:
     @property
     def dated(self) -> bool:
         """Whether the time it is from or for is known; a verdict holds where it is not."""
-        return not (self.valid is None and self.window is None and self.age is None)
+        return not (self.valid is None and self.window is None)
 
     def __post_init__(self) -> None:
         heights = [level.height for level in self.levels]
@@ -372,22 +370,19 @@ def check_seen(reading: Reading, setting: Setting) -> Reading:
     )
 
 
-def age_of(reading: Reading, when: datetime | None) -> float | None:
+def age_of(reading: Reading, when: datetime) -> float | None:
     """Give the hours between a report and the flight [h]; None when not known.
 
     From the time it was measured, or by which the flight lies outside the hours a forecast
     is for. A report of another day is refused.
     """
-    if reading.age is not None:
-        age = reading.age
-    elif when is None or (reading.valid is None and reading.window is None):
-        return None
-    elif reading.window is not None:
+    if reading.window is not None:
         start, end = reading.window
         age = max((start - when), (when - end), timedelta(0)) / timedelta(hours=1)
-    else:
-        assert reading.valid is not None
+    elif reading.valid is not None:
         age = abs(when - reading.valid) / timedelta(hours=1)
+    else:
+        return None
     if age > OLDEST:
         # Just beyond a day it must not read as a day.
         shown = math.ceil(10 * age) / 10 if age < OLDEST + 1 else round(age)
@@ -401,9 +396,8 @@ def age_of(reading: Reading, when: datetime | None) -> float | None:
     return age
 
 
-def lead_of(reading: Reading, when: datetime | None) -> float | None:
+def lead_of(reading: Reading, when: datetime) -> float | None:
     """Give the hours between the data of a forecast and the flight [h]; None if not known."""
-    end = when or reading.valid
-    if reading.based_on is None or end is None:
+    if reading.based_on is None:
         return None
-    return max(0.0, (end - reading.based_on) / timedelta(hours=1))
+    return max(0.0, (when - reading.based_on) / timedelta(hours=1))

@@ -49,11 +49,13 @@ __all__ = [
     "vertical",
 ]
 
-Reader: TypeAlias = Callable[[str, str, Setting], Reading]
+Reader: TypeAlias = Callable[[str, str, Setting], Reading | tuple[Reading, ...]]
 """Reads a text, by the name of its source, for a setting."""
 
+One: TypeAlias = Callable[[str, str, Setting], Reading]
 
-def reader(read: Reader) -> Reader:
+
+def reader(read: One) -> One:
     """Let a reader tell its mistakes as those of the source that it reads."""
 
     @wraps(read)

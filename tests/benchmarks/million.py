@@ -43,7 +43,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.record import cut_way_up, read_record
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.rules.reading import read_rules
-from driftmap.winds import Setting, decode, decode_all, merge
+from driftmap.winds import Setting, decode, merge
 
 LONGEST = 10  # s of processor time
 HOURS = "time_utc,from_deg,speed_kt,gust_kt\n" + "".join(
@@ -97,13 +97,13 @@ def _willet() -> object:
 
 def _wind(path: Path) -> None:
     setting = _here()[1]
-    merge(decode_all(str(path), setting), setting)
+    merge(decode(str(path), setting), setting)
 
 
 def _words(path: Path) -> None:
     setting = _here()[1]
     text = path.read_bytes().decode("utf-8", "replace")
-    merge([decode(text, setting)], setting)
+    merge(decode(text, setting), setting)
 
 
 def _amount(path: Path) -> None:

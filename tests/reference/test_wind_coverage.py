@@ -53,7 +53,7 @@ def _miss(told, top):
         ]
         kind = "surface" if len(told) == 1 else "aloft"
         known = merge(
-            [Reading("told", kind, tuple(levels), age=0.0, away=0.0)], setting
+            [Reading("told", kind, tuple(levels), setting.when, away=0.0)], setting
         )
         z = np.linspace(0.0, top, 61)
         depth = np.full(z.size, z[1])
@@ -104,7 +104,7 @@ def test_over_a_light_wind_at_night_the_air_aloft_is_told_less_surely_than_by_da
             setting = Setting(0.0, when=when, now=when, place=place)
             level = WindLevel(MAST, 0.0, speed, None, "told")
             known = merge(
-                [Reading("told", "surface", (level,), age=0.0, away=0.0)], setting
+                [Reading("told", "surface", (level,), when, away=0.0)], setting
             )
             z = np.linspace(0.0, 900.0, 61)
             drift[hour, speed] = np.linalg.norm(error_modes(known, z).sum(0)) / z.size
@@ -113,9 +113,7 @@ def test_over_a_light_wind_at_night_the_air_aloft_is_told_less_surely_than_by_da
             turned = direction_and_speed(*known.at(900.0))[0]
             assert 0.05 < turned < 1.6
             south = Setting(0.0, when=when, now=when, place=(-40.0, -100.0))
-            known = merge(
-                [Reading("told", "surface", (level,), age=0.0, away=0.0)], south
-            )
+            known = merge([Reading("told", "surface", (level,), when, away=0.0)], south)
             assert direction_and_speed(*known.at(900.0))[0] > np.pi
     assert drift[6, 2.0] > 1.3 * drift[20, 2.0]
     assert drift[6, 2.0] > drift[6, 10.0] * 0.9

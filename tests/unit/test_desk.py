@@ -42,7 +42,7 @@ from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.winds import decode_all
+from driftmap.winds import decode
 
 ROOT = Path(__file__).parents[2]
 KEY = "key-of-a-test"
@@ -743,7 +743,7 @@ def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
     assert any("was changed by hand" in said for said in wind.warned)
     # So it does for a command, and where a file is no wind that was kept at all.
     folder.path(strong).write_text("height_ft,from_deg,speed_mph\n6,75,4\n")
-    (told,) = decode_all(str(folder.path(strong)), desk.setting())
+    (told,) = decode(str(folder.path(strong)), desk.setting())
     assert any("was changed by hand" in said for said in told.warned)
 
 

@@ -38,7 +38,7 @@ def _balloon(wind, seed):
         WindLevel(float(z), float(d), float(v), None, "balloon", error=float(e))
         for z, d, v, e in zip(HEIGHTS, ways, speeds, error, strict=True)
     )
-    return Reading("balloon", "aloft", levels, age=0.0, away=0.0)
+    return Reading("balloon", "aloft", levels, SETTING.when, away=0.0)
 
 
 def test_the_seconds_of_a_fall_are_all_counted():

@@ -8,13 +8,15 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from reading import decode
 
+from driftmap import winds
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import InputError, WindError
 from driftmap.core.units import KNOT
 from driftmap.desk.queue import now as desk_now
-from driftmap.winds import decode, decode_all, merge, read_winds
+from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Setting
 
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
@@ -29,7 +31,7 @@ def _wind(text, tmp_path, **more):
     path = tmp_path / "wind.txt"
     path.write_text(text)
     setting = _setting(**more)
-    return merge(decode_all(str(path), setting), setting)
+    return merge(winds.decode(str(path), setting), setting)
 
 
 @pytest.mark.parametrize(
@@ -182,7 +184,7 @@ def test_a_forecast_from_data_of_the_future_is_refused(tmp_path):
     with pytest.raises(WindError, match="rests on data of 2026-05-19 18:30Z"):
         _wind(text, tmp_path)
     good = json.dumps(document | {"based_on": "2026-05-19T12:00Z"})
-    assert _wind(good, tmp_path).dated
+    assert _wind(good, tmp_path).age is not None
 
 
 def test_a_table_without_a_time_is_undated_until_told(tmp_path):
@@ -422,7 +424,7 @@ def test_what_winds_prints_reads_back_the_same(name, tmp_path):
     for column in ("height", "east", "north", "error"):
         assert np.allclose(getattr(first, column), getattr(again, column), atol=1e-9)
     assert (first.members is None) == (again.members is None)
-    for field in ("known_to", "read_from", "source", "dated", "undated", "warned"):
+    for field in ("known_to", "read_from", "source", "undated", "warned"):
         assert getattr(first, field) == getattr(again, field), field
     assert first.age == (None if again.age is None else pytest.approx(again.age))
     assert [a.gust for a in first.levels] == [b.gust for b in again.levels]

@@ -32,11 +32,14 @@ def _at(hour):
 
 
 def _read(document, setting=None):
-    return decode_text(json.dumps(document), "model.json", setting or _at(19))
+    (reading,) = decode_text(json.dumps(document), "model.json", setting or _at(19))
+    return reading
 
 
 def test_a_table_of_components():
-    reading = decode_text("height_m,u_mps,v_mps\n10,3,0\n300,0,-5\n", "w.csv", SETTING)
+    (reading,) = decode_text(
+        "height_m,u_mps,v_mps\n10,3,0\n300,0,-5\n", "w.csv", SETTING
+    )
     low, high = reading.levels
     assert (low.speed, math.degrees(low.direction)) == pytest.approx((3.0, 270.0))
     assert (high.speed, math.degrees(high.direction)) == pytest.approx((5.0, 0.0))

@@ -18,12 +18,14 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from click.testing import CliRunner
+from reading import decode
 
+from driftmap import winds
 from driftmap.cli.assess import assess_command
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
-from driftmap.winds import decode, decode_all, fetch
+from driftmap.winds import fetch
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.reading import Setting
 
@@ -492,7 +494,7 @@ def test_what_winds_fetched_and_printed_is_still_a_forecast(tmp_path, monkeypatc
         printed = CliRunner().invoke(winds_command, words).stdout
     path = tmp_path / "kept.json"
     path.write_text(printed)
-    (reading,) = decode_all(str(path), Setting(read_site(FIELD).elevation, when=WHEN))
+    (reading,) = winds.decode(str(path), Setting(read_site(FIELD).elevation, when=WHEN))
     assert reading.forecast
     assert reading.valid == WHEN.replace(minute=0)
 

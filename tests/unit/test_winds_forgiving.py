@@ -4,9 +4,9 @@ import json
 import math
 
 import pytest
+from reading import decode
 
 from driftmap.core.errors import WindError
-from driftmap.winds import decode
 from driftmap.winds.reading import Setting
 
 HEAD = "height_m,from_deg,speed_mps\n2,240,4\n500,250,8\n"

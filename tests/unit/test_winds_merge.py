@@ -7,13 +7,15 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from reading import decode
 
+from driftmap import winds
 from driftmap.air.altered import scaled, strengthened
 from driftmap.air.column import column_heights
 from driftmap.air.wind import Stronger, WindLevel, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds import decode, decode_all, decode_text, merge, read_wind, read_winds
+from driftmap.winds import decode_text, merge, read_wind, read_winds
 from driftmap.winds.kept import keep_readings, read_kept
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
@@ -22,20 +24,35 @@ NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
 METAR = "METAR KXYZ 191155Z 24008KT 10SM 12/03 A3001"
 
 
-def _layers(*rows, source="sounding", **more):
+HERE = Setting(0.0, when=NOON, now=NOON)
+
+
+def _valid(age):
+    return None if age is None else NOON - timedelta(hours=age)
+
+
+def _layers(*rows, source="sounding", age=None, **more):
     levels = tuple(WindLevel(z, math.radians(d), v, None, source) for z, d, v in rows)
-    return Reading(source=source, kind="aloft", levels=levels, **{"away": 0.0, **more})
+    return Reading(
+        source=source,
+        kind="aloft",
+        levels=levels,
+        **{"valid": _valid(age), "away": 0.0, **more},
+    )
 
 
-def _surface(speed=5.0, height=10.0, **more):
+def _surface(speed=5.0, height=10.0, age=None, **more):
     level = WindLevel(height, math.radians(240.0), speed, None, "mast")
     return Reading(
-        source="mast", kind="surface", levels=(level,), **{"away": 0.0, **more}
+        source="mast",
+        kind="surface",
+        levels=(level,),
+        **{"valid": _valid(age), "away": 0.0, **more},
     )
 
 
 def test_surface_below_and_sounding_above():
-    wind = merge([_layers((0, 300, 1), (500, 250, 12)), _surface()], Setting(0.0))
+    wind = merge([_layers((0, 300, 1), (500, 250, 12)), _surface()], HERE)
     by_height = {level.height: level for level in wind.levels}
     assert by_height[10.0].source == "mast"
     assert by_height[60.0].source == "law from mast"
@@ -49,7 +66,7 @@ def test_surface_below_and_sounding_above():
 
 def test_a_level_near_the_ground_as_fresh_as_the_reading_beats_the_law():
     layers = _layers((30, 240, 6), (500, 240, 9), age=0.0)
-    wind = merge([_surface(age=0.0), layers], Setting(0.0))
+    wind = merge([_surface(age=0.0), layers], HERE)
     assert np.hypot(*wind.at(30.0)) == pytest.approx(6.0)
     assert not wind.warned
 
@@ -65,7 +82,7 @@ def test_a_level_near_the_ground_as_fresh_as_the_reading_beats_the_law():
     ],
 )
 def test_a_wind_that_falls_with_height_is_not_turned_about_above_it(rows, holds):
-    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    wind = merge([_layers(*rows, age=0.0)], HERE)
     above = wind.at([rows[-1][0] + 50.0, 340.0, 600.0])[0]
     strongest = max(rows, key=lambda row: row[2])
     # Toward the west, and no weaker than the strongest that was read.
@@ -83,7 +100,7 @@ def test_a_wind_that_falls_with_height_is_not_turned_about_above_it(rows, holds)
     ],
 )
 def test_a_fall_that_ends_aloft_is_not_carried_on_past_calm(rows):
-    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    wind = merge([_layers(*rows, age=0.0)], HERE)
     heights = rows[-1][0] + np.array([50.0, 150.0, 300.0])
     assert np.all(wind.at(heights)[0] <= -0.25 * rows[-1][2])
     assert wind.at(rows[-1][0])[0] == pytest.approx(-rows[-1][2])
@@ -98,8 +115,8 @@ def test_a_fall_that_ends_aloft_is_not_carried_on_past_calm(rows):
     ],
 )
 def test_of_two_levels_near_each_other_the_upper_tells_of_the_air_above(rows, upper):
-    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
-    plain = merge([_layers(*(rows[i] for i in upper), age=0.0)], Setting(0.0))
+    wind = merge([_layers(*rows, age=0.0)], HERE)
+    plain = merge([_layers(*(rows[i] for i in upper), age=0.0)], HERE)
     above = np.arange(rows[upper[-2]][0], 1500.0, 50.0)
     assert np.allclose(wind.at(above), plain.at(above), atol=1e-6)
     assert np.all(np.interp(above, wind.height, wind.error) > 0.9 * plain.error.min())
@@ -118,10 +135,10 @@ def test_of_two_levels_near_each_other_the_upper_tells_of_the_air_above(rows, up
     ],
 )
 def test_a_slope_is_not_carried_through_the_gap_above_it(rows):
-    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    wind = merge([_layers(*rows, age=0.0)], HERE)
     low, high = (z for z, *_ in rows[-2:])
     between = wind.at(np.linspace(low, high, 50))[0]
-    ends = merge([_layers(*rows[-2:], age=0.0)], Setting(0.0))
+    ends = merge([_layers(*rows[-2:], age=0.0)], HERE)
     error = np.interp(np.linspace(low, high, 50), ends.height, ends.error)
     usual = ends.at(np.linspace(low, high, 50))[0]
     assert np.all(np.abs(between - usual) <= np.maximum(error, 0.1) * 1.1)
@@ -132,8 +149,8 @@ def test_a_slope_is_not_carried_through_the_gap_above_it(rows):
 def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
     layers = _layers((2, 90, 2), (10, 90, 2), (90, 90, 3), (500, 90, 4), age=age)
     strong = _surface(speed=10.0, height=2.0, age=0.0)
-    wind = merge([layers, strong], Setting(0.0))
-    alone = merge([strong], Setting(0.0))
+    wind = merge([layers, strong], HERE)
+    alone = merge([strong], HERE)
     low = [2.0, 10.0, 35.0, 60.0]
     assert np.allclose(wind.at(low), alone.at(low), rtol=0.03)
     # Half way from 60 to 120 m the two have equal shares.
@@ -147,7 +164,7 @@ def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
 def test_two_readings_at_once_that_disagree_hold_whatever_their_order(swap):
     calm = _surface(speed=0.0, height=2.0, age=0.0)
     gale = _surface(speed=11.0, height=2.0, age=0.0)
-    wind = merge([gale, calm][:: -1 if swap else 1], Setting(0.0))
+    wind = merge([gale, calm][:: -1 if swap else 1], HERE)
     assert np.hypot(*wind.at(2.0)) == pytest.approx(11.0)
     (said,) = wind.warned
     assert "25 mph" in said
@@ -157,19 +174,19 @@ def test_two_readings_at_once_that_disagree_hold_whatever_their_order(swap):
 def test_the_fresher_of_two_readings_rules_and_the_stronger_is_held_against_limits():
     fresh = _surface(speed=2.0, height=2.0, age=0.0)
     older = _surface(speed=16.0, height=10.0, age=0.3)
-    wind = merge([older, fresh], Setting(0.0))
+    wind = merge([older, fresh], HERE)
     assert np.hypot(*wind.at(2.0)) == pytest.approx(2.0)
     assert wind.strongest == pytest.approx(16.0)
     assert wind.warned
     long_ago = _surface(speed=16.0, height=10.0, age=2.0)
-    assert merge([fresh, long_ago], Setting(0.0)).strongest < 3.0
+    assert merge([fresh, long_ago], HERE).strongest < 3.0
 
 
 @pytest.mark.parametrize("swap", [False, True])
 def test_layers_that_disagree_hold_whatever_their_order(swap):
     weak = _layers((2, 75, 2), (300, 85, 3), (2500, 120, 8), source="weak")
     strong = _layers((2, 240, 4), (300, 240, 15), (2500, 240, 25), source="strong")
-    wind = merge([weak, strong][:: -1 if swap else 1], Setting(0.0))
+    wind = merge([weak, strong][:: -1 if swap else 1], HERE)
     assert wind.levels[-1].source == "strong"
     assert any("weak" in said and "strong" in said for said in wind.warned)
 
@@ -179,7 +196,7 @@ def test_of_files_with_one_name_none_takes_back_what_another_doubts(name):
     one = _layers((2, 90, 3), source="g.csv", age=0.0)
     other = _layers((2, 270, 14), source=name, age=0.2)
     third = _layers((2, 90, 3), source="wind.csv", age=0.3)
-    wind = merge([one, other, third], Setting(0.0))
+    wind = merge([one, other, third], HERE)
     assert any("winds disagree" in said and name in said for said in wind.warned)
 
 
@@ -190,7 +207,7 @@ def test_of_files_with_one_name_none_takes_back_what_another_doubts(name):
 def test_an_old_report_set_aside_holds_where_it_was_stronger(speed, from_deg, held):
     fresh = _layers((2, 75, 1.8), (300, 85, 3.1), source="now", age=0.3)
     old = _layers((2, from_deg, speed), source="then", age=9.0)
-    wind = merge([fresh, old], Setting(0.0))
+    wind = merge([fresh, old], HERE)
     assert any("by then" in said for said in wind.warned) == held
 
 
@@ -199,7 +216,7 @@ def test_the_strongest_member_of_an_ensemble_set_aside_is_heard(worst, held):
     table = _layers((10, 270, 2.0), (300, 270, 3.0), source="now", age=0.2)
     members = np.array([[[2.0], [0.0]]] * 19 + [[[0.0], [-worst]]])
     ahead = _layers((10, 270, 2.0), source="ahead", forecast=True, members=members)
-    wind = merge([table, ahead], Setting(0.0))
+    wind = merge([table, ahead], HERE)
     said = [one for one in wind.warned if "strongest member of ahead" in one]
     assert bool(said) == held
 
@@ -207,12 +224,12 @@ def test_the_strongest_member_of_an_ensemble_set_aside_is_heard(worst, held):
 def test_readings_that_agree_do_not_hold():
     hand = _surface(speed=4.0, height=2.0, age=0.0)
     layers = _layers((10, 245, 5.0), (300, 250, 8), (1500, 260, 11), age=0.5)
-    assert not merge([hand, layers], Setting(0.0)).warned
+    assert not merge([hand, layers], HERE).warned
 
 
 def test_a_light_wind_tells_nothing_of_the_wind_above_it():
-    calm = merge([_surface(speed=0.0, height=2.0, age=0.0)], Setting(0.0))
-    fair = merge([_surface(speed=4.0, height=2.0, age=0.0)], Setting(0.0))
+    calm = merge([_surface(speed=0.0, height=2.0, age=0.0)], HERE)
+    fair = merge([_surface(speed=4.0, height=2.0, age=0.0)], HERE)
     assert (calm.known_to, fair.known_to) == (2.0, 60.0)
     error = np.interp([100.0, 300.0], calm.height, calm.error)
     assert np.all(error > [2.0, 3.0])
@@ -223,17 +240,17 @@ def test_between_far_levels_the_error_grows_with_depth_and_turn():
     straight, turned = [(0, 75, 2), (2000, 75, 12)], [(0, 75, 2), (2000, 255, 12)]
     errors = []
     for rows in (near, straight, turned):
-        wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+        wind = merge([_layers(*rows, age=0.0)], HERE)
         errors.append(np.interp(300.0, wind.height, wind.error))
     assert errors[0] < errors[1] < errors[2]
-    wind = merge([_layers(*straight, age=0.0)], Setting(0.0))
+    wind = merge([_layers(*straight, age=0.0)], HERE)
     assert wind.read == (0.0, 2000.0)
 
 
 @pytest.mark.parametrize("height", [2.0, 10.0, 15.0])
 def test_layers_with_a_low_level_alone_get_the_law(height):
     rows, said = _layers((height, 240, 4.0), age=0.0), _surface(4.0, height, age=0.0)
-    table, words = merge([rows], Setting(0.0)), merge([said], Setting(0.0))
+    table, words = merge([rows], HERE), merge([said], HERE)
     high = [height, 100.0, 300.0, 900.0]
     assert np.allclose(table.at(high), words.at(high))
     assert np.allclose(
@@ -245,19 +262,21 @@ def test_layers_with_a_low_level_alone_get_the_law(height):
 
 def test_the_surface_wind_of_a_sounding_is_that_of_a_mast():
     rows = _layers((0, 240, 9.0), (400, 240, 12), age=0.0, from_ground=True)
-    wind = merge([rows], Setting(0.0))
+    wind = merge([rows], HERE)
     assert np.hypot(*wind.at([0.0, 10.0])) == pytest.approx([9.0, 9.0])
 
 
 def test_gusts_of_every_report_near_the_ground_count():
     level = WindLevel(10.0, 4.0, 3.0, 9.0, "mast")
-    gusty = Reading(source="mast", kind="surface", levels=(level,), age=0.4, away=0.0)
-    wind = merge([gusty, _surface(speed=3.0, height=2.0, age=0.0)], Setting(0.0))
+    gusty = Reading(
+        source="mast", kind="surface", levels=(level,), valid=_valid(0.4), away=0.0
+    )
+    wind = merge([gusty, _surface(speed=3.0, height=2.0, age=0.0)], HERE)
     assert wind.gust == pytest.approx(6.0)
 
 
 def test_low_layers_are_filled_from_a_high_lowest_level():
-    wind = merge([_layers((100, 240, 10), (500, 240, 12))], Setting(0.0))
+    wind = merge([_layers((100, 240, 10), (500, 240, 12))], HERE)
     speed = np.hypot(*wind.at([2.0, 10.0, 100.0]))
     law = math.log(2 / 0.03) / math.log(10 / 0.03)
     assert speed[0] / speed[1] == pytest.approx(law, rel=0.01)
@@ -265,7 +284,7 @@ def test_low_layers_are_filled_from_a_high_lowest_level():
 
 
 def test_a_lowest_level_up_to_10_m_is_held_to_the_ground():
-    wind = merge([_layers((8, 240, 10), (500, 240, 12))], Setting(0.0))
+    wind = merge([_layers((8, 240, 10), (500, 240, 12))], HERE)
     assert np.hypot(*wind.at(0.0)) == pytest.approx(10.0)
     assert any("below 8 m the wind of sounding is held" in n for n in wind.assumed)
 
@@ -275,14 +294,14 @@ def test_second_report_of_layers_only_adds_above_the_first():
         _layers((0, 240, 5), (900, 240, 9), age=1.0),
         _layers((400, 90, 9), (2000, 90, 9), source="bulletin", age=2.0),
     )
-    wind = merge([first, second], Setting(0.0))
+    wind = merge([first, second], HERE)
     heights = [n.height for n in wind.levels if not n.source.startswith("law")]
     assert heights == [0, 900, 2000]
     assert wind.known_to == 2000.0
 
 
 def test_above_the_top_the_error_grows_and_it_is_said():
-    wind = merge([_layers((0, 240, 5), (900, 240, 9))], Setting(0.0))
+    wind = merge([_layers((0, 240, 5), (900, 240, 9))], HERE)
     errors = np.interp([900.0, 1900.0, 4900.0], wind.height, wind.error)
     # Real winds change by some 5.5 m/s in 1000 m.
     assert 4.0 < errors[1] < 7.0
@@ -291,8 +310,8 @@ def test_above_the_top_the_error_grows_and_it_is_said():
 
 
 def test_age_makes_the_error_grow():
-    fresh = merge([_layers((0, 0, 0), age=1.0)], Setting(0.0))
-    old = merge([_layers((0, 0, 0), age=8.0)], Setting(0.0))
+    fresh = merge([_layers((0, 0, 0), age=1.0)], HERE)
+    old = merge([_layers((0, 0, 0), age=8.0)], HERE)
     # 1.09 m/s in an hour at 10 m, as its power of 0.39, and half a metre by the instrument.
     at_head = 1.09 * LAW_TO_HEAD
     told = [math.hypot(0.5, at_head), math.hypot(0.5, at_head * 8**0.39)]
@@ -311,19 +330,19 @@ def test_lead_time_of_a_forecast():
 
 
 def test_speed_adds_a_twentieth_in_quadrature():
-    wind = merge([_layers((0, 0, 10.0), age=0.0)], Setting(0.0))
+    wind = merge([_layers((0, 0, 10.0), age=0.0)], HERE)
     now = math.hypot(1.09 * LAW_TO_HEAD, 0.129 * 10.0) * (1 / 12) ** 0.39
     assert wind.error[0] == pytest.approx(math.sqrt(0.5**2 + now**2 + 0.5**2))
 
 
 def test_unknown_age_is_said_and_known_ages_count():
-    wind = merge([_surface(age=0.5), _layers((500, 0, 1))], Setting(0.0))
+    wind = merge([_surface(age=0.5), _layers((500, 0, 1))], HERE)
     assert wind.age is None
     assert wind.undated == ("sounding",)
     both = [_surface(age=0.5), _layers((500, 0, 1), age=2.0)]
-    assert merge(both, Setting(0.0)).age == 2.0
+    assert merge(both, HERE).age == 2.0
     assert any("sounding: age at the flight not known" in n for n in wind.assumed)
-    assert merge([_layers((500, 0, 1))], Setting(0.0)).age is None
+    assert merge([_layers((500, 0, 1))], HERE).age is None
 
 
 def test_report_of_another_day_is_refused():
@@ -376,13 +395,13 @@ def test_ensembles_of_different_size_cannot_be_merged():
     one = _layers((0, 0, 1), members=np.ones((3, 2, 1)))
     two = _layers((900, 0, 1), source="b", members=np.ones((4, 2, 1)))
     with pytest.raises(WindError, match="3 and 4 members"):
-        merge([one, two], Setting(0.0))
+        merge([one, two], HERE)
 
 
 def test_surface_reading_under_an_ensemble_is_shared_by_its_members():
     members = np.array([[[5.0, 9.0], [0.0, 0.0]], [[-5.0, -9.0], [0.0, 0.0]]])
     aloft = _layers((500, 0, 0), (900, 0, 0), members=members)
-    wind = merge([_surface(), aloft], Setting(0.0))
+    wind = merge([_surface(), aloft], HERE)
     assert wind.members.shape == (2, 2, wind.height.size)
     low = wind.height <= 30.0
     assert np.allclose(wind.members[0][:, low], wind.members[1][:, low], atol=0.2)
@@ -392,15 +411,15 @@ def test_surface_reading_under_an_ensemble_is_shared_by_its_members():
 
 def test_a_second_surface_reading_is_not_used_and_that_is_said():
     hand = _surface(speed=3.0, height=2.0, age=0.0)
-    wind = merge([hand, _surface(speed=5.0, age=0.5)], Setting(0.0))
+    wind = merge([hand, _surface(speed=5.0, age=0.5)], HERE)
     assert np.hypot(*wind.at(2.0)) == pytest.approx(3.0)
     assert any("mast: not used, mast stands for it" in n for n in wind.assumed)
-    assert not any("not used" in n for n in merge([hand], Setting(0.0)).assumed)
+    assert not any("not used" in n for n in merge([hand], HERE).assumed)
 
 
 def test_no_reading():
     with pytest.raises(WindError, match="no reading"):
-        merge([], Setting(0.0))
+        merge([], HERE)
 
 
 def test_what_has_no_time_and_what_warns_reach_the_profile():
@@ -413,7 +432,7 @@ def test_what_has_no_time_and_what_warns_reach_the_profile():
 
 def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_can_be_flown():
     now, before = _surface(3.0, age=0.0), _surface(4.6, age=0.6)
-    wind = merge([now, before], Setting(0.0))
+    wind = merge([now, before], HERE)
     assert not wind.warned
     (passed_over,) = wind.stronger
     assert passed_over.level.speed == pytest.approx(4.6)
@@ -422,9 +441,9 @@ def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_ca
     assert np.allclose(more.error, wind.error)
     # A height that was read above stays as it is.
     layers = _layers((600, 240, 9), (900, 240, 9), age=0.0)
-    layered = strengthened(merge([now, before, layers], Setting(0.0)), passed_over)
+    layered = strengthened(merge([now, before, layers], HERE), passed_over)
     assert np.hypot(*layered.at(900.0)) == pytest.approx(9.0, abs=0.2)
-    assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger == ()
+    assert merge([now, _surface(3.5, age=0.6)], HERE).stronger == ()
 
 
 def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_is_told():
@@ -449,8 +468,8 @@ def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_
         rel=0.02,
     )
     assert flown.strongest == pytest.approx(1.5 * speed)
-    still = scaled(merge([_surface(4.0)], Setting(0.0)), 0.25)
-    assert np.allclose(still.error, merge([_surface(4.0)], Setting(0.0)).error)
+    still = scaled(merge([_surface(4.0)], HERE), 0.25)
+    assert np.allclose(still.error, merge([_surface(4.0)], HERE).error)
 
 
 @pytest.mark.parametrize("meter", ["calm", "1 mph from 240", "1 mph from 060"])
@@ -486,7 +505,7 @@ def test_gusts_of_the_newest_report_of_a_station_count(minutes, counts):
     time = f"{when - timedelta(minutes=minutes + 10):%d%H%M}Z"
     report = f"METAR KABC {time} 24008G27KT 10SM CLR 20/05 A3000"
     meter = f"# read {when - timedelta(minutes=10):%Y-%m-%dT%H:%M}Z\nheight_ft,from_deg,speed_mph\n6,240,5\n"
-    wind = merge([decode_text(meter, "m", setting), decode(report, setting)], setting)
+    wind = merge([*decode_text(meter, "m", setting), decode(report, setting)], setting)
     assert (wind.gust > 9) == counts
     assert counts or any("take the newest" in told for told in wind.warned)
 
@@ -502,7 +521,7 @@ def test_gusts_of_the_newest_report_of_a_station_count(minutes, counts):
 )
 def test_a_forecast_stronger_than_the_meter_is_not_silent(forecast, said):
     """That nobody says of what data it is does not excuse it, as age does not."""
-    setting = Setting(0.0, when=NOON, now=NOON)
+    setting = HERE
     wind = merge(
         [decode(text, setting) for text in ("3 mph from 100", forecast)], setting
     )
@@ -519,7 +538,7 @@ def test_a_gust_counts_at_whatever_height_it_was_read(height, gust, flown, holds
     """Also of layers that say nothing of the wind near the ground, read within the hour."""
     high = replace(_layers((height, 90, 5), age=0.4), source="kite")
     level = replace(high.levels[0], gust=float(gust))
-    wind = merge([_surface(3.0, age=0.0), replace(high, levels=(level,))], Setting(0.0))
+    wind = merge([_surface(3.0, age=0.0), replace(high, levels=(level,))], HERE)
     assert wind.gust == pytest.approx(flown)
     assert any("gusts of" in told for told in wind.warned) is holds
 
@@ -528,11 +547,11 @@ def test_a_gust_of_one_member_counts():
     low = {"height_m": 10, "from_deg": 100, "speed_mps": 2}
     members = [{"levels": [low | more]} for more in ({}, {"gust_mps": 18}, {})]
     text = json.dumps({"valid": NOON.isoformat(), "members": members})
-    setting = Setting(0.0, when=NOON, now=NOON)
-    wind = merge([decode_text(text, "e.json", setting)], setting)
+    setting = HERE
+    wind = merge(decode_text(text, "e.json", setting), setting)
     assert wind.gust == pytest.approx(16.0)
     both = merge(
-        [decode("3 mph from 100", setting), decode_text(text, "e", setting)], setting
+        [decode("3 mph from 100", setting), *decode_text(text, "e", setting)], setting
     )
     assert both.gust == pytest.approx(16.0)
 
@@ -540,7 +559,7 @@ def test_a_gust_of_one_member_counts():
 @pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
 def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
-    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    wind = merge([_layers(*rows, age=0.0)], HERE)
     assert any("leaps" in said for said in wind.warned) == leaps
 
 
@@ -575,11 +594,11 @@ def test_a_report_that_was_kept_holds_once_it_would_tell_another_thing(report):
     def kept_at(minutes, text):
         when = NOON + timedelta(minutes=minutes)
         setting = Setting(0.0, when=when, now=when, station_away=5000.0)
-        read = decode_all if text is None else lambda _, s: read_kept(text, "k", s)
+        read = winds.decode if text is None else lambda _, s: read_kept(text, "k", s)
         return merge(read(report, setting), setting), setting
 
     wind, setting = kept_at(0, None)
-    text = json.dumps(keep_readings(decode_all(report, setting), setting))
+    text = json.dumps(keep_readings(winds.decode(report, setting), setting))
     assert {*kept_at(20, text)[0].warned} == {*wind.warned}
     (told,) = {*kept_at(_REPORTS[report], text)[0].warned} - {*wind.warned}
     assert "another time" in told or "take the newest" in told
@@ -625,11 +644,11 @@ def test_a_wind_of_another_place_holds_and_of_a_far_one_is_refused(tmp_path, for
     path = tmp_path / "wind.json"
     for latitude, held in ((41.6, False), (41.4, False), (41.2, True)):
         path.write_text(json.dumps(_PLACED[form]((latitude, -117.95))))
-        wind = merge(decode_all(str(path), setting), setting)
+        wind = merge(winds.decode(str(path), setting), setting)
         assert any("is of a place" in told for told in wind.warned) is held
     path.write_text(json.dumps(_PLACED[form]((48.1, -117.95))))
     with pytest.raises(WindError, match="km from the site; accepted is 50 km"):
-        decode_all(str(path), setting)
+        winds.decode(str(path), setting)
 
 
 def test_half_a_place_is_refused():
@@ -641,7 +660,7 @@ def test_half_a_place_is_refused():
 def test_a_forecast_answers_no_question_of_the_sky_with_good_news():
     mast = _surface(age=0.0)
     fair = _surface(forecast=True, valid=NOON, cloud_cover=0.1, visibility=9999.0)
-    setting = Setting(0.0, when=NOON, now=NOON)
+    setting = HERE
     told = merge([mast, fair], setting)
     assert (told.cloud_cover, told.visibility) == (None, None)
     poor = replace(fair, cloud_cover=0.9, visibility=800.0)
@@ -653,7 +672,7 @@ def test_a_forecast_for_another_hour_is_surer_of_its_own():
     def error(hours):
         valid = NOON - timedelta(hours=hours)
         aloft = _layers((500, 240, 8), (900, 250, 9), forecast=True, valid=valid)
-        known = merge([aloft], Setting(0.0, when=NOON, now=NOON))
+        known = merge([aloft], HERE)
         return float(np.interp(700.0, known.height, known.error))
 
     assert error(0.0) < error(1.0) < error(2.5)
@@ -664,7 +683,7 @@ def test_a_wind_measured_some_way_off_is_less_sure_whatever_told_it():
         text = {"latitude": north, "longitude": -118.0, time: "2026-05-19T12:00Z"}
         text["levels"] = [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]
         setting = Setting(0.0, when=NOON, now=NOON, place=(41.6, -118.0))
-        return decode_text(json.dumps(text), "m.json", setting)
+        return decode_text(json.dumps(text), "m.json", setting)[0]
 
     assert reading(41.6, "read").away == pytest.approx(0.0)
     assert reading(41.85, "read").away == pytest.approx(27_800, rel=0.01)

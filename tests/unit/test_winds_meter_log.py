@@ -6,10 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from reading import decode
 
 from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.winds import decode, read_winds, unheard
+from driftmap.winds import read_winds, unheard
 from driftmap.winds.pilot_balloon import balloon_form
 from driftmap.winds.reading import Setting
 from driftmap.winds.table import looks_like_meter_log, read_meter_log

@@ -5,10 +5,11 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from reading import decode
 
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import decode, kind_of, read_wind, read_winds
+from driftmap.winds import kind_of, read_wind, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
 
