@@ -20,14 +20,12 @@ __all__ = [
     "GREATEST",
     "LARGEST",
     "bytes_of",
-    "check_remarks",
     "decoded",
     "mistaken",
     "of_known_form",
     "parse_json",
     "parse_toml",
     "place_of",
-    "remarks",
     "row_name",
     "said_in",
     "text_of",
@@ -86,33 +84,6 @@ def text_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> str:
     return decoded(bytes_of(path, fault, most), str(path), fault)
 
 
-_UNITS: Final = tuple(
-    (re.compile(rf"(?<!\d)(?<!\d )\b(?:{told})\b", re.IGNORECASE), named)
-    for told, named in (
-        (r"pounds?(?:.force)?|lbf?", ("lb",)),
-        (r"newtons?(?!.?s)", ("_n", "(n", "[n", " n")),
-        (r"kilograms?(?:.force)?|kgf|kiloponds?", ("kg",)),
-        (r"feet|ft", ("ft", "fps")),
-        (r"met(?:re|er)s", ("_m", "(m", "[m", " m")),
-        (r"milliseconds?", ("ms",)),
-    )
-)
-"""Units that a remark of a table may be told in, and what of a header bears it out."""
-
-
-def check_remarks(text: str, source: str, fault: Fault = InputError) -> None:
-    """Refuse a table with a remark, after ``#``, of a unit in which no column is."""
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    header = next((line.lower() for line in lines if line[0] != "#"), "")
-    for line in (line for line in lines if line[0] == "#"):
-        for told, named in _UNITS:
-            if told.search(line) and not any(name in header for name in named):
-                said = (
-                    f"a remark, {quoted(line)}, speaks of a unit that no column is in"
-                )
-                raise fault(source, "", f"{said}: correct the header or the remark")
-
-
 def said_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
     """Quote what people wrote into a file for people to read, some words at least."""
     words = (" ".join(t.split()) for t in texts if isinstance(t, str))
@@ -123,12 +94,6 @@ def said_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
             if " " in told
         )
     )
-
-
-def remarks(text: str) -> tuple[str, ...]:
-    """List the lines of a table that begin with ``#``, without it."""
-    lines = map(str.strip, text.splitlines())
-    return tuple(line.lstrip("# ") for line in lines if line[:1] == "#")
 
 
 def toml_of(path: Path, fault: Fault = InputError) -> dict[str, Any]:

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from driftmap.air.wind import MAST
-from driftmap.core.errors import InputError, WindError, quoted
+from driftmap.core.errors import InputError, WindError, at, located, quoted
 from driftmap.core.files import bytes_of, decoded
-from driftmap.core.units import DIMENSIONS
+from driftmap.core.tables import names_of, number_of, rows_of
 from driftmap.planning.layout import Rose
 from driftmap.winds import LONGEST_FILE, unheard
-from driftmap.winds.reading import Setting, parse_time
+from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
+from driftmap.winds.text import NAMES, told_time
 
 __all__ = [
     "ALOFT_NOTES",
@@ -54,16 +53,17 @@ class Reading(NamedTuple):
     gust: float = 0.0
 
 
-_SPEEDS: Final = MappingProxyType(
-    {"speed_mps": "m/s", "speed_kt": "kt", "speed_mph": "mph", "speed_kmh": "km/h"}
+_SPEEDS, _GUSTS = (
+    tuple(f"{what}_{unit}" for unit in ("mps", "kt", "mph", "kmh"))
+    for what in ("speed", "gust")
 )
-_GUSTS: Final = frozenset(name.replace("speed", "gust") for name in _SPEEDS)
 _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
 _SKY: Final = re.compile(r"weather|wx|thunder|storm|lightning|fog")
 """Names of columns that would be passed over though they tell why nobody may fly."""
 
 _HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
 _LONGEST: Final = 100 * 8784  # hours; a century
+_MOST_ROWS: Final = 6 * _LONGEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,16 +118,12 @@ def read_hours(path: Path | str) -> Hours:
     text = decoded(raw, path.name, WindError)
     for told in unheard(text, path.name):
         raise WindError(told, "", "take it out, and the hours of which it speaks")
-    rows = list(_rows(path.name, text.splitlines()))
+    with located(path.name, "", WindError):
+        rows = list(_rows(text))
     named = path.name
-    if _GUSTS & set(_names(text)):
+    if any(name in _GUSTS for name in names_of(text)):
         named = f"{named}, with its gusts"
     return hours_of(rows, named, hashlib.sha256(raw).hexdigest())
-
-
-def _names(text: str) -> list[str]:
-    head = next((line for line in text.splitlines() if line[:1] != "#"), "")
-    return [name.strip().lower() for name in head.split(",")]
 
 
 def hours_of(
@@ -156,97 +152,54 @@ def hours_of(
     return Hours(start, tuple(map(tuple, hours)), source, digest)
 
 
-def _rows(
-    source: str, lines: Sequence[str]
-) -> Iterator[tuple[datetime, Reading | None]]:
+def _rows(text: str) -> Iterator[tuple[datetime, Reading | None]]:
     """Read each row: its hour, and its reading where there is one."""
-    table = csv.reader(lines)
-    names: list[str] = []
-    seen: dict[datetime, int] = {}
-    for cells in table:
-        n = table.line_num
-        if not any(cell.strip() for cell in cells) or cells[0].startswith("#"):
-            continue
-        if not names:
-            names = _header(source, n, cells)
-            continue
-        if len(cells) != len(names):
-            text = f"{len(cells)} cells; the header names {len(names)}"
-            raise WindError(source, f"line {n}", text)
-        row = {k: c.strip() for k, c in zip(names, cells, strict=True)}
-        time = _time(source, n, row["time_utc"])
-        if time in seen:
-            text = f"{row['time_utc']} stands in line {seen[time]} already; once each"
-            raise WindError(source, f"line {n}", text)
-        seen[time] = n
-        hour = time.replace(minute=0, second=0, microsecond=0)
-        yield hour, _reading(source, n, row)
-    if not names:
-        raise WindError(source, "", "is empty; give a header and rows")
+    seen: dict[datetime, str] = {}
+    for where, cells in rows_of(text, None, _check, 0, _MOST_ROWS):
+        with at(where):
+            told = cells["time_utc"]
+            time = told_time(told, "time_utc", UTC).astimezone(UTC)
+            if time in seen:
+                raise ValueError(f"{told} stands in {seen[time]} already; once each")
+            seen[time] = where
+            hour = time.replace(minute=0, second=0, microsecond=0)
+            reading = _reading(cells)
+        yield hour, reading
 
 
-def _header(source: str, n: int, cells: Sequence[str]) -> list[str]:
-    names = [cell.strip().lower() for cell in cells]
+def _check(names: Sequence[str]) -> None:
     speeds = [name for name in names if name in _SPEEDS]
     if "time_utc" not in names or "from_deg" not in names or len(speeds) != 1:
-        text = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
-        raise WindError(source, f"line {n}", f"{text}one of {', '.join(_SPEEDS)}")
-    if len(set(names)) < len(names):
-        raise WindError(source, f"line {n}", "a column stands twice; name each once")
+        told = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
+        raise ValueError(f"{told}one of {', '.join(_SPEEDS)}")
     if sky := [name for name in names if _SKY.search(name)]:
-        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of storms"
-        raise WindError(source, f"line {n}", told)
-    return names
+        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of "
+        raise ValueError(f"{told}storms")
 
 
-def _time(source: str, n: int, text: str) -> datetime:
-    try:
-        time = parse_time(text, zone=UTC)
-    except ValueError:
-        problem = f"time_utc {text[:40]!r}; accepted is such as 2026-05-09T14:00Z"
-        raise WindError(source, f"line {n}", problem) from None
-    return time.astimezone(UTC)
-
-
-def _reading(source: str, n: int, row: Mapping[str, str]) -> Reading | None:
-    name = next(name for name in row if name in _SPEEDS)
-    if row[name].lower() in _MISSING:
+def _reading(cells: Mapping[str, str]) -> Reading | None:
+    speed = _speed(cells, _SPEEDS, _HIGHEST)
+    if speed is None:
         return None
-    factor = DIMENSIONS["speed"][_SPEEDS[name]]
-    speed = _number(source, n, name, row[name]) * factor
-    if not 0 <= speed <= _HIGHEST:
-        text = f"{name} {row[name]}; accepted is 0 to {_HIGHEST:g} m/s, or empty"
-        raise WindError(source, f"line {n}", text)
-    above = max(_gust(source, n, row) - speed, 0.0)
-    if row["from_deg"].lower() in _MISSING:
+    gust = _speed(cells, _GUSTS, math.inf) or 0.0
+    above = max(min(gust, _HIGHEST) - speed, 0.0)
+    if cells["from_deg"].lower() in _MISSING:
         return Reading(None, speed, above)
-    way = _number(source, n, "from_deg", row["from_deg"])
-    if not 0 <= way <= 360:
-        text = f"from_deg {way:g}; accepted is 0 to 360, or empty where variable"
-        raise WindError(source, f"line {n}", text)
-    return Reading(way % 360, speed, above)
+    return Reading(number_of(cells["from_deg"], "from_deg", 0, 360) % 360, speed, above)
 
 
-def _gust(source: str, n: int, row: Mapping[str, str]) -> float:
-    name = next((name for name in row if name in _GUSTS), None)
-    if name is None or row[name].lower() in _MISSING:
-        return 0.0
-    factor = DIMENSIONS["speed"][_SPEEDS[name.replace("gust", "speed")]]
-    gust = _number(source, n, name, row[name]) * factor
-    if gust < 0:
-        text = f"{name} {row[name]}; accepted is 0 or more, or empty"
-        raise WindError(source, f"line {n}", text)
-    return min(gust, _HIGHEST)
-
-
-def _number(source: str, n: int, name: str, text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        problem = f"{name} {text[:40]!r}; accepted is a finite number, or empty"
-        raise WindError(source, f"line {n}", problem)
+def _speed(
+    cells: Mapping[str, str], names: Collection[str], highest: float
+) -> float | None:
+    """Read a speed, by whichever of its names stands in the header [m s⁻¹]; None if missing."""
+    name = next((name for name in cells if name in names), None)
+    if name is None or cells[name].lower() in _MISSING:
+        return None
+    _, factor = NAMES[name]
+    value = number_of(cells[name], name) * factor
+    if not 0 <= value <= highest:
+        told = f"0 to {highest:g} m/s" if highest < math.inf else "0 or more"
+        raise ValueError(f"{name} {cells[name][:40]}; accepted is {told}, or empty")
     return value
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.core.errors import FlightError, quoted
-from driftmap.core.files import check_remarks
+from driftmap.core.errors import FlightError, at, located, quoted
+from driftmap.core.tables import check_remarks, number_of, rows_of
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.stages import BURNS
 
@@ -24,6 +22,7 @@ _THRUSTS: Final = MappingProxyType(
     | {"lb": DIMENSIONS["force"]["lbf"], "kg": 1000 * _GRAM, "g": _GRAM}
 )
 _NAMES: Final = (("time|t", _TIMES), ("thrust|force|load|f", _THRUSTS))
+_MOST: Final = 100_000  # rows
 _NOISE: Final = 0.05  # of the greatest thrust; a load cell's zero wanders. Assumed
 
 
@@ -41,88 +40,64 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     `FlightError` if anything in it cannot be used, by its line.
     """
     check_remarks(text, source, FlightError)
-    parted = _separator(text)
-    lines = list(csv.reader(text.splitlines(), delimiter=parted))
-    rows = [(n, line) for n, line in enumerate(lines, 1) if line and line[0][:1] != "#"]
-    header = [cell.strip().lower() for cell in rows[0][1]] if rows else []
-    columns = _columns(source, header)
-    points = [_point(source, n, cells, columns, parted) for n, cells in rows[1:]]
-    for (before, _), (time, _), (number, _) in zip(
-        points, points[1:], rows[2:], strict=False
-    ):
-        if time <= before:
-            raise FlightError(
-                source, f"line {number}", f"time {time:g} must follow {before:g}"
-            )
-    if len(points) < 2:
-        raise FlightError(source, "", "needs two points or more")
-    return _cleaned(source, points, [number for number, _ in rows[1:]])
+    columns: dict[str, float] = {}  # time and thrust, with their factors to SI
+    points: list[tuple[float, float]] = []
+    places: list[str] = []
+
+    def find(names: list[str]) -> None:
+        columns.update(_columns(names))
+
+    with located(source, "", FlightError):
+        for where, cells in rows_of(text, None, find, 2, _MOST):
+            with at(where):
+                points.append(_point(cells, columns, points[-1:]))
+            places.append(where)
+    return _cleaned(source, points, places)
 
 
-def _separator(text: str) -> str:
-    lines = (line for line in text.splitlines() if line.strip() and line[0] != "#")
-    header = next(lines, "")
-    return next((mark for mark in (";", "\t") if mark in header), ",")
-
-
-def _columns(source: str, header: Sequence[str]) -> tuple[tuple[int, float], ...]:
+def _columns(header: list[str]) -> Iterator[tuple[str, float]]:
     """Find time and thrust, each with the factor to SI."""
-    found = []
     for names, units in _NAMES:
         told = [
             re.fullmatch(rf"({names})(?:[\s_]+|\s*[\[(])(\w+)[\])]?", c) for c in header
         ]
-        own = [(i, m[2]) for i, m in enumerate(told) if m is not None and m[2] in units]
+        own = [m for m in told if m is not None and m[2] in units]
         if len(own) != 1 or len(header) != 2:
-            raise FlightError(
-                source,
-                "header",
-                f"is {quoted(','.join(header))}; two columns are wanted, time_s or time_ms, "
-                "and thrust_n, thrust_lbf or thrust_kgf",
+            raise ValueError(
+                f"header {quoted(','.join(header))}; two columns are wanted, time_s or "
+                "time_ms, and thrust_n, thrust_lbf or thrust_kgf"
             )
-        (column, unit) = own[0]
-        found.append((column, units[unit]))
-    return tuple(found)
+        yield own[0][0], units[own[0][2]]
 
 
 def _point(
-    source: str,
-    number: int,
-    cells: Sequence[str],
-    columns: Sequence[tuple[int, float]],
-    parted: str,
+    cells: dict[str, str],
+    columns: dict[str, float],
+    before: Sequence[tuple[float, float]],
 ) -> tuple[float, float]:
-    where = f"line {number}"
-    if len(cells) != 2:
-        raise FlightError(
-            source, where, f"has {len(cells)} cells; time and thrust are wanted"
-        )
-    if parted == ";":
-        cells = [cell.replace(",", ".") for cell in cells]
-    told = parted.join(cells)
-    try:
-        time, thrust = (float(cells[i]) * factor for i, factor in columns)
-    except ValueError:
-        raise FlightError(source, where, f"{told!r} is not two numbers") from None
-    if not (math.isfinite(time) and math.isfinite(thrust)) or time < 0:
-        raise FlightError(
-            source, where, f"{told!r} must be finite, and time not negative"
-        )
+    time, thrust = (
+        number_of(cells[name].replace(",", "."), name) * factor
+        for name, factor in columns.items()
+    )
+    if time < 0:
+        raise ValueError(f"time {time:g} must not be negative")
+    if before and time <= before[0][0]:
+        raise ValueError(f"time {time:g} must follow {before[0][0]:g}")
     return time, thrust
 
 
 def _cleaned(
-    source: str, points: Sequence[tuple[float, float]], numbers: Sequence[int]
+    source: str, points: Sequence[tuple[float, float]], places: Sequence[str]
 ) -> tuple[list[float], list[float]]:
     """Take small thrusts below zero as noise, and end the curve with its thrust."""
     most = max(thrust for _, thrust in points)
     if most <= 0:
         raise FlightError(source, "", "holds no thrust above zero")
-    for number, (_, thrust) in zip(numbers, points, strict=True):
+    for where, (_, thrust) in zip(places, points, strict=True):
         if thrust < -_NOISE * most:
             raise FlightError(
                 source,
-                f"line {number}",
+                where,
                 f"{thrust:g} N is below zero by more than noise, {_NOISE:.0%} of the "
                 "greatest thrust",
             )

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from driftmap.core.errors import FlightError, nearest
-from driftmap.core.files import mistaken, remarks, said_in, text_of, toml_of
+from driftmap.core.files import mistaken, said_in, text_of, toml_of
+from driftmap.core.tables import remarks
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,8 +10,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray, checked
-from driftmap.core.errors import FlightError, nearest, quoted
-from driftmap.core.files import check_remarks
+from driftmap.core.errors import FlightError, at, located
+from driftmap.core.tables import check_remarks, names_of, number_of, rows_of
 from driftmap.core.units import FOOT
 
 __all__ = ["Record", "WayUp", "cut_way_up", "heights_of", "read_record"]
@@ -227,74 +226,32 @@ def read_record(text: str, source: str) -> Record:
     its line.
     """
     check_remarks(text, source, FlightError)
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), 1)
-        if line.strip() and not line.startswith("#")
-    ]
-    if len(lines) > _MOST_LINES:
-        raise FlightError(
-            source, "", f"holds {len(lines):,} lines; accepted are {_MOST_LINES:,}"
-        )
-    if len(lines) < 2:
-        raise FlightError(source, "", "holds no rows; a header and rows are wanted")
-    names = _header(source, *lines[0])
-    rows = np.array([_row(source, number, line, names) for number, line in lines[1:]])
-    columns = {_COLUMNS[name][0]: rows[:, i] for i, name in enumerate(names)}
-    back = np.flatnonzero(np.diff(columns["time"]) < 0)
-    if back.size:
-        before, after = columns["time"][back[0] : back[0] + 2]
-        where = f"line {lines[back[0] + 2][0]}"
-        raise FlightError(
-            source, where, f"time_s {after:g} must not go back from {before:g}"
-        )
+    rows: list[list[float]] = []
+    names = names_of(text)
+    clock = names.index("time_s") if "time_s" in names else 0  # which `_check` refuses
+    with located(source, "", FlightError):
+        for where, cells in rows_of(text, _COLUMNS, _check, 1, _MOST_LINES):
+            with at(where):
+                row = [_number(cell, name) for name, cell in cells.items()]
+                if rows and row[clock] < rows[-1][clock]:
+                    before = rows[-1][clock]
+                    told = f"time_s {row[clock]:g} must not go back from {before:g}"
+                    raise ValueError(told)
+                rows.append(row)
+    quantities = [_COLUMNS[name][0] for name in names]
+    columns = dict(zip(quantities, np.array(rows).T, strict=True))
     return Record(columns["time"], columns["height"], columns.get("speed"))
 
 
-def _header(source: str, number: int, line: str) -> list[str]:
-    names = [cell.strip().strip('"').lower() for cell in line.split(",")]
-    where = f"line {number}"
-    for name in names:
-        if name not in _COLUMNS:
-            told = f"unknown column {quoted(name)}; {nearest(name, _COLUMNS)}"
-            raise FlightError(source, where, told)
+def _check(names: list[str]) -> None:
     held = [_COLUMNS[name][0] for name in names]
     for quantity in ("time", "height"):
         if quantity not in held:
-            raise FlightError(source, where, f"has no {quantity}; known: {_known()}")
+            raise ValueError(f"has no {quantity}; known: {', '.join(_COLUMNS)}")
     if len(set(held)) < len(held):
-        raise FlightError(source, where, "names one quantity twice")
-    return names
+        raise ValueError("names one quantity twice")
 
 
-def _known() -> str:
-    return ", ".join(_COLUMNS)
-
-
-def _row(source: str, number: int, line: str, names: list[str]) -> list[float]:
-    cells, where = line.split(","), f"line {number}"
-    if len(cells) != len(names):
-        raise FlightError(
-            source, where, f"has {len(cells)} cells; the header names {len(names)}"
-        )
-    return [
-        _cell(source, where, name, cell)
-        for name, cell in zip(names, cells, strict=True)
-    ]
-
-
-def _cell(source: str, where: str, name: str, cell: str) -> float:
+def _number(cell: str, name: str) -> float:
     _, unit, most = _COLUMNS[name]
-    try:
-        value = float(cell) * unit
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FlightError(
-            source, where, f"{name} {cell.strip()[:40]!r} is not a finite number"
-        )
-    if abs(value) > most:
-        raise FlightError(
-            source, where, f"{name} {cell.strip()} must lie within ±{most / unit:,.0f}"
-        )
-    return value
+    return number_of(cell, name, -most / unit, most / unit) * unit

@@ -33,6 +33,7 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
+from driftmap.core.tables import nearest_name
 from driftmap.winds.reading import Reading, Setting, over_ground, placed, show_time
 from driftmap.winds.text import (
     NAMES,
@@ -40,7 +41,6 @@ from driftmap.winds.text import (
     choose_time,
     laid_out,
     level_from,
-    nearest_name,
     reader,
     told_time,
     vertical,

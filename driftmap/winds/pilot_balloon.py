@@ -20,16 +20,9 @@ from driftmap.air.wind import WindLevel
 from driftmap.core import units
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.errors import PlacedError, at
+from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds.reading import Reading, Setting, level_toward
-from driftmap.winds.text import (
-    above_zero,
-    names_of,
-    number_of,
-    reader,
-    remarks_of,
-    rows_of,
-    told_time,
-)
+from driftmap.winds.text import above_zero, reader, told_time
 
 __all__ = [
     "RATES",

@@ -18,6 +18,7 @@ from typing import Final
 from driftmap.air.atmosphere import altitude_of, fill_heights
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.tables import rows_of
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -36,7 +37,6 @@ from driftmap.winds.text import (
     laid_out,
     meanings,
     reader,
-    rows_of,
     unit_size,
 )
 from driftmap.winds.uncertainty import SONDE_ERROR

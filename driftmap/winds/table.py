@@ -19,6 +19,7 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core import units
 from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import at
+from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import (
@@ -30,17 +31,7 @@ from driftmap.winds.reading import (
     show_time,
 )
 from driftmap.winds.spoken import HEAD_HEIGHT
-from driftmap.winds.text import (
-    GROUND,
-    NAMES,
-    Placed,
-    laid_out,
-    names_of,
-    number_of,
-    remarks_of,
-    rows_of,
-    told_time,
-)
+from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
 from driftmap.winds.uncertainty import FRESH_ERROR
 
 __all__ = [

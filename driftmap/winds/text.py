@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import wraps
@@ -13,7 +12,7 @@ from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core import units
-from driftmap.core.errors import PlacedError, WindError, at, located, nearest, quoted
+from driftmap.core.errors import PlacedError, WindError, located
 from driftmap.winds.reading import (
     SLIP,
     Reading,
@@ -38,12 +37,7 @@ __all__ = [
     "laid_out",
     "level_from",
     "meanings",
-    "names_of",
-    "nearest_name",
-    "number_of",
     "reader",
-    "remarks_of",
-    "rows_of",
     "told_time",
     "unit_size",
     "vertical",
@@ -63,86 +57,6 @@ def reader(read: One) -> One:
         with located(source, "", WindError):
             return read(text, source, setting)
 
-    return told
-
-
-_COMMA: Final = re.compile(r"^\s*([-+]?\d+),(\d{1,2})\s*$")
-
-
-def idle(line: str) -> bool:
-    """Tell whether a line of a table says nothing: blank, or a remark after ``#``."""
-    return not line.strip() or line.lstrip().startswith("#")
-
-
-def header_of(text: str) -> tuple[str, str]:
-    """Give the first line that says something, and the mark that parts its columns.
-
-    Spreadsheets also write semicolons and tabs.
-    """
-    line = next((line for line in text.splitlines() if not idle(line)), "")
-    return line, next((mark for mark in ",;\t" if mark in line), ",")
-
-
-def names_of(text: str) -> list[str]:
-    """Give the names of the columns in the header of a table."""
-    line, mark = header_of(text)
-    return [name.lower() for name in cells_of(line, mark)]
-
-
-def cells_of(line: str, mark: str) -> list[str]:
-    """Part a line of a table into its cells."""
-    plain = line.replace('"', " ")
-    return [cell.strip() for cell in plain.split(mark)]
-
-
-def rows_of(
-    text: str,
-    accepted: Sequence[str] | None,
-    check: Callable[[list[str]], None],
-    least: int,
-    most: int,
-) -> Iterator[tuple[str, dict[str, str]]]:
-    """Take a table apart: each line of cells by the names in the header, with its place.
-
-    Names in `accepted` alone, or any, each once, that pass `check`.
-    """
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
-    if not lines:
-        raise ValueError("is empty; give a header and rows")
-    mark, names = header_of(text)[1], names_of(text)
-    with at(f"line {lines[0][0]}"):
-        for name in names:
-            if accepted is not None and name not in accepted:
-                raise ValueError(f"unknown column {nearest_name(name, accepted)}")
-            if names.count(name) > 1:
-                raise ValueError(f"column {name!r} stands twice")
-        check(names)
-    rows = [(n, cells_of(line, mark)) for n, line in lines[1:]]
-    rows = [(n, cells) for n, cells in rows if any(cells)]
-    if not least <= len(rows) <= most:
-        raise ValueError(
-            f"{len(rows)} rows below the header; accepted are {least} to {most}"
-        )
-    for n, cells in rows:
-        if len(cells) != len(names):
-            raise PlacedError(
-                f"line {n}", f"{len(cells)} cells; the header names {len(names)}"
-            )
-        yield f"line {n}", dict(zip(names, cells, strict=True))
-
-
-def remarks_of(
-    text: str, keys: Sequence[str], form: str = ".+?"
-) -> dict[str, tuple[str, str]]:
-    """Give what lines such as ``# ascent 2.5 m/s`` tell by their keys, with their places."""
-    told: dict[str, tuple[str, str]] = {}
-    line = re.compile(rf"\s*#\s*({'|'.join(keys)})\s*:?\s+({form})\s*", re.IGNORECASE)
-    for n, one in enumerate(text.splitlines(), 1):
-        if found := line.fullmatch(one):
-            key = found[1].lower()
-            if key in told:
-                raise PlacedError(f"line {n}", f"'# {key}' stands twice")
-            told[key] = f"line {n}", found[2]
     return told
 
 
@@ -171,24 +85,6 @@ def unit_size(form: str, quantity: str, unit: str, what: str = "") -> float:
     return _SIZES[size] if isinstance(size, str) else float(size)
 
 
-def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> float:
-    """Read a number, with a decimal comma too where it cannot part thousands.
-
-    Examples
-    --------
-    >>> number_of("3,5", "speed_mps"), number_of("4.2", "speed_mps")
-    (3.5, 4.2)
-    """
-    try:
-        value = float(_COMMA.sub(r"\1.\2", cell) if "," in cell else cell)
-    except ValueError:
-        value = math.nan
-    if not low <= value <= high:
-        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
-        raise ValueError(f"{name} {cell[:40]!r}; accepted is {told}")
-    return value
-
-
 _SIZES: Final = {**units.DIMENSIONS["speed"], **units.DIMENSIONS["length"]}
 _SPEED: Final = {u: _SIZES[u] for u in ("mps", "mph", "kt", "kmh")}
 _HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
@@ -214,11 +110,6 @@ _VERTICAL: Final = (
     ("height", "altitude"),
     "height_m, height_ft, altitude_m or altitude_ft",
 )
-
-
-def nearest_name(name: str, accepted: Iterable[str]) -> str:
-    """Say that a name is not known, with the nearest that is."""
-    return f"{quoted(name)}; {nearest(name, accepted, cutoff=0.4)}"
 
 
 def check_names(names: Iterable[str], *, vertical: bool = True) -> None:

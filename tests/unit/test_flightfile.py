@@ -204,12 +204,15 @@ def test_thrust_curve_gives_impulse_and_burn_time(tmp_path):
     ("curve", "told"),
     [
         ("time,thrust\n0,1\n1,0\n", "header.*time_s or time_ms"),
-        ("time_s,thrust_n\n0,1\n", "two points"),
+        ("time_s,thrust_n\n0,1\n", "1 rows below the header"),
         ("time_s,thrust_n\n0,1\n1,5\n1,0\n", "line 4: time 1 must follow 1"),
         ("time_s,thrust_n\n0,1\n1,-5\n", "line 3.*below zero by more than noise"),
         ("time_s,thrust_n\n0,nan\n1,5\n", "line 2.*finite"),
-        ("time_s,thrust_n\n0,1,2\n1,5\n", "line 2: has 3 cells"),
-        ("time_s,thrust_n\n0,one\n1,5\n", "line 2.*not two numbers"),
+        ("time_s,thrust_n\n0,1,2\n1,5\n", "line 2: 3 cells; the header names 2"),
+        (
+            "time_s,thrust_n\n0,one\n1,5\n",
+            "line 2: thrust_n .*accepted is a finite number",
+        ),
         ("time_s,thrust_n\n0,0\n1,0\n", "no thrust above zero"),
         ("", "is empty"),
     ],

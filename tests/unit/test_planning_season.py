@@ -69,7 +69,7 @@ def test_speeds_come_in_their_unit_and_times_in_their_zone(tmp_path):
 @pytest.mark.parametrize(
     ("rows", "said"),
     [
-        (["2026-05-01T00:00Z,400,3"], r"line 2: from_deg 400; accepted is 0 to 360"),
+        (["2026-05-01T00:00Z,400,3"], r"line 2: from_deg '400'; accepted is 0 to 360"),
         (["2026-05-01T00:00Z,40,-3"], r"line 2: speed_mps -3; accepted is 0 to 60"),
         (["2026-05-01T00:00Z,40,999"], r"line 2: speed_mps 999; accepted"),
         (["2026-05-01T00:00Z,40,inf"], r"line 2: speed_mps 'inf'; accepted"),
