@@ -22,7 +22,7 @@ from driftmap.planning.dial import compute_dial
 from driftmap.planning.dialwinds import Reach
 from driftmap.planning.supposed import Supposition
 from driftmap.report.dialpage import dial_html
-from driftmap.report.instruct import instruction
+from driftmap.report.instruct import instruction, watch
 from driftmap.report.map import map_html
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.sheet import brief_html
@@ -206,7 +206,7 @@ def _told(task: Task, result: Assessment) -> Told:
 
 def _crowd(result: Assessment, people: list[str], voice: Voice) -> tuple[str, ...]:
     reasons = verdict_reasons(result.checks, people, voice)
-    return (reasons[0] if reasons else "", *instruction(result, voice))
+    return (reasons[0] if reasons else "", *instruction(watch(result, voice)))
 
 
 @cache

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import pi, sqrt
+from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.units import STANDARD_GRAVITY
@@ -10,9 +12,16 @@ from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.formulas.canopies import drag_spread
 from driftmap.rocket.flight import Descent, Device, Flight, Trigger
 
-__all__ = ["LANDING_SPEEDS", "NONE", "PLANNED", "alternatives", "canopy_for"]
+__all__ = [
+    "LANDING_SPEEDS",
+    "NONE",
+    "PLANNED",
+    "Made",
+    "alternatives",
+    "canopy_for",
+    "made_up",
+]
 
-NONE: Final = "no recovery, nose first"
 _TWO_DEVICES: Final = ("main at apogee", "drogue only", "drogue fails")
 _RECOVERY: Final = (
     "nothing deploys",
@@ -25,7 +34,52 @@ _RECOVERY: Final = (
 LANDING_SPEEDS: Final = (4.5, 6.0, 8.0)
 """Speeds that canopies are made up for [m s⁻¹]: gentle, usual, fast. Assumed."""
 
-PLANNED: Final = "as planned"
+_NAMES: Final = MappingProxyType(
+    {
+        "planned": "as planned",
+        "none": "no recovery, nose first",
+        "smaller": "{device} a quarter smaller across",
+        "larger": "{device} a quarter larger across",
+        "lower": "{device} lower, at {size:.0f} m",
+        "higher": "{device} higher, at {size:.0f} m",
+        "shorter": "{device} half as long",
+        "longer": "{device} twice as long",
+        "streamer": "streamer {cm:.0f} cm wide",
+        "canopy": "canopy of {size:.2f} m for {speed:g} m/s",
+    }
+)
+PLANNED: Final = _NAMES["planned"]
+NONE: Final = _NAMES["none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """How an alternative is made up from the plan, for pages to tell in their own words.
+
+    Parameters
+    ----------
+    way : str
+        Key of what is done.
+    device : str
+        What it is done to.
+    size : float
+        Height of opening, width or diameter, as its name has it [m].
+    speed : float
+        Speed of landing it is made for [m s⁻¹].
+    """
+
+    way: str
+    device: str = ""
+    size: float = 0.0
+    speed: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """What it is called in English."""
+        cm = 100 * self.size
+        words = {"device": self.device, "size": self.size, "speed": self.speed}
+        return _NAMES[self.way].format(cm=cm, **words)
+
 
 _STREAMER_RATIO: Final = 10.0  # length in widths; the published range goes from 5 to 10
 _STREAMER_WIDTH: Final = 2.5  # in body diameters; assumed
@@ -45,23 +99,31 @@ def alternatives(flight: Flight) -> dict[str, Flight]:
         for own in flight.alternatives:
             found[own.name] = _with(flight, own.recovery, own.descent)
         return found
-    if not flight.recovery:
-        canopies = _canopies(flight)
-        for name, device in (_streamer(flight, Trigger("apogee")) | canopies).items():
-            found[name] = _with(flight, (device,))
-        return found
-    *before, last = flight.recovery
-    made = _resized(last) | _lowered(last) if last.kind == "canopy" else {}
-    if len(flight.recovery) == 1:
-        made |= (
-            _streamer(flight, last.opens_at)
-            if last.kind == "canopy"
-            else _relengthened(last) | _canopies(flight)
-        )
-    for name, device in made.items():
-        found[name] = _with(flight, (*before, device))
-    found[NONE] = _with(flight, (), Descent(planned="nose first"))
+    before = flight.recovery[:-1]
+    for made, device in _made(flight).items():
+        found[made.name] = _with(flight, (*before, device))
+    if flight.recovery:
+        found[NONE] = _with(flight, (), Descent(planned="nose first"))
     return found
+
+
+def made_up(flight: Flight) -> dict[str, Made]:
+    """Say by its name how each alternative of a flight is made up; none of a file's own."""
+    if flight.alternatives:
+        return {}
+    made = (Made("planned"), *_made(flight), Made("none"))
+    return {one.name: one for one in made}
+
+
+def _made(flight: Flight) -> dict[Made, Device]:
+    """Make up other devices in place of the last."""
+    if not flight.recovery:
+        return _streamer(flight, Trigger("apogee")) | _canopies(flight)
+    last, alone = flight.recovery[-1], len(flight.recovery) == 1
+    if last.kind == "canopy":
+        made = _resized(last) | _lowered(last)
+        return made | _streamer(flight, last.opens_at) if alone else made
+    return _relengthened(last) | _canopies(flight) if alone else {}
 
 
 def _with(
@@ -84,11 +146,11 @@ def _with(
     return flight.model_copy(update=change)
 
 
-def _canopies(flight: Flight) -> dict[str, Device]:
+def _canopies(flight: Flight) -> dict[Made, Device]:
     """Make canopies for a few speeds of landing, opened at apogee."""
     sizes = {speed: canopy_for(flight, speed) for speed in LANDING_SPEEDS}
     return {
-        f"canopy of {across:.2f} m for {speed:g} m/s": Device.model_construct(
+        Made("canopy", size=round(across, 2), speed=speed): Device.model_construct(
             # Of any size: no file says it.
             name="canopy",
             kind="canopy",
@@ -128,7 +190,7 @@ def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | 
     return sqrt(4 * area / pi) if area > 0 else None
 
 
-def _resized(canopy: Device) -> dict[str, Device]:
+def _resized(canopy: Device) -> dict[Made, Device]:
     """Make the canopy a size smaller and larger, its mass with its area."""
     powers = (("diameter", 1), ("area", 2), ("spill_hole", 1), ("mass", 2))
     found = {}
@@ -137,25 +199,24 @@ def _resized(canopy: Device) -> dict[str, Device]:
         change = {
             k: None if v is None else v * times for k, (v, times) in sizes.items()
         }
-        found[f"{canopy.name} a quarter {name} across"] = canopy.model_copy(
-            update=change
-        )
+        found[Made(name, canopy.name)] = canopy.model_copy(update=change)
     return found
 
 
-def _lowered(canopy: Device) -> dict[str, Device]:
+def _lowered(canopy: Device) -> dict[Made, Device]:
     trigger, found = canopy.opens_at, {}
     for word, scale in (
         (("lower", 0.6), ("higher", 1.6)) if trigger.at == "height" else ()
     ):
         height = round(trigger.value * scale)
         low = Trigger("height", float(height), trigger.spread)
-        name = f"{canopy.name} {word}, at {height} m"
-        found[name] = canopy.model_copy(update={"opens_at": low})
+        found[Made(word, canopy.name, height)] = canopy.model_copy(
+            update={"opens_at": low}
+        )
     return found
 
 
-def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
+def _streamer(flight: Flight, opens_at: Trigger) -> dict[Made, Device]:
     width = _STREAMER_WIDTH * flight.falling.diameter
     streamer = Device.model_construct(
         name="streamer",
@@ -164,13 +225,12 @@ def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
         width=width,
         opens_at=opens_at,
     )
-    return {f"streamer {width * 100:.0f} cm wide": streamer}
+    return {Made("streamer", size=round(width, 2)): streamer}
 
 
-def _relengthened(streamer: Device) -> dict[str, Device]:
+def _relengthened(streamer: Device) -> dict[Made, Device]:
+    length = streamer.length or 0.0
     return {
-        f"{streamer.name} {word}": streamer.model_copy(
-            update={"length": (streamer.length or 0.0) * scale}
-        )
-        for word, scale in (("half as long", 0.5), ("twice as long", 2.0))
+        Made(way, streamer.name): streamer.model_copy(update={"length": length * scale})
+        for way, scale in (("shorter", 0.5), ("longer", 2.0))
     }

@@ -122,12 +122,10 @@ def search_html(search: Search, voice: Voice) -> str:
     chances = search.chances
     return render(
         "search.html",
+        voice,
         room=_ROOM,
         styles=[text_of(name, _ROOM) for name in ("chart.css", "search.css")],
         scripts=[script],
-        language=voice.catalogue.language,
-        direction=voice.catalogue.direction,
-        say=voice.say,
         picture=picture(chances, search.site, voice, found=search.found),
         flight=search.flight,
         site=search.site.name,

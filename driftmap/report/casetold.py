@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
+from driftmap.failures.alternatives import Made, made_up
 from driftmap.failures.cases import WORKS
 from driftmap.report.page import page, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
@@ -242,14 +242,15 @@ def compare_rows(
     keys = ("if_planned", "verdict", "drift", "time", "landing_speed", "energy")
     head = [voice.say(f"plan.{key}") for key in (*keys, "worst_area", "held_by")]
     head.insert(3, voice.say("map.within"))
-    told = [head]
-    for row, one in zip(rows, found, strict=True):
+    told, ways = [head], list(found)
+    made = made_up(ways[0].assessment.flight)
+    for row, one in zip(rows, ways, strict=True):
         hit = voice.share(
             row["worst_area_hit"], row["worst_area_interval"], row["flights"]
         )
         told.append(
             [
-                _alternative(row["name"], voice),
+                _alternative(made[one.name], voice) if one.name in made else one.name,
                 verdict_word(row["verdict"], voice),
                 voice.toward(row["mean_east_m"], row["mean_north_m"]),
                 voice.exact_away(row["radius_90_m"]),
@@ -263,37 +264,15 @@ def compare_rows(
     return told
 
 
-_MADE: Final = MappingProxyType(
-    {
-        "planned": "as planned",
-        "none": "no recovery, nose first",
-        "smaller": "(?P<device>.+) a quarter smaller across",
-        "larger": "(?P<device>.+) a quarter larger across",
-        "lower": r"(?P<device>.+) lower, at (?P<m>\d+) m",
-        "higher": r"(?P<device>.+) higher, at (?P<m>\d+) m",
-        "shorter": "(?P<device>.+) half as long",
-        "longer": "(?P<device>.+) twice as long",
-        "streamer": r"streamer (?P<cm>\d+) cm wide",
-        "canopy": r"canopy of (?P<m>[\d.]+) m for (?P<speed>[\d.]+) m/s",
-    }
-)
-"""How `driftmap.failures.alternatives` names what it makes up."""
-
-
-def _alternative(name: str, voice: Voice) -> str:
-    """Name an alternative in the reader's language and units; one of a file as it is."""
-    for key, pattern in _MADE.items():
-        if found := re.fullmatch(pattern, name):
-            own = found.groupdict(default="")
-            metres = float(own.get("m") or float(own.get("cm") or 0.0) / 100)
-            return voice.say(
-                f"alternative.{key}",
-                device=voice.known("piece", own.get("device", "")),
-                height=voice.exact_distance(metres),
-                width=_across(metres, voice),
-                speed=voice.shown(float(own.get("speed") or 0.0), "descent"),
-            )
-    return name
+def _alternative(made: Made, voice: Voice) -> str:
+    """Name what is made up from the plan in the reader's language and units."""
+    return voice.say(
+        f"alternative.{made.way}",
+        device=voice.known("piece", made.device),
+        height=voice.exact_distance(made.size),
+        width=_across(made.size, voice),
+        speed=voice.shown(made.speed, "descent"),
+    )
 
 
 def _against(one: Compared, voice: Voice) -> str:

@@ -96,10 +96,9 @@ def dial_html(
     own = "\n".join([words, told_to_script("DIAL", data), *texts])
     return render(
         "dial.html",
+        voice,
         styles=[leaflet_style(), text_of("map.css"), text_of("dial.css")],
         scripts=[leaflet_script(), own],
-        language=catalogue.language,
-        direction=catalogue.direction,
         made_for=day.isoformat() if span is None else _told_span(span),
         answers=_answers(dial, voice),
         **_content(dial, data, fineness, voice),
@@ -212,7 +211,6 @@ def _content(
     site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
     half = check_between(dial)
     return {
-        "say": voice.say,
         "words": data["words"],
         "short": {word: voice.say(f"dial.short_{key}") for word, key in _KEYS.items()},
         "flight": flight.name,
@@ -249,9 +247,6 @@ def _content(
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": _table(dial, voice),
         "people": [{**a, "where": ""} for a in data["areas"] if a["number"]],
-        "kills": voice.energy(KILLS.value),
-        "hurts": voice.energy(HURTS.value),
-        "cautions": voice.catalogue.cautions,
         "seed": dial.setup.seed,
         "samples": voice.count(dial.setup.samples),
         "digest": site.digest,

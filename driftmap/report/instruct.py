@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,18 +19,17 @@ from driftmap.report.sheetfacts import (
 )
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import Device, Flight
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
+    "Watch",
     "astray",
     "before",
     "falls_free",
     "instruction",
-    "looks",
     "moments",
-    "off_its_path",
-    "sight_of",
+    "watch",
 ]
 
 _OPENING: Final = 2.0
@@ -93,58 +92,77 @@ def sight_of(assessment: Assessment) -> Sight | None:
     return None
 
 
-Look = Callable[[Fall], str]
-"""Says where to look for something that falls."""
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What people on the ground see of a flight, worked out once for all that is told of it.
 
-
-def looks(sight: Sight | None, voice: Voice, *, named: bool = False) -> Look:
-    """Give what says where to look; ``named``: with the crowd whose left and right it is."""
-
-    def look(fall: Fall) -> str:
-        if fall.around:
-            return voice.say("instruct.around")
-        return toward(fall.distance, fall.azimuth, sight, voice, named=named)
-
-    return look
-
-
-def toward(
-    distance: float,
-    azimuth: float,
-    sight: Sight | None,
-    voice: Voice,
-    *,
-    named: bool = False,
-) -> str:
-    """Say where to look for a point so far from the pad [m], [rad]."""
-    told = voice.say("instruct.look", compass=voice.compass(azimuth))
-    if sight is None:
-        return told
-    side = voice.say(f"side.{sight.side(distance, azimuth)}")
-    if named:
-        side = voice.say("side.seen", side=side, area=isolate(sight.name))
-    return voice.say("side.look", look=told, side=side)
-
-
-def opens_by(flight: Flight, up: Climb) -> float | None:
-    """Say by when the first device should be seen.
-
-    Result: time after lift-off [s]; None where it opens at a height, which nobody can
-    count.
+    Parameters
+    ----------
+    flight : Flight
+        The flight.
+    falls : list of Fall
+        Every piece of every case.
+    fast : Fall or None
+        The fall that follows when nothing opens.
+    up : Climb
+        The way up.
+    sight : Sight or None
+        From where they look.
+    stray : list of str
+        How often, and how far, something may come down on any side.
+    voice : Voice
+        What tells it.
     """
-    devices = sorted(flight.recovery, key=by_opening)
-    if not devices:
-        return None
-    trigger = devices[0].opens_at
-    if trigger.at == "apogee":
-        return up.last + _OPENING
-    return trigger.value + _OPENING if trigger.at == "time" else None
+
+    flight: Flight
+    falls: list[Fall]
+    fast: Fall | None
+    up: Climb
+    sight: Sight | None
+    stray: list[str]
+    voice: Voice
+
+    @property
+    def first_device(self) -> Device | None:
+        """The device that opens first."""
+        return min(self.flight.recovery, key=by_opening, default=None)
+
+    @property
+    def opens_by(self) -> float | None:
+        """By when it should be seen [s]; None where it opens at a height: nobody counts that."""
+        if self.first_device is None:
+            return None
+        trigger = self.first_device.opens_at
+        if trigger.at == "apogee":
+            return self.up.last + _OPENING
+        return trigger.value + _OPENING if trigger.at == "time" else None
+
+    def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
+        """Say where to look; ``named``: with the crowd whose left and right it is."""
+        say = self.voice.say
+        if fall.around:
+            return say("instruct.around")
+        told = say("instruct.look", compass=self.voice.compass(fall.azimuth))
+        if self.sight is None:
+            return told
+        side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
+        if named:
+            side = say("side.seen", side=side, area=isolate(self.sight.name))
+        return say("side.look", look=told, side=side)
 
 
-def off_its_path(assessment: Assessment, voice: Voice) -> list[str]:
-    """Say how often, and how far, something may come down on any side."""
-    found = anywhere(assessment.cloud)
-    return [] if found is None else astray(found.likelihood, found.within, voice)
+def watch(assessment: Assessment, voice: Voice) -> Watch:
+    """Work out what people see of a flight."""
+    found, any_way = falls(assessment), anywhere(assessment.cloud)
+    return Watch(
+        assessment.flight,
+        found,
+        straight_down(found),
+        climb(assessment),
+        sight_of(assessment),
+        [] if any_way is None else astray(any_way.likelihood, any_way.within, voice),
+        voice,
+    )
 
 
 def astray(likelihood: float, within: float, voice: Voice) -> list[str]:
@@ -178,37 +196,29 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     return [voice.say("heads_up.free", pieces="; ".join(told))] if told else []
 
 
-def instruction(
-    assessment: Assessment, voice: Voice, *, named: bool = True
-) -> list[str]:
+def instruction(seen: Watch, *, named: bool = True) -> list[str]:
     """Say where to stand, what may go astray or fall free, and what to do when nothing opens.
 
     ``named``: with the crowd whose left and right it tells.
     """
-    found = falls(assessment)
-    fast = straight_down(found)
+    voice, fast, device = seen.voice, seen.fast, seen.first_device
     # A crowd reads few words: of what falls beside the rocket, what kills before it does.
     deadly = [
         fall
-        for fall in arrivals(found)
+        for fall in arrivals(seen.falls)
         if fall.deadly and (fast is None or fall.first < fast.first)
     ]
-    told = [
-        voice.say("instruct.stand"),
-        *off_its_path(assessment, voice),
-        *falls_free(deadly, voice),
-    ]
-    devices = sorted(assessment.flight.recovery, key=by_opening)
-    if fast is None or not devices:
+    told = [voice.say("instruct.stand"), *seen.stray, *falls_free(deadly, voice)]
+    if fast is None or device is None:
         return told
     words = {
-        "device": voice.say(f"device.{devices[0].kind}"),
-        "look": looks(sight_of(assessment), voice, named=named)(fast),
+        "device": voice.say(f"device.{device.kind}"),
+        "look": seen.look(fast, named=named),
     }
-    by = opens_by(assessment.flight, climb(assessment))
-    if by is None:
+    if seen.opens_by is None:
         return [*told, voice.say("instruct.past", **words)]
-    return [*told, voice.say("instruct.count", time=voice.seconds(by), **words)]
+    time = voice.seconds(seen.opens_by)
+    return [*told, voice.say("instruct.count", time=time, **words)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,13 +240,13 @@ class Moment:
     otherwise: str = ""
 
 
-def before(assessment: Assessment, voice: Voice) -> list[str]:
+def before(seen: Watch) -> list[str]:
     """Say what the caller says before lift-off: what is down sooner than it can be called.
 
     Result: with the crowd whose left and right the moments tell.
     """
-    early: dict[str, str] = {}
-    for fall in arrivals(falls(assessment)):
+    voice, early = seen.voice, dict[str, str]()
+    for fall in arrivals(seen.falls):
         if fall.first <= _CALL:
             early.setdefault(fall.piece, voice.seconds(fall.first))
     pieces = "; ".join(
@@ -244,102 +254,91 @@ def before(assessment: Assessment, voice: Voice) -> list[str]:
         for piece, time in early.items()
     )
     told = [voice.say("watch.early", pieces=pieces)] if early else []
-    if sight := sight_of(assessment):
-        told.append(voice.say("side.note", area=isolate(sight.name)))
+    if seen.sight:
+        told.append(voice.say("side.note", area=isolate(seen.sight.name)))
     return told
 
 
-def moments(assessment: Assessment, voice: Voice) -> list[Moment]:
+def moments(seen: Watch) -> list[Moment]:
     """List the moments of a flight.
 
     Result: in the order of time, from lift-off until everything of nine in ten flights
     of every case is down.
     """
-    up, found = climb(assessment), falls(assessment)
-    sight = sight_of(assessment)
-    look, above = looks(sight, voice), voice.say("watch.overhead")
-    if up.azimuth is not None:
-        above = toward(up.distance, up.azimuth, sight, voice)
-    height = voice.distance(up.height)
-    turns = voice.say("watch.turns")
+    say, up = seen.voice.say, seen.up
+    above = say("watch.overhead") if up.around else seen.look(up)
+    height = seen.voice.distance(up.height)
     told = [
-        Moment(0.0, voice.say("watch.up", look=above), turns),
-        Moment(up.first, voice.say("watch.top", look=above, height=height)),
-        *_opening(assessment.flight, found, up, look, voice),
-        *_down([fall for fall in found if fall.works], look, voice),
-        *_free(assessment.flight, found, look, voice),
-        Moment(max(fall.last for fall in found), voice.say("watch.over")),
+        Moment(0.0, say("watch.up", look=above), say("watch.turns")),
+        Moment(up.first, say("watch.top", look=above, height=height)),
+        *_opening(seen),
+        *_down(seen),
+        *_free(seen),
+        Moment(max(fall.last for fall in seen.falls), say("watch.over")),
     ]
     begun = (replace(m, should=m.should[0].upper() + m.should[1:]) for m in told)
     return sorted(begun, key=lambda moment: moment.second)
 
 
-def _down(planned: Sequence[Fall], look: Look, voice: Voice) -> list[Moment]:
+def _down(seen: Watch) -> Iterator[Moment]:
     """Tell when each piece of the plan comes down, by name where there are several."""
-    told = []
+    planned = [fall for fall in seen.falls if fall.works]
     for fall in planned:
-        name = f"{voice.known('piece', fall.piece)} – " if len(planned) > 1 else ""
-        down = voice.say("watch.down", look=look(fall))
-        told.append(Moment(fall.first, name + down))
+        name = f"{seen.voice.known('piece', fall.piece)} – " * (len(planned) > 1)
+        down = seen.voice.say("watch.down", look=seen.look(fall))
+        yield Moment(fall.first, name + down)
         if fall.deadly:
-            told.append(_look_up([fall], look, voice))
-    return told
+            yield _look_up([fall], seen)
 
 
-def _opening(
-    flight: Flight, found: Sequence[Fall], up: Climb, look: Look, voice: Voice
-) -> list[Moment]:
+def _opening(seen: Watch) -> Iterator[Moment]:
     """Tell of the opening, and of the fall when nothing opens."""
-    fast, by = straight_down(found), opens_by(flight, up)
-    devices = sorted(flight.recovery, key=by_opening)
-    if fast is None or not devices:
-        return []
-    there, call = look(fast), voice.say("watch.free")
-    told = [Moment(fast.first, voice.say("watch.hits", look=there))]
+    fast, by, device = seen.fast, seen.opens_by, seen.first_device
+    if fast is None or device is None:
+        return
+    say, there = seen.voice.say, seen.look(fast)
+    yield Moment(fast.first, say("watch.hits", look=there))
     if by is None or by > fast.first - _CALL:
-        told.append(_look_up([fast], look, voice))
+        yield _look_up([fast], seen)
     if by is not None:
-        device = voice.say(f"device.{devices[0].kind}")
-        left = voice.seconds(fast.first - by) if by < fast.first else ""
-        if left:
-            call = voice.say("watch.not_open", look=there, time=left)
-        told.append(Moment(by, voice.say("watch.open", device=device), call))
-    return told
+        call = say("watch.free")
+        if by < fast.first:
+            left = seen.voice.seconds(fast.first - by)
+            call = say("watch.not_open", look=there, time=left)
+        opens = say("watch.open", device=say(f"device.{device.kind}"))
+        yield Moment(by, opens, call)
 
 
-def _free(
-    flight: Flight, found: Sequence[Fall], look: Look, voice: Voice
-) -> list[Moment]:
+def _free(seen: Watch) -> Iterator[Moment]:
     """Tell of every piece when it can strike soonest and hardest, and to look up before."""
-    fast = straight_down(found) if flight.recovery else None
-    there = fast and look(fast)
+    there = seen.look(seen.fast) if seen.fast and seen.flight.recovery else None
     rows: dict[tuple[int, str], list[Fall]] = {}
-    for fall in arrivals(found):
-        told_of = fall.unopened and look(fall) == there
+    for fall in arrivals(seen.falls):
+        look = seen.look(fall)
+        told_of = fall.unopened and look == there
         if fall.first > _CALL and not fall.works and not told_of:
-            rows.setdefault((math.floor(fall.first), look(fall)), []).append(fall)
-    told = []
-    for (second, toward_it), falling in rows.items():
-        told.append(_look_up(falling, look, voice))
+            rows.setdefault((math.floor(fall.first), look), []).append(fall)
+    for (second, look), falling in rows.items():
+        yield _look_up(falling, seen)
         deadly = [fall for fall in falling if fall.deadly]
         if deadly:
-            names = _names(deadly, voice)
-            words = voice.say("watch.strikes", pieces=names, look=toward_it)
-            told.append(Moment(second, words))
-    return told
+            names = _names(deadly, seen.voice)
+            words = seen.voice.say("watch.strikes", pieces=names, look=look)
+            yield Moment(second, words)
 
 
-def _look_up(falling: list[Fall], look: Look, voice: Voice) -> Moment:
+def _look_up(falling: list[Fall], seen: Watch) -> Moment:
     """Tell the crowd to look up before something comes down, all of it at one place."""
     first = min(fall.first for fall in falling)
-    key = "look_up" if any(fall.works for fall in falling) else "look_up_failed"
-    should = voice.say(
-        f"watch.{key}",
-        look=look(falling[0]),
-        pieces=_names(falling, voice),
-        time=voice.seconds(first),
+    works = any(fall.works for fall in falling)
+    should = seen.voice.say(
+        "watch.look_up" if works else "watch.look_up_failed",
+        look=seen.look(falling[0]),
+        pieces=_names(falling, seen.voice),
+        time=seen.voice.seconds(first),
     )
-    return Moment(max(0.0, math.floor(first) - _CALL), should, voice.say("watch.free"))
+    call = seen.voice.say("watch.free")
+    return Moment(max(0.0, math.floor(first) - _CALL), should, call)
 
 
 def _names(falling: list[Fall], voice: Voice) -> str:

@@ -7,10 +7,10 @@ from dataclasses import asdict
 from html import escape
 from typing import Any, Final
 
-from driftmap.hazard.zones import HURTS, KILLS, Zone, outer_line, zones
+from driftmap.hazard.zones import Zone, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
-from driftmap.report.instruct import before, instruction, moments
+from driftmap.report.instruct import Watch, before, instruction, moments, watch
 from driftmap.report.layers import drawn
 from driftmap.report.marks import KINDS, MOST_POINTS, shown
 from driftmap.report.page import (
@@ -75,20 +75,20 @@ def map_html(
     voice = Voice(catalogue, units or catalogue.units)
     line = outer_line(assessment.cloud, assessment.contours)
     zoned = zones(assessment.cloud, line)
+    seen = watch(assessment, voice)
     told = {
         **drawn(assessment, zoned, line, voice),
-        "moments": [asdict(moment) for moment in moments(assessment, voice)],
+        "moments": [asdict(moment) for moment in moments(seen)],
     }
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
     chart = _map_script(assessment.site.latitude, assessment.site.longitude)
     own = "\n".join([*facts, chart, *(text_of(name) for name in _SCRIPTS)])
     return render(
         "map.html",
+        voice,
         styles=[leaflet_style(), text_of("map.css")],
         scripts=[age_script(assessment, voice), leaflet_script(), own],
-        language=catalogue.language,
-        direction=catalogue.direction,
-        **_content(assessment, zoned, voice, around),
+        **_content(assessment, zoned, seen, around),
     )
 
 
@@ -135,24 +135,21 @@ def _map_script(latitude: float, longitude: float) -> str:
 
 
 def _content(
-    a: Assessment, zoned: Sequence[Zone], voice: Voice, around: Around | None
+    a: Assessment, zoned: Sequence[Zone], seen: Watch, around: Around | None
 ) -> dict[str, Any]:
-    facts, seen = document(a), shown(zoned)
+    voice, facts, drawn_zones = seen.voice, document(a), shown(zoned)
     wind = tables.wind_rows(a, voice)
     people = tables.people_rows(a, zoned, voice)
     return {
-        "say": voice.say,
-        "count": voice.count,
-        "clock": voice.clock,
         "facts": facts,
-        "still": field_picture(a, spots(a), seen, voice),
+        "still": field_picture(a, spots(a), drawn_zones, voice),
         "still_style": text_of("picture.css"),
-        "zones": [(z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in seen],
-        "kills": voice.energy(KILLS.value),
-        "hurts": voice.energy(HURTS.value),
-        "instruction": instruction(a, voice),
-        "before": before(a, voice),
-        "moments": moments(a, voice),
+        "zones": [
+            (z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in drawn_zones
+        ],
+        "instruction": instruction(seen),
+        "before": before(seen),
+        "moments": moments(seen),
         "people": people,
         "arrow": wind_arrow(a),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
@@ -168,5 +165,4 @@ def _content(
         "most_points": voice.count(MOST_POINTS),
         "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",
         "assumed": [in_units_of(note, voice.units) for note in a.assumed],
-        "cautions": voice.catalogue.cautions,
     }

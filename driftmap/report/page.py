@@ -13,6 +13,7 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
+from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of, isolate, tied
 
@@ -41,24 +42,36 @@ _NOTHING: Final = "'none'"
 
 def render(
     template: str,
+    voice: Voice | None = None,
     *,
     room: str = _HERE,
     styles: Sequence[str] = (),
     scripts: Sequence[str] = (),
-    language: str = "en",
-    direction: str = "ltr",
     **content: Any,
 ) -> str:
     """Write a page that needs nothing from outside.
 
     ``template``: name of a template of `room`; it extends ``page.html``, and may import
-    the signs of the verdicts from ``signs.html``; ``room``: package that holds the
-    template; ``styles``: style sheets after ``look.css``, as text; ``scripts``: scripts
+    the signs of the verdicts from ``signs.html``; ``voice``: gives its language, and what
+    it says; without one it is in English; ``room``: package that holds the template; ``styles``: style sheets after ``look.css``, as text; ``scripts``: scripts
     at the end of the page, as text; no other script runs;
     ``content``: what the template shows; every text is escaped.
 
     Result: an HTML document; the same content gives the same text.
     """
+    told: dict[str, Any] = {"language": "en", "direction": "ltr"}
+    if voice is not None:
+        catalogue = voice.catalogue
+        told = {
+            "language": catalogue.language,
+            "direction": catalogue.direction,
+            "cautions": catalogue.cautions,
+            "say": voice.say,
+            "count": voice.count,
+            "clock": voice.clock,
+            "kills": voice.energy(KILLS.value),
+            "hurts": voice.energy(HURTS.value),
+        }
     return (
         _environment(room)
         .get_template(template)
@@ -66,10 +79,8 @@ def render(
             policy=policy(scripts),
             styles=[text_of("look.css"), *styles],
             scripts=scripts,
-            language=language,
-            direction=direction,
             version=version("driftmap"),
-            **content,
+            **told | content,
         )
     )
 
@@ -266,18 +277,15 @@ def page(
     """
     return render(
         "plan.html",
+        voice,
         styles=[text_of("plan.css")],
         scripts=[text_of("plan.js")],
-        language=voice.catalogue.language,
-        direction=voice.catalogue.direction,
-        say=voice.say,
         title=_shown(title),
         stands=stands,
         blocks=list(blocks),
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],
         warnings=[_shown(line) for line in warnings],
-        cautions=voice.catalogue.cautions,
     )
 
 
@@ -285,13 +293,10 @@ def refusal(reason: str, voice: Voice) -> str:
     """Write the page of a flight that must not be tried: no map comes of it."""
     return render(
         "refusal.html",
+        voice,
         styles=[text_of("plan.css")],
-        language=voice.catalogue.language,
-        direction=voice.catalogue.direction,
-        say=voice.say,
         word=verdict_word("no-go", voice),
         reason=_shown(reason),
-        cautions=voice.catalogue.cautions,
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
@@ -17,6 +16,7 @@ from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
+from driftmap.report.windsketch import broad_arrow
 from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Verdict
@@ -254,13 +254,8 @@ def _wind(a: Assessment, voice: Voice) -> str:
     read, mast = wind_as_read(a.wind)
     if read.speed <= CALM:
         return ""
-    arrow = ""
-    if read.direction is not None:
-        turn = math.degrees(read.direction) + 180
-        arrow = (
-            '<g class="wind" transform="translate(48 48)">'
-            f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/></g>'
-        )
+    if arrow := broad_arrow(read):
+        arrow = f'<g class="wind" transform="translate(48 48)">{arrow}</g>'
     high = voice.say(
         "picture.mast",
         speed=voice.speed(mast.speed),

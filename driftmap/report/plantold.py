@@ -197,7 +197,7 @@ def limits_page(
                 voice,
                 *none,
                 sketches.dial_svg(found, most, voice),
-                *sketches.limits_key(found, voice),
+                *sketches.held_key((sketches.beyond(x, voice) for x in found), voice),
                 text,
             ),
             table(rows, voice),
@@ -280,7 +280,7 @@ def layout_page(
     blocks: list[str] = []
     for name, places in {"": pads, **stands}.items():
         drawn = sketches.layout_svg(site, places, best, voice)
-        key = sketches.layout_key(places, voice)
+        key = sketches.held_key((sketches.held(p, voice) for p in places), voice)
         what = voice.say("plan.middle" if name else "plan.pad")
         blocks += [
             *([f"<h2>{printable(name)}</h2>"] if name else []),

@@ -10,29 +10,19 @@ from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import Zone, grade, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report.instruct import (
+    Watch,
     before,
     falls_free,
     instruction,
-    looks,
     moments,
-    off_its_path,
-    sight_of,
+    watch,
 )
 from driftmap.report.marks import shown
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
 from driftmap.report.sentences import case_name
-from driftmap.report.sheetfacts import (
-    Fall,
-    Spot,
-    arrivals,
-    climb,
-    falls,
-    soonest,
-    spots,
-    straight_down,
-)
+from driftmap.report.sheetfacts import Fall, Spot, arrivals, spots
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import age_script
@@ -60,7 +50,7 @@ def brief_html(
 
     Result: an HTML document; the same assessment gives the same text.
     """
-    places, found = spots(assessment), falls(assessment)
+    places, seen = spots(assessment), watch(assessment, voice)
     people = [spot for spot in places if spot.stand]
     zoned = shown(_zones(assessment))
     rows = people_rows(assessment, zoned, voice)
@@ -68,20 +58,20 @@ def brief_html(
         "sheet",
         assessment,
         voice,
-        cautions=voice.catalogue.cautions,
-        head=headline(assessment, voice, around, most=_MOST_REASONS, people=rows),
+        around,
+        rows,
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
         zones=zoned,
-        anywhere=off_its_path(assessment, voice),
+        anywhere=seen.stray,
         stand=rows[:_MOST_PLACES],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
-        look=_look(assessment, people, found[0], voice),
-        heads_up=heads_up(found, voice),
+        look=_look(people, seen),
+        heads_up=heads_up(seen),
         closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
         closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
         made=_made(assessment, voice),
-        **_table(assessment, found, voice),
+        **_table(assessment, seen.falls, voice),
     )
 
 
@@ -143,39 +133,40 @@ def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
     return () if a.flight.booster is None else a.flight.booster.recovery
 
 
-def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> list[str]:
-    told = []
+def _look(people: Sequence[Spot], seen: Watch) -> list[str]:
+    voice, up, told = seen.voice, seen.up, []
     crowd = [spot for spot in people if spot.area.role == "spectators"] or people
     if crowd and crowd[0].distance > 0:
         back = voice.compass(crowd[0].azimuth + math.pi)
         area = isolate(crowd[0].area.name)
         told.append(voice.say("look.face", area=area, compass=back))
-    up = climb(a)
-    when, height = voice.seconds(up.first, up.last), voice.distance(up.height)
-    if up.azimuth is None:
-        told.append(voice.say("look.straight", time=when, height=height))
+    words = {
+        "time": voice.seconds(up.first, up.last),
+        "height": voice.distance(up.height),
+    }
+    if up.around:
+        told.append(voice.say("look.straight", **words))
     else:
-        toward = voice.compass(up.azimuth)
-        told.append(voice.say("look.up", compass=toward, time=when, height=height))
-    look = looks(sight_of(a), voice, named=True)
-    return [*told, voice.say("look.drift", look=look(well))]
+        told.append(voice.say("look.up", compass=voice.compass(up.azimuth), **words))
+    return [*told, voice.say("look.drift", look=seen.look(seen.falls[0], named=True))]
 
 
-def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
+def heads_up(seen: Watch) -> list[str]:
     """Say when to call, and by when a piece can be down.
 
     Result: in the order of the seconds.
     """
-    first, fast = soonest(found), straight_down(found)
+    voice, fast = seen.voice, seen.fast
+    failed = [fall.first for fall in seen.falls if not fall.works]
     told = [voice.say("heads_up.count")]
-    if first is not None and fast is not None:
-        beside = [fall for fall in arrivals(found) if fall.piece != "rocket"]
+    if failed and fast is not None:
+        beside = [fall for fall in arrivals(seen.falls) if fall.piece != "rocket"]
         lines = [
             (fast.first, voice.say("heads_up.fast", time=voice.seconds(fast.first)))
         ]
         lines += [(beside[0].first, line) for line in falls_free(beside, voice)]
         told += [
-            voice.say("heads_up.off", time=voice.seconds(first.first)),
+            voice.say("heads_up.off", time=voice.seconds(min(failed))),
             *(line for _, line in sorted(lines)),
         ]
     return [*told, voice.say("heads_up.people"), voice.say("heads_up.then")]
@@ -220,18 +211,14 @@ def poster_html(
     """
     zoned = shown(_zones(assessment))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
-    astray = off_its_path(
-        assessment, voice
-    )  # stands on the sheet; a poster has few lines
-    lines = instruction(
-        assessment, voice, named=False
-    )  # the crowd's own left and right
-    told = [line for line in lines if line not in astray]
+    seen = watch(assessment, voice)
+    lines = instruction(seen, named=False)  # the crowd's own left and right
+    # What may go astray stands on the sheet: a poster has few lines.
+    told = [line for line in lines if line not in seen.stray]
     if assessment.verdict == "no-go":
         told = told[:1]  # what to do in flight would read as if it flew
     rows = people_rows(assessment, zoned, voice)
-    head = headline(assessment, voice, around, most=1, people=rows)
-    return _page("poster", assessment, voice, head=head, picture=picture, told=told)
+    return _page("poster", assessment, voice, around, rows, picture=picture, told=told)
 
 
 def caller_html(
@@ -241,18 +228,21 @@ def caller_html(
 
     Parameters as for `brief_html`.
     """
-    rows = people_rows(assessment, _zones(assessment), voice)
+    rows, seen = (
+        people_rows(assessment, _zones(assessment), voice),
+        watch(assessment, voice),
+    )
     return _page(
         "caller",
         assessment,
         voice,
-        head=headline(assessment, voice, around, most=1, people=rows),
+        around,
+        rows,
         stand=voice.say("instruct.stand"),
-        clock=voice.clock,
-        before=before(assessment, voice),
-        moments=moments(assessment, voice),
+        before=before(seen),
+        moments=moments(seen),
         people=rows[:8],
-        heads_up=heads_up(falls(assessment), voice),
+        heads_up=heads_up(seen),
     )
 
 
@@ -260,16 +250,25 @@ def _zones(a: Assessment) -> tuple[Zone, ...]:
     return zones(a.cloud, outer_line(a.cloud, a.contours))
 
 
-def _page(kind: str, a: Assessment, voice: Voice, **content: Any) -> str:
-    style = "sheet.css" if kind == "sheet" else "poster.css"
+def _page(
+    kind: str,
+    a: Assessment,
+    voice: Voice,
+    around: Around | None,
+    rows: Sequence[dict[str, Any]],
+    **content: Any,
+) -> str:
+    most = _MOST_REASONS if kind == "sheet" else 1
     return render(
         f"{kind}.html",
-        styles=[text_of(style), text_of("picture.css")],
+        voice,
+        styles=[
+            text_of("sheet.css" if kind == "sheet" else "poster.css"),
+            text_of("picture.css"),
+        ],
         scripts=[age_script(a, voice)],
-        language=voice.catalogue.language,
-        direction=voice.catalogue.direction,
-        say=voice.say,
         flight=a.flight.name,
         site=a.site.name,
+        head=headline(a, voice, around, most=most, people=rows),
         **content,
     )

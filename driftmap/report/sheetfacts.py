@@ -28,8 +28,6 @@ __all__ = [
     "arrivals",
     "climb",
     "falls",
-    "hardest",
-    "soonest",
     "spots",
     "straight_down",
 ]
@@ -145,28 +143,6 @@ def _unopened(case: Case, body: str) -> bool:
     return rocket.stages[-1].nose_first
 
 
-def hardest(found: Sequence[Fall]) -> Fall | None:
-    """Pick the failure that strikes hardest.
-
-    Result: the one of the greatest energy on landing; None if no failure was flown.
-    """
-    failed = _failed(found)
-    return max(failed, key=lambda fall: fall.energy) if failed else None
-
-
-def soonest(found: Sequence[Fall]) -> Fall | None:
-    """Pick the failure whose pieces land first.
-
-    Result: none if no failure was flown.
-    """
-    failed = _failed(found)
-    return min(failed, key=lambda fall: fall.first) if failed else None
-
-
-def _failed(found: Sequence[Fall]) -> list[Fall]:
-    return [fall for fall in found if not fall.works]
-
-
 def arrivals(found: Sequence[Fall]) -> list[Fall]:
     """Pick of every piece the falls that harm soonest and hardest.
 
@@ -188,13 +164,16 @@ def straight_down(found: Sequence[Fall]) -> Fall | None:
     """Pick the fall that follows when nothing opens at the top.
 
     Result: what strikes hardest of that case, for a booster may come down softly all
-    the same; or the hardest failure where the flight has no such case. It starts with
-    the soonest of all causes: a motor that stays unlit, stages that stay together.
+    the same; or the hardest failure where the flight has no such case; None if no failure
+    was flown. It starts with the soonest of all causes: a motor that stays unlit, stages
+    that stay together.
     """
-    fall = hardest([one for one in found if one.case == _NOTHING] or found)
-    if fall is None:
+    failed = [fall for fall in found if not fall.works]
+    own = [fall for fall in failed if fall.case == _NOTHING] or failed
+    if not own:
         return None
-    unopened = [one for one in _failed(found) if one.unopened]
+    fall = max(own, key=lambda one: one.energy)
+    unopened = [one for one in failed if one.unopened]
     return replace(fall, first=min(one.first for one in (fall, *unopened)))
 
 
@@ -258,19 +237,24 @@ class Climb:
 
     Parameters
     ----------
-    azimuth : float or None
-        Toward where it goes up [rad]; None if straight up.
-    distance, height : float
-        Mean distance of apogee from over the pad, and median height of it [m].
+    azimuth, distance : float
+        Mean place of apogee from over the pad [rad], [m].
+    height : float
+        Median apogee above the site [m].
     first, last : float
         Nine in ten flights reach apogee between these times [s].
     """
 
-    azimuth: float | None
+    azimuth: float
     distance: float
     height: float
     first: float
     last: float
+
+    @property
+    def around(self) -> bool:
+        """Whether it is straight up to anyone who looks: less than 3° from overhead."""
+        return self.distance <= 0.05 * self.height
 
 
 def climb(assessment: Assessment) -> Climb:
@@ -278,8 +262,6 @@ def climb(assessment: Assessment) -> Climb:
     top = assessment.cloud.apogee
     east, north = mean_point(top.east, top.north)
     height = float(np.median(top.height))
-    first, last = np.quantile(top.time, [0.05, 0.95])
-    # Less than 3° from overhead is straight up to anyone who looks.
-    distance = math.hypot(east, north)
-    azimuth = math.atan2(east, north) if distance > 0.05 * height else None
-    return Climb(azimuth, distance, height, float(first), float(last))
+    first, last = (float(q) for q in np.quantile(top.time, [0.05, 0.95]))
+    azimuth, distance = math.atan2(east, north), math.hypot(east, north)
+    return Climb(azimuth, distance, height, first, last)

@@ -21,7 +21,7 @@ from driftmap.report.plates import Frame, Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
 
-__all__ = ["dial_svg", "layout_key", "layout_svg", "limits_key", "season_svg"]
+__all__ = ["beyond", "dial_svg", "held", "held_key", "layout_svg", "season_svg"]
 
 _SIZE, _REACH = 640.0, 250.0
 _ROOM: Final = 0.9
@@ -38,7 +38,7 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str
         raise ValueError("'limits' must not be empty and 'most' be positive")
     half = 180.0 / len(limits)
     wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
-    letters = held_letters(_beyond(limit, voice) for limit in limits)
+    letters = held_letters(beyond(limit, voice) for limit in limits)
     wedges += "".join(_letter(limit, letters, most, voice) for limit in limits)
     middle = _SIZE / 2
     name = printable(voice.say("plan.limits_name"))
@@ -60,11 +60,11 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
         why = voice.say("plan.wedge_unknown", at=named)
         return _wedge(at, half, 0.0, _REACH, "dark", why)
 
-    def held(told: str) -> str:
+    def said(told: str) -> str:
         what = subject(limit.held_by, voice)
         return voice.say("plan.dot_held", told=told, what=what) if what else told
 
-    none = "" if limit.go else held(voice.say("plan.wedge_not", at=named))
+    none = "" if limit.go else said(voice.say("plan.wedge_not", at=named))
     found = [_wedge(at, half, 0.0, _REACH, "rest", none)]
     height = voice.distance(MAST)
     for span in limit.go:
@@ -72,7 +72,7 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
         lightest = limit.from_lightest(span)
         kind, low = ("go", 0.0) if lightest else ("once", low)
         ends = {"low": speed(low), "high": speed(high), "height": height}
-        told = held(voice.say("plan.wedge", at=named, **ends))
+        told = said(voice.say("plan.wedge", at=named, **ends))
         reach = (low / most * _REACH, max(high / most * _REACH, 2.0))
         found.append(_wedge(at, half, *reach, kind, told))
     return "".join(found)
@@ -85,7 +85,7 @@ def _letter(
     voice: Voice,
 ) -> str:
     """Write what holds into the ground beyond the strongest go."""
-    letter, _ = letters.get(_beyond(limit, voice), ("", 0))
+    letter, _ = letters.get(beyond(limit, voice), ("", 0))
     reached = max((high for _, high in limit.go), default=0.0) / most
     if not letter or reached > _ROOM:
         return ""
@@ -160,7 +160,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     view = Frame(west, north, _WIDTH / max(east - west, north - south))
     size = ((east - west) * view.scale + 40, (north - south) * view.scale + 40)
     people = [a for a in site.areas if a.occupied]
-    letters = held_letters(_held(place, voice) for place in places)
+    letters = held_letters(held(place, voice) for place in places)
     drawn = [
         (site.boundary, "field", voice.say("map.edge")),
         *((a.shape, "people" if a.occupied else "area", a.name) for a in site.areas),
@@ -202,7 +202,8 @@ def held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
     return {what: (_KEY[min(i, last)], n) for i, (what, n) in enumerate(counts)}
 
 
-def _held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
+def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
+    """Write what holds, by the letters of a picture, if anything does."""
     letters = held_letters(reasons)
     rows = (
         f"<li><b>{letter}</b> {printable(what)} · {voice.count(count)}</li>"
@@ -213,24 +214,15 @@ def _held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
     return [key] if letters else []
 
 
-def layout_key(places: Sequence[Place], voice: Voice) -> list[str]:
-    """Write what holds the candidates of a layout, by the letters of its picture, if anything."""
-    return _held_key((_held(place, voice) for place in places), voice)
-
-
-def limits_key(limits: Sequence[DirectionLimit], voice: Voice) -> list[str]:
-    """Write what holds beyond the limits, by the letters of their picture, if anything."""
-    return _held_key((_beyond(limit, voice) for limit in limits), voice)
-
-
-def _held(place: Place, voice: Voice) -> str:
+def held(place: Place, voice: Voice) -> str:
     """Say what holds a candidate, the figures of a rule left out."""
     if place.broken:
         return place.broken[0].partition(": ")[0]
     return subject(place.held_by, voice) if place.go < 1 else ""
 
 
-def _beyond(limit: DirectionLimit, voice: Voice) -> str:
+def beyond(limit: DirectionLimit, voice: Voice) -> str:
+    """Say what holds beyond a limit."""
     return "" if limit.problem else subject(limit.held_by, voice)
 
 
@@ -276,7 +268,7 @@ def _dot(
 ) -> str:
     x, y = view.spot(place.east, place.north)
     spot = f'cx="{x:.1f}" cy="{y:.1f}" r="5"'
-    letter, _ = letters.get(_held(place, voice), ("", 0))
+    letter, _ = letters.get(held(place, voice), ("", 0))
     step = min(int(place.go * _STEPS), _STEPS - 1)
     light = " light" if step >= _DARK and not place.broken else ""
     mark = f'<text class="held{light}" x="{x:.1f}" y="{y:.1f}">{letter}</text>'

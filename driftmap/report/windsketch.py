@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import math
-from html import escape
 from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile, told_at
+from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.report.page import page, table
+from driftmap.report.page import page, printable, table
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["pad_picture", "wind_arrow", "wind_page", "wind_picture_svg"]
+__all__ = ["broad_arrow", "pad_picture", "wind_arrow", "wind_page", "wind_picture_svg"]
 
 _WIDTH, _HEIGHT = 640.0, 420.0
 _FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
@@ -65,13 +64,9 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     title = f"{voice.say('map.wind')}: {wind.source}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="wind-picture" role="img" '
-        f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}"><title>{escape(_plain(title))}'
+        f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}"><title>{printable(title)}'
         f"</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
     )
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _y(z: Any, top: float) -> Any:
@@ -93,8 +88,7 @@ def _ticks(most: float) -> list[float]:
 
 def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">'
-        f"{escape(_plain(text))}</text>"
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{printable(text)}</text>'
     )
 
 
@@ -156,7 +150,7 @@ def _marks(wind: WindProfile, top: float, most: float, voice: Voice) -> str:
             continue
         y = _y(level.height, top)
         bearing = comes_from(level.direction, level.speed, voice)
-        told = escape(_plain(f"{bearing}, {level.source}"))
+        told = printable(f"{bearing}, {level.source}")
         x = _x(min(level.speed, most), most)
         out.append(
             f'<circle class="read" cx="{x:.1f}" cy="{y:.1f}" r="3">'
@@ -210,7 +204,7 @@ def wind_page(wind: WindProfile, top: float, system: Units) -> str:
         ]
         for level in reversed(wind.levels)
     ]
-    source = f"<p>{escape(_plain(wind.source))}</p>"
+    source = f"<p>{printable(wind.source)}</p>"
     blocks = [source, wind_picture_svg(wind, top, voice), table(rows, voice)]
     title, stands = "Wind over the site", "plan.wind_stands"
     return page(title, blocks, voice, assumed=wind.assumed, stands=stands)
@@ -247,13 +241,16 @@ def wind_arrow(assessment: Assessment) -> str:
     Result: an ``svg`` element; empty in a calm and where the wind comes from all sides.
     """
     read, _ = wind_as_read(assessment.wind)
+    box = 'class="wind-arrow" viewBox="-42 -42 84 84" aria-hidden="true"'
+    return f"<svg {box}>{arrow}</svg>" if (arrow := broad_arrow(read)) else ""
+
+
+def broad_arrow(read: WindLevel) -> str:
+    """Draw an arrow that flies with a wind, about its middle; none where there is no one way."""
     if read.speed <= CALM or read.direction is None:
         return ""
-    turn = math.degrees(read.direction) + 180.0
-    return (
-        '<svg class="wind-arrow" viewBox="-42 -42 84 84" aria-hidden="true">'
-        f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/></svg>'
-    )
+    turn = math.degrees(read.direction) + 180
+    return f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/>'
 
 
 def _at(azimuth: float, away: float) -> tuple[float, float]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.failures.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
-from driftmap.report.instruct import before, moments
+from driftmap.report.instruct import before, moments, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
@@ -21,7 +21,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def test_moments_come_in_order_and_agree_with_the_flights(demo):
-    told = moments(demo, english("us"))
+    told = moments(watch(demo, english("us")))
     seconds = [moment.second for moment in told]
     assert seconds == sorted(seconds)
     assert seconds[0] == 0
@@ -35,7 +35,7 @@ def test_moments_come_in_order_and_agree_with_the_flights(demo):
 
 
 def test_the_call_comes_before_the_fall_and_says_what_is_left(demo):
-    told = moments(demo, english("us"))
+    told = moments(watch(demo, english("us")))
     (opening,) = (m for m in told if "must be open" in m.should)
     (hits,) = (m for m in told if "hit the ground" in m.should)
     left = int(hits.second - opening.second)
@@ -46,8 +46,10 @@ def test_the_call_comes_before_the_fall_and_says_what_is_left(demo):
 
 @pytest.mark.parametrize("language", languages())
 def test_every_language_counts_the_same(demo, language):
-    told = moments(demo, Voice(read_catalogue(language), "si"))
-    assert [m.second for m in told] == [m.second for m in moments(demo, english("us"))]
+    told = moments(watch(demo, Voice(read_catalogue(language), "si")))
+    assert [m.second for m in told] == [
+        m.second for m in moments(watch(demo, english("us")))
+    ]
     assert all(m.should[0] == m.should[0].upper() for m in told)
 
 
@@ -55,7 +57,7 @@ def test_it_is_light_and_its_table_stands_in_the_page(demo):
     page = map_html(demo, units="us")
     script = files("driftmap.report").joinpath("stopwatch.js").read_text("utf-8")
     assert len(script.encode()) < 20_000
-    for moment in moments(demo, english("us")):
+    for moment in moments(watch(demo, english("us"))):
         assert moment.should in page
 
 
@@ -70,9 +72,9 @@ def test_every_piece_that_harms_is_told_by_its_second_and_called_before(demo, st
     """Soonest and hardest: by name in the caller's rows, by its second in both lists."""
     voice = english("us")
     for flown in (demo, staged):
-        rows, found = moments(flown, voice), falls(flown)
-        early = " ".join(before(flown, voice))  # said before lift-off
-        calls = " ".join(heads_up(found, voice))
+        rows, found = moments(watch(flown, voice)), falls(flown)
+        early = " ".join(before(watch(flown, voice)))  # said before lift-off
+        calls = " ".join(heads_up(watch(flown, voice)))
         harm = [
             fall
             for fall in found
@@ -114,7 +116,7 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
         if f.case == "recovery of the booster fails" and f.piece == "booster"
     )
     assert fall.deadly
-    rows = moments(staged, voice)
+    rows = moments(watch(staged, voice))
     (strikes,) = (r for r in rows if r.should.startswith("Booster – if it failed"))
     assert strikes.second == math.floor(fall.first)
     (opens,) = (r for r in rows if "must be open" in r.should)
@@ -124,7 +126,9 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
     assert call.second < strikes.second < opens.second
     assert "HEADS UP" in call.otherwise
     second = voice.seconds(fall.first)
-    assert any("booster" in told and second in told for told in heads_up(found, voice))
+    assert any(
+        "booster" in told and second in told for told in heads_up(watch(staged, voice))
+    )
     for page in (caller_html, brief_html):
         assert second in page(staged, voice)
     # Of a no-go the crowd reads no line that sounds as if it flew.

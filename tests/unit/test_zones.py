@@ -19,7 +19,7 @@ from driftmap.hazard.zones import (
     taut,
     zones,
 )
-from driftmap.report.instruct import off_its_path
+from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import HEIGHT, WIDTH, Room
@@ -102,7 +102,7 @@ def test_what_may_go_any_way_is_told_with_how_often_and_how_far(demo):
         away = np.hypot(demo.cloud.east[part.rows], demo.cloud.north[part.rows])
         shares.append(np.mean(away <= told.within))
     assert 0.99 - 1 / demo.cloud.flights <= min(shares) < 1
-    (line,) = off_its_path(demo, Voice(read_catalogue("en"), "si"))
+    (line,) = watch(demo, Voice(read_catalogue("en"), "si")).stray
     count, far = re.search(r"1 flight in ([\d,]+) .* within (.+?)\. ", line).groups()
     assert 0 <= 1 / told.likelihood - int(count.replace(",", "")) <= 5
     number, unit = far.split("\u00a0")
