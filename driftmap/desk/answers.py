@@ -11,7 +11,6 @@ from itertools import count
 from typing import Any, cast
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
@@ -93,7 +92,7 @@ def _given(folder: Folder, name: str, day: str) -> tuple[str, str]:
     """Give an answer as it was typed, and who gave it and when: of several that of the day."""
     found = ("", "")
     for file in answer_files(folder):
-        document = tomlkit.parse(folder.text(file) or "")
+        document = folder.document(file)
         if name in document and (not found[0] or str(document.get("date")) == day):
             who = [str(document[key]) for key in ("by", "date") if key in document]
             who += [f"until {document['until']}"] if "until" in document else []
@@ -137,7 +136,7 @@ def answer(
             if _counts_now(folder, file, scope, now)
         ]
         target = _target(folder, scope, now, by, until)
-        document = tomlkit.parse(folder.text(target) or _head(scope, now, by, until))
+        document = folder.document(target, _head(scope, now, by, until))
         if value.lower() != "no" and any(before):
             back = [f"{who} on {name}, taken back by {by}" for who in before if who]
             back = [*document.get("taken_back", []), *back]
@@ -167,9 +166,7 @@ def _target(
     end = "" if until is None else f"-{until.astimezone(UTC):%H%MZ}"
     stem = f"answers/{now.day}-{scope}-{of}-{who}{end}"
     names = (f"{stem}{f'-{again}' if again else ''}.toml" for again in count())
-    return next(
-        name for name in names if "flown" not in tomlkit.parse(folder.text(name) or "")
-    )
+    return next(name for name in names if "flown" not in folder.document(name))
 
 
 def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
@@ -188,9 +185,9 @@ def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
 def _counts_now(folder: Folder, file: str, scope: str, now: Occasion) -> bool:
     """Tell whether an answer there counts: those of other days and places stay as they are."""
     try:
-        given = tomlkit.parse(folder.text(file) or "").unwrap()
+        given = folder.document(file).unwrap()
         head = read_head(file, {key: given.get(key) for key in HEAD}, now.longitude)
-    except (TOMLKitError, DriftmapError):
+    except DriftmapError:
         return False
     return not head.not_for(now, cast("Scope", scope))
 
@@ -200,7 +197,7 @@ def _drop(folder: Folder, file: str, name: str) -> str:
 
     Result: whose "no" it was; empty where it was none.
     """
-    document = tomlkit.parse(folder.text(file) or "")
+    document = folder.document(file)
     if name not in document:
         return ""
     was = document[name]
@@ -213,8 +210,8 @@ def _drop(folder: Folder, file: str, name: str) -> str:
 def spend(folder: Folder, flight: str, time: datetime) -> None:
     """Let no answer for a flight count for the next of the same rocket, once it is flown."""
     for file in answer_files(folder):
-        with suppress(TOMLKitError, DriftmapError):  # what cannot be read holds anyway
-            document = tomlkit.parse(folder.text(file) or "")
+        with suppress(DriftmapError):  # what cannot be read holds anyway
+            document = folder.document(file)
             mine = str(document.get("flight", "")).casefold() == flight.casefold()
             if mine and "flown" not in document:
                 document["flown"] = f"{time:%Y-%m-%d %H:%M}"
@@ -226,7 +223,7 @@ def told_back(folder: Folder, longitude: float, when: datetime) -> str:
     found: list[str] = []
     day = Occasion("", "", when, longitude).day
     for file in answer_files(folder):
-        document = tomlkit.parse(folder.text(file) or "")
+        document = folder.document(file)
         if str(document.get("date")) == str(day):
             found += map(str, document.get("taken_back", []))
     return "; ".join(dict.fromkeys(found))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
@@ -142,13 +141,9 @@ class Day:
 
 def read_day(folder: Folder) -> Day:
     """Read the day's list; an empty one where there is none yet."""
-    text = folder.text(DAY)
-    if text is None:
+    if folder.text(DAY) is None:
         return Day(date.today().isoformat())
-    try:
-        data = tomllib.loads(text)
-    except ValueError as problem:
-        raise InputError(DAY, "", f"is not TOML: {problem}") from None
+    data = folder.tables(DAY)
     winds, items = data.get("winds", []), data.get("flight", [])
     _check(isinstance(winds, list) and all(isinstance(w, str) for w in winds), "winds")
     _check(isinstance(items, list) and len(items) <= _MOST, "flight")

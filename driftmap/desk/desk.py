@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import shutil
 import threading
-import tomllib
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
@@ -14,9 +12,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from tomlkit.exceptions import TOMLKitError
-
 from driftmap.core.errors import DriftmapError, InputError
+from driftmap.core.files import parse_json
 from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
@@ -77,8 +74,8 @@ class Desk:
     def _tree(self) -> dict[str, Any]:
         """Read the site file as it stands; empty where it is broken."""
         try:
-            tree = json.loads(self.folder.text(SITE) or "{}")
-        except (ValueError, DriftmapError):
+            tree = parse_json(self.folder.text(SITE) or "{}", SITE)
+        except DriftmapError:
             return {}
         return tree if isinstance(tree, dict) else {}
 
@@ -111,8 +108,8 @@ class Desk:
 
         def read() -> dict[str, Any]:
             try:
-                return tomllib.loads(self.folder.text(name) or "")
-            except (ValueError, DriftmapError):
+                return self.folder.tables(name)
+            except DriftmapError:
                 return {}
 
         return self.folder.once(name, "tables", read)
@@ -289,7 +286,7 @@ class Desk:
         told = told_aside(day.aside)
         try:
             return told, told_back(self.folder, self.anywhere().longitude, now())
-        except (DriftmapError, TOMLKitError):  # each word says of what cannot be read
+        except DriftmapError:  # each word says of what cannot be read
             return (told,)
 
     def _site_told(self) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -14,6 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
 from driftmap.core.errors import DriftmapError, InputError, SiteError
+from driftmap.core.files import parse_toml
 from driftmap.desk.folder import Folder
 from driftmap.failures.case import Case
 from driftmap.failures.cases import build_cases
@@ -45,10 +45,9 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
     if text is None:
         raise InputError(name, "", "is not in the folder")
     try:
-        values: dict[str, Any] = tomllib.loads(text)
-    except ValueError as problem:
-        text_ = f"{name}: is not TOML: {problem}"
-        told = {"values": {}, "problem": text_, "faults": []}
+        values = parse_toml(text, name)
+    except InputError as problem:
+        told = {"values": {}, "problem": str(problem), "faults": []}
     else:
         told = {"values": values, **_problem(folder, name)}
     curves = [
@@ -115,14 +114,14 @@ def changed(
     Result: the file's new version.
     """
     try:
-        document = tomlkit.parse(folder.text(name) or "")
+        document = folder.document(name)
         _put(document, list(path), value)
         text = tomlkit.dumps(document)
     except (TOMLKitError, KeyError, IndexError, TypeError, AttributeError) as problem:
         raise InputError(
             name, ".".join(map(str, path)), f"cannot be set: {problem}"
         ) from None
-    tomllib.loads(text)  # what is written can always be read again
+    parse_toml(text, name)  # what is written can always be read again
     return folder.write(name, text.encode(), base)
 
 
@@ -190,10 +189,7 @@ def _take_away(above: tuple[Any, str | int], place: Any, last: str | int) -> Non
 
 def text_taken(folder: Folder, name: str, base: str, text: str) -> str:
     """Take the whole text of a flight file, edited by hand."""
-    try:
-        tomllib.loads(text)
-    except ValueError as problem:
-        raise InputError(name, "", f"is not TOML: {problem}") from None
+    parse_toml(text, name)
     return folder.write(name, text.encode(), base)
 
 
@@ -206,10 +202,11 @@ def made_new(folder: Folder, rocket: str, like: str = "") -> str:
     if not rocket or len(rocket) > 80 or not rocket.isprintable():
         raise InputError("name", "", "must be text of 1 to 80 characters")
     with folder.held():
-        before = folder.text(like) if like else "# Written at the desk.\n"
-        if before is None:
-            raise InputError(like, "", "is not in the folder")
-        document = tomlkit.parse(before)
+        if like:
+            folder.need(like)
+            document = folder.document(like)
+        else:
+            document = tomlkit.parse("# Written at the desk.\n")
         document["name"] = rocket
         name = folder.free("flights", rocket.lower(), ".toml")
         folder.write(name, tomlkit.dumps(document).encode(), "")

@@ -19,7 +19,12 @@ from pathlib import Path
 from threading import RLock
 from typing import IO, Any, Final, TypeVar
 
+import tomlkit
+from tomlkit import TOMLDocument
+from tomlkit.exceptions import TOMLKitError
+
 from driftmap.core.errors import InputError
+from driftmap.core.files import parse_toml
 
 __all__ = ["KEPT", "ROOMS", "ConflictError", "Folder", "stamp"]
 
@@ -135,6 +140,18 @@ class Folder:
             return None if data is None else data.decode("utf-8-sig")
         except UnicodeDecodeError:
             raise InputError(name, "", "is not text (UTF-8)") from None
+
+    def tables(self, name: str) -> dict[str, Any]:
+        """Read a file of tables; empty where there is none."""
+        return parse_toml(self.text(name) or "", name)
+
+    def document(self, name: str, default: str = "") -> TOMLDocument:
+        """Read a file of tables to be written again, its remarks and order kept."""
+        try:
+            return tomlkit.parse(self.text(name) or default)
+        except (TOMLKitError, RecursionError) as problem:
+            told = " ".join(str(problem).split())
+            raise InputError(name, "", f"is not TOML: {told}") from None
 
     def revision(self, name: str) -> str:
         """Name the version of a file that stands there now; empty where there is none."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import base64
 import binascii
-import json
 from pathlib import Path
 from typing import Any
 
 from driftmap.core.errors import InputError
+from driftmap.core.files import parse_json
 from driftmap.desk.folder import Folder
 from driftmap.ground.areas import to_local
 from driftmap.ground.backdrop import open_picture, read_picture
@@ -45,7 +45,7 @@ def check_picture(folder: Folder, tree: dict[str, Any]) -> None:
 def laid(folder: Folder, text: str | None) -> dict[str, Any] | None:
     """Say where the picture of a site lies, for the map to draw; None where there is none."""
     try:
-        tree = json.loads(text or "{}")
+        tree: Any = parse_json(text or "{}", "site")
         pads = [
             f["geometry"]["coordinates"]
             for f in tree.get("features", [])

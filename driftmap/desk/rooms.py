@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -12,6 +11,7 @@ from typing import Any, Final
 from flask import Blueprint, Response, abort, jsonify
 
 from driftmap.core.errors import InputError
+from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
@@ -285,10 +285,7 @@ def _file(stem: str) -> str:
 def _value(value: Any, *, literal: bool) -> Any:
     """Take a value for a flight file: plain, or as TOML writes it."""
     if literal and isinstance(value, str):
-        try:
-            return tomllib.loads(f"x = {value}")["x"]
-        except (ValueError, KeyError):
-            raise InputError("value", "", f"{value[:60]!r} is not TOML") from None
+        return parse_toml(f"x = {value}", "value").get("x")
     if value is not None and not isinstance(value, str | int | float | bool):
         raise InputError("value", "", "must be text, a number, yes or no")
     return value

@@ -13,6 +13,7 @@ from flask import Flask, Response, abort, jsonify, request
 from waitress.server import create_server
 
 from driftmap.core.errors import DriftmapError, InputError
+from driftmap.core.files import parse_json
 from driftmap.desk.folder import ConflictError, Folder
 
 __all__ = [
@@ -169,7 +170,9 @@ def text_of(what: dict[str, Any], key: str, most: int = 200) -> str:
 
 def sent() -> dict[str, Any]:
     """Give what the page sent."""
-    data = request.get_json(silent=True)
+    data = None
+    if request.is_json:
+        data = parse_json(request.get_data(as_text=True), "what was sent")
     if not isinstance(data, dict):
         raise InputError("what was sent", "", "is no JSON object")
     return data

@@ -340,5 +340,8 @@ class Log:
 
 def _body(text: str) -> Any:
     """Read what an entry says; a number beyond all numbers is damage, told as such."""
-    canonical(body := json.loads(text))
+    try:
+        canonical(body := json.loads(text))
+    except RecursionError:
+        raise ValueError("is nested too deeply") from None
     return body

@@ -291,7 +291,7 @@ def open_ledger(path: Path | None, key: str) -> Ledger:
 def _entry(line: str) -> Mapping[str, object]:
     try:
         entry = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return entry if isinstance(entry, dict) else {}
 

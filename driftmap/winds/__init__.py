@@ -324,7 +324,7 @@ def each_time(text: str) -> tuple[str, ...]:
         return tuple(part.rstrip("\n") for part in parts if part.strip())
     try:
         document: Any = json.loads(text) if forecast.looks_like_forecast(text) else None
-    except ValueError:
+    except (ValueError, RecursionError):
         return (text,)
     each = document.get("forecasts") if isinstance(document, dict) else None
     if not (isinstance(each, list) and all(isinstance(one, dict) for one in each)):

@@ -170,7 +170,7 @@ def _kept(path: Path) -> tuple[datetime | None, dict[str, Any]]:
         return datetime.fromisoformat(held["fetched"]).astimezone(UTC), dict(
             held["answer"]
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None, {}  # nothing kept, or not by us: ask the service
 
 

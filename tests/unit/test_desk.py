@@ -27,7 +27,7 @@ from driftmap.cli import cli
 from driftmap.core.errors import FlightError, InputError, SiteError
 from driftmap.desk import desk as desk_room
 from driftmap.desk.app import make_app
-from driftmap.desk.day import change, read_day
+from driftmap.desk.day import change, new_item, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
 from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judged
@@ -723,6 +723,32 @@ def test_a_report_of_another_side_set_aside_is_flown_as_well(ask, desk, folder):
         s.level.speed for s in both.stronger
     ]
     assert whole.cloud_base == both.cloud_base is not None
+
+
+def test_what_is_nested_too_deeply_is_a_line_and_stops_nothing(ask, desk, folder):
+    deep = "[" * 3000 + "]" * 3000
+    ask.good("winds/take", {"text": "4 mph from 80"})
+    item = new_item("flights/deep.toml")
+    change(folder, lambda day: replace(day, items=(item,)))
+    for name in ("flights/deep.toml", "answers/deep.toml"):
+        folder.path(name).write_text(f"x = {deep}")
+    assert [one.id for one, _, _ in desk.wanted()] == [item.id]  # its word says so
+    assert "nested too deeply" in ask.good("flights/deep")["problem"]
+    raw = ask.client.post(
+        f"/{KEY}/plans",
+        data=deep,
+        headers={"Host": HOST, "X-Desk": "1", "Content-Type": "application/json"},
+    )
+    for answer in (
+        raw,
+        ask(f"answers/{item.id}"),
+        ask("flights/deep", {"text": f"x = {deep}", "base": ""}, method="PUT"),
+    ):
+        assert answer.status_code == 400
+        assert "nested too deeply" in answer.get_json()["problem"]
+    folder.path("day.toml").write_text(f"x = {deep}")
+    assert desk.wanted() == []
+    assert "nested too deeply" in ask("state").get_json()["problem"]
 
 
 def _begun_anew(ask, folder, strong):
