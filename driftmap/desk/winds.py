@@ -228,8 +228,14 @@ def wind_of(
     if not late:
         return wind
     whole = merge([*readings, *late], setting)
-    warned = tuple(dict.fromkeys((*wind.warned, *whole.warned)))
-    return replace(wind, warned=warned, with_aside=whole)
+    strongest = [one.strongest for one in (wind, whole) if one.strongest is not None]
+    return replace(
+        wind,
+        warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
+        gust=max(wind.gust, whole.gust),
+        strongest=max(strongest, default=None),
+        with_aside=whole,
+    )
 
 
 def _heard(

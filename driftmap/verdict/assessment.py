@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from functools import partial
 from importlib.metadata import version
 from typing import Final
 
@@ -24,7 +23,17 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
-from driftmap.verdict.check import ALOFT, BY_FLIGHTS, Check, Kind, Verdict, decide
+from driftmap.verdict.check import (
+    ALOFT,
+    BY_FLIGHTS,
+    OUTCOMES,
+    RANK,
+    Check,
+    Kind,
+    Outcome,
+    Verdict,
+    decide,
+)
 from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
@@ -309,31 +318,38 @@ def in_stronger(
 ) -> Iterator[Check]:
     """Tell of winds that were passed over, and hold where the word hangs on one.
 
-    That is each report that is stronger, and all that was set aside by hand.
+    That is each report that is stronger. With all that was set aside by hand the word is
+    none milder than it was before.
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """
     now: Verdict = decide(c for c in checks if not c.question)
-    others: list[tuple[str, Callable[[], WindProfile]]] = [
-        (f"{one.told}: within their errors", partial(strengthened, wind, one))
-        for one in wind.stronger
-    ]
-    if (whole := wind.with_aside) is not None:
-        others.append(("What was set aside is judged as well", lambda: whole))
-    for told, other in others:
-        worse, word = False, ""
+    for passed_over in wind.stronger:
+        there: Verdict = "go"
         if now == "go":
-            more = checks_of(setup, other())
-            there = decide(c for c in more if not c.question)
-            worse = there != "go"
-            word = f"; in that wind it is {there}" if worse else ""
-        yield Check(
-            kind=Kind.WIND_WARNED,
-            name=f"{told}{word}",
-            outcome="warn" if worse else "pass",
-            source="default of this tool, no source",
-            beside=True,
-        )
+            there = _in_wind(setup, strengthened(wind, passed_over))
+        outcome: Outcome = "pass" if there == "go" else "warn"
+        yield _beside(f"{passed_over.told}: within their errors", there, outcome)
+    if wind.with_aside is not None and now != "no-go":
+        there = _in_wind(setup, wind.with_aside)
+        outcome = OUTCOMES[RANK.index(there)]
+        yield _beside("What was set aside is judged as well", there, outcome)
+
+
+def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:
+    return decide(c for c in checks_of(setup, wind) if not c.question)
+
+
+def _beside(told: str, there: Verdict, outcome: Outcome) -> Check:
+    """Tell what the word would be in another wind, where it is not go."""
+    word = "" if there == "go" else f"; in that wind it is {there}"
+    return Check(
+        kind=Kind.WIND_WARNED,
+        name=f"{told}{word}",
+        outcome=outcome,
+        source="default of this tool, no source",
+        beside=True,
+    )
 
 
 _READ: Final = 1.0
