@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -213,7 +213,7 @@ def search_command(
     """
     from driftmap.observations.handouts import search_gpx, search_kml, search_sheet
     from driftmap.observations.phone import plan_search, search_html
-    from driftmap.observations.seenfile import is_small, pieces_of
+    from driftmap.observations.seenfile import is_small, looked_for, pieces_of
     from driftmap.observations.walk import Walkers
     from driftmap.observations.weighing import bodies_of
 
@@ -221,6 +221,8 @@ def search_command(
     if piece not in (pieces := pieces_of(seen.flight)):
         told = f"{quoted(piece)} is not listed; accepted: {', '.join(pieces)}"
         raise InputError("--piece", "", told)
+    not_there = looked_for(piece, seen.told, seen.flight)
+    seen = replace(seen, told=(*seen.told, *not_there))
     who = Walkers(**line, small=is_small(seen.flight, piece))
     here, read = _start(start, seen.site), bodies_of(seen.told)
     looked_at = None if read is None else read | {piece}

@@ -146,15 +146,14 @@ def _evidence(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]
         says = _found_words(known, seen, far)
         if not odds or max(odds) < _PLAIN:
             rest = [name for name in order if name != leading[0]]
-            also = f" and {_names(rest[:2])}" if rest else ""
-            first = f"“{leading[0]}”{_why(known, seen, leading[0])}"
-            yield f"{says}: fits {first}{also} about alike"
+            fit = _alike(known, seen, [leading[0], *rest[:2]])
+            yield f"{says}: fits {fit} about alike"
         else:
             against = [n for n, o in zip(order[1:], odds, strict=True) if o >= _PLAIN]
             alike = [best, *(n for n in order[1:] if n not in against)]
             least = min(o for o in odds if o >= _PLAIN)
             yield (
-                f"{says}: speaks for {_names(alike)}{_why(known, seen, best)}, "
+                f"{says}: speaks for {_alike(known, seen, alike)}, "
                 f"{_times(least)} as much as for {_names(against)}"
             )
 
@@ -171,6 +170,14 @@ def _names(names: Sequence[str]) -> str:
     return (
         quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
     )
+
+
+def _alike(known: Weighed, seen: Observation, cases: Sequence[str]) -> str:
+    """Name cases, and what became of a found piece in those that stand together."""
+    runs: dict[str, list[str]] = {}
+    for case in cases:
+        runs.setdefault(_why(known, seen, case), []).append(case)
+    return ", and ".join(_names(run) + why for why, run in runs.items())
 
 
 def _times(odds: float) -> str:

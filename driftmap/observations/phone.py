@@ -155,13 +155,16 @@ def shares_told(chances: Chances, voice: Voice) -> list[str]:
     size, key = (_ACRE, "acres") if voice.units == "us" else (1e4, "hectares")
     for line, share in zip(chances.lines, HELD_SHARES, strict=True):
         area = line.shape.area / size
-        ground = voice.number(f"{area:,.0f}" if area >= 100 else f"{area:,.1f}")
+        digits = ",.0f" if area >= 100 else ",.1f" if area >= 0.1 else ".1g"
+        count = smallest(chances.listed, share)
         told.append(
             voice.say(
-                "search.holds",
+                "search.holds" if count > 1 else "search.holds_one",
                 share=voice.percent(share),
-                ground=voice.say(f"search.{key}", size=ground),
-                count=voice.count(smallest(chances.listed, share)),
+                ground=voice.say(
+                    f"search.{key}", size=voice.number(f"{area:{digits}}")
+                ),
+                count=voice.count(count),
             )
         )
     return told

@@ -50,7 +50,7 @@ from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
-__all__ = ["Observed", "is_small", "pieces_of", "read_told"]
+__all__ = ["Observed", "is_small", "looked_for", "pieces_of", "read_told"]
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m
@@ -143,6 +143,23 @@ class Observed:
             *cloud.plan.assumed,
             *cloud.tree.assumed,
         ]
+
+
+def looked_for(
+    piece: str, told: Sequence[Observation], flight: Flight
+) -> tuple[Observation, ...]:
+    """Tell what follows of itself: what is looked for is not on a rocket that lies found."""
+    lies = {seen.piece for seen in told if isinstance(seen, Find)}
+    if ROCKET not in lies or piece in lies:
+        return ()
+    fins = {p.name for p in flight.pieces if p.kind == "fin"}
+    stays = {}
+    for case in build_cases(flight).cases:
+        bodies = {body.name: body for body in case.bodies}
+        breaks = piece in fins and bodies[ROCKET].stages[-1].nose_first
+        if piece not in bodies and not breaks:
+            stays[case.name] = 0.0
+    return (Odds(stays, f"{piece} not on the rocket, which was found without it"),)
 
 
 def read_told(

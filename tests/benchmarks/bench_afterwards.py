@@ -31,6 +31,7 @@ from truths import (
 )
 
 from driftmap import fly, read_flight, read_site, read_wind
+from driftmap.air.winderror import draw_wind
 from driftmap.core.estimate import binomial
 from driftmap.ground.areas import to_lonlat
 from driftmap.ground.grid import SHARES
@@ -115,10 +116,23 @@ def held(lots, name):
 
 
 def search_richer():
-    """The same where canopies come down in richer air than any that was flown."""
+    """The same where canopies come down in richer air than any that was flown.
+
+    In the mean wind, each day's stronger or weaker and turning; and in winds that err as the
+    forecast says that it does.
+    """
     rng, (wind, cloud) = np.random.default_rng(8), flown(1, 16_384)
     cases, count = flown_cases(cloud, wind), 200
-    works = cases[0]
+    yield from richer(cases, grid([wind] * count), rng, "richer truth")
+    rng, count = np.random.default_rng(9), 600
+    heights = np.arange(0.0, 2400.0, 40.0)
+    winds = np.stack(draw_wind(wind, heights, count, rng), axis=1).T
+    name = f"richer truth in {count} winds that err as told"
+    yield from richer(cases, (40.0, winds), rng, name, erring=False)
+
+
+def richer(cases, air, rng, name, *, erring=True):
+    works, count = cases[0], len(air[1])
     start = np.stack([*works.top(), works.highest()[1]])[:, :count]
     plant = Plant(np.ones(count), np.ones(count), np.zeros(count))
     area, mass = drag_area(), FLIGHT.dry_mass
@@ -128,8 +142,9 @@ def search_richer():
         np.full(count, area),
         np.full(count, mass),
         plant,
-        grid([wind] * count),
+        air,
         rng,
+        erring=erring,
     )
     lots = []
     for at in lay.T:
@@ -137,7 +152,7 @@ def search_richer():
         stand_in = Truth(Lying(at), 0)
         told = [o for o in reports(stand_in, rng) if type(o).__name__ == "Sighted"]
         lots.append((at, weigh(cases, told)))
-    yield from held(lots, "richer truth")
+    yield from held(lots, name)
 
 
 class Lying:
@@ -246,36 +261,75 @@ def explain_apart():
     return explain_toward(48, ("fin", "nose cone"), "pairs without the rocket's", 41)
 
 
-def explain_plain(count=15, wide=25.0):
-    """Hold chances told of finds, flown toward, against those of very many plain flights.
+def explain_plain(seeds=(31, 32, 33, 34)):
+    """Hold chances told by flights flown toward reports against those of plain flights."""
+    for kind, what in (("finds", "finds to 5 m"), ("sparse", "other such reports")):
+        lots = [lot for seed in seeds for lot in beside_plain(seed, kind)]
+        yield from compared(lots, f"{len(lots)} {what}")
 
-    These are weighed as if the finds were told less well, over which chances change little:
-    no luck of a true case is in it.
+
+def beside_plain(seed, kind, count=30, wide=25.0):
+    """Weigh reports by flights flown toward them, and by 98,304 plain ones.
+
+    No luck of a true case is in their difference. To plain flights a find to 5 m is told less
+    well, over which chances change little. Give for each report its true case and both chances.
     """
-    rng, (wind, cloud), (_, other), (_, many) = (
-        np.random.default_rng(31),
-        flown(311, 8192),
-        flown(312, 8192),
-        flown(99, 49_152, ("rocket",)),
+    rng, (wind, cloud), (_, other) = (
+        np.random.default_rng(seed),
+        flown(10 * seed + 1, 8192),
+        flown(10 * seed + 2, 8192),
     )
-    cases, plain, told = flown_cases(cloud, wind), flown_cases(many, wind), []
+    cases, lots, number = flown_cases(cloud, wind), [], 0
     level, truths = evenly(cases, flown_cases(other, wind))
-    for number in range(count):
-        (find,) = finds(one_of(truths[number % len(truths)], rng), rng, ("rocket",))
-        ours = know(weigh(cases, [level, find]), wind).chances
-        theirs = weigh(plain, [level, replace(find, error=wide)]).chances
-        told += [(p, theirs.get(name, 0.0)) for name, p in ours.items()]
+    while len(lots) < count:
+        truth = one_of(truths[number % len(truths)], rng)
+        number += 1
+        if kind == "finds":
+            (find,) = finds(truth, rng, ("rocket",))
+            seen, alike = [level, find], [level, replace(find, error=wide)]
+        else:
+            seen = alike = [level, *evidence(truth, rng)]
+        known = weigh(cases, seen)
+        if kind == "finds" or known.effective < 200:
+            ours = know(known, wind).chances
+            lots.append((truth.flown.case.name, ours, alike, {}))
+    total = np.zeros(count)
+    for lot in (3, 4):
+        _, many = flown(10 * seed + lot, 49_152, ("rocket", "fin"))
+        plain = flown_cases(many, wind)
+        for at, (_, _, alike, theirs) in enumerate(lots):
+            known = weigh(plain, alike)
+            total[at] += np.exp(known.log_evidence)
+            for name, p in known.chances.items():
+                theirs[name] = theirs.get(name, 0.0) + p * np.exp(known.log_evidence)
+    return [
+        (true, ours, {name: p / whole for name, p in theirs.items()})
+        for (true, ours, _, theirs), whole in zip(lots, total, strict=True)
+    ]
+
+
+def compared(lots, name):
+    """Tell how chances differ from those of plain flights, and how often either was true."""
+    rows = np.array(
+        [
+            (p, theirs.get(case, 0.0), case == true)
+            for true, ours, theirs in lots
+            for case, p in ours.items()
+        ]
+    )
     for low, high in ((0.2, 0.4), (0.4, 0.6), (0.6, 1.0)):
-        off = np.array([ours - theirs for ours, theirs in told if low <= ours < high])
-        if off.size < 5:
-            continue
-        error = 196 * off.std(ddof=1) / np.sqrt(off.size)
+        ours, theirs, had = rows[(low <= rows[:, 0]) & (rows[:, 0] < high)].T
+        off, error = ours - theirs, 1.96 * np.std(ours - theirs, ddof=1)
+        mean, error = off.mean(), error / np.sqrt(off.size)
         yield (
             f"explain: {100 * low:.0f} to {100 * high:.0f} % likely by flights flown toward "
-            f"{count} finds to 5 m, less what 49,152 plain ones give to {wide:.0f} m "
-            f"({off.size} cases)",
-            f"{100 * off.mean():.1f} % ({100 * off.mean() - error:.1f} to "
-            f"{100 * off.mean() + error:.1f})",
+            f"{name}, less what 98,304 plain ones give ({off.size} cases)",
+            f"{100 * mean:.1f} % ({100 * (mean - error):.1f} to {100 * (mean + error):.1f})",
+        )
+        yield (
+            f"explain: cases said so to be {100 * low:.0f} to {100 * high:.0f} % likely, on "
+            f"average {100 * ours.mean():.1f} % ({name})",
+            share(had.sum(), had.size),
         )
 
 

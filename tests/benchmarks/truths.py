@@ -116,7 +116,7 @@ class Plant:
     turned: np.ndarray  # rad, the true wind clockwise of that told
 
 
-def richer_landings(day, start, area, mass, plant, air, rng):
+def richer_landings(day, start, area, mass, plant, air, rng, *, erring=True):
     """Let canopies down in air that is richer than that of the forecasts.
 
     Each day its wind is a share stronger or weaker and turns with height; gusts are chains in
@@ -137,6 +137,8 @@ def richer_landings(day, start, area, mass, plant, air, rng):
         Distance of heights from the ground up [m], and the wind told, shape (days, 2, k).
     rng : numpy.random.Generator
         Luck.
+    erring : bool
+        Whether each day's wind is stronger or weaker and turns; else it is as given.
 
     Returns
     -------
@@ -144,8 +146,8 @@ def richer_landings(day, start, area, mass, plant, air, rng):
         Where they lie [m].
     """
     count, days = day.size, air[1].shape[0]
-    turn = TURNS * rng.standard_normal(days)[day]
-    stronger = np.exp(SPEEDS * rng.standard_normal(days))[day] * plant.speed
+    turn = erring * TURNS * rng.standard_normal(days)[day]
+    stronger = np.exp(erring * SPEEDS * rng.standard_normal(days))[day] * plant.speed
     heavy = 1.05 * mass * (1 + 0.02 * rng.standard_normal(count))
     size = plant.drag * area * np.exp(0.1 * rng.standard_normal(count))
     glide, way = rng.uniform(0, 3.5, count), rng.uniform(0, 2 * np.pi, count)

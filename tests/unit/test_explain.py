@@ -15,6 +15,7 @@ from driftmap import fly, read_flight, read_wind
 from driftmap.cli.after import explain_command
 from driftmap.core.errors import DriftmapError
 from driftmap.observations import evidence, fit
+from driftmap.observations.figures import Find
 from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
@@ -58,6 +59,17 @@ def test_fins_far_from_the_rocket_came_off_in_the_air(tmp_path):
     assert told["shares"][0]["case"] == "fins come off"
     assert told["shares"][0]["after"] > 0.95
     assert any("(it came off in the air)" in line for line in told["evidence"])
+
+
+def test_each_case_says_what_became_of_a_find_in_it():
+    """The reason of one case does not stand for another beside it."""
+    known = weigh(flights(), [Odds({}, "nothing")])
+    names = ["early opening, torn", "fins come off", "recovery works"]
+    told = evidence._alike(known, Find("fin", 0.0, 0.0, 5.0), names)
+    assert told == (
+        "“early opening, torn” and “recovery works” (it stayed on the rocket until it was "
+        "down), and “fins come off” (it came off in the air)"
+    )
 
 
 def test_what_no_case_explains_is_told_loudly(tmp_path):

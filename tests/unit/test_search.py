@@ -14,15 +14,19 @@ import fastkml
 import gpxpy
 import numpy as np
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from driftmap.cli.after import search_command
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
+from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.detection import SMALL
-from driftmap.observations.phone import walk_cautions
+from driftmap.observations.figures import Find
+from driftmap.observations.phone import shares_told, walk_cautions
+from driftmap.observations.seenfile import looked_for
 from driftmap.observations.toward import _stencil
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
@@ -395,3 +399,32 @@ def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
     page = (tmp_path / "out" / "search.html").read_text(encoding="utf-8")
     assert "one walker sweeps 4 m of grass for the fin (assumed)" in page
     assert "seen 28% of the time" in page
+
+
+def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
+    flight = read_flight(ROOT / "examples/willet.toml")
+    rocket, fin = Find("rocket", 0.0, 0.0, 5.0), Find("fin", 9.0, 0.0, 5.0)
+    (odds,) = looked_for("fin", [rocket], flight)
+    # It came off in the air, or broke off where the rocket struck nose first.
+    left = {"fins come off", "nothing deploys"}
+    assert not left & {*odds.by_case}
+    assert odds.by_case["recovery works"] == 0
+    (odds,) = looked_for("nose cone", [rocket], flight)
+    assert {*CASES} - {*odds.by_case} == {"nose cone lost"}
+    for told in ([], [fin], [rocket, fin]):
+        assert looked_for("fin", told, flight) == ()
+    seen = tmp_path / "seen.toml"
+    seen.write_text("[[found]]\nat = [41.6080, -117.9420]\n")
+    more = ("--seen", str(seen), "--piece", "nose cone")
+    assert search(tmp_path / "out", *more).exit_code == 0
+    page = (tmp_path / "out" / "search-sheet.html").read_text(encoding="utf-8")
+    assert "nose cone not on the rocket, which was found without it" in page
+
+
+def test_little_ground_is_told_in_its_own_digits():
+    line = Contour(0.5, shapely.box(0, 0, 8, 8), 64.0)
+    squares = Squares(0.0, 0.0, 10.0, 2, 2)
+    listed = (Square("A1", 0, 0, 0.99, ()), Square("B1", 1, 0, 0.01, ()))
+    chance = Chances("rocket", squares, listed, 0.0, (line,) * 3, 300.0)
+    told = shares_told(chance, english("us"))[0].replace("\xa0", " ")
+    assert told == "50 % on 0.02 acres, or in one square"
