@@ -17,7 +17,11 @@ from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import Trigger
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
-from driftmap.verdict.recovery_checks import opening_checks, recovery_checks
+from driftmap.verdict.recovery_checks import (
+    missing_checks,
+    opening_checks,
+    recovery_checks,
+)
 
 WILLET = Path(__file__).parents[2] / "examples" / "willet.toml"
 LIGHT = WindProfile(
@@ -229,3 +233,28 @@ def test_a_streamer_may_land_faster():
     assert part.flights
     found = [outcome(v) for v in (15.0, 15.1, 20.0, 20.1)]
     assert found == ["pass", "warn", "warn", "fail"]
+
+
+@pytest.mark.parametrize(
+    ("fastest", "printed", "told", "held"),
+    [
+        (170.0, False, False, False),
+        (190.0, False, False, True),
+        (190.0, False, True, False),
+        (75.0, True, False, False),
+        (85.0, True, False, True),
+    ],
+)
+def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, told, held):
+    """Told as 3 mm of plywood they flutter off: nothing told is not milder."""
+    flown = planned()
+    fin = next(p for p in flown.plan.flight.pieces if p.kind == "fin")
+    shape = dict.fromkeys(("root", "tip", "span"), 0.1) if told else {}
+    more = {"thickness": 0.003, "material": "plywood"} if told else {}
+    fin = fin.model_copy(update={"printed": printed, **shape, **more})
+    flight = flown.plan.flight.model_copy(update={"pieces": (fin,)})
+    plan = replace(flown.plan, flight=flight)
+    top = np.full_like(flown.fastest, fastest)
+    lines = missing_checks(replace(flown, plan=plan, fastest=top))
+    assert [line.outcome for line in lines] == ["warn"] * held
+    assert all("flutter" in line.name for line in lines)
