@@ -40,6 +40,8 @@ _SLOPE: Final = (4.0, 40.0)
 three or four fins (from memory); wide margins assumed."""
 
 _STEADY: Final = (0.0, 6.0)  # cal; what fliers aim for: common practice, no source
+_STEADY_OF_LENGTH: Final = 0.4
+"""Of the rocket's length, where that is more: slender ones are steady by ten diameters; assumed."""
 
 _RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no source)
 _RAIL_OF_ROCKET, _ROD = 3.5, 2.0
@@ -216,9 +218,15 @@ def _check(claim: _Claim, how: str, note: str) -> Check:
 
 def _steady(cloud: Cloud) -> Iterator[_Claim]:
     plan = cloud.plan
-    for balance, of in ((plan.balance, ""), (plan.upper_balance, " of the sustainer")):
+    flight = plan.flight
+    for balance, of, frame in (
+        (plan.balance, "", flight.airframe),
+        (plan.upper_balance, " of the sustainer", flight.sustainer or flight.airframe),
+    ):
         if balance is not None and balance.known:
-            yield _Claim(f"static margin{of}", balance.margin[1], _STEADY, "cal")
+            slender = _STEADY_OF_LENGTH * frame.length / frame.diameter
+            common = (_STEADY[0], max(_STEADY[1], slender))
+            yield _Claim(f"static margin{of}", balance.margin[1], common, "cal")
 
 
 def _body(flight: Flight) -> Iterator[_Claim]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.balance import balance
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.check import Kind
+from driftmap.verdict.claim_checks import implausible
 from driftmap.verdict.launch_checks import rail_checks
 from driftmap.verdict.limits import LIMITS
 from driftmap.winds import read_wind
@@ -93,6 +95,21 @@ def test_a_margin_under_one_calibre_holds_or_fails(whimbrel, keys, outcome):
     assert check.outcome == outcome
     assert check.source == "common practice, no source"
     assert (check.value is None) == (keys == "")
+
+
+@pytest.mark.parametrize(
+    ("margin", "length", "held"),
+    [(5.9, 1.3, False), (6.1, 1.3, True), (6.1, 2.3, False), (9.3, 2.3, True)],
+)
+def test_a_great_margin_is_doubted_beside_the_length(whimbrel, margin, length, held):
+    """Slender rockets are steady by many diameters: told truly they fly."""
+    flight = whimbrel((CENTRE, f'stability = "{margin} cal"'))
+    wind = read_wind("6 mph from 240", site_altitude=0.0)
+    cloud = fly(flight, wind, 0.0, samples=40, seed=1)
+    frame = flight.airframe.model_copy(update={"length": length})
+    plan = replace(cloud.plan, flight=flight.model_copy(update={"airframe": frame}))
+    told = [c.name for c in implausible(replace(cloud, plan=plan))]
+    assert any("static margin" in name for name in told) == held
 
 
 @pytest.mark.parametrize(
