@@ -323,8 +323,11 @@ def _profile(
     now = _of_one_time(stack.sources, ground)
     low = [n for s in now for n in s.nodes if n.height <= law.LOG_TOP]
     # A report's air counts, as its sky does, though the wind of another is flown.
-    reports = (s.reading for s in (*used, *stack.sources))
-    surface = next((each for each in reports if each.kind == "surface"), None)
+    reports = [
+        s.reading for s in (*used, *stack.sources) if s.reading.kind == "surface"
+    ]
+    warmth = (reading.levels[0].temperature for reading in reports)
+    pressure = (reading.pressure for reading in reports)
     notes += [
         f"above {read[-1]:.0f} m no source speaks: the wind there is supposed, its error "
         "grows with height",
@@ -353,8 +356,8 @@ def _profile(
         ),
         stronger=stack.stronger,
         read_from=max(min(node.height for node in stack.nodes), 0.0),
-        temperature=surface.levels[0].temperature if surface else None,
-        altimeter=surface.pressure if surface else None,
+        temperature=next((t for t in warmth if t is not None), None),
+        altimeter=next((p for p in pressure if p is not None), None),
         # The sky counts whosever wind is flown.
         cloud_cover=max(_each(stack, "cloud_cover", _POOR_COVER), default=None),
         visibility=min(_each(stack, "visibility", _POOR_SIGHT), default=None),

@@ -34,8 +34,8 @@ _BLENDED: Final = 120.0
 to older layers [m]; assumed."""
 
 _AS_FRESH: Final = 0.1
-"""A report at most this much older than the one that rules near the ground is of the same
-time [h]."""
+"""A report read at the field and at most this much older than the one that rules near the
+ground tells of the same air [h]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,7 +132,17 @@ def _kept(
 
 
 def _as_fresh(source: Source, ground: Source) -> bool:
-    if source.age is None or ground.age is None or source.reading.forecast:
+    """Tell whether a report may stand near the ground beside the one that rules there.
+
+    What was read elsewhere is no wind of the air above this field.
+    """
+    reading = source.reading
+    if (
+        source.age is None
+        or ground.age is None
+        or reading.forecast
+        or reading.away != 0
+    ):
         return False
     return source.age <= ground.age + _AS_FRESH
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
-from driftmap.winds.law import ROUGHNESS
+from driftmap.winds.law import ROUGHNESS, surface_shape
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -79,6 +80,10 @@ _PLAIN: Final = (
         if force > 1
     ),
 )
+_NAMED: Final = {
+    name.split()[0]: force for force, name in enumerate(_SAYINGS["breezes"][:7])
+}
+"""First words of the breezes, by which people name a strength beside its figure."""
 _OUT: Final = {out: row["kt"] for row in _SAYINGS["sock"] for out in row["out"]}
 _SOCK: Final = _pattern(_SAYINGS["of_a_sock"])
 _CLAUSES: Final = {name: _pattern(form) for name, form in _SAYINGS["clauses"].items()}
@@ -143,6 +148,10 @@ def _reading(source: str, setting: Setting) -> Reading:
         height, direction, speed, gust, source, error=spread_speed or None
     )
     notes = tuple(f"{source}: {note}" for note in assumed)
+    terrain = _terrain(said["terrain"])
+    told = [note for note in notes if "or more, by how far" in note]
+    if not found["force"]:
+        told += _named_stronger(source, level, ROUGHNESS[terrain or setting.terrain])
     return Reading(
         source=source,
         kind="surface" if height <= _LOW else "aloft",
@@ -150,11 +159,24 @@ def _reading(source: str, setting: Setting) -> Reading:
         valid=valid,
         away=0.0,
         forecast=said["forecast"] is not None,
-        warned=tuple(note for note in notes if "or more, by how far" in note),
+        warned=tuple(told),
         direction_error=spread,
-        terrain=_terrain(said["terrain"]),
+        terrain=terrain,
         assumed=notes,
     )
+
+
+def _named_stronger(source: str, level: WindLevel, roughness: float) -> Iterator[str]:
+    """Doubt a figure that lies two forces or more below the name beside it.
+
+    One below is how people speak.
+    """
+    mast, here = surface_shape([MAST, level.height], roughness)
+    for name in re.findall(r"[a-z]+", source.lower()):
+        force = _NAMED.get(name, 0)
+        if force and level.speed * mast / here < _BEAUFORT[force - 1]:
+            least = _BEAUFORT[force]
+            yield f"{source}: {name} is {least:g} m/s or more at 10 m: which is it?"
 
 
 _Said = defaultdict[str, str | None]

@@ -706,3 +706,33 @@ def test_the_least_cloud_that_was_seen_stills_the_air():
 
     assert stirred(1.0, 0.25) == stirred(0.25) > stirred(1.0)
     assert stirred(1.0, forecast=True) == stirred()
+
+
+@pytest.mark.parametrize("wind", ["18003KT", "13003KT", "06004KT", "09014KT"])
+@pytest.mark.parametrize("away", [None, 2000.0])
+def test_what_another_place_tells_is_not_set_upon_what_was_read_here(wind, away):
+    """However fresh: a mast elsewhere is no wind of the air above this field's meter."""
+    setting = Setting(0.0, when=NOON, now=NOON, station_away=away)
+    meter = winds.decode("4 mph from 90", setting)
+
+    def known(minutes):
+        time = f"{NOON - timedelta(minutes=minutes):%d%H%M}Z"
+        mast = winds.decode(f"METAR KABC {time} {wind} 10SM 38/08 A2992", setting)
+        return merge([*meter, *mast], setting)
+
+    fresh, older, alone = known(4), known(10), merge(meter, setting)
+    for one in (fresh, older):
+        assert np.array_equal(one.at([10.0, 150.0, 300.0]), alone.at([10, 150, 300]))
+    assert bool(fresh.stronger) == bool(older.stronger) == (wind == "09014KT")
+    # Its air is heard all the same: the meter tells none.
+    assert (fresh.temperature, fresh.altimeter) == (
+        pytest.approx(311.15),
+        pytest.approx(101_321, abs=1),
+    )
+
+
+def test_a_mast_at_the_field_stands_above_the_meter():
+    setting = Setting(0.0, when=NOON, now=NOON, station_away=0.0)
+    mast = winds.decode("METAR KABC 191156Z 09010KT", setting)
+    wind = merge([*winds.decode("4 mph from 90", setting), *mast], setting)
+    assert np.hypot(*wind.at(10.0)) == pytest.approx(10 * KNOT)

@@ -345,3 +345,19 @@ def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
 def test_what_may_mean_another_wind_is_refused(text):
     with pytest.raises(WindError):
         decode(text, Setting(0.0, when=NOW, now=NOW))
+
+
+@pytest.mark.parametrize(
+    ("text", "holds"),
+    [
+        ("strong breeze from W, 3 mph", True),
+        ("fresh, 3 m/s from 240", True),
+        ("gentle breeze, 2 mph from W", True),
+        ("strong 15 mph from W", False),  # one force below: people speak so
+        ("fresh breeze, 20 mph from W", False),
+        ("light wind, 3 mph from W", False),
+        ("gentle breeze from W", False),
+    ],
+)
+def test_a_name_far_above_its_figure_is_doubted(text, holds):
+    assert bool(decode(text, Setting(0.0, when=NOW, now=NOW)).warned) == holds
