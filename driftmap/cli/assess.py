@@ -327,24 +327,25 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.report import csvs
-    from driftmap.report.features import geojson_text, hit_cells
+    from driftmap.report import features
     from driftmap.report.markup import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
     result = assessment_of(run, out, names)
     with located("--floor and --square", ""):
-        cells = hit_cells(result.cloud, floor=floor, size=square)
+        cells = features.hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {
-        "landing.geojson": lambda: geojson_text(result, points=points, cells=cells),
+        "landing.geojson": lambda: features.geojson_text(
+            result, points=points, cells=cells
+        ),
         "landing.kml": lambda: kml_text(result, points=points),
         "landing.gpx": lambda: gpx_text(result),
-        "about.csv": lambda: csvs.about_csv(result),
-        "areas.csv": lambda: csvs.areas_csv(result),
-        "contours.csv": lambda: csvs.contours_csv(result),
-        "pieces.csv": lambda: csvs.pieces_csv(result),
-        "points.csv": lambda: csvs.points_csv(result, points=points),
-        "grid.csv": lambda: csvs.grid_csv(result, cells=cells),
+        "about.csv": lambda: features.about_csv(result),
+        "areas.csv": lambda: features.areas_csv(result),
+        "contours.csv": lambda: features.contours_csv(result),
+        "pieces.csv": lambda: features.pieces_csv(result),
+        "points.csv": lambda: features.points_csv(result, points=points),
+        "grid.csv": lambda: features.grid_csv(result, cells=cells),
     }
     files = {name: make() for name, make in makers.items() if name in names}
     write_all(out, files)

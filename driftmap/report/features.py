@@ -1,25 +1,40 @@
-"""Results as features of GeoJSON (RFC 7946), squares of ground among them."""
+"""Results for other programs: features of GeoJSON (RFC 7946), and tables (CSV, RFC 4180)."""
 
 from __future__ import annotations
 
+import csv
+import io
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import weighted_mean
 from driftmap.ground.grid import probability_grid
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.margins import Landed
 from driftmap.report import exported
-from driftmap.report.exported import place, polygons, positions
+from driftmap.report.exported import DECIMALS, place, polygons, positions
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 
-__all__ = ["LEAST_CHANCE", "HitCells", "geojson_text", "hit_cells"]
+__all__ = [
+    "LEAST_CHANCE",
+    "HitCells",
+    "about_csv",
+    "areas_csv",
+    "contours_csv",
+    "geojson_text",
+    "grid_csv",
+    "hit_cells",
+    "pieces_csv",
+    "points_csv",
+]
 
 _Feature = dict[str, Any]
 
@@ -123,30 +138,39 @@ def _piece(case: str, piece: str) -> dict[str, str]:
 
 
 def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
-    cloud = a.cloud
     for part, likely, found in exported.pieces(a):
         told = _piece(part.case, part.body)
         (spot,) = positions(a.site, [found.east], [found.north])
+        time, speed, energy = _medians(found)
         yield _feature(
             {"type": "Point", "coordinates": spot},
             "mean landing point",
             **told,
             count=part.count,
             case_probability=likely,
-            median_time_s=round(found.time.p50, 1),
-            median_speed_mps=round(found.speed.p50, 1),
-            median_energy_j=round(found.energy.p50, 1),
+            median_time_s=time,
+            median_speed_mps=speed,
+            median_energy_j=energy,
         )
-        rows = exported.thinned(part, most)
-        where = positions(a.site, cloud.east[rows], cloud.north[rows])
-        columns = (
-            c[rows].astype(float).round(1).tolist()
-            for c in (cloud.time, cloud.speed, cloud.energy)
-        )
-        for spot, time, speed, energy in zip(where, *columns, strict=True):
+        for spot, _, _, time, speed, energy in _points(a, part, most):
             figures = {"time_s": time, "speed_mps": speed, "energy_j": energy}
             geometry = {"type": "Point", "coordinates": spot}
             yield _feature(geometry, "landing point", **told, **figures)
+
+
+def _medians(found: Landed) -> tuple[float, float, float]:
+    """Give time, speed and energy of a landing in the middle of all."""
+    time, speed, energy = found.time.p50, found.speed.p50, found.energy.p50
+    return round(time, 1), round(speed, 1), round(energy, 1)
+
+
+def _points(a: Assessment, part: Part, most: int) -> Iterator[tuple[Any, ...]]:
+    """Give position, east, north, time, speed and energy of some landings."""
+    cloud, rows = a.cloud, exported.thinned(part, most)
+    columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
+    figures = (column[rows].astype(float).round(1).tolist() for column in columns)
+    where = positions(a.site, cloud.east[rows], cloud.north[rows])
+    return zip(where, *figures, strict=True)
 
 
 def _squares(a: Assessment, cells: HitCells) -> Iterator[_Feature]:
@@ -261,3 +285,102 @@ def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
         mean = weighted_mean(values[values > 0], cloud.flights, most)
         p[:, one] = mean.estimate, mean.lower, min(mean.upper, 1.0)
     return p
+
+
+_POSITION = ("longitude_deg", "latitude_deg", "east_m", "north_m")
+_HIT = ("hit_probability", "hit_probability_lower", "hit_probability_upper")
+
+
+def _cell(text: str) -> str:
+    """Keep a spreadsheet from taking text for a formula; without one leading apostrophe it is as it was."""
+    risky = text.lstrip().startswith(("=", "+", "-", "@", "'"))
+    return f"'{text}" if risky else text
+
+
+def about_csv(assessment: Assessment) -> str:
+    """Write verdict, cautions, inputs and assumptions: what the other tables rest on."""
+    return _table(("subject", "text"), exported.statements(assessment))
+
+
+def areas_csv(assessment: Assessment) -> str:
+    """Write pad, boundary, waiver and areas; outlines as text (WKT), longitude first."""
+    site = assessment.site
+    # The pad is a point; it has no probability of its own.
+    (pad,) = positions(site, [0.0], [0.0])
+    nothing = ("", "", "", "")
+    rows: list[Sequence[object]] = [
+        ("pad", site.pad, *nothing, f"POINT ({pad[0]} {pad[1]})"),
+        ("boundary", "", *nothing, _wkt(assessment, site.boundary)),
+        ("waiver", "", *nothing, _wkt(assessment, site.waiver.shape)),
+    ]
+    for hit in assessment.areas:
+        area, p = hit.area, hit.total
+        chance = map(exported.shortened, (p.estimate, p.lower, p.upper))
+        outline = _wkt(assessment, area.shape)
+        rows.append((area.role, area.name, area.people, *chance, outline))
+    return _table(("role", "name", "people", *_HIT, "outline_wkt_deg"), rows)
+
+
+def contours_csv(assessment: Assessment) -> str:
+    """Write the contours; outlines as text (WKT), longitude first."""
+    head = ("case", "piece", "landings_inside_percent", "area_m2", "outline_wkt_deg")
+    rows = (
+        (
+            *(case, piece, f"{line.share * 100:g}", round(line.area)),
+            _wkt(assessment, line.shape),
+        )
+        for case, piece, line in exported.outlines(assessment)
+    )
+    return _table(head, rows)
+
+
+def pieces_csv(assessment: Assessment) -> str:
+    """Write the mean landing point of each piece of each case."""
+    head = ("case", "case_probability", "piece", "count", *_POSITION)
+    medians = ("median_time_s", "median_speed_m_per_s", "median_energy_J")
+    rows = []
+    for part, likely, at in exported.pieces(assessment):
+        (spot,) = positions(assessment.site, [at.east], [at.north])
+        told = (part.case, likely, part.body, part.count, *spot)
+        rows.append((*told, round(at.east, 1), round(at.north, 1), *_medians(at)))
+    return _table((*head, *medians), rows)
+
+
+def points_csv(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) -> str:
+    """Write landing points, so many of each piece at the most."""
+    head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
+    rows = (
+        (part.case, part.body, *spot, *figures)
+        for part in assessment.cloud.parts
+        for spot, *figures in _points(assessment, part, points)
+    )
+    return _table(head, rows)
+
+
+def grid_csv(assessment: Assessment, *, cells: HitCells | None = None) -> str:
+    """Write the probability grid, each square by its centre."""
+    cells = cells or hit_cells(assessment.cloud)
+    where = positions(assessment.site, cells.east, cells.north)
+    columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
+    rows = (
+        (*spot, east, north, cells.size, *map(exported.shortened, p))
+        for spot, east, north, *p in zip(
+            where, *(c.tolist() for c in columns), strict=True
+        )
+    )
+    return _table((*_POSITION, "side_m", *_HIT), rows)
+
+
+def _wkt(a: Assessment, shape: BaseGeometry) -> str:
+    return str(shapely.to_wkt(place(a.site, shape), rounding_precision=DECIMALS))
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(head)
+    for row in rows:
+        writer.writerow(
+            [_cell(exported.sound(c)) if isinstance(c, str) else c for c in row]
+        )
+    return text.getvalue()

@@ -20,7 +20,7 @@ from shapely.geometry import shape
 
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import inside, mixture, struck
-from driftmap.report import csvs
+from driftmap.report import features
 from driftmap.report.exported import place, polygons, sound, statements, title_of
 from driftmap.report.features import geojson_text, hit_cells
 from driftmap.report.markup import gpx_text, kml_text
@@ -119,7 +119,7 @@ def test_the_cautions_travel_with_every_file(demo):
         "geojson": geojson_text(demo),
         "kml": kml_text(demo).replace("&amp;#x27;", "'"),
         "gpx": gpx_text(demo),
-        "csv": csvs.about_csv(demo),
+        "csv": features.about_csv(demo),
     }
     for name, text in texts.items():
         for caution in CAUTIONS:
@@ -292,12 +292,12 @@ def test_gpx_is_read_by_another_reader(demo):
 
 def test_csv_rows_agree_with_their_headers(demo):
     for text in (
-        csvs.about_csv(demo),
-        csvs.areas_csv(demo),
-        csvs.contours_csv(demo),
-        csvs.pieces_csv(demo),
-        csvs.points_csv(demo),
-        csvs.grid_csv(demo),
+        features.about_csv(demo),
+        features.areas_csv(demo),
+        features.contours_csv(demo),
+        features.pieces_csv(demo),
+        features.points_csv(demo),
+        features.grid_csv(demo),
     ):
         rows = list(csv.reader(io.StringIO(text, newline="")))
         assert len(rows) > 1
@@ -306,7 +306,7 @@ def test_csv_rows_agree_with_their_headers(demo):
 
 
 def test_csv_points_hold_their_landing(demo):
-    rows = table(csvs.points_csv(demo, points=5))
+    rows = table(features.points_csv(demo, points=5))
     assert len(rows) == 5 * len(demo.cloud.parts)
     times = set(demo.cloud.time.astype(float).round(1).tolist())
     for row in rows:
@@ -319,10 +319,10 @@ def test_csv_points_hold_their_landing(demo):
 
 
 def test_csv_outlines_are_read_as_well_known_text(demo):
-    rows = table(csvs.contours_csv(demo))
+    rows = table(features.contours_csv(demo))
     for row in rows:
         assert shapely.from_wkt(row["outline_wkt_deg"]).is_valid
-    areas = table(csvs.areas_csv(demo))
+    areas = table(features.areas_csv(demo))
     assert [row["name"] for row in areas[3:]] == [hit.area.name for hit in demo.areas]
 
 
@@ -333,7 +333,7 @@ def test_hostile_names_come_back_as_they_were(hostile):
     marks = ET.fromstring(kml_text(hostile)).iter(f"{KML}Placemark")
     assert names <= {mark.findtext(f"{KML}name") for mark in marks}
     assert names <= {track.name for track in gpxpy.parse(gpx_text(hostile)).tracks}
-    rows = table(csvs.areas_csv(hostile))
+    rows = table(features.areas_csv(hostile))
     assert names <= {row["name"].removeprefix("'") for row in rows} | {"'quoted"}
     # A spreadsheet takes none of them for a formula.
     assert not [r["name"] for r in rows if r["name"].startswith(("=", "+", "-", "@"))]
@@ -347,7 +347,7 @@ def test_hostile_names_cannot_run_in_the_description_that_kml_shows_as_html(host
 
 
 def test_the_same_assessment_gives_the_same_bytes(demo):
-    for write in (geojson_text, kml_text, gpx_text, csvs.grid_csv):
+    for write in (geojson_text, kml_text, gpx_text, features.grid_csv):
         assert write(demo) == write(demo)
 
 
