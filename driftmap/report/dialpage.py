@@ -32,7 +32,7 @@ from driftmap.report.page import (
     words_for_script,
 )
 from driftmap.report.reasons import needle_told
-from driftmap.report.sentences import case_words
+from driftmap.report.sentences import case_name
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
@@ -226,7 +226,7 @@ def _content(
         "cases": [
             {
                 "number": i + 1,
-                "name": _case_told(dial, name, voice),
+                "name": case_name(flight, name, name, voice),
                 "works": name == WORKS,
                 "assumed": name != WORKS and name not in flight.cases,
                 "pieces": [p for p in pieces if p["case"] == i],
@@ -282,11 +282,6 @@ def _aloft(supposition: Supposition, voice: Voice) -> str:
     if supposition.shape is None:
         return voice.say("dial.aloft_law", height=voice.distance(LAW_TOP))
     return voice.say("dial.aloft_as", source=isolate(supposition.shape.source))
-
-
-def _case_told(dial: Dial, name: str, voice: Voice) -> str:
-    own = {case.name for case in dial.setup.flight.own_cases}
-    return isolate(name) if name in own else case_words(name, voice)
 
 
 _MOST_COLUMNS: Final = 12

@@ -8,18 +8,21 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from driftmap.failures.bodies import by_opening
-from driftmap.hazard.zones import anywhere
+from driftmap.hazard.zones import Line, Zone, anywhere, outer_line, zones
+from driftmap.report.marks import shown
 from driftmap.report.sheetfacts import (
     Climb,
     Fall,
+    Spot,
     arrivals,
     climb,
     falls,
+    spots,
     straight_down,
 )
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.flight import Device, Flight
+from driftmap.rocket.flight import Device
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
@@ -98,8 +101,14 @@ class Watch:
 
     Parameters
     ----------
-    flight : Flight
-        The flight.
+    told : Assessment
+        The assessment that tells it.
+    line : callable
+        Draws the widest outline of a piece.
+    zones, drawn : tuple of Zone
+        Danger and caution, and those that a picture shows.
+    places : list of Spot
+        Every area of the site.
     falls : list of Fall
         Every piece of every case.
     fast : Fall or None
@@ -114,7 +123,11 @@ class Watch:
         What tells it.
     """
 
-    flight: Flight
+    told: Assessment
+    line: Line
+    zones: tuple[Zone, ...]
+    drawn: tuple[Zone, ...]
+    places: list[Spot]
     falls: list[Fall]
     fast: Fall | None
     up: Climb
@@ -125,7 +138,7 @@ class Watch:
     @property
     def first_device(self) -> Device | None:
         """The device that opens first."""
-        return min(self.flight.recovery, key=by_opening, default=None)
+        return min(self.told.flight.recovery, key=by_opening, default=None)
 
     @property
     def opens_by(self) -> float | None:
@@ -154,8 +167,14 @@ class Watch:
 def watch(assessment: Assessment, voice: Voice) -> Watch:
     """Work out what people see of a flight."""
     found, any_way = falls(assessment), anywhere(assessment.cloud)
+    line = outer_line(assessment.cloud, assessment.contours)
+    zoned = zones(assessment.cloud, line)
     return Watch(
-        assessment.flight,
+        assessment,
+        line,
+        zoned,
+        shown(zoned),
+        spots(assessment, zoned),
         found,
         straight_down(found),
         climb(assessment),
@@ -311,7 +330,7 @@ def _opening(seen: Watch) -> Iterator[Moment]:
 
 def _free(seen: Watch) -> Iterator[Moment]:
     """Tell of every piece when it can strike soonest and hardest, and to look up before."""
-    there = seen.look(seen.fast) if seen.fast and seen.flight.recovery else None
+    there = seen.look(seen.fast) if seen.fast and seen.first_device else None
     rows: dict[tuple[int, str], list[Fall]] = {}
     for fall in arrivals(seen.falls):
         look = seen.look(fall)

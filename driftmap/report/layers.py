@@ -16,6 +16,7 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Line, Zone
 from driftmap.report import marks
+from driftmap.report.instruct import Watch
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import (
@@ -26,6 +27,7 @@ from driftmap.report.shapes import (
     rings_of,
     underlay,
 )
+from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
@@ -40,45 +42,44 @@ _MARKED: Final = 40
 """How far the labels of all that does not pass come before others."""
 
 
-def drawn(
-    assessment: Assessment, zoned: Sequence[Zone], line: Line, voice: Voice
-) -> dict[str, Any]:
+def drawn(told: Watch) -> dict[str, Any]:
     """Give what the page's script draws of an assessment, and what it must know of the ground."""
-    site = assessment.site
-    place, view = on_earth(site), _view(assessment, zoned)
+    a, voice, site = told.told, told.voice, told.told.site
+    place, view = on_earth(site), _view(told.places, told.zones)
+    edges: dict[str, Outcome] = {
+        edge: marks.worst_of(a.checks, edge) for edge in ("boundary", "waiver")
+    }
+    seen = {spot.area.name: spot.seen for spot in told.places} | edges
     grid = marks.lay_squares(view, voice.units)
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        **ground_of(site, _seen(assessment, zoned), place, voice),
+        **ground_of(site, seen, place, voice),
         "picture": underlay(site),
-        "zones": _zones(assessment, zoned, voice),
-        "pieces": [
-            _piece(assessment, i, line, voice)
-            for i in range(len(assessment.cloud.parts))
-        ],
+        "zones": _zones(told),
+        "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
         "grid": [place(each).tolist() for each in grid.lines()],
         "rings": _rings(place, view, voice),
         "squares": _edges(site, grid),
         "views": {
             "flight": _corners(site, view),
-            "people": _corners(site, _people_view(assessment, zoned)),
-            "everything": _corners(site, _everything(assessment)),
+            "people": _corners(site, _people_view(a, told.zones)),
+            "everything": _corners(site, _everything(a)),
         },
-        "points": _points(assessment),
+        "points": _points(a),
     }
 
 
-def _view(assessment: Assessment, zoned: Sequence[Zone]) -> marks.Bounds:
+def _view(places: Sequence[Spot], zoned: Sequence[Zone]) -> marks.Bounds:
     """Frame pad, zones, and near enough crowd and areas with a check not passed."""
-    worst = _worst(assessment)
     near = [
-        a.shape
-        for a in assessment.site.areas
+        spot.area.shape
+        for spot in places
         if (
-            a.occupied or (worst[a.name] != "pass" and marks.KINDS.get(a.role) != "way")
+            spot.stand
+            or (spot.outcome != "pass" and marks.KINDS.get(spot.area.role) != "way")
         )
-        and marks.in_sight(a.shape, zoned)
+        and marks.in_sight(spot.area.shape, zoned)
     ]
     return _bounds([*near, *(zone.shape for zone in zoned)])
 
@@ -111,24 +112,6 @@ def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
         np.array([south, north, south, north]),
     )
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
-
-
-def _worst(assessment: Assessment) -> dict[str, Outcome]:
-    """Give the outcome of the worst check of each area, and of both edges."""
-    names = [*(area.name for area in assessment.site.areas), "boundary", "waiver"]
-    return {name: marks.worst_of(assessment.checks, name) for name in names}
-
-
-def _seen(assessment: Assessment, zoned: Sequence[Zone]) -> dict[str, Outcome]:
-    """Give the marks of areas and edges; those of people by the zones they reach into too."""
-    worst = _worst(assessment)
-    for area in assessment.site.areas:
-        if area.occupied:
-            kind = marks.zone_at(area.shape, zoned)
-            worst[area.name] = marks.seen_outcome(
-                worst[area.name], kind, assessment.verdict
-            )
-    return worst
 
 
 def ground_of(
@@ -194,7 +177,7 @@ def _piece(
     mark, color, dash = marks.marks_of(assessment)[index]
     lines = assessment.contours[part.case, part.body]
     causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
-    text = case_name(assessment, part.case, causes.get(part.case, ""), voice)
+    text = case_name(assessment.flight, part.case, causes.get(part.case, ""), voice)
     if part.body != "rocket":
         text = f"{voice.known('piece', part.body)}: {text}"
     shapes = [line(part), *(each.shape for each in lines[-2::-1])]
@@ -266,19 +249,18 @@ def _packed(steps: FloatArray) -> str:
     return base64.b64encode(steps.round().astype("<i2").tobytes()).decode()
 
 
-def _zones(
-    assessment: Assessment, zoned: Sequence[Zone], voice: Voice
-) -> list[dict[str, Any]]:
+def _zones(told: Watch) -> list[dict[str, Any]]:
     """Give danger and caution with what comes down there, and where their words belong.
 
     Result: a caution zone that danger covers has no place for a word.
     """
+    assessment, zoned = told.told, told.zones
     place = on_earth(assessment.site)
     above = shapely.union_all([a.shape for a in assessment.site.areas])
     found = []
     for zone in zoned:
         at = None
-        if zone in marks.shown(zoned):
+        if zone in told.drawn:
             free = shapely.difference(zone.heart, above)
             heart = zone.heart if free.is_empty else free
             circle = shapely.maximum_inscribed_circle(
@@ -291,7 +273,7 @@ def _zones(
                 "kind": zone.kind,
                 "rings": rings_of(place, zone.shape),
                 "at": at,
-                "lines": zone_lines(assessment.flight, zone, voice),
+                "lines": zone_lines(assessment.flight, zone, told.voice),
             }
         )
     return found

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict
 from html import escape
 from typing import Any, Final
 
-from driftmap.hazard.zones import Zone, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
 from driftmap.report.instruct import Watch, before, instruction, moments, watch
 from driftmap.report.layers import drawn
-from driftmap.report.marks import KINDS, MOST_POINTS, shown
+from driftmap.report.marks import KINDS, MOST_POINTS
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -23,7 +21,6 @@ from driftmap.report.page import (
 )
 from driftmap.report.picture import field_picture
 from driftmap.report.reasons import needle_told, zone_lines
-from driftmap.report.sheetfacts import spots
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
@@ -73,11 +70,9 @@ def map_html(
     """
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
-    line = outer_line(assessment.cloud, assessment.contours)
-    zoned = zones(assessment.cloud, line)
     seen = watch(assessment, voice)
     told = {
-        **drawn(assessment, zoned, line, voice),
+        **drawn(seen),
         "moments": [asdict(moment) for moment in moments(seen)],
     }
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
@@ -88,7 +83,7 @@ def map_html(
         voice,
         styles=[leaflet_style(), text_of("map.css")],
         scripts=[age_script(assessment, voice), leaflet_script(), own],
-        **_content(assessment, zoned, seen, around),
+        **_content(seen, around),
     )
 
 
@@ -134,18 +129,15 @@ def _map_script(latitude: float, longitude: float) -> str:
     return str(figure.script.render())
 
 
-def _content(
-    a: Assessment, zoned: Sequence[Zone], seen: Watch, around: Around | None
-) -> dict[str, Any]:
-    voice, facts, drawn_zones = seen.voice, document(a), shown(zoned)
-    wind = tables.wind_rows(a, voice)
-    people = tables.people_rows(a, zoned, voice)
+def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
+    a, voice, facts = seen.told, seen.voice, document(seen.told)
+    wind, people = tables.wind_rows(a, voice), tables.people_rows(seen.places, voice)
     return {
         "facts": facts,
-        "still": field_picture(a, spots(a), drawn_zones, voice),
+        "still": field_picture(seen),
         "still_style": text_of("picture.css"),
         "zones": [
-            (z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in drawn_zones
+            (z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in seen.drawn
         ],
         "instruction": instruction(seen),
         "before": before(seen),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from html import escape
 from typing import Final
 
@@ -11,7 +10,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.marks import in_sight, ring_step, seen_outcome, zone_at
+from driftmap.report.instruct import Watch
+from driftmap.report.marks import in_sight, ring_step
 from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
@@ -19,7 +19,7 @@ from driftmap.report.voice import Voice
 from driftmap.report.windsketch import broad_arrow
 from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import OUTCOMES, Verdict
+from driftmap.verdict.check import OUTCOMES
 
 __all__ = ["drawn_kinds", "field_picture"]
 
@@ -34,18 +34,13 @@ _LONGEST: Final = 22  # characters of a name in the picture
 _SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
 
 
-def field_picture(
-    assessment: Assessment,
-    places: Sequence[Spot],
-    zones: Sequence[Zone],
-    voice: Voice,
-) -> str:
+def field_picture(seen: Watch) -> str:
     """Draw the plan; people bear their number in the order of the places.
 
     Result: an ``svg`` element; every name from a file is escaped.
     """
-    a = assessment
-    people = [_seen(spot, zones, a.verdict) for spot in places if spot.stand]
+    a, places, zones, voice = seen.told, seen.places, seen.drawn, seen.voice
+    people = [spot for spot in places if spot.stand]
     frame = _frame(people, zones)
     parts = [_PATTERNS, f'<rect class="ground" width="{WIDTH:g}" height="{HEIGHT:g}"/>']
     # Danger lies over caution: where both fall, the worse one counts.
@@ -56,7 +51,7 @@ def field_picture(
     for spot in places:
         if not spot.stand:
             parts += _closed(frame, spot)
-    parts += [_shape(f"people {s.outcome}", frame, s.area.shape) for s in people]
+    parts += [_shape(f"people {s.seen}", frame, s.area.shape) for s in people]
     danger = shapely.union_all([z.shape for z in zones if z.kind == "danger"])
     grounds = [frame.pixels(spot.area.shape) for spot in people]
     room = Room(grounds, frame.pixels(danger))
@@ -70,11 +65,6 @@ def field_picture(
         f'<svg class="plan" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{name}">{"".join(parts)}</svg>'
     )
-
-
-def _seen(spot: Spot, zones: Sequence[Zone], verdict: Verdict) -> Spot:
-    kind = zone_at(spot.area.shape, zones)
-    return replace(spot, outcome=seen_outcome(spot.outcome, kind, verdict))
 
 
 _PATTERNS: Final = (
@@ -91,14 +81,13 @@ def _frame(people: Sequence[Spot], zones: Sequence[Zone]) -> Frame:
     return fit(shapely.union_all(near), [zone.shape for zone in zones])
 
 
-def drawn_kinds(
-    a: Assessment, places: Sequence[Spot], zones: Sequence[Zone]
-) -> frozenset[str]:
+def drawn_kinds(told: Watch) -> frozenset[str]:
     """Say what is in the picture, so that its legend names nothing else."""
-    people = [spot for spot in places if spot.stand]
-    seen = _frame(people, zones).box()
-    kinds = {"boundary"} if a.site.boundary.boundary.intersects(seen) else set()
-    for spot in places:
+    people = [spot for spot in told.places if spot.stand]
+    seen = _frame(people, told.drawn).box()
+    boundary = told.told.site.boundary.boundary
+    kinds = {"boundary"} if boundary.intersects(seen) else set()
+    for spot in told.places:
         if spot.area.shape.intersects(seen):
             way = "way" if spot.area.role in _WAYS else "closed"
             kinds.add("people" if spot.stand else way)
@@ -141,7 +130,7 @@ def _corners(a: Assessment) -> list[tuple[float, float, float, float]]:
 
 def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
     """Set a plate for every place with people: failing ones first, none is dropped."""
-    order = sorted(range(len(people)), key=lambda i: -OUTCOMES.index(people[i].outcome))
+    order = sorted(range(len(people)), key=lambda i: -OUTCOMES.index(people[i].seen))
     plates = []
     for i in order:
         spot, number = people[i], str(i + 1)
@@ -155,13 +144,13 @@ def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> li
             text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
             if spot.area.people:
                 text += f" · {voice.count(spot.area.people)}"
-            text = f"{_SIGNS[spot.outcome]}{text}"
+            text = f"{_SIGNS[spot.seen]}{text}"
         sizes = [(34.0 + widths(text), 30.0)] if text else []
         plate, which = room.place(
             frame.spot(aim.x, aim.y), [*sizes, (30.0, 30.0)], own=i
         )
         told = text if which < len(sizes) else ""
-        plates.append((plate, number, told, spot.outcome))
+        plates.append((plate, number, told, spot.seen))
     leads = [plate.leader() for plate, *_ in plates]
     return [*leads, *(_plate(*told) for told in plates)]
 

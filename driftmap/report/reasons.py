@@ -199,35 +199,35 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     height, speed = min(told or [(10.0, float(told_at(a.wind, 10.0)[1]))])
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
     length = a.flight.rail.length
-    rows: list[tuple[str, dict[str, str]]] = [
-        ("back.mass", {"mass": both(a.flight.airframe.mass.value, "mass")}),
-        (
+    say = voice.say
+    lines = [
+        say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
+        say(
             "back.rail",
-            {
-                "length": f"{_short(length, voice)} ({_short(length, other)})",
-                "speed": both(float(rail), "speed"),
-            },
+            length=f"{_short(length, voice)} ({_short(length, other)})",
+            speed=both(float(rail), "speed"),
         ),
-        ("back.pad", {"height": both(a.site.elevation, "length")}),
-        ("back.ceiling", {"height": both(a.site.waiver.ceiling, "length")}),
-        ("back.apogee", {"height": both(float(apogee), "length")}),
+        say("back.pad", height=both(a.site.elevation, "length")),
+        say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
+        say("back.apogee", height=both(float(apogee), "length")),
     ]
-    for device in a.flight.devices:
-        name, opens = isolate(device.name), device.opens_at
-        if opens.at == "height":
-            row = {"device": name, "height": both(opens.value, "length")}
-            rows.append(("back.opens", row))
-    rows += [
-        ("back.glides", {"device": isolate(d.name), "speed": both(d.glide, "speed")})
+    lines += [
+        say(
+            "back.opens",
+            device=isolate(d.name),
+            height=both(d.opens_at.value, "length"),
+        )
+        for d in a.flight.devices
+        if d.opens_at.at == "height"
+    ]
+    lines += [
+        say("back.glides", device=isolate(d.name), speed=both(d.glide, "speed"))
         for d in a.flight.devices
         if d.glide
     ]
-    rows.append(
-        ("back.wind", {"speed": both(speed, "speed"), "height": both(height, "length")})
-    )
-    if needle := needle_told(a.site.declination, voice, "back"):
-        return [*(voice.say(key, **row) for key, row in rows), needle]
-    return [voice.say(key, **row) for key, row in rows]
+    wind = say("back.wind", speed=both(speed, "speed"), height=both(height, "length"))
+    needle = needle_told(a.site.declination, voice, "back")
+    return [*lines, wind, *([needle] if needle else [])]
 
 
 def needle_told(

@@ -11,7 +11,7 @@ from typing import Final
 from driftmap.failures.cases import BREAKS_OFF
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.verdict.assessment import Assessment
+from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 
 __all__ = [
@@ -266,12 +266,12 @@ def _in_doubt(check: Check) -> bool:
     return low <= check.limit <= high and low < high and math.isfinite(high)
 
 
-def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
+def case_name(flight: Flight, case: str, cause: str, voice: Voice) -> str:
     """Name a case in plain words; one that the flight file describes keeps its name.
 
     ``case`` and ``cause``: names of the case and of its cause.
     """
-    if cause in {own.name for own in a.flight.own_cases}:
+    if cause in {own.name for own in flight.own_cases}:
         return isolate(case)
     return case_words(case, voice, cause)
 

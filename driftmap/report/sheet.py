@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from driftmap.ground.site import OCCUPIED
-from driftmap.hazard.zones import Zone, grade, outer_line, zones
+from driftmap.hazard.zones import grade
 from driftmap.planning.around import Around
 from driftmap.report.instruct import (
     Watch,
@@ -17,12 +17,11 @@ from driftmap.report.instruct import (
     moments,
     watch,
 )
-from driftmap.report.marks import shown
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
 from driftmap.report.sentences import case_name
-from driftmap.report.sheetfacts import Fall, Spot, arrivals, spots
+from driftmap.report.sheetfacts import Fall, Spot, arrivals
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import age_script
@@ -50,26 +49,22 @@ def brief_html(
 
     Result: an HTML document; the same assessment gives the same text.
     """
-    places, seen = spots(assessment), watch(assessment, voice)
-    people = [spot for spot in places if spot.stand]
-    zoned = shown(_zones(assessment))
-    rows = people_rows(assessment, zoned, voice)
+    seen = watch(assessment, voice)
+    people = [spot for spot in seen.places if spot.stand]
+    closed = _by_risk(seen.places)
     return _page(
         "sheet",
-        assessment,
-        voice,
+        seen,
         around,
-        rows,
-        picture=field_picture(assessment, places, zoned, voice),
-        drawn=drawn_kinds(assessment, places, zoned),
-        zones=zoned,
+        picture=field_picture(seen),
+        drawn=drawn_kinds(seen),
+        zones=seen.drawn,
         anywhere=seen.stray,
-        stand=rows[:_MOST_PLACES],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(people, seen),
         heads_up=heads_up(seen),
-        closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
-        closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
+        closed=[_closed(spot, voice) for spot in closed[:_MOST_CLOSED]],
+        closed_more=_count(len(closed) - _MOST_CLOSED, voice),
         made=_made(assessment, voice),
         **_table(assessment, seen.falls, voice),
     )
@@ -100,7 +95,7 @@ def _where(fall: Fall, voice: Voice) -> str:
 def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]:
     rows: list[dict[str, Any]] = [
         {
-            "case": case_name(a, fall.case, fall.cause, voice),
+            "case": case_name(a.flight, fall.case, fall.cause, voice),
             "again": i > 0 and found[i - 1].case == fall.case,
             "grade": grade(fall.energy),
             "like": hits_like(fall.energy, voice),
@@ -209,16 +204,13 @@ def poster_html(
 
     Parameters as for `brief_html`.
     """
-    zoned = shown(_zones(assessment))
-    picture = field_picture(assessment, spots(assessment), zoned, voice)
     seen = watch(assessment, voice)
     lines = instruction(seen, named=False)  # the crowd's own left and right
     # What may go astray stands on the sheet: a poster has few lines.
     told = [line for line in lines if line not in seen.stray]
     if assessment.verdict == "no-go":
         told = told[:1]  # what to do in flight would read as if it flew
-    rows = people_rows(assessment, zoned, voice)
-    return _page("poster", assessment, voice, around, rows, picture=picture, told=told)
+    return _page("poster", seen, around, picture=field_picture(seen), told=told)
 
 
 def caller_html(
@@ -228,47 +220,31 @@ def caller_html(
 
     Parameters as for `brief_html`.
     """
-    rows, seen = (
-        people_rows(assessment, _zones(assessment), voice),
-        watch(assessment, voice),
-    )
+    seen = watch(assessment, voice)
     return _page(
         "caller",
-        assessment,
-        voice,
+        seen,
         around,
-        rows,
         stand=voice.say("instruct.stand"),
         before=before(seen),
         moments=moments(seen),
-        people=rows[:8],
         heads_up=heads_up(seen),
     )
 
 
-def _zones(a: Assessment) -> tuple[Zone, ...]:
-    return zones(a.cloud, outer_line(a.cloud, a.contours))
-
-
-def _page(
-    kind: str,
-    a: Assessment,
-    voice: Voice,
-    around: Around | None,
-    rows: Sequence[dict[str, Any]],
-    **content: Any,
-) -> str:
+def _page(kind: str, seen: Watch, around: Around | None, **content: Any) -> str:
+    """Fill a page with what all three bear: head, people and the age of the word."""
+    a, voice, rows = seen.told, seen.voice, people_rows(seen.places, seen.voice)
+    style = "sheet.css" if kind == "sheet" else "poster.css"
     most = _MOST_REASONS if kind == "sheet" else 1
     return render(
         f"{kind}.html",
         voice,
-        styles=[
-            text_of("sheet.css" if kind == "sheet" else "poster.css"),
-            text_of("picture.css"),
-        ],
+        styles=[text_of(style), text_of("picture.css")],
         scripts=[age_script(a, voice)],
         flight=a.flight.name,
         site=a.site.name,
         head=headline(a, voice, around, most=most, people=rows),
+        people=rows,
         **content,
     )

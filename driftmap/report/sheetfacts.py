@@ -15,10 +15,11 @@ from driftmap.failures.cases import BARE, BROKEN, WORKS
 from driftmap.failures.staged import LATE
 from driftmap.ground.areas import Area
 from driftmap.ground.grid import mean_point
-from driftmap.hazard.zones import HURTS, grade
+from driftmap.hazard.zones import HURTS, Zone, grade
+from driftmap.hazard.zones import Kind as ZoneKind
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
-from driftmap.report.marks import worst_of
+from driftmap.report.marks import seen_outcome, worst_of, zone_at
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
@@ -191,6 +192,10 @@ class Spot:
         The worst that the checks say of it, open questions aside.
     hit : bool
         Whether pieces land in it too often, or perhaps too often.
+    kind : {"danger", "caution"} or None
+        The zone it reaches into.
+    seen : {"pass", "warn", "fail"}
+        How it is marked: ground of people in a zone never looks clear of it.
     """
 
     area: Area
@@ -198,6 +203,8 @@ class Spot:
     azimuth: float
     outcome: Outcome
     hit: bool
+    kind: ZoneKind | None
+    seen: Outcome
 
     @property
     def stand(self) -> bool:
@@ -205,8 +212,10 @@ class Spot:
         return self.area.occupied
 
 
-def spots(assessment: Assessment) -> list[Spot]:
+def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
     """Give every area as seen from the pad.
+
+    ``zoned``: danger before caution.
 
     Result: in the order of the site file.
     """
@@ -220,12 +229,16 @@ def spots(assessment: Assessment) -> list[Spot]:
             if check.area == area.name
             and check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
         )
+        said = worst_of(assessment.checks, area.name)
+        kind = zone_at(area.shape, zoned)
         spot = Spot(
             area,
             float(area.shape.distance(pad)),
             math.atan2(middle.x, middle.y),
-            worst_of(assessment.checks, area.name),
+            said,
             any(c.outcome != "pass" for c in landing),
+            kind,
+            seen_outcome(said, kind if area.occupied else None, assessment.verdict),
         )
         found.append(spot)
     return found

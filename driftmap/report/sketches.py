@@ -318,24 +318,23 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
         f'<text x="22" y="{_TOP + (m + 0.65) * _ROW:.0f}">{printable(name)}</text>'
         for m, name in enumerate(_months(voice))
     )
+    drawn = (
+        _cell(month, hour, cells.get((month, hour)), voice)
+        for month in range(1, 13)
+        for hour in range(24)
+    )
     title = printable(voice.say("plan.season_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="group" '
         f'viewBox="0 0 {width:.0f} {height:.0f}"><title>{title}</title>'
         f"{''.join(hours)}{''.join(months)}"
-        f"{''.join(_cells(cells, voice))}</svg>"
+        f"{''.join(drawn)}</svg>"
     )
 
 
 def _months(voice: Voice) -> list[str]:
     names = voice.say("plan.months").split()
     return names if len(names) == 12 else [str(n) for n in range(1, 13)]
-
-
-def _cells(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> Iterable[str]:
-    for month in range(1, 13):
-        for hour in range(24):
-            yield _cell(month, hour, cells.get((month, hour)), voice)
 
 
 def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:

@@ -11,11 +11,10 @@ import numpy as np
 from driftmap.air.wind import told_at
 from driftmap.core.estimate import Estimate
 from driftmap.failures.cases import WORKS
-from driftmap.hazard.zones import Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, reasons, windtold
 from driftmap.report.sentences import case_name, figure, limit, subject
-from driftmap.report.sheetfacts import spots
+from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at, in_units_of, isolate
 from driftmap.verdict.assessment import Assessment
@@ -113,7 +112,7 @@ def case_rows(
         rows.append(
             {
                 "number": number,
-                "name": case_name(assessment, case.name, case.cause, voice),
+                "name": case_name(assessment.flight, case.name, case.cause, voice),
                 "likely": likely + (f", {voice.one_in(p)}" if 0 < p < 0.1 else ""),
                 "assumed": not works and case.name not in given,
                 "works": works,
@@ -181,15 +180,17 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     return [row(check) for check in (*worst, *passed)]
 
 
-def people_rows(
-    assessment: Assessment, zoned: Sequence[Zone], voice: Voice
-) -> list[dict[str, Any]]:
+def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     """Give the places of people, numbered as on the map, what fails first."""
-    numbers = marks.people_numbers(assessment.site.areas)
-    people = [spot for spot in spots(assessment) if spot.stand]
+    numbers = marks.people_numbers(spot.area for spot in places)
+    people = [spot for spot in places if spot.stand]
     people.sort(key=lambda spot: -OUTCOMES.index(spot.outcome))
     unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
     flags = {"pass": "", "warn": unsure, "fail": unsafe}
+    zone = {
+        kind: voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}"))
+        for kind in ("danger", "caution")
+    }
     return [
         {
             "number": numbers[spot.area.name],
@@ -202,10 +203,10 @@ def people_rows(
             )
             if spot.distance > 0
             else voice.say("stand.at_pad"),
-            "kind": (kind := marks.zone_at(spot.area.shape, zoned)),
-            "zone": kind and voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}")),
+            "kind": spot.kind,
+            "zone": spot.kind and zone[spot.kind],
             "outcome": spot.outcome,
-            "seen": marks.seen_outcome(spot.outcome, kind, assessment.verdict),
+            "seen": spot.seen,
             "flag": flags[spot.outcome],
         }
         for spot in people
@@ -251,7 +252,7 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
 
     def named(case: str) -> str:
-        return case_name(assessment, case, causes.get(case, case), voice)
+        return case_name(assessment.flight, case, causes.get(case, case), voice)
 
     return [
         {

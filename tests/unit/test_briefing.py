@@ -16,7 +16,7 @@ from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.ground.site import read_site
 from driftmap.hazard.zones import outer_line, zones
-from driftmap.report import marks, picture, sheetfacts, tables
+from driftmap.report import marks, sheetfacts, tables
 from driftmap.report.map import map_html
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
@@ -335,7 +335,7 @@ def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
     for language in languages():
         voice = Voice(read_catalogue(language), "si")
         zoned = zones(changed.cloud, outer_line(changed.cloud, changed.contours))
-        rows = tables.people_rows(changed, zoned, voice)
+        rows = tables.people_rows(sheetfacts.spots(changed, zoned), voice)
         told = tables.partly(rows, voice)
         assert any(row["kind"] for row in rows)
         for row in rows:
@@ -379,8 +379,8 @@ def test_a_check_of_several_places_marks_each_of_them_first(
     demo, english, said, outcome, monkeypatch
 ):
     """Who stands under a fall is told in one line, though it passes: each is seen as such."""
-    for module in (marks, picture):  # zones mark too, which is shown elsewhere
-        monkeypatch.setattr(module, "zone_at", lambda *_: None)
+    # Zones mark too, which is shown elsewhere.
+    monkeypatch.setattr(sheetfacts, "zone_at", lambda *_: None)
     calm, *marked = [area.name for area in demo.site.areas if area.occupied][:3]
     under = dataclasses.replace(
         next(c for c in demo.checks if c.kind is Kind.DESCENT),

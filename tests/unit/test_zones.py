@@ -23,7 +23,6 @@ from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import HEIGHT, WIDTH, Room
-from driftmap.report.sheetfacts import spots
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.document import document
 
@@ -233,15 +232,15 @@ def test_no_name_stands_on_the_ground_of_another(demo, zoned):
 
 def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned):
     voice = Voice(read_catalogue("en"), "us")
-    places = spots(demo)
-    picture = field_picture(demo, places, zoned, voice)
-    for spot in places:
+    seen = dataclasses.replace(watch(demo, voice), drawn=zoned)
+    picture = field_picture(seen)
+    for spot in seen.places:
         if spot.stand:
             assert f"{spot.area.name} · {spot.area.people}" in picture
     assert "DANGER" in picture
     assert "CAUTION" in picture
     assert re.search(r"falls at \d+\u00a0mph", picture)
-    drawn = drawn_kinds(demo, places, zoned)
+    drawn = drawn_kinds(seen)
     for kind, path in (("boundary", 'class="edge"'), ("way", 'class="lane"')):
         assert (kind in drawn) == (path in picture)
 
