@@ -14,7 +14,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
-from driftmap.rocket.flight import Trigger
+from driftmap.rocket.flight import OwnCase, Trigger
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (
@@ -249,12 +249,22 @@ def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, told, held):
     """Told as 3 mm of plywood they flutter off: nothing told is not milder."""
     flown = planned()
     fin = next(p for p in flown.plan.flight.pieces if p.kind == "fin")
-    shape = dict.fromkeys(("root", "tip", "span"), 0.1) if told else {}
-    more = {"thickness": 0.003, "material": "plywood"} if told else {}
-    fin = fin.model_copy(update={"printed": printed, **shape, **more})
+    if not told:
+        whole = ("root", "tip", "span", "thickness", "material")
+        fin = fin.model_copy(update=dict.fromkeys(whole))
+    fin = fin.model_copy(update={"printed": printed})
     flight = flown.plan.flight.model_copy(update={"pieces": (fin,)})
     plan = replace(flown.plan, flight=flight)
     top = np.full_like(flown.fastest, fastest)
     lines = missing_checks(replace(flown, plan=plan, fastest=top))
     assert [line.outcome for line in lines] == ["warn"] * held
     assert all("flutter" in line.name for line in lines)
+
+
+@pytest.mark.parametrize(("at", "held"), [("6 s", False), ("25 s", True)])
+def test_an_own_case_after_the_apogee_holds(at, held):
+    """It is flown from the apogee, upwind of where the rocket hangs by then."""
+    own = OwnCase(name="hang", likelihood="1 %", at=at, rocket_falls="nose first")
+    flight = read_flight(WILLET).model_copy(update={"own_cases": (own,)})
+    lines = missing_checks(fly(flight, LIGHT, 0.0, samples=100, seed=1))
+    assert [line.name.partition(":")[0] for line in lines] == ["hang"] * held
