@@ -21,7 +21,7 @@ from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import astray
-from driftmap.report.layers import ground_of
+from driftmap.report.map import ground_of
 from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
     leaflet_script,
@@ -227,7 +227,6 @@ def _content(
             {
                 "number": i + 1,
                 "name": case_name(flight, name, name, voice),
-                "works": name == WORKS,
                 "assumed": name != WORKS and name not in flight.cases,
                 "pieces": [p for p in pieces if p["case"] == i],
             }

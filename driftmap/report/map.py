@@ -1,16 +1,22 @@
-"""The map: one HTML file that opens with no network."""
+"""The map: one HTML file that opens with no network, and what its script draws as plain data."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from html import escape
-from typing import Any, Final
+from typing import Any, Final, cast
 
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from driftmap.failures.cases import WORKS
+from driftmap.ground.site import Site
+from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
-from driftmap.report import tables
+from driftmap.report import marks, tables
 from driftmap.report.instruct import Watch, before, instruction, moments, watch
-from driftmap.report.layers import drawn
-from driftmap.report.marks import KINDS, MOST_POINTS
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -21,14 +27,26 @@ from driftmap.report.page import (
 )
 from driftmap.report.picture import field_picture
 from driftmap.report.reasons import needle_told, zone_lines
+from driftmap.report.sentences import case_name
+from driftmap.report.shapes import (
+    Place,
+    lonlat,
+    on_earth,
+    point_of,
+    points_of,
+    rings_of,
+    underlay,
+)
+from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of
 from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import Outcome
 from driftmap.verdict.document import document
 
-__all__ = ["map_html"]
+__all__ = ["ground_of", "map_html"]
 
 _SCRIPTS: Final = (
     "say.js",
@@ -72,7 +90,7 @@ def map_html(
     voice = Voice(catalogue, units or catalogue.units)
     seen = watch(assessment, voice)
     told = {
-        **drawn(seen),
+        **_drawn(seen),
         "moments": [asdict(moment) for moment in moments(seen)],
     }
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
@@ -145,7 +163,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "people": people,
         "arrow": wind_arrow(a),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
-        "drawn": frozenset(KINDS.get(area.role, "keep") for area in a.site.areas),
+        "drawn": frozenset(marks.KINDS.get(area.role, "keep") for area in a.site.areas),
         "source": a.wind.source,
         "head": tables.headline(a, voice, around, people=people),
         "cases": tables.case_rows(a, facts["cases"], voice),
@@ -154,7 +172,228 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "wind": wind,
         "picture": wind_picture_svg(a.wind, wind["top"], voice),
         "needle": needle_told(a.site.declination, voice),
-        "most_points": voice.count(MOST_POINTS),
+        "most_points": voice.count(marks.MOST_POINTS),
         "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",
         "assumed": [in_units_of(note, voice.units) for note in a.assumed],
     }
+
+
+_FIRST: Final = {"fail": 4, "warn": 2, "pass": 0}
+"""How far failing places of people come before the rest, as their labels are set."""
+
+_MARKED: Final = 40
+"""How far the labels of all that does not pass come before others."""
+
+
+def _drawn(told: Watch) -> dict[str, Any]:
+    """Give what the page's script draws of an assessment, and what it must know of the ground."""
+    a, voice, site = told.told, told.voice, told.told.site
+    place, view = on_earth(site), _view(told.places, told.zones)
+    edges = {edge: marks.worst_of(a.checks, edge) for edge in ("boundary", "waiver")}
+    seen = {spot.area.name: spot.seen for spot in told.places} | edges
+    grid = marks.lay_squares(view, voice.units)
+    shapes = {spot.area.shape: spot.stand for spot in told.places}
+    crowd = [
+        s for s, stand in shapes.items() if stand and marks.in_sight(s, told.zones)
+    ]
+    outer = (lines[-1].shape for lines in a.contours.values())
+    whole = [*shapes, *outer, site.boundary, site.waiver.shape]
+    return {
+        "units": voice.units,
+        "pad": [site.latitude, site.longitude],
+        **ground_of(site, seen, place, voice),
+        "picture": underlay(site),
+        "zones": _zones(told),
+        "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
+        "grid": [place(each).tolist() for each in grid.lines()],
+        "rings": _rings(place, view, voice),
+        "squares": _edges(site, grid),
+        "views": {
+            "flight": _corners(site, view),
+            "people": _corners(
+                site, _bounds(crowd)
+            ),  # those far off are on the whole view
+            "everything": _corners(site, _bounds(whole)),
+        },
+        "points": points_of(a),
+    }
+
+
+def _view(places: Sequence[Spot], zoned: Sequence[Zone]) -> marks.Bounds:
+    """Frame pad, zones, and near enough crowd and areas with a check not passed."""
+    near = [
+        spot.area.shape
+        for spot in places
+        if (
+            spot.stand
+            or (spot.outcome != "pass" and marks.KINDS.get(spot.area.role) != "way")
+        )
+        and marks.in_sight(spot.area.shape, zoned)
+    ]
+    return _bounds([*near, *(zone.shape for zone in zoned)])
+
+
+def _bounds(shapes: Iterable[BaseGeometry]) -> marks.Bounds:
+    """Bound shapes together with the pad and 50 m about it."""
+    west, south, east, north = shapely.total_bounds(
+        [*shapes, shapely.box(-50.0, -50.0, 50.0, 50.0)]
+    )
+    return float(west), float(south), float(east), float(north)
+
+
+def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
+    west, south, east, north = bounds
+    lon, lat = lonlat(
+        site,
+        np.array([west, west, east, east]),
+        np.array([south, north, south, north]),
+    )
+    return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
+
+
+def ground_of(
+    site: Site, worst: Mapping[str, Outcome], place: Place, voice: Voice
+) -> dict[str, Any]:
+    """Give the ground that every map draws alike: both edges, and the areas of the site file.
+
+    ``worst``: what the checks say of each area, and of both edges; ``place``: how the
+    page's script wants points.
+
+    Result: the areas in the order of the site file; each part with its label, an edge at a
+    corner of its own.
+    """
+    top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
+    edges = [
+        {
+            "kind": kind,
+            "rings": rings_of(place, shape),
+            "at": point_of(place, _extreme(shape, side)),
+            "name": name,
+            "outcome": worst[kind],
+            "rank": 70 - _MARKED * (worst[kind] != "pass"),
+        }
+        for kind, shape, name, side in (
+            ("boundary", site.boundary, voice.say("map.edge"), -1),
+            ("waiver", site.waiver.shape, top, 1),
+        )
+    ]
+    numbers = marks.people_numbers(site.areas)
+    areas = []
+    for area in site.areas:
+        outcome = worst[area.name]
+        rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
+        rank -= _FIRST[outcome] if area.occupied else 0
+        areas.append(
+            {
+                "kind": "people"
+                if area.occupied
+                else marks.KINDS.get(area.role, "keep"),
+                "rings": rings_of(place, area.shape),
+                "at": point_of(place, area.shape.representative_point()),
+                "name": area.name,
+                "people": area.people,
+                "number": numbers.get(area.name),
+                "outcome": outcome,
+                "rank": rank - _MARKED * (outcome != "pass"),
+            }
+        )
+    return {"edges": edges, "areas": areas}
+
+
+def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:
+    """Find the corner of a shape farthest to its south-west (-1) or north-east (1)."""
+    corners = shapely.get_coordinates(shape)
+    return shapely.Point(corners[np.argmax(side * corners.sum(axis=1))])
+
+
+def _piece(
+    assessment: Assessment, index: int, line: Line, voice: Voice
+) -> dict[str, Any]:
+    """Give the lines of a piece, the outermost first, and its label."""
+    place, part = on_earth(assessment.site), assessment.cloud.parts[index]
+    mark, color, dash = marks.marks_of(assessment)[index]
+    lines = assessment.contours[part.case, part.body]
+    causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
+    text = case_name(assessment.flight, part.case, causes.get(part.case, ""), voice)
+    if part.body != "rocket":
+        text = f"{voice.known('piece', part.body)}: {text}"
+    shapes = [line(part), *(each.shape for each in lines[-2::-1])]
+    return {
+        "mark": mark,
+        "color": color,
+        "dash": dash,
+        "works": part.case == WORKS,
+        "name": text,
+        "at": point_of(place, _badge_point(lines[-1].shape)),
+        "lines": [rings_of(place, shape) for shape in shapes],
+        "shares": [round(each.share * 100) for each in lines[::-1]],
+    }
+
+
+def _badge_point(shape: BaseGeometry) -> shapely.Point:
+    """Find the point of an outline farthest from the pad: there outlines part."""
+    corners = shapely.get_coordinates(shape)
+    return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])
+
+
+def _rings(place: Place, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
+    """Give circles and bearings about the pad, each with its name at one of its places."""
+    step = marks.ring_step(max(abs(edge) for edge in view), voice.units)
+    found = []
+    for radius, around in marks.rings(step):
+        places = place(around).tolist()
+        quarter = places[len(places) // 8]
+        name = voice.exact_distance(radius)
+        found.append({"places": places, "name": name, "at": quarter, "rank": 80})
+    for degrees, out in marks.spokes(step):
+        places = place(out).tolist()
+        name = f"{degrees or 360:03d}°"
+        found.append({"places": places, "name": name, "at": places[-1], "rank": 90})
+    return found
+
+
+def _edges(site: Site, grid: marks.Squares) -> dict[str, Any]:
+    """Give the script what names squares along the edges and under a finger."""
+    middle = grid.size * (np.arange(max(grid.columns, grid.rows)) + 0.5)
+    east = grid.west + middle[: grid.columns]
+    north = grid.south + middle[: grid.rows]
+    lon, _ = lonlat(site, east, np.full(east.size, north.mean()))
+    _, lat = lonlat(site, np.full(north.size, east.mean()), north)
+    return {
+        "size": grid.size,
+        "west": grid.west,
+        "south": grid.south,
+        "letters": grid.letters,
+        "longitude": lon.round(6).tolist(),
+        "latitude": lat.round(6).tolist(),
+    }
+
+
+def _zones(told: Watch) -> list[dict[str, Any]]:
+    """Give danger and caution with what comes down there, and where their words belong.
+
+    Result: a caution zone that danger covers has no place for a word.
+    """
+    assessment, zoned = told.told, told.zones
+    place = on_earth(assessment.site)
+    above = shapely.union_all([a.shape for a in assessment.site.areas])
+    found = []
+    for zone in zoned:
+        at = None
+        if zone in told.drawn:
+            free = shapely.difference(zone.heart, above)
+            heart = zone.heart if free.is_empty else free
+            circle = shapely.maximum_inscribed_circle(
+                cast("shapely.Polygon", heart), tolerance=5.0
+            )
+            at = point_of(place, shapely.get_point(circle, 0))
+            above = shapely.union(above, zone.shape)
+        found.append(
+            {
+                "kind": zone.kind,
+                "rings": rings_of(place, zone.shape),
+                "at": at,
+                "lines": zone_lines(assessment.flight, zone, told.voice),
+            }
+        )
+    return found

@@ -1,9 +1,10 @@
-"""Shapes and the club's picture of a site by latitude and longitude."""
+"""Shapes, landing points and the club's picture of a site by latitude and longitude."""
 
 from __future__ import annotations
 
 import base64
 import io
+import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
@@ -15,6 +16,8 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.ground.backdrop import Picture, open_picture
 from driftmap.ground.site import Site
+from driftmap.report.marks import MOST_POINTS
+from driftmap.verdict.assessment import Assessment
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -25,6 +28,7 @@ __all__ = [
     "lonlat",
     "on_earth",
     "point_of",
+    "points_of",
     "rings_of",
     "underlay",
 ]
@@ -83,6 +87,23 @@ def point_of(place: Place, point: shapely.Point) -> list[float]:
     """Give a point, from the pad [m]."""
     (found,) = place(shapely.get_coordinates(point)).tolist()
     return found  # type: ignore[no-any-return]
+
+
+def points_of(assessment: Assessment) -> dict[str, Any]:
+    """Pack thinned landing points: 16-bit steps of latitude and longitude about the pad."""
+    site, cloud = assessment.site, assessment.cloud
+    offsets = []
+    for part in cloud.parts:
+        rows = np.arange(part.rows.start, part.rows.stop)
+        rows = rows[:: max(1, math.ceil(rows.size / MOST_POINTS))]
+        lon, lat = lonlat(site, cloud.east[rows], cloud.north[rows])
+        offsets.append(np.column_stack([lat - site.latitude, lon - site.longitude]))
+    step = max(float(np.abs(o).max()) for o in offsets) / 32767 or 1e-9
+    return {"step": step, "pieces": [_steps(o / step) for o in offsets]}
+
+
+def _steps(steps: FloatArray) -> str:
+    return base64.b64encode(steps.round().astype("<i2").tobytes()).decode()
 
 
 def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:

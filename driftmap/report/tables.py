@@ -115,7 +115,6 @@ def case_rows(
                 "name": case_name(assessment.flight, case.name, case.cause, voice),
                 "likely": likely + (f", {voice.one_in(p)}" if 0 < p < 0.1 else ""),
                 "assumed": not works and case.name not in given,
-                "works": works,
                 "pieces": pieces,
             }
         )

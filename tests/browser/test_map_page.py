@@ -96,6 +96,23 @@ def test_verdict_stands_first_and_is_not_colour_alone(browser, page, demo):
     assert "Wind 8 mph from the south-west (240°) at head height" in told
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_hold_leaves_the_map_in_sight_on_a_phone(
+    browser, demo, just_now, tmp_path, language
+):
+    """Word, one reason and one instruction; what it rests on stands below the map."""
+    path = tmp_path / "hold.html"
+    held = just_now(demo, "hold")
+    path.write_text(map_html(held, language=language), encoding="utf-8")
+    for width, height, least in ((390, 844, 300), (320, 640, 160)):
+        browser.open(path, width=width, height=height)
+        top = browser.js("return one('#map').getBoundingClientRect().top")
+        assert height - top >= least
+        shown = "return all('header .reason').filter(e => e.checkVisibility()).length"
+        assert browser.js(shown) == 1
+        assert browser.find(".below").is_displayed()
+
+
 def test_switch_of_a_piece(browser, page):
     browser.open(page)
     causes(browser)

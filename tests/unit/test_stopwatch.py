@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.failures.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
-from driftmap.report.instruct import before, moments, watch
+from driftmap.report.instruct import Sight, before, moments, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
@@ -169,3 +169,40 @@ def test_every_piece_the_program_names_is_in_every_language(name):
         if language != "en":
             other = read_catalogue("en").messages
             assert known["piece.loose motor"] != other["piece.loose motor"]
+
+
+@pytest.mark.parametrize(
+    ("bearing", "distance", "side"),
+    [
+        (0, 400, "beyond"),
+        (90, 300, "right"),
+        (270, 300, "left"),
+        (180, 300, "before"),
+        (135, 700, "far_right"),
+        (225, 700, "far_left"),
+        (180, 400, "over"),
+        (180, 900, "behind"),
+    ],
+)
+@pytest.mark.parametrize("turn", [0, 75, 200])
+def test_left_and_right_are_those_of_the_crowd(bearing, distance, side, turn):
+    """A crowd 400 m south of the pad faces north; the whole ground turned, they stay as they are."""
+    south = math.radians(180 + turn)
+    crowd = Sight("Crowd", 400 * math.sin(south), 400 * math.cos(south))
+    assert crowd.side(distance, math.radians(bearing + turn)) == side
+
+
+def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
+    """East of the pad is to the right of who stands south of it."""
+    seen = watch(demo, english("us"))
+    assert seen.sight.name == "South crowd line"
+    east = dataclasses.replace(
+        seen.falls[0], azimuth=math.pi / 2, distance=300, radius=0
+    )
+    assert seen.look(east) == "look east of the pad, to the right of it"
+    assert seen.look(east, named=True).endswith(
+        "to the right of it from South crowd line"
+    )
+    assert any("South crowd line" in line for line in before(seen))
+    alone = dataclasses.replace(seen, sight=None)
+    assert alone.look(east) == "look east of the pad"
