@@ -27,6 +27,7 @@ __all__ = [
     "MOST_LANDINGS",
     "LonLat",
     "add",
+    "medians",
     "outlines",
     "pieces",
     "place",
@@ -109,6 +110,15 @@ def pieces(assessment: Assessment) -> Iterator[tuple[Part, float, Landed]]:
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
         yield part, likely[part.case], landed(cloud, part)
+
+
+def medians(found: Landed) -> dict[str, float]:
+    """Give time, speed and energy of a landing in the middle of all, by their names in a file."""
+    return {
+        "median_time_s": round(found.time.p50, 1),
+        "median_speed_mps": round(found.speed.p50, 1),
+        "median_energy_j": round(found.energy.p50, 1),
+    }
 
 
 def outlines(assessment: Assessment) -> Iterator[tuple[str, str, Contour]]:

@@ -18,7 +18,6 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import weighted_mean
 from driftmap.ground.grid import probability_grid
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.montecarlo.margins import Landed
 from driftmap.report import exported
 from driftmap.report.exported import DECIMALS, place, polygons, positions
 from driftmap.verdict.assessment import CAUTIONS, Assessment
@@ -141,27 +140,18 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
     for part, likely, found in exported.pieces(a):
         told = _piece(part.case, part.body)
         (spot,) = positions(a.site, [found.east], [found.north])
-        time, speed, energy = _medians(found)
         yield _feature(
             {"type": "Point", "coordinates": spot},
             "mean landing point",
             **told,
             count=part.count,
             case_probability=likely,
-            median_time_s=time,
-            median_speed_mps=speed,
-            median_energy_j=energy,
+            **exported.medians(found),
         )
         for spot, _, _, time, speed, energy in _points(a, part, most):
             figures = {"time_s": time, "speed_mps": speed, "energy_j": energy}
             geometry = {"type": "Point", "coordinates": spot}
             yield _feature(geometry, "landing point", **told, **figures)
-
-
-def _medians(found: Landed) -> tuple[float, float, float]:
-    """Give time, speed and energy of a landing in the middle of all."""
-    time, speed, energy = found.time.p50, found.speed.p50, found.energy.p50
-    return round(time, 1), round(speed, 1), round(energy, 1)
 
 
 def _points(a: Assessment, part: Part, most: int) -> Iterator[tuple[Any, ...]]:
@@ -342,7 +332,14 @@ def pieces_csv(assessment: Assessment) -> str:
     for part, likely, at in exported.pieces(assessment):
         (spot,) = positions(assessment.site, [at.east], [at.north])
         told = (part.case, likely, part.body, part.count, *spot)
-        rows.append((*told, round(at.east, 1), round(at.north, 1), *_medians(at)))
+        rows.append(
+            (
+                *told,
+                round(at.east, 1),
+                round(at.north, 1),
+                *exported.medians(at).values(),
+            )
+        )
     return _table((*head, *medians), rows)
 
 

@@ -155,14 +155,8 @@ def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
             _data(mark, percent_inside=percent, area_m2=round(line.area))
             add_shape(mark, a.site, line.shape)
         mean = _placemark(folder, f"{part.body}: mean landing point")
-        _data(
-            mean,
-            case_probability=f"{likely:.3g}",
-            count=part.count,
-            median_time_s=round(found.time.p50, 1),
-            median_speed_mps=round(found.speed.p50, 1),
-            median_energy_j=round(found.energy.p50, 1),
-        )
+        figures = exported.medians(found)
+        _data(mean, case_probability=f"{likely:.3g}", count=part.count, **figures)
         _point(mean, positions(a.site, [found.east], [found.north])[0])
         rows = exported.thinned(part, points)
         if rows.size:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -20,6 +20,7 @@ __all__ = [
     "figure",
     "limit",
     "one_of",
+    "places_named",
     "sentence",
     "subject",
 ]
@@ -157,7 +158,10 @@ def _winds_told(check: Check, voice: Voice) -> str:
 def _told(check: Check, voice: Voice) -> str:
     if told := _winds_told(check, voice):
         return told
-    words = {"area": _where(check, voice), "when": _when(check, voice)}
+    words = {
+        "area": places_named(check.area.split(", "), voice),
+        "when": _when(check, voice),
+    }
     words["check"] = isolate(check.name)
     if check.value is not None:
         words["chance"] = chance(check, voice) if check.unit == "share" else ""
@@ -180,14 +184,13 @@ def _told(check: Check, voice: Voice) -> str:
     return _plainly(check, words, voice)
 
 
-def _where(check: Check, voice: Voice) -> str:
-    """Name the ground of a check; of a whole crowd of places the first, and count the rest."""
-    names = check.area.split(", ")
-    if len(names) <= _MOST_NAMED + 1:
-        return isolate(check.area)
-    first = isolate(", ".join(names[:_MOST_NAMED]))
-    rest = voice.count(len(names) - _MOST_NAMED)
-    return voice.say("reason.places", first=first, count=rest)
+def places_named(names: Sequence[str], voice: Voice) -> str:
+    """Name ground; of a whole crowd of places the first, and count the rest."""
+    told = [isolate(name) for name in names]
+    if len(told) <= _MOST_NAMED + 1:
+        return ", ".join(told)
+    rest = voice.count(len(told) - _MOST_NAMED)
+    return voice.say("reason.places", first=", ".join(told[:_MOST_NAMED]), count=rest)
 
 
 def _worst(check: Check, voice: Voice) -> str:

@@ -13,10 +13,10 @@ from driftmap.core.estimate import Estimate
 from driftmap.failures.cases import WORKS
 from driftmap.planning.around import Around
 from driftmap.report import marks, reasons, windtold
-from driftmap.report.sentences import case_name, figure, limit, subject
+from driftmap.report.sentences import case_name, figure, limit, places_named, subject
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
-from driftmap.report.words import flown_at, in_units_of, isolate
+from driftmap.report.words import flown_at, in_units_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
@@ -212,9 +212,6 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     ]
 
 
-_MOST_NAMED: Final = 4  # places in one sentence
-
-
 def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
     """Name the places of people that reach into a zone, danger first; a sentence for each zone.
 
@@ -222,16 +219,10 @@ def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
     """
     told = []
     for kind in ("danger", "caution"):
-        names = [isolate(row["name"]) for row in people if row["kind"] == kind]
+        names = [row["name"] for row in people if row["kind"] == kind]
         if names:
-            rest = voice.count(len(names) - _MOST_NAMED)
-            first = ", ".join(names[:_MOST_NAMED])
-            if len(names) > _MOST_NAMED + 1:
-                first = voice.say("reason.places", first=first, count=rest)
-            else:
-                first = ", ".join(names)
-            zone = voice.say(f"zone.{kind}")
-            told.append(voice.say("instruct.partly", zone=zone, names=first))
+            zone, named = voice.say(f"zone.{kind}"), places_named(names, voice)
+            told.append(voice.say("instruct.partly", zone=zone, names=named))
     return told
 
 
