@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from math import log, pi, sqrt
+from math import atan, log, pi, sqrt
 from typing import Final
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
 from driftmap.formulas.drag import PLATE_SHARE, plate_glide
@@ -84,13 +85,41 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
     return Spread("normal", given.value, spread, note)
 
 
-def by_opening(device: Device) -> tuple[int, float]:
-    """Give the key that sorts devices by when they open.
+def by_opening(flight: Flight) -> list[Device]:
+    """List the devices that come down with the rocket as they open, the first one first.
 
-    Result: apogee and times first, then falling heights.
+    By times and apogee, then falling heights. A time on the way up comes before apogee.
     """
-    trigger = device.opens_at
-    return (1, -trigger.value) if trigger.at == "height" else (0, trigger.value)
+    top = _rises_for(flight)
+
+    def key(device: Device) -> tuple[int, float]:
+        trigger = device.opens_at
+        if trigger.at == "height":
+            return 1, -trigger.value
+        return 0, top if trigger.at == "apogee" else trigger.value
+
+    return sorted(flight.recovery, key=key)
+
+
+_THIN: Final = 1.0  # kg/m³, air up to some 2 km; assumed
+
+
+def _rises_for(flight: Flight) -> float:
+    """Reckon when a flight is at its highest [s]; of a motor in the air nothing is counted.
+
+    A burn as if without drag, then a coast straight up with drag.
+    """
+    if flight.apogee is not None:
+        return flight.apogee.time.value
+    motor, frame = flight.motor, flight.airframe
+    if motor is None:
+        return 0.0
+    mass = frame.mass.value - motor.propellant_mass / 2
+    burn = motor.burn_time.value
+    speed = max(motor.total_impulse.value / mass - STANDARD_GRAVITY * burn, 0.0)
+    drag = _THIN / 2 * frame.drag_coefficient.value * frame.cross_section
+    steady = sqrt((mass - motor.propellant_mass / 2) * STANDARD_GRAVITY / drag)
+    return burn + steady / STANDARD_GRAVITY * atan(speed / steady)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,11 +181,11 @@ class Bench:
 
     def devices(self) -> list[Device]:
         """List the devices in the order in which they open."""
-        return sorted(self.flight.recovery, key=by_opening)
+        return by_opening(self.flight)
 
     def largest(self) -> Device:
-        """Give the device with the most cloth."""
-        return max(self.devices(), key=lambda device: device.cloth_area)
+        """Give the canopy with the most cloth; a streamer where there is none."""
+        return max(self.devices(), key=lambda d: (d.kind == "canopy", d.cloth_area))
 
     def cloth_mass(self, device: Device) -> float:
         """Give the mass of a device with its lines [kg]."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench, Drag, Fall, by_opening
+from driftmap.failures.bodies import Bench, Drag, Fall
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.rocket.flight import Device
@@ -115,10 +115,13 @@ def ends(
 
 def later_than(bench: Bench, device: Device) -> list[Device]:
     """List what still opens after a device, by height or time."""
+    devices = bench.devices()
+    now = device.opens_at.at, device.opens_at.value
     return [
         other
-        for other in bench.devices()
-        if by_opening(other) > by_opening(device) and other.opens_at.at != "apogee"
+        for other in devices[devices.index(device) + 1 :]
+        if other.opens_at.at != "apogee"
+        and (other.opens_at.at, other.opens_at.value) != now
     ]
 
 

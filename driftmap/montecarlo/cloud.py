@@ -22,6 +22,7 @@ from driftmap.core.errors import (
 )
 from driftmap.core.pools import in_order
 from driftmap.core.spread import quantile
+from driftmap.failures.bodies import by_opening
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
@@ -331,13 +332,14 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
     notes = _above_apogee(plan.flight, flown.draws, top[2])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
+    missing = *shared.missing, *_before_apogee(plan.flight, flown.draws, top[6])
     fluttered = np.zeros(flown.count, bool)
     for margin in flown.margins.values():
         fluttered |= margin < 1
     return Cloud(
         **dict(zip(LANDED, landed, strict=True)),
         parts=tuple(parts),
-        tree=replace(shared, assumed=(*shared.assumed, *notes)),
+        tree=replace(shared, assumed=(*shared.assumed, *notes), missing=missing),
         fluttered=fluttered,
         plan=plan,
         draws=flown.draws,
@@ -366,6 +368,26 @@ def _above_apogee(
                 yield (
                     f"{device.name}: set to open above the apogee of {share:.0%} of flights, "
                     "which it opens at instead"
+                )
+
+
+_EARLY: Final = 2.0  # s before apogee, where it still rises at 20 m/s
+_FEW: Final = 0.01  # of the flights; assumed, both
+
+
+def _before_apogee(
+    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
+) -> Iterator[str]:
+    """Tell which devices fire on the way up though they are flown as if after apogee."""
+    devices = by_opening(flight)
+    at_top = [d for d in devices if d.opens_at.at == "apogee"]
+    for device in devices[devices.index(at_top[0]) + 1 :] if at_top else ():
+        if device.opens_at.at == "time":
+            early = draws[f"{device.name} opens"] < apogee - _EARLY
+            if np.mean(early) > _FEW:
+                yield (
+                    f"{device.name} fires on the way up in {np.mean(early):.0%} of flights; "
+                    "that opening was not flown: it is flown as if after apogee"
                 )
 
 

@@ -138,7 +138,7 @@ class Watch:
     @property
     def first_device(self) -> Device | None:
         """The device that opens first."""
-        return min(self.told.flight.recovery, key=by_opening, default=None)
+        return next(iter(by_opening(self.told.flight)), None)
 
     @property
     def opens_by(self) -> float | None:

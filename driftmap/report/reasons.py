@@ -11,7 +11,6 @@ import numpy as np
 
 from driftmap.air.wind import told_at
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
-from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
@@ -152,7 +151,10 @@ def _harm(energy: float) -> str:
 
 def _last(devices: Sequence[Device]) -> str:
     """Give the kind of the device that something lands under."""
-    return max(devices, key=by_opening).kind if devices else ""
+    low = [d for d in devices if d.opens_at.at == "height"]
+    if low:
+        return min(low, key=lambda d: d.opens_at.value).kind
+    return max(devices, key=lambda d: d.opens_at.value).kind if devices else ""
 
 
 def hits_like(energy: float, voice: Voice) -> str:

@@ -358,6 +358,12 @@ OPENINGS = {
     "a canopy at top speed": no_go(
         DAY.edited(('opens_at = "apogee"', 'opens_at = "2.0 s"'))
     ),
+    "a canopy at 3 s beside a streamer at apogee": no_go(
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "3 s"')).plus(
+            '[[recovery]]\nname = "streamer"\nkind = "streamer"\n'
+            'length = "1 m"\nwidth = "10 cm"\nopens_at = "apogee"'
+        )
+    ),
     "a canopy five seconds late": holds(
         DAY.edited(('opens_at = "apogee"', 'opens_at = "20 s"'))
     ),

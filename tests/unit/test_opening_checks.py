@@ -14,7 +14,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
-from driftmap.rocket.flight import OwnCase, Trigger
+from driftmap.rocket.flight import Device, OwnCase, Trigger
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (
@@ -80,6 +80,43 @@ def test_what_is_stated_of_some_links_says_nothing_of_the_others(left_out):
     assert outcomes(found) == {Kind.OPENING_SPEED: "fail", Kind.OPENING_LOAD: "fail"}
     given = {c.name for c in found.tree.cases} & {"planned opening, main torn"}
     assert bool(given) == (left_out == "canopy")
+
+
+STREAMER = Device.model_validate(
+    {
+        **{"name": "drogue", "kind": "streamer", "opens_at": "apogee"},
+        **{"length": "0.9 m", "width": "0.1 m"},
+    }
+)
+
+
+@pytest.mark.parametrize("seconds", [1.0, 3.0, 6.0])
+def test_what_fires_on_the_way_up_does_so_beside_whatever_opens_at_apogee(seconds):
+    flight = read_flight(WILLET)
+    main = flight.recovery[0].model_copy(
+        update={"opens_at": Trigger("time", seconds, 0.0)}
+    )
+    met = [
+        fly(
+            flight.model_copy(update={"recovery": devices}),
+            LIGHT,
+            0.0,
+            samples=100,
+            seed=1,
+        ).openings[WORKS, "main"]
+        for devices in ((main,), (main, STREAMER))
+    ]
+    assert np.array_equal(*met)
+
+
+def test_what_fires_on_the_way_up_and_is_not_flown_so_holds():
+    """Of stages what opens first is told by the burn of the first alone: too soon."""
+    flight = read_flight(WILLET.with_name("godwit.toml"))
+    main = flight.recovery[0].model_copy(update={"opens_at": Trigger("time", 10.0)})
+    flight = flight.model_copy(update={"recovery": (main, STREAMER)})
+    flown = fly(flight, LIGHT, 0.0, samples=100, seed=1)
+    assert np.median(flown.apogee.time) > 12.0
+    assert any("fires on the way up" in told for told in flown.tree.missing)
 
 
 @pytest.mark.parametrize("seconds", [0.3, 1.0, 1.8])
