@@ -275,6 +275,10 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
 _ROUNDED: Final = 1.05
 """How far two figures of a label may be apart for their rounding; assumed."""
 
+_ALIKE: Final = 1.2
+"""How far the impulse of rockets launched together may be beyond that of as many like the one
+flown: motors of one class differ so, and all else counts them as alike; assumed."""
+
 
 def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
     """Name the answers that cannot be true beside what else is known, and say why."""
@@ -290,6 +294,14 @@ def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
             )
             how = "; how many rockets go together?" * (name == "salvo_impulse")
             yield name, f"{one}, was answered: that is more than the {other}{how}"
+    together = facts.numbers.get("rockets_together", 1.0)
+    alike = _ALIKE * together * facts.numbers.get("total_impulse", np.inf)
+    if together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike:
+        told = "was answered to be more than that of as many like the one that is flown"
+        yield (
+            "salvo_impulse",
+            f"{FACTS['salvo_impulse'].text} {told}: fly each by its own file",
+        )
     least = facts.numbers.get("total_impulse", 0.0) / _ROUNDED
     if answers.numbers.get("salvo_impulse", least) < least:
         told = "was answered to be less than that of the one that is flown"

@@ -21,6 +21,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
 from driftmap.rocket.pieces import Piece
+from driftmap.rocket.stages import BURNS, Motor
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.verdict.check import Check, Kind
@@ -74,6 +75,10 @@ _PUSH: Final = (
     1.0,
     100.0,
 )  # assumed; what barely lifts is held by its speed on the rail
+
+_PAUSE: Final = (0.0, 0.1)
+"""For how long one motor's thrust may be as good as none before it comes back [s]; assumed.
+Motors that light one after the other may also not light."""
 
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
 
@@ -161,6 +166,14 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     flight = cloud.plan.flight
     if answers is None or flight.motor is not None:
         return
+    if answers.numbers.get("motor_count", 1.0) > 1:
+        yield Check(
+            kind=Kind.MISSING,
+            name="several motors were answered, and that some of them do not light is not "
+            "flown: tell them in the flight file, [motor] with its count",
+            outcome="warn",
+            source="missing input",
+        )
     impulse, burn = np.exp(cloud.plan.log_motor)  # fitted, drag and all
     for name, takes in (("total_impulse", impulse), ("average_thrust", impulse / burn)):
         what = f"{name.replace('_', ' ')} on the label over what apogee and time take"
@@ -242,10 +255,23 @@ def _body(flight: Flight) -> Iterator[_Claim]:
         yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
         peak = max(motor.thrusts, default=motor.average_thrust) / motor.average_thrust
         yield _Claim("greatest thrust over the average", peak, _PEAK)
+        what = (
+            "pause of the thrust (motors that light later go in a table of their own)"
+        )
+        yield _Claim(what, _pause(motor), _PAUSE, "s")
     for motor in flight.motors[:1]:
         weight = flight.airframe.mass.value * STANDARD_GRAVITY
         what = "average thrust over the weight"
         yield _Claim(what, motor.average_thrust / weight, _PUSH)
+
+
+def _pause(motor: Motor) -> float:
+    """Give the longest time without thrust between first and last of it [s]."""
+    if not motor.times:
+        return 0.0
+    time = np.linspace(motor.times[0], motor.times[-1], 4000)
+    thrust = np.interp(time, motor.times, motor.thrusts)
+    return float(np.diff(time[thrust >= BURNS * thrust.max()]).max())
 
 
 def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
@@ -354,6 +380,9 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
     yield from _known("drag coefficient", frame.drag_coefficient, 0.01)
     yield from _known("rail's aim", flight.rail.angle, 0.2, "deg")
     yield from _known("static margin", frame.stability, 0.03, "cal")
+    yield from _known("lift-off mass", frame.mass, 0.001)
+    yield from _known("slope of the normal force", frame.lift_slope, 0.02)
+    yield from _known("moment of inertia", frame.moment_of_inertia, 0.02)
     for device in flight.devices:
         of, opens = f"of {device.name}", device.opens_at
         least, unit = (1.0, "m") if opens.at == "height" else (0.05, "s")
@@ -362,6 +391,7 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
         yield from _known(f"what opens {device.name}", opens, least, unit)
     if flight.motor is not None:
         yield from _known("total impulse", flight.motor.total_impulse, 0.005)
+        yield from _known("burn time", flight.motor.burn_time, 0.005)
     if flight.apogee is not None:
         yield from _known("apogee", flight.apogee.height, 0.005)
         yield from _known("time to apogee", flight.apogee.time, 0.02, "s")

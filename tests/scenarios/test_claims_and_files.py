@@ -74,6 +74,12 @@ def record(*rows):
 
 CURVE = f'thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"'
 
+TWO_BURNS = (
+    'total_impulse = "347 N s"\nburn_time = "3.4 s"\n'
+    "times = [0, 0.05, 1, 1.05, 2, 2.05, 3.3, 3.4]\n"
+    "thrusts = [0, 200, 180, 0, 0, 150, 140, 0]"
+)
+
 
 def says(*pairs):
     return holds(DAY.edited(*pairs), "implausible")
@@ -104,6 +110,20 @@ CLAIMS = {
         (BODY, 'diameter = "57 cm"\nlength = "1.32 m"')
     ),
     "a body denser than lead": says((BODY, 'diameter = "10 mm"\nlength = "1.32 m"')),
+    "a lift-off mass known to a hair": says(('"1.85 kg"', '"1.85 kg +/- 0 g"')),
+    "two burns told as one curve": holds(DAY.edited((CURVE, TWO_BURNS)), "implausible"),
+    "a cluster that only the answers tell of": holds(
+        LOW.but(answers={**LOW.answers, "motor_count": 7}), "missing"
+    ),
+    "a rocket of forty times the impulse beside it": holds(
+        LOW.but(
+            answers={
+                **LOW.answers,
+                **{"rockets_together": 2, "salvo_impulse": "2500 N s"},
+            }
+        ),
+        "rule",
+    ),
     "a gram of propellant": says(('"0.19 kg"', '"1 g"')),
     "propellant that nothing burns so well": says(('"0.19 kg"', '"60 g"')),
     "fins of a milligram": says(('mass = "38 g"', 'mass = "1 mg"')),

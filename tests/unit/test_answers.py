@@ -15,7 +15,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap import read_winds
+from driftmap import fly, read_winds
+from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
@@ -27,6 +28,7 @@ from driftmap.rules import (
     evaluate,
     facts_of,
     picked_rules,
+    questions,
     read_answers,
     read_rules,
     rule_sets,
@@ -36,6 +38,7 @@ from driftmap.rules import (
 from driftmap.rules.answers import of_another
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.occasion import Head
+from driftmap.verdict.claim_checks import label_claims
 
 ROOT = Path(__file__).parents[2]
 WHEN = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)  # half past eight at the site
@@ -530,9 +533,65 @@ def test_a_denied_answer_counts_as_answered_by_a_person():
 def test_answers_for_the_plan_do_not_count_for_another_rocket():
     """What asks of the day goes on; what asks of the flight is open, and says why."""
     sets = read_rules(["us"])
-    given = {"clear_of_cloud": "yes", "stability_checked": "yes"}
+    given = {"no_fire_ban": "yes", "stability_checked": "yes"}
     said = check_answers("test", given, sets)
     other = of_another(said, sets)
     assert set(said.confirmed) == set(given)
-    assert set(other.confirmed) == {"clear_of_cloud"}
+    assert set(other.confirmed) == {"no_fire_ban"}
     assert other.stale == {"stability_checked": "answered for the plan: ask again"}
+
+
+@pytest.mark.parametrize("name", rule_sets())
+def test_what_speaks_of_one_flight_is_not_answered_for_others(name):
+    """A yes to "nearer than that" was given for the distance of one rocket."""
+    of_one = re.compile(
+        r"this (flight|rocket|large|class|height)|nearer than that|nearer to that"
+        r"|the flight stays|flies into no|height flown"
+    )
+    for question in questions(read_rules([name])).values():
+        if of_one.search(question.text) and question.name != "quiet_roads":
+            assert question.scope == "flight", question
+    assert questions(SETS)["quiet_roads"].scope == "ground"
+
+
+@pytest.fixture(scope="module")
+def known_by_its_flight():
+    """A flight whose motor nobody told, flown a few times."""
+    flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    return fly(flight, STILL_AIR, 0.0, samples=60, seed=1)
+
+
+def claimed(cloud, impulse=None, **numbers):
+    if impulse is not None:
+        fitted = np.array([np.log(impulse), cloud.plan.log_motor[1]])
+        cloud = replace(cloud, plan=replace(cloud.plan, log_motor=fitted))
+    return [c.name for c in label_claims(cloud, Answers({}, numbers))]
+
+
+def test_what_nobody_answered_of_a_label_is_held_against_nothing(known_by_its_flight):
+    """Nor is what was answered well, whatever motor the air of the day makes fit."""
+    rng = np.random.default_rng(1)
+    for impulse in np.exp(rng.uniform(np.log(1.0), np.log(5000.0), 300)):
+        assert claimed(known_by_its_flight, impulse) == []
+        told = {"total_impulse": impulse}
+        assert claimed(known_by_its_flight, impulse, **told) == []
+
+
+def test_each_answer_to_a_label_is_held_against_what_flies(known_by_its_flight):
+    impulse, burn = np.exp(known_by_its_flight.plan.log_motor)
+    for name, fits, bounds in (
+        ("total_impulse", impulse, (0.6, 1.8)),
+        ("average_thrust", impulse / burn, (0.6, 4.0)),
+        ("propellant_mass", impulse, (1 / 2700, 1 / 400)),
+    ):
+        for bound, beyond in zip(bounds, (0.99, 1.01), strict=True):
+            assert claimed(known_by_its_flight, **{name: bound * fits / beyond}) == []
+            (line,) = claimed(known_by_its_flight, **{name: bound * fits * beyond})
+            assert name.replace("_", " ").split()[0] in line
+    of_one = {"motor_impulse": impulse / 3, "motor_propellant": impulse / 3 / 1000}
+    assert claimed(known_by_its_flight, **of_one) == []
+    (line,) = claimed(known_by_its_flight, **{**of_one, "motor_propellant": 1.0})
+    assert "propellant in the largest motor" in line
+    (line,) = claimed(known_by_its_flight, motor_count=2.0)
+    assert "several motors" in line
+    assert claimed(known_by_its_flight, motor_count=1.0) == []
