@@ -253,6 +253,8 @@ function start() {
   });
   for (const field of FIELDS) one(field).addEventListener("input", read);
   one("#declination").addEventListener("input", show); // another needle is no new reading
+  // A mouse wheel that scrolls the page turns no number under it.
+  for (const box of all("input[type=number]")) box.addEventListener("wheel", () => box.blur());
   for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);
   for (const button of all("button[data-speed]")) button.addEventListener("click", () => nudge(Number(button.dataset.speed), 0));
   for (const button of all("button[data-turn]")) button.addEventListener("click", () => nudge(0, Number(button.dataset.turn)));
