@@ -13,6 +13,7 @@ from driftmap.core.files import Fault
 
 __all__ = [
     "check_remarks",
+    "header_of",
     "names_of",
     "nearest_name",
     "number_of",
@@ -126,7 +127,9 @@ def remarks_of(
 ) -> dict[str, tuple[str, str]]:
     """Give what lines such as ``# ascent 2.5 m/s`` tell by their keys, with their places."""
     told: dict[str, tuple[str, str]] = {}
-    line = re.compile(rf"\s*#\s*({'|'.join(keys)})\s*:?\s+({form})\s*", re.IGNORECASE)
+    line = re.compile(
+        rf"\s*#[#\s]*({'|'.join(keys)})\s*:?\s+({form})\s*", re.IGNORECASE
+    )
     for n, one in enumerate(text.splitlines(), 1):
         if found := line.fullmatch(one):
             key = found[1].lower()

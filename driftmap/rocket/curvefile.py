@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.errors import FlightError, at, located, quoted
-from driftmap.core.tables import check_remarks, number_of, rows_of
+from driftmap.core.tables import check_remarks, header_of, number_of, rows_of
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.stages import BURNS
 
@@ -23,6 +23,10 @@ _THRUSTS: Final = MappingProxyType(
 )
 _NAMES: Final = (("time|t", _TIMES), ("thrust|force|load|f", _THRUSTS))
 _MOST: Final = 100_000  # rows
+_DECIMAL: Final = re.compile(
+    r"(?:^|;)\s*[-+]?(?:0,\d+|\d+,(?:\d\d?|\d{4,}))\s*(?:;|$)", re.MULTILINE
+)
+"""A number whose comma cannot part thousands: commas are decimals in all of its table."""
 _NOISE: Final = 0.05  # of the greatest thrust; a load cell's zero wanders. Assumed
 
 
@@ -40,6 +44,8 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     `FlightError` if anything in it cannot be used, by its line.
     """
     check_remarks(text, source, FlightError)
+    if header_of(text)[1] == ";" and _DECIMAL.search(text):
+        text = text.replace(",", ".")
     columns: dict[str, float] = {}  # time and thrust, with their factors to SI
     points: list[tuple[float, float]] = []
     places: list[str] = []
@@ -76,8 +82,7 @@ def _point(
     before: Sequence[tuple[float, float]],
 ) -> tuple[float, float]:
     time, thrust = (
-        number_of(cells[name].replace(",", "."), name) * factor
-        for name, factor in columns.items()
+        number_of(cells[name], name) * factor for name, factor in columns.items()
     )
     if time < 0:
         raise ValueError(f"time {time:g} must not be negative")

@@ -61,6 +61,7 @@ _WORDS: Final[Format] = (
     looks_like_words,
     lambda text, _, setting: read_words(text, setting),
 )
+_TABLE: Final[Format] = ("table of layers", table.looks_like_table, table.read_table)
 
 FORMATS: Final[tuple[Format, ...]] = (
     _WORDS,
@@ -78,7 +79,7 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("tracker's log", track.looks_like_track, track.read_track),
     ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
     ("record of a meter", table.looks_like_meter_log, table.read_meter_log),
-    ("table of layers", table.looks_like_table, table.read_table),
+    _TABLE,
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (
         "aerodrome forecast (TAF)",
@@ -137,7 +138,11 @@ def check_text(text: str) -> str:
     return text
 
 
-_TAKEN_UP: Final = re.compile("|".join(words("remarks")["taken_up"]), re.IGNORECASE)
+_TAKEN_UP: Final = {
+    kind: re.compile("|".join(forms), re.IGNORECASE)
+    for kind, forms in words("remarks").items()
+}
+"""What the readers of a format take up of its remarks."""
 
 _FEW: Final = 3  # remarks told word by word
 
@@ -145,17 +150,20 @@ _FEW: Final = 3  # remarks told word by word
 _NOTED: Final = re.compile(r"<(?:desc|cmt)>\s*([^<]+?)\s*<", re.IGNORECASE)
 
 
-def unheard(text: str, source: str) -> tuple[str, ...]:
-    r"""Name remarks of a file that no reader takes up: what they say, only people know.
+def unheard(text: str, source: str, kind: str = "") -> tuple[str, ...]:
+    r"""Name remarks that the reader of a format does not take up: only people know what they say.
 
     Examples
     --------
-    >>> unheard("# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n", "layers.csv")
+    >>> text = "# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n"
+    >>> unheard(text, "layers.csv", "table of layers")
     ("layers.csv: a remark that is not read: 'not here'",)
     """
     lines = (line.strip() for line in text.splitlines())
     told = [line.strip("# \t") for line in lines if line[:1] == "#"]
-    told = [line for line in told if line and not _TAKEN_UP.fullmatch(line)]
+    if kind in _TAKEN_UP:
+        told = [line for line in told if not _TAKEN_UP[kind].fullmatch(line)]
+    told = list(filter(None, told))
     told += _NOTED.findall(text)
     more = (
         [f"{source}: {len(told) - _FEW} more such remarks"] if len(told) > _FEW else []
@@ -223,17 +231,19 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
         problem = f"is no wind that can be read; accepted: {accepted}"
         raise WindError(source, "", problem)
     # A table whose header cannot be known is told what that lacks.
-    read = known[2] if known else table.read_table
+    kind, _, read = known or _TABLE
     told = read(text, source, setting)
     readings = (
-        told if isinstance(told, tuple) else (_beside(told, text, source, setting),)
+        told
+        if isinstance(told, tuple)
+        else (_beside(told, unheard(text, source, kind), setting),)
     )
     return tuple(check_seen(reading, setting) for reading in readings)
 
 
-def _beside(reading: Reading, text: str, source: str, setting: Setting) -> Reading:
+def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Reading:
     """Add what stands beside a report: remarks that nobody took up, and its time as told."""
-    reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
+    reading = replace(reading, warned=(*reading.warned, *remarks))
     time = setting.read_at
     if reading.dated or time is None:
         return reading

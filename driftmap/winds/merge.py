@@ -43,7 +43,8 @@ _FAR_OFF: Final = 200_000.0
 
 _SAME_SKY: Final = 50_000.0
 """A report from farther off than this, or from nobody knows where, answers no question of
-cloud and visibility with good news [m]; assumed."""
+cloud and visibility with good news, stills no air by its cloud, and holds where it alone tells of
+the wind near the ground [m]; assumed."""
 
 _POOR_COVER, _POOR_SIGHT = 0.5, 9000.0
 """A sky so covered, and sight of so much [m], are heard from wherever they are told."""
@@ -192,7 +193,7 @@ def _field_notes(stack: Stack, setting: Setting) -> list[str]:
 
 def _stirred(stack: Stack, setting: Setting) -> tuple[Convection | None, str]:
     """Tell how the sun stirs the air, and what is assumed of it."""
-    seen = (s.reading for s in stack.used if not s.reading.forecast)
+    seen = (s.reading for s in stack.used if _of_this_sky(s.reading))
     told = (one.cloud_cover for one in seen if one.cloud_cover is not None)
     cloud = min(told, default=None)  # the least, as cloud stills the air
     if setting.place is None:
@@ -227,10 +228,23 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
     return tuple(sorted(set(heights)))
 
 
-def _foretold(ground: Source | None) -> Iterator[str]:
-    """Doubt a wind near the ground that nobody read: a reading at the pad takes a minute."""
-    if ground is not None and ground.reading.forecast:
+def _not_read_here(ground: Source | None) -> Iterator[str]:
+    """Doubt a wind near the ground that nobody read at the field, which takes a minute."""
+    if ground is None:
+        return
+    away = ground.reading.away
+    if ground.reading.forecast:
         yield f"{ground.name}: a forecast; nobody read the wind near the ground"
+    elif away is None:
+        yield (
+            f"{ground.name}: how far its station stands is not known; tell it with "
+            "--station-away, or read the wind at the field"
+        )
+    elif _SAME_SKY < away <= _FAR_OFF:  # beyond it any report holds
+        yield (
+            f"{ground.name}: read {away / 1000:.0f} km from the site; read the wind at the "
+            "field"
+        )
 
 
 def _warned(stack: Stack) -> Iterator[str]:
@@ -257,10 +271,13 @@ def _each(stack: Stack, what: str, poor: float = math.inf) -> Iterator[float]:
     """
     for reading in (source.reading for source in stack.sources):
         value, sign = getattr(reading, what), -1 if what == "cloud_cover" else 1
-        away = None if reading.forecast else reading.away
-        near = away is not None and away <= _SAME_SKY
-        if value is not None and (near or sign * value <= sign * poor):
+        if value is not None and (_of_this_sky(reading) or sign * value <= sign * poor):
             yield value
+
+
+def _of_this_sky(reading: Reading) -> bool:
+    away = reading.away
+    return not reading.forecast and away is not None and away <= _SAME_SKY
 
 
 def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
@@ -346,7 +363,9 @@ def _profile(
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in used if s.age is None),
         warned=tuple(
-            dict.fromkeys((*_foretold(ground), *_warned(stack), *_gusts_aloft(now)))
+            dict.fromkeys(
+                (*_not_read_here(ground), *_warned(stack), *_gusts_aloft(now))
+            )
         ),
         read=read,
         gust=max(n.level.peak - n.level.speed for n in low) if low else 0.0,

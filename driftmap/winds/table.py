@@ -44,7 +44,7 @@ __all__ = [
 MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")
 _TIME: Final = "time"
-_FORECAST: Final = "# forecast"
+_FORECAST: Final = re.compile(r"\s*#[#\s]*forecast\b", re.IGNORECASE)
 _TIMES: Final = ("read", "valid", "based on")
 
 
@@ -116,7 +116,7 @@ def _knowable(level: WindLevel) -> WindLevel:
 
 
 def _forecast(text: str, times: dict[str, datetime]) -> bool:
-    named = any(line.strip().lower() == _FORECAST for line in text.splitlines())
+    named = any(map(_FORECAST.match, text.splitlines()))
     return named or "valid" in times or "based on" in times
 
 

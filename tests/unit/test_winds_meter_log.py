@@ -108,15 +108,28 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
         *((line, True) for line in ("cloud base 200 m", "not here", "from Reno", "old", "void")),
         *((line, True) for line in ("by compass", "speeds in knots", "height 2 m on a roof")),
         *((line, True) for line in ("read 2026-05-19 18:00Z, magnetic", "zone -07:00 or so")),
-        *((line, True) for line in ("forecast of Sunday", "a light easterly", "ascent 3 m/s?")),
+        *((line, True) for line in ("a light easterly", "ascent 3 m/s", "height 2 m", "zone Z")),
         *((line, False) for line in ("read 2026-05-19 18:00Z", "Read: 2026-05-19T17:00-07:00")),
-        *((line, False) for line in ("valid for 2026-05-19T18:00Z", "forecast", "zone: -07:00")),
-        *((line, False) for line in ("height 2 m", "second observer 400 m toward 90", "", "#")),
+        *((line, False) for line in ("valid for 2026-05-19T18:00Z", "forecast of Sunday")),
+        *((line, False) for line in ("forecast", "# forecast", "away 12 km", "", "#")),
     ],
 )  # fmt: skip
 def test_a_remark_that_no_reader_takes_up_is_heard(said, heard):
-    text = f"# {said}\nheight_m,from_deg,speed_mps\n2,240,3\n"
-    assert bool(unheard(text, "layers.csv")) == heard
+    text = f"#{said}\nheight_m,from_deg,speed_mps\n2,240,3\n"
+    assert bool(unheard(text, "layers.csv", "table of layers")) == heard
+    if said.lower().startswith("read"):  # or refused, by its time
+        return
+    reading = decode(text, Setting(0.0, when=NOW, now=NOW, read_at=NOW))
+    assert bool(reading.warned) == heard
+    assert reading.forecast == ("forecast" in said or "valid" in said)
+
+
+@pytest.mark.parametrize("said", ["forecast", "based on 2026-05-19 12:00Z", "read now"])
+def test_what_a_record_cannot_be_is_heard(said):
+    """No reader of records takes a forecast up: it holds, and passes for no meter."""
+    text = f"# {said}\n# height 10 m\n{HEAD}{_rows(20, lambda m: 3, lambda m: 240)}"
+    (told,) = decode(text, Setting(0.0, when=NOW, now=NOW)).warned
+    assert said in told
 
 
 def test_what_the_form_of_a_balloon_says_is_no_remark():
@@ -125,7 +138,7 @@ def test_what_the_form_of_a_balloon_says_is_no_remark():
             0.03, 900.0, free_lift=lift, ascent=rate, written=lambda m: f"{m:,.0f} m"
         )
         rows = [line for line in form if "(write" not in line]
-        assert not unheard("\n".join(rows), "balloon.csv")
+        assert not unheard("\n".join(rows), "balloon.csv", "pilot balloon")
 
 
 def test_a_wind_from_all_round_or_without_direction_is_variable():

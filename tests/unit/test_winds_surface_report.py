@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 
 from driftmap.core.errors import WindError
-from driftmap.winds import merge, read_winds
+from driftmap.winds import decode, merge, read_winds
 from driftmap.winds.aerodrome import (
     looks_like_surface_report,
     read_aerodrome_forecast,
@@ -135,6 +135,17 @@ def test_a_station_of_other_country_holds():
     assert merge([report], setting).warned == (
         "surface report KDEN 091753Z was measured 460 km from the site",
     )
+
+
+def test_the_only_wind_near_the_ground_is_of_this_field_or_holds():
+    denver = (39.86, -104.67)
+    for away, holds in ((None, True), (80_000.0, True), (12_000.0, False)):
+        report, setting = _report_of("KQQX", denver, away)
+        told = merge([report], setting).warned
+        assert any("read the wind at the field" in one for one in told) is holds
+        # One that is only heard beside a reading at the field does not.
+        (here,) = decode("4 m/s from 240", setting)
+        assert merge([here, report], setting).warned == ()
 
 
 @pytest.mark.parametrize(
