@@ -29,10 +29,10 @@ _COMMANDS: Final = MappingProxyType(
         "dial": ("dial", "Every wind of the day in one page for the pad."),
         "brief": ("assess", "One page to read aloud and post."),
         "export": ("assess", "Results for other maps, receivers, spreadsheets."),
-        "drop": ("drop", "Where one body lands, without luck."),
+        "drop": ("compare", "Where one body lands, without luck."),
         "limits": ("plans", "The strongest wind that is still go, by direction."),
         "aim": ("plans", "Where to lean the rail."),
-        "layout": ("layout", "Where to put pads and people."),
+        "layout": ("season", "Where to put pads and people."),
         "season": ("season", "How many hours of a season are go."),
         "rules": ("rules", "What the rules of the range ask of a flight."),
         "explain": ("after", "Which case fits what was found."),
@@ -42,8 +42,8 @@ _COMMANDS: Final = MappingProxyType(
         "balloon": ("winds", "A sheet for the angles of a pilot balloon."),
         "winds": ("winds", "Read, merge and show winds."),
         "help": ("help", "Files, winds and verdicts explained: driftmap help flight."),
-        "survey": ("desk", "A page to draw or walk a field with."),
-        "desk": ("desk", "All of it in a browser window."),
+        "survey": ("dial", "A page to draw or walk a field with."),
+        "desk": ("dial", "All of it in a browser window."),
     }
 )
 """Each command with the module it lives in, imported only when it is called."""

@@ -99,8 +99,8 @@ def explain_command(
     them explains what was found.
     """
     from driftmap.observations.evidence import explain
-    from driftmap.observations.fit import fit_of
     from driftmap.observations.observation import FAR_IN
+    from driftmap.observations.weighing import fit_of
 
     far, seen = FAR_IN[units], _read_observed(run, files)
     plain, known = _flown_and_weighed(seen, run)

@@ -13,8 +13,14 @@ from numpy.typing import NDArray
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
-from driftmap.logbook.records import FindRecord, Flew
-from driftmap.logbook.scores import depth_rank, energy_score, log_score, normal_energy
+from driftmap.logbook.records import (
+    FindRecord,
+    Flew,
+    depth_rank,
+    energy_score,
+    log_score,
+    normal_energy,
+)
 
 __all__ = [
     "LITTLE",
@@ -37,6 +43,7 @@ _FEWEST: Final = 3  # flights of one device or one wind that are told by themsel
 LITTLE: Final = 10
 """Flights that tell little."""
 _KNOWN: Final = 0.1  # half-width at which a factor is known
+_HALF: Final = 0.5  # of a likelihood, likewise
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +147,7 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
         width=width,
         causes=causes,
         proposals=tuple(_proposals(drift, width, causes)),
-        cautions=tuple(_cautions(records, flights, drift, width)),
+        cautions=tuple(_cautions(records, flights, drift, width, causes)),
     )
 
 
@@ -316,6 +323,7 @@ def _cautions(
     flights: Sequence[Flew],
     drift: Figure | None,
     width: Figure | None,
+    causes: Sequence[Cause],
 ) -> list[str]:
     told = []
     for have, what in ((records, "landings"), (flights, "flights of known case")):
@@ -329,6 +337,14 @@ def _cautions(
             told.append(
                 f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "
                 f"bring that to ± {_KNOWN:g}"
+            )
+    for cause in sorted(causes, key=lambda cause: -cause.updated.value)[:1]:
+        p = cause.updated.value
+        wanted = ceil((1 - p) / p * (1.96 / _HALF) ** 2)  # a normal interval of a share
+        if wanted > cause.updated.flights:
+            told.append(
+                f"{cause.cause}, the likeliest failure, is known to half of its likelihood "
+                f"from about {wanted:,} flights on; the rarer, the more it takes"
             )
     days = int(_days(records).max()) + 1 if records else 0
     if days < len(records) / 1.5:

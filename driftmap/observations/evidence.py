@@ -13,7 +13,6 @@ import numpy as np
 from driftmap.core.checks import FloatArray
 from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
-from driftmap.observations.fit import ODD
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -24,6 +23,7 @@ from driftmap.observations.observation import (
     metres,
 )
 from driftmap.observations.weighing import (
+    ODD,
     Weighed,
     effective_number,
     log_likelihoods,
@@ -85,7 +85,7 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
     """Say which case fits what was found, and why.
 
     ``known``: flights weighed by what was found; ``fits``: how well each case fits,
-    from `driftmap.observations.fit.fit_of`; ``far``: how to write a distance.
+    from `driftmap.observations.weighing.fit_of`; ``far``: how to write a distance.
     """
     chances = known.chances
     errors = known.errors

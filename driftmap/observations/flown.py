@@ -33,35 +33,16 @@ _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Flown:
-    """The flights of one case.
+    """The flights of one case: which ones of the first so many `flights` of a cloud they are.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The cloud they belong to, its falls kept.
-    case : Case
-        The case.
-    who : ndarray of int, shape (k,)
-        Which flights of the cloud they are.
-    flights : int
-        From how many of its flights, the first ones, they were taken.
-    prior : ndarray, shape (k,)
-        Their weights before anything was seen; over all cases of a plain cloud these add
-        up to 1.
-    way : ndarray, shape (3, h)
-        Heights [m], and how far the mean wind carries east and north what sinks 1 m
-        in 1 s, from the ground up to each [m s m⁻¹].
-    slopes : dict of (str, float or None) to ndarray, shape (2, 2)
-        Way east and north by each unit of lean and second [m s⁻¹], by piece and time, None being down;
-        plain flights fill it as it is asked for.
-    lean : ndarray, shape (2, k)
-        By how much the wind of each flight is leaned in thought, beside what it flew.
-    worked_out : dict
-        Places that were worked out before, by what was asked: leaning changes none.
-    coarse : bool
-        Whether they lie too far apart to hit what was found: each then stands for a patch.
-    anchor : (str, float, float, float), optional
-        The find to which patches are moved: its piece, east, north and error [m].
+    The cloud keeps its falls; `prior` are their weights before anything was seen, (k,), which over
+    all cases of a plain cloud add up to 1. `way`, (3, h): heights, and how far the mean wind
+    carries east and north what sinks 1 m in 1 s, from the ground up to each [m]. `slopes`, (2, 2):
+    way east and north by each unit of lean and second [m s⁻¹], by piece and time, None being down;
+    plain flights fill it as it is asked for. `lean`, (2, k): by how much the wind of each is leaned
+    in thought, beside what it flew. `worked_out`: places that were worked out before, by what was
+    asked; leaning changes none. `coarse`: they lie too far apart to hit what was found, and each
+    stands for a patch, moved to the find of `anchor`.
     """
 
     cloud: Cloud

@@ -21,9 +21,8 @@ from driftmap.observations.chances import (
     chances_of,
     smallest,
 )
-from driftmap.observations.detection import SUREST, SWEEP_WIDTH
 from driftmap.observations.figures import Find
-from driftmap.observations.observation import FAR_IN
+from driftmap.observations.observation import FAR_IN, SUREST, SWEEP_WIDTH
 from driftmap.observations.seenfile import Observed
 from driftmap.observations.walk import Sweep, Walkers, plan_walk
 from driftmap.observations.weighing import Weighed

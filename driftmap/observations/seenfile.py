@@ -19,13 +19,6 @@ from driftmap.failures.case import CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import fly
-from driftmap.observations.detection import (
-    SMALL,
-    SUREST,
-    SWEEP_WIDTH,
-    parallel_sweeps,
-    random_search,
-)
 from driftmap.observations.figures import (
     TRACE_ERROR,
     Find,
@@ -36,13 +29,18 @@ from driftmap.observations.figures import (
 from driftmap.observations.flown import ROCKET
 from driftmap.observations.observation import (
     MISTAKEN,
+    SMALL,
     STATES,
+    SUREST,
+    SWEEP_WIDTH,
     Far,
     FoundState,
     Observation,
     Odds,
     Walked,
     Went,
+    parallel_sweeps,
+    random_search,
 )
 from driftmap.observations.rows import SeenTable
 from driftmap.observations.toward import LOT, know, plainly

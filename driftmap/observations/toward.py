@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from math import ceil
 from typing import Any, Final
@@ -23,12 +23,10 @@ from driftmap.montecarlo.lean import Steered
 from driftmap.observations.figures import (
     Find,
     MeasuredSight,
-    SeenMoment,
-    Trace,
-    log_density,
 )
 from driftmap.observations.flown import ROCKET, Flown, flown_cases
-from driftmap.observations.observation import FoundState, Observation, Odds
+from driftmap.observations.leaning import Best, best_lean, mixture_of, near_density
+from driftmap.observations.observation import Observation
 from driftmap.observations.weighing import (
     Weighed,
     effective_number,
@@ -56,19 +54,8 @@ _HOPELESS: Final = 1e-4  # share of all evidence below which a case is not flown
 _HARDLY: Final = (
     3e-3  # below which once is enough; plain share of turns before the last
 )
-_NEAR: Final = 0.5  # of a kernel's width that leaning again could not make less
-_STEPS: Final = 4  # of Newton's method; each takes six looks
-_STEEPEST: Final = 1e10  # of the negative curvature
-_NUDGE: Final = 0.02  # standard deviations of lean
-_LONGEST: Final = 1.5  # a step may be, in standard deviations
-_FARTHEST: Final = 5.0  # standard deviations a flight may be leaned
-_WIDER: Final = 1.3  # kernels than the curvature says: tails cost less than they save
-_UNSURE: Final = 0.08  # error of the linear response over the way it is used for
-_BESIDE: Final = (-1.6, -0.8, 0.0, 0.8, 1.6)  # kernels along the way of least certainty
 _SEEN: Final = 20.0  # effective flights of a case below which they lie too far apart
 _LITTLE: Final = 0.02  # share of all weights' squares below which a case is sure enough
-_STILL: Final = (SeenMoment, Trace)  # times and heights: no lean of the wind moves them
-_STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
 
 
 def plainly(
@@ -203,7 +190,7 @@ def _hits(lots: Sequence[Flown], observations: Sequence[Observation]) -> float:
     logs = []
     for flown in lots:
         told = [
-            _near(seen, flown)
+            near_density(seen, flown)
             if isinstance(seen, MeasuredSight)
             else seen.log_likelihood(flown)
             for seen in observations
@@ -252,9 +239,9 @@ def _toward(
     leaned, plain = list(few), {flown.case.name: flown for flown in few}
     with ThreadPoolExecutor(os.cpu_count()) as pool:  # cases share the processors
         for turn in range(1, _TURNS + 1):
-            aims = list(pool.map(partial(_best_lean, told=observations), leaned))
+            aims = list(pool.map(partial(best_lean, told=observations), leaned))
             most = np.logaddexp.reduce([aim.total for aim in aims])
-            jobs: list[tuple[Flown, _Best, Flown | None]] = []
+            jobs: list[tuple[Flown, Best, Flown | None]] = []
             for flown, aim in zip(leaned, aims, strict=True):
                 share = np.exp(aim.total - most)
                 if turn == 1 and share < _HOPELESS:
@@ -270,10 +257,10 @@ def _toward(
 
 
 def _leaned_to(
-    flown: Flown, aim: _Best, plain: Flown | None, *, wind: WindProfile, turn: int
+    flown: Flown, aim: Best, plain: Flown | None, *, wind: WindProfile, turn: int
 ) -> list[Flown]:
     """Fly a case leaned toward its aim; the last time, put its plain flights beside."""
-    mixture = _mixture(flown, aim, _HARDLY if plain is None else _PLAIN)
+    mixture = mixture_of(flown, aim, _HARDLY if plain is None else _PLAIN)
     what = f"toward what was seen, {flown.case.name}"
     lean = mixture.draw(stream(flown.cloud.seed, turn, what))
     again = _flown_again(flown, wind, lean, weights=_shared(mixture, lean))
@@ -340,103 +327,3 @@ def _fly_again(
         )
     except FlightError:
         return None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Best:
-    """Where each flight of a case fits best, how narrowly, and how well."""
-
-    middle: FloatArray  # (2, k)
-    along: FloatArray  # (2, k), the way in which it fits least narrowly
-    width: FloatArray  # (k,), in all other ways
-    sure: FloatArray  # (k,), the part of it that is not the response's error
-    chance: FloatArray  # (k,) logarithm of the evidence about it
-
-    @property
-    def total(self) -> float:
-        return float(np.logaddexp.reduce(self.chance))
-
-    @property
-    def near(self) -> bool:
-        """Whether leaning again could hardly make kernels narrower."""
-        return float(np.median(self.sure / self.width)) > _NEAR
-
-
-def _best_lean(flown: Flown, told: Sequence[Observation]) -> _Best:
-    """Climb to the likeliest lean of each flight by Newton's method."""
-    own = flown.own_lean
-    smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
-    worth = partial(
-        _worth, flown, [s for s in smooth if not isinstance(s, _STILL)], own
-    )
-    at = np.zeros_like(own)
-    for _ in range(_STEPS):
-        value, slope, curve = _stencil(worth, at)
-        step = np.linalg.solve(curve, slope.T[..., None])[..., 0].T
-        size = np.maximum(np.hypot(*step) / _LONGEST, 1.0)
-        at = np.clip(at + step / size, -_FARTHEST, _FARTHEST)
-    value, _, curve = _stencil(worth, at)
-    narrow, turn = np.linalg.eigh(curve)
-    short, long = 1 / np.sqrt(narrow[:, 1]), 1 / np.sqrt(narrow[:, 0])
-    along = turn[:, :, 0].T * np.sqrt(np.maximum(long**2 - short**2, 0.0))
-    missing = np.minimum(np.hypot(*(at - own)), 3.0)
-    sure = _WIDER * short + 0.5 * np.hypot(*along)
-    width = np.hypot(sure, _UNSURE * missing)
-    odds = [_near(s, flown) for s in smooth if isinstance(s, _STILL)]
-    odds += [s.log_likelihood(flown) for s in told if isinstance(s, Odds | FoundState)]
-    with np.errstate(divide="ignore"):
-        prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
-    chance = value + np.log(short * long) + prior
-    return _Best(at, along, np.minimum(width, 1.0), sure, chance)
-
-
-def _worth(
-    flown: Flown,
-    observations: Sequence[MeasuredSight],
-    own: FloatArray,
-    lean: FloatArray,
-) -> FloatArray:
-    """Give the logarithm of likelihood times density of a lean, shape (k,)."""
-    moved = flown.leaned(lean - own)
-    total = -(lean**2).sum(axis=0) / 2
-    for seen in observations:
-        total = total + _near(seen, moved)
-    return np.asarray(total)
-
-
-def _near(seen: MeasuredSight, flown: Flown) -> FloatArray:
-    """Give the logarithm of the density of what was measured.
-
-    Without mistakes the top is one, and smooth; flights that show nothing of the kind stay
-    where they are.
-    """
-    near = log_density(seen.figure(flown))
-    return np.where(np.isfinite(near), near, -1e3)
-
-
-def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ...]:
-    """Give value (k,), gradient (2, k) and negative curvature (k, 2, 2)."""
-    value = [worth(at + _NUDGE * step[:, None]) for step in _STENCIL.T]
-    mid, e, w, n, s, en = value
-    slope = np.stack([e - w, n - s]) / (2 * _NUDGE)
-    ee, nn = (e + w - 2 * mid) / _NUDGE**2, (n + s - 2 * mid) / _NUDGE**2
-    cross = (en - e - n + mid) / _NUDGE**2
-    curve = -np.moveaxis(np.array([[ee, cross], [cross, nn]]), -1, 0)
-    # Never flatter than the lean's own density: where sight bends the other way, the
-    # step then stays one uphill. Never so steep that the flat way is lost in rounding.
-    low, turn = np.linalg.eigh(curve)
-    low = np.clip(low, 1.0, _STEEPEST)
-    return mid, slope, np.asarray(np.einsum("kij,kj,klj->kil", turn, low, turn))
-
-
-def _mixture(flown: Flown, best: _Best, plain: float) -> Mixture:
-    """Give every flight of a case kernels along the way of least certainty."""
-    size, flights = len(_BESIDE), flown.flights
-    middle, width = np.zeros((size, flights, 2)), np.ones((size, flights))
-    share = np.zeros((size, flights))
-    each = np.exp(-np.square(_BESIDE) / 2)
-    for row, beside in enumerate(_BESIDE):
-        middle[row, flown.who] = (best.middle + beside * best.along).T
-        width[row, flown.who] = best.width
-        share[row, flown.who] = each[row] / each.sum()
-    return Mixture(middle, width, share, plain)

@@ -10,7 +10,7 @@ from typing import Final
 import shapely
 
 from driftmap.observations.chances import Chances, middle_of
-from driftmap.observations.detection import SMALL, SUREST, SWEEP_WIDTH, random_search
+from driftmap.observations.observation import SMALL, SUREST, SWEEP_WIDTH, random_search
 
 __all__ = ["Sweep", "Walkers", "plan_walk"]
 

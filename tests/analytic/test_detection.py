@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from driftmap.observations.detection import parallel_sweeps, random_search
+from driftmap.observations.observation import parallel_sweeps, random_search
 
 
 @pytest.mark.parametrize("coverage", [0.2, 0.5, 1.0, 2.0])

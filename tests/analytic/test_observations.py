@@ -20,7 +20,6 @@ from driftmap.observations.figures import (
     Sighted,
     Trace,
 )
-from driftmap.observations.fit import fit_of
 from driftmap.observations.flown import _cubic, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -31,7 +30,7 @@ from driftmap.observations.observation import (
     Went,
 )
 from driftmap.observations.toward import know, plainly
-from driftmap.observations.weighing import AtOddsError, bodies_of, weigh
+from driftmap.observations.weighing import AtOddsError, bodies_of, fit_of, weigh
 
 ROOT = Path(__file__).parents[2]
 

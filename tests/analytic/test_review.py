@@ -10,6 +10,7 @@ from driftmap.ground.areas import to_lonlat
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.findings import (
     PRIOR_WEIGHT,
+    Cause,
     Figure,
     _cautions,
     _days,
@@ -19,8 +20,7 @@ from driftmap.logbook.findings import (
     _width,
     review,
 )
-from driftmap.logbook.records import FindRecord, Flew, flew_of, records_of
-from driftmap.logbook.scores import depth_rank
+from driftmap.logbook.records import FindRecord, Flew, depth_rank, flew_of, records_of
 from driftmap.logbook.store import Log
 
 
@@ -223,21 +223,34 @@ def test_a_drag_area_is_proposed_only_where_the_drift_is_off(drift, told):
 
 def test_how_many_more_flights_it_takes_to_know():
     """A half-width falls as the root of the number: of 0.4 to 0.1 takes 16 times as many."""
-    (told, _) = _cautions(FEW, FLOWN, Figure(1.0, 0.6, 1.4, 25), None)
+    (told, _) = _cautions(FEW, FLOWN, Figure(1.0, 0.6, 1.4, 25), None, ())
     assert "known to ± 0.40; about 375 more flights" in told
     for known in (Figure(0.1, 0.0, 0.2, 25), Figure(1.0, -np.inf, np.inf, 25)):
-        assert len(_cautions(FEW, FLOWN, known, known)) == 1
+        assert len(_cautions(FEW, FLOWN, known, known, ())) == 1
+
+
+def test_how_many_flights_it_takes_to_know_a_likelihood():
+    """A share of 2 % has an interval of half of it each way from 49 (1.96 / 0.5)² flights on."""
+    rare, likely = (
+        Cause("a failure", p, 0, Figure(0.0, 0.0, 0.1, n), Figure(p, 0.0, 0.1, n))
+        for p, n in ((0.01, 25), (0.02, 752))
+    )
+    told = _cautions(FEW, FLOWN, None, None, (rare, likely))
+    assert sum("from about 753 flights on" in text for text in told) == 1
+    assert not any("1,52" in text for text in told)
+    enough = replace(likely, updated=Figure(0.02, 0.01, 0.03, 753))
+    assert len(_cautions(FEW, FLOWN, None, None, (rare, enough))) == 1
 
 
 @pytest.mark.parametrize(("days", "told"), [(19, True), (20, False), (30, False)])
 def test_landings_that_share_their_days_are_cautioned(days, told):
     log = [replace(r, day=str(i % days)) for i, r in enumerate(FEW)]
-    texts = _cautions(log, FLOWN, None, None)
+    texts = _cautions(log, FLOWN, None, None, ())
     assert any(f"30 landings fell on {days} days" in text for text in texts) == told
 
 
 def test_few_landings_and_few_flights_are_told_each_by_itself():
-    told = {n: _cautions(FEW[:n], FLOWN[:n], None, None) for n in (9, 10)}
+    told = {n: _cautions(FEW[:n], FLOWN[:n], None, None, ()) for n in (9, 10)}
     assert [text[:12] for text in told[9]][:2] == ["landings: 9,", "flights of k"]
     assert not any("tell little" in text for text in told[10])
 

@@ -41,11 +41,10 @@ from driftmap.logbook.records import Flew, _turned, flew_of, records_of
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry
 from driftmap.observations.chances import chances_of
-from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.toward import LOT, know, plainly
-from driftmap.observations.weighing import weigh
+from driftmap.observations.weighing import ODD, fit_of, weigh
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess
 

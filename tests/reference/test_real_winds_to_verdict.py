@@ -16,7 +16,7 @@ from scipy.integrate import trapezoid
 
 from driftmap.air.atmosphere import air_density
 from driftmap.cli.assess import assess_command
-from driftmap.cli.drop import drop_command
+from driftmap.cli.compare import drop_command
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "tests" / "data" / "winds"

@@ -14,12 +14,11 @@ from click.testing import CliRunner
 from driftmap import fly, read_flight, read_wind
 from driftmap.cli.after import explain_command
 from driftmap.core.errors import DriftmapError
-from driftmap.observations import evidence, fit
+from driftmap.observations import evidence, weighing
 from driftmap.observations.figures import Find
-from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
-from driftmap.observations.weighing import weigh
+from driftmap.observations.weighing import ODD, fit_of, weigh
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
@@ -225,9 +224,9 @@ def test_how_far_a_piece_lies_from_its_rocket_is_the_way_between():
 def test_how_near_flights_lie_is_their_mean_kernel():
     """Flights at 0 and 1 about a report at 0, and each of them about the other."""
     here, points = np.zeros((1, 1)), np.array([[0.0, 1.0]])
-    near = fit._density(here, points, leave=False)
+    near = weighing._density(here, points, leave=False)
     assert near == pytest.approx([(1 + exp(-0.5)) / 2])
-    beside = fit._density(points, points, leave=True)
+    beside = weighing._density(points, points, leave=True)
     assert beside == pytest.approx([exp(-0.5)] * 2)
 
 
@@ -237,7 +236,7 @@ def test_a_report_is_as_odd_as_the_tail_beyond_it(off):
     shown = off + 3.0 * np.random.default_rng(2).standard_normal((1, 1, 4000))
     seen = SimpleNamespace(figure=lambda _: SimpleNamespace(misses=lambda: shown))
     one = SimpleNamespace(seed=1, name="x")
-    told = fit._odd([SimpleNamespace(cloud=one, case=one)], seen, np.ones(4000))
+    told = weighing._odd([SimpleNamespace(cloud=one, case=one)], seen, np.ones(4000))
     assert told == pytest.approx(erfc(off / sqrt(10) / sqrt(2)), abs=0.06)
 
 

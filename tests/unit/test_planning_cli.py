@@ -13,10 +13,9 @@ from click.testing import CliRunner
 from driftmap.cli.assess import assess_command
 from driftmap.cli.compare import cases_command, compare_command
 from driftmap.cli.dial import dial_command
-from driftmap.cli.layout import layout_command
 from driftmap.cli.plans import aim_command, in_processes, limits_command
 from driftmap.cli.rules import rules_command
-from driftmap.cli.season import season_command
+from driftmap.cli.season import layout_command, season_command
 from driftmap.core.errors import InputError, SiteError
 from driftmap.failures.case import Release
 from driftmap.planning.documents import _LET_GO

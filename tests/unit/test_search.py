@@ -23,11 +23,11 @@ from driftmap.failures.cases import build_cases
 from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
-from driftmap.observations.detection import SMALL
 from driftmap.observations.figures import Find
+from driftmap.observations.leaning import _stencil
+from driftmap.observations.observation import SMALL
 from driftmap.observations.phone import shares_told, walk_cautions
 from driftmap.observations.seenfile import looked_for
-from driftmap.observations.toward import _stencil
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue

@@ -1,0 +1,131 @@
+"""Where each flight fits best what was seen, and how narrowly: climbed to by its lean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from driftmap.core.checks import FloatArray
+from driftmap.hazard.steering import Mixture
+from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
+from driftmap.observations.flown import Flown
+from driftmap.observations.observation import FoundState, Observation, Odds
+
+__all__ = ["Best", "best_lean", "mixture_of", "near_density"]
+
+_STEPS: Final = 4  # of Newton's method; each takes six looks
+_STEEPEST: Final = 1e10  # of the negative curvature
+_NUDGE: Final = 0.02  # standard deviations of lean
+_LONGEST: Final = 1.5  # a step may be, in standard deviations
+_FARTHEST: Final = 5.0  # standard deviations a flight may be leaned
+_WIDER: Final = 1.3  # kernels than the curvature says: tails cost less than they save
+_UNSURE: Final = 0.08  # error of the linear response over the way it is used for
+_BESIDE: Final = (-1.6, -0.8, 0.0, 0.8, 1.6)  # kernels along the way of least certainty
+_STILL: Final = (SeenMoment, Trace)  # times and heights: no lean of the wind moves them
+_STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
+_NEAR: Final = 0.5  # of a kernel's width that leaning again could not make less
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Best:
+    """Where each flight of a case fits best, how narrowly, and how well."""
+
+    middle: FloatArray  # (2, k)
+    along: FloatArray  # (2, k), the way in which it fits least narrowly
+    width: FloatArray  # (k,), in all other ways
+    sure: FloatArray  # (k,), the part of it that is not the response's error
+    chance: FloatArray  # (k,) logarithm of the evidence about it
+
+    @property
+    def total(self) -> float:
+        """Logarithm of all evidence about the case."""
+        return float(np.logaddexp.reduce(self.chance))
+
+    @property
+    def near(self) -> bool:
+        """Whether leaning again could hardly make kernels narrower."""
+        return float(np.median(self.sure / self.width)) > _NEAR
+
+
+def best_lean(flown: Flown, told: Sequence[Observation]) -> Best:
+    """Climb to the likeliest lean of each flight by Newton's method."""
+    own = flown.own_lean
+    smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
+    worth = partial(
+        _worth, flown, [s for s in smooth if not isinstance(s, _STILL)], own
+    )
+    at = np.zeros_like(own)
+    for _ in range(_STEPS):
+        value, slope, curve = _stencil(worth, at)
+        step = np.linalg.solve(curve, slope.T[..., None])[..., 0].T
+        size = np.maximum(np.hypot(*step) / _LONGEST, 1.0)
+        at = np.clip(at + step / size, -_FARTHEST, _FARTHEST)
+    value, _, curve = _stencil(worth, at)
+    narrow, turn = np.linalg.eigh(curve)
+    short, long = 1 / np.sqrt(narrow[:, 1]), 1 / np.sqrt(narrow[:, 0])
+    along = turn[:, :, 0].T * np.sqrt(np.maximum(long**2 - short**2, 0.0))
+    missing = np.minimum(np.hypot(*(at - own)), 3.0)
+    sure = _WIDER * short + 0.5 * np.hypot(*along)
+    width = np.hypot(sure, _UNSURE * missing)
+    odds = [near_density(s, flown) for s in smooth if isinstance(s, _STILL)]
+    odds += [s.log_likelihood(flown) for s in told if isinstance(s, Odds | FoundState)]
+    with np.errstate(divide="ignore"):
+        prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
+    chance = value + np.log(short * long) + prior
+    return Best(at, along, np.minimum(width, 1.0), sure, chance)
+
+
+def _worth(
+    flown: Flown,
+    observations: Sequence[MeasuredSight],
+    own: FloatArray,
+    lean: FloatArray,
+) -> FloatArray:
+    """Give the logarithm of likelihood times density of a lean, shape (k,)."""
+    moved = flown.leaned(lean - own)
+    total = -(lean**2).sum(axis=0) / 2
+    for seen in observations:
+        total = total + near_density(seen, moved)
+    return np.asarray(total)
+
+
+def near_density(seen: MeasuredSight, flown: Flown) -> FloatArray:
+    """Give the logarithm of the density of what was measured.
+
+    Without mistakes the top is one, and smooth; flights that show nothing of the kind stay
+    where they are.
+    """
+    near = log_density(seen.figure(flown))
+    return np.where(np.isfinite(near), near, -1e3)
+
+
+def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ...]:
+    """Give value (k,), gradient (2, k) and negative curvature (k, 2, 2)."""
+    value = [worth(at + _NUDGE * step[:, None]) for step in _STENCIL.T]
+    mid, e, w, n, s, en = value
+    slope = np.stack([e - w, n - s]) / (2 * _NUDGE)
+    ee, nn = (e + w - 2 * mid) / _NUDGE**2, (n + s - 2 * mid) / _NUDGE**2
+    cross = (en - e - n + mid) / _NUDGE**2
+    curve = -np.moveaxis(np.array([[ee, cross], [cross, nn]]), -1, 0)
+    # Never flatter than the lean's own density: where sight bends the other way, the
+    # step then stays one uphill. Never so steep that the flat way is lost in rounding.
+    low, turn = np.linalg.eigh(curve)
+    low = np.clip(low, 1.0, _STEEPEST)
+    return mid, slope, np.asarray(np.einsum("kij,kj,klj->kil", turn, low, turn))
+
+
+def mixture_of(flown: Flown, best: Best, plain: float) -> Mixture:
+    """Give every flight of a case kernels along the way of least certainty."""
+    size, flights = len(_BESIDE), flown.flights
+    middle, width = np.zeros((size, flights, 2)), np.ones((size, flights))
+    share = np.zeros((size, flights))
+    each = np.exp(-np.square(_BESIDE) / 2)
+    for row, beside in enumerate(_BESIDE):
+        middle[row, flown.who] = (best.middle + beside * best.along).T
+        width[row, flown.who] = best.width
+        share[row, flown.who] = each[row] / each.sum()
+    return Mixture(middle, width, share, plain)
