@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from driftmap.cli.inputs import Run, WindPlace, flight_options, wind_asked
+from driftmap.cli.inputs import Run, flight_options, place_of, wind_asked
 from driftmap.cli.options import (
     Quantity,
     day_of,
@@ -64,7 +64,7 @@ def _read_observed(run: Run, files: tuple[str, ...]) -> Observed:
 
     flight, site = run.read()
     told, assumed = read_told(files, flight, site)  # before a forecast is asked for
-    wind = wind_asked(run.asked, WindPlace.of(site))
+    wind = wind_asked(run.asked, place_of(site))
     day = day_of(run.weather, site.elevation, wind)
     return Observed(flight, site, wind, day, told, assumed, files)
 

@@ -13,10 +13,10 @@ import click
 from driftmap.cli.inputs import (
     Run,
     WindOptions,
-    WindPlace,
     answers_option,
     echo_flight,
     into_run,
+    place_of,
     shape_of,
     wind_asked,
     wind_options,
@@ -35,6 +35,7 @@ from driftmap.cli.options import (
 from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import InputError, visible
 from driftmap.core.units import show
+from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
@@ -129,11 +130,11 @@ def cases_command(
     from driftmap.rocket.flightfile import read_flight
 
     plan = read_flight(flight)
-    place = WindPlace(0.0) if site is None else WindPlace.of(site_of(site))
+    place = Setting(0.0) if site is None else place_of(site_of(site))
     if not asked.winds and asked.at is None:
         asked = replace(asked, winds=("calm",))
     wind = wind_asked(asked, place)
-    cloud = fly(plan, wind, place.elevation, samples=samples, seed=seed)
+    cloud = fly(plan, wind, place.site_altitude, samples=samples, seed=seed)
     data = cases_document(cloud, wind.source)
     if out is not None:
         write_all(out, {"cases.html": cases_page(data, voice)})
@@ -220,7 +221,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if site_elevation + top > _TOP_OF_AIR:
         most = f"{_TOP_OF_AIR:.0f} m above sea level"
         raise InputError("--from", "", f"the body must stay below {most}")
-    profile = shape_of(asked, WindPlace(site_elevation))
+    profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     air = mean_air(profile, Sky(site_elevation), top)

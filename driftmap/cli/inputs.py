@@ -46,13 +46,13 @@ __all__ = [
     "HERE",
     "Run",
     "WindOptions",
-    "WindPlace",
     "answers_option",
     "echo_flight",
     "flight_options",
     "flight_time",
     "into_run",
     "occasion_of",
+    "place_of",
     "place_options",
     "readings_of",
     "setting_of",
@@ -92,19 +92,10 @@ class WindOptions:
     station_away: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class WindPlace:
-    """Where the flight is: all that readers of winds ask of a site."""
-
-    elevation: float
-    declination: float | None = None
-    position: tuple[float, float] | None = None  # latitude, longitude
-
-    @classmethod
-    def of(cls, site: Site) -> WindPlace:
-        """Take the place of a site file."""
-        position = (site.latitude, site.longitude)
-        return cls(site.elevation, site.declination, position)
+def place_of(site: Site) -> Setting:
+    """Take from a site file all that readers of winds ask of a place."""
+    position = (site.latitude, site.longitude)
+    return Setting(site.elevation, declination=site.declination, place=position)
 
 
 def place_options(command: F) -> F:
@@ -174,7 +165,7 @@ def wind_options_for(meaning: str) -> Callable[[Callable[..., T]], Callable[...,
     return option_stack(wind, place_options, gathered(WindOptions, "asked", *names))
 
 
-def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
+def setting_of(asked: WindOptions, place: Setting) -> Setting:
     """Say what the readers must know of place and time."""
     now = present()
     when = flight_time(asked.when, now) if asked.when else None
@@ -182,17 +173,16 @@ def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
     read_at, needle = None, asked.declination
     if asked.read_at:
         read_at = flight_time(asked.read_at, now, option="--read-at", zone=zone)
-    return Setting(
-        place.elevation,
-        asked.station,
-        when or now,
-        place.declination if needle is None else needle,
-        asked.terrain,
-        place.position,
-        read_at,
-        now,
-        asked.station_away,
-        zone,
+    return replace(
+        place,
+        station=asked.station,
+        when=when or now,
+        declination=place.declination if needle is None else needle,
+        terrain=asked.terrain,
+        read_at=read_at,
+        now=now,
+        station_away=asked.station_away,
+        zone=zone,
     )
 
 
@@ -212,8 +202,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     from driftmap.winds.fetch import PATIENCE, SERVICE, fetch_forecast
 
     if asked.at not in {None, HERE}:
-        position = WindPlace.of(site_of(str(asked.at))).position
-        setting = replace(setting, place=position)
+        setting = replace(setting, place=place_of(site_of(str(asked.at))).place)
     if asked.when is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")
     if setting.place is None:
@@ -223,7 +212,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     return fetch_forecast(setting, service=asked.service or SERVICE)
 
 
-def wind_asked(asked: WindOptions, place: WindPlace) -> WindProfile:
+def wind_asked(asked: WindOptions, place: Setting) -> WindProfile:
     """Read and merge the wind over a place; what it assumes tells the flight's time."""
     from driftmap.winds import merge
 
@@ -241,7 +230,7 @@ def echo_flight(asked: WindOptions) -> None:
         click.echo(f"For a flight at {show_flight(flight_time(asked.when))}")
 
 
-def shape_of(asked: WindOptions, place: WindPlace) -> WindProfile | None:
+def shape_of(asked: WindOptions, place: Setting) -> WindProfile | None:
     """Read a wind to plan with, whatever its day; None when none is named."""
     from driftmap.winds import shape
 
@@ -360,7 +349,7 @@ class Run:
     def in_wind(self) -> tuple[Setup, WindProfile]:
         """Read flight and site, and the wind they are flown in."""
         flight, site = self.read()
-        wind = wind_asked(self.asked, WindPlace.of(site))
+        wind = wind_asked(self.asked, place_of(site))
         return self.setup(flight, site, wind), wind
 
     def supposed(self, *, ahead: bool = False) -> tuple[Setup, Supposition]:
@@ -368,7 +357,7 @@ class Run:
         from driftmap.planning.supposed import Supposition
 
         flight, site = self.read()
-        place = WindPlace.of(site)
+        place = place_of(site)
         shape = shape_of(self.asked, place)
         setup = self.setup(flight, site, ahead=ahead)
         timed = self.asked.when or not ahead

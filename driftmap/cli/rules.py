@@ -13,10 +13,10 @@ import click
 
 from driftmap.cli.inputs import (
     Run,
-    WindPlace,
     answers_option,
     into_run,
     occasion_of,
+    place_of,
     wind_asked,
     wind_options_for,
 )
@@ -99,7 +99,7 @@ def rules_command(
     occasion = occasion_of(rocket, ground, asked.when)
     said = read_answers(run.answers, sets, occasion)
     named = asked.winds or asked.at is not None
-    wind = wind_asked(asked, WindPlace.of(ground)) if named else None
+    wind = wind_asked(asked, place_of(ground)) if named else None
     flown = facts_flown(rocket, ground, wind, when=said.when)
     facts = with_answers(flown, said)
     results = evaluate(sets, facts, said)

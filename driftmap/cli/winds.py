@@ -12,7 +12,7 @@ from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.cli.inputs import (
     HERE,
     WindOptions,
-    WindPlace,
+    place_of,
     place_options,
     readings_of,
     setting_of,
@@ -126,16 +126,16 @@ def winds_command(
         _print_wind(wind, units, ceiling, setting)
 
 
-def _place(site: str | None, elevation: float | None) -> WindPlace:
+def _place(site: str | None, elevation: float | None) -> Setting:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
-        return WindPlace.of(site_of(site))
+        return place_of(site_of(site))
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."
         )
-    return WindPlace(elevation)
+    return Setting(elevation)
 
 
 def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:

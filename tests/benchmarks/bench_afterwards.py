@@ -257,7 +257,7 @@ def explain_two():
 
 def explain_apart():
     """The same where a fin and the nose were found, and the rocket was not."""
-    return explain_toward(48, ("fin", "nose cone"), "pairs without the rocket's", 41)
+    return explain_toward(32, ("fin", "nose cone"), "pairs without the rocket's", 41)
 
 
 def explain_plain(seeds=(31, 32, 33, 34)):
