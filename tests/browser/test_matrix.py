@@ -67,8 +67,7 @@ def pages(assessment, language="en"):
 
 def look(browser, width, height, scheme, text):
     """Turn an open page into another screen, look and size of text."""
-    size = {"width": width, "height": height, "deviceScaleFactor": 1}
-    browser.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
+    browser.size(width, height)
     features = [{"name": name, "value": value} for name, value in scheme.items()]
     browser.cdp("Emulation.setEmulatedMedia", media="", features=features)
     # Text as large as the reader's own setting: rems and the body's pixels alike.

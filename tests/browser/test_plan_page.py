@@ -39,8 +39,9 @@ def plan(tmp_path_factory):
     return path
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("width", [320, 360, 820, 1440])
+@pytest.mark.parametrize(
+    ("width", "dark"), [(320, True), (360, False), (820, True), (1440, False)]
+)
 def test_it_asks_for_nothing_and_fits(browser, plan, width, dark):
     browser.open(plan, width=width, dark=dark)
     assert browser.requests() == []

@@ -59,8 +59,9 @@ def test_no_letter_of_the_sheet_hides_its_squares(browser, search_page):
       return texts.length > 20 && texts.every(t => t.height < wide / 12);""")
 
 
-@pytest.mark.parametrize(("width", "height"), [(360, 780), (1440, 900)])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(
+    ("width", "height", "dark"), [(360, 780, True), (1440, 900, False)]
+)
 def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
     start(browser, search_page, width=width, height=height, dark=dark)
     assert browser.requests() == []
