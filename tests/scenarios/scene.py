@@ -177,6 +177,14 @@ class Scene:
         """The same scene with something changed."""
         return replace(self, **changes)
 
+    def under(self, *winds):
+        """The same scene in other winds."""
+        return self.but(winds=winds)
+
+    def answered(self, **answers):
+        """The same scene with more answered, or otherwise."""
+        return self.but(answers={**self.answers, **answers})
+
     def edited(self, *pairs):
         """The same scene with its flight file edited."""
         text = self.flight
@@ -270,10 +278,10 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     """Make what says the verdict of a scene, and what does not pass by its kind.
 
     Clouds are flown and outlined once: many scenes differ only in who stands where. Few
-    flights, of which no word is taken, are those of the first wind that a flight met. Site
-    and wind are read once for the question and the verdict.
+    flights, of which no word is taken, are those of the first wind that a flight met, for
+    what is asked as for what is judged. Site and wind are read once for both.
     """
-    asked, said_no, first, few = {}, [], {}, False
+    asked, said_no, few = {}, [], False
     planned, flown, drawn = Once(KEPT), Once(KEPT), Once(30 * KEPT)
     merged, sited = Once(KEPT), Once(KEPT)
     fly, plan, containment = cloud.fly, cloud.plan_launch, assessment.containment
@@ -283,11 +291,11 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
 
     def fly_once(flight, wind, altitude, **rest):
         rest.pop("progress", None)
-        if few:
-            wind = first.setdefault((flight.model_dump_json(), altitude), wind)
         if rest.get("steered") is not None:
             return fly(flight, wind, altitude, **rest)
-        told = (flight.model_dump_json(), air(wind), altitude, sorted(rest.items()))
+        told = (flight.model_dump_json(), altitude, rest["samples"])
+        if not few and rest["samples"] != FEW:
+            told += (air(wind), sorted(rest.items()))
         return flown(told, partial(fly, flight, wind, altitude, **rest))
 
     def plan_once(flight, wind, sky):

@@ -88,110 +88,39 @@ def says(*pairs):
 DRAG, CANOPY = 'drag_coefficient = "0.48"', 'drag_coefficient = "0.75"'
 BODY = 'diameter = "57 mm"\nlength = "1.32 m"'
 
+# Of each kind of figure one; every range has both its ends tried by `test_claims`.
 CLAIMS = {
-    "a drag coefficient of 0.01": says((DRAG, 'drag_coefficient = "0.01"')),
-    "a drag coefficient of 0.1": says((DRAG, 'drag_coefficient = "0.1"')),
-    "a drag coefficient of 3": says((DRAG, 'drag_coefficient = "3"')),
-    "drag that vanishes with speed": says(
-        (DRAG, DRAG + "\ndrag_by_mach = [[0, 0.45], [0.3, 0.001], [2, 0.001]]")
+    "a motor that bursts from a thimble": holds(
+        DAY.but(flight=TOLD).edited(('volume = "150 cm3"', 'volume = "1 cm3"')),
+        "implausible",
     ),
+    "a drag coefficient of 0.1": says((DRAG, 'drag_coefficient = "0.1"')),
     "drag known to a hair": says((DRAG, 'drag_coefficient = "0.48 +/- 0 %"')),
-    "a canopy's drag coefficient of 4": says((CANOPY, 'drag_coefficient = "4"')),
     "a maker's figure on the wrong area": says(
         (CANOPY, 'drag_coefficient = "1.5"'), ('"1.22 m"', '"0.9 m"')
     ),
-    "a canopy known to a hair": says((CANOPY, 'drag_coefficient = "0.75 +/- 0 %"')),
-    "an aim known to a hair": says(('angle = "4 deg" ', 'angle = "4 deg +/- 0 deg" ')),
-    "a delay known to a hair": says(
-        ('opens_at = "apogee"', 'opens_at = "apogee"\nopening_delay = "0 s +/- 0 s"')
-    ),
-    "a margin known to a hair": says(('"1.8 cal"', '"1.8 cal +/- 0 cal"')),
     "centimetres for millimetres": says(
         (BODY, 'diameter = "57 cm"\nlength = "1.32 m"')
     ),
-    "a body denser than lead": says((BODY, 'diameter = "10 mm"\nlength = "1.32 m"')),
-    "a lift-off mass known to a hair": says(('"1.85 kg"', '"1.85 kg +/- 0 g"')),
     "two burns told as one curve": holds(DAY.edited((CURVE, TWO_BURNS)), "implausible"),
     "a cluster that only the answers tell of": holds(
-        LOW.but(answers={**LOW.answers, "motor_count": 7}), "missing"
+        LOW.answered(motor_count=7), "missing"
     ),
     "a rocket of forty times the impulse beside it": holds(
-        LOW.but(
-            answers={
-                **LOW.answers,
-                **{"rockets_together": 2, "salvo_impulse": "2500 N s"},
-            }
-        ),
-        "rule",
+        LOW.answered(rockets_together=2, salvo_impulse="2500 N s"), "rule"
     ),
-    "a gram of propellant": says(('"0.19 kg"', '"1 g"')),
-    "propellant that nothing burns so well": says(('"0.19 kg"', '"60 g"')),
-    "fins of a milligram": says(('mass = "38 g"', 'mass = "1 mg"')),
-    "a nose cone of a milligram": says(('mass = "110 g"', 'mass = "1 mg"')),
     "two fins": says(("count = 3", "count = 2")),
-    "a canopy that nothing tears": says(
-        (
-            'opens_at = "apogee"',
-            'opens_at = "apogee"\nstrength = { canopy = "1e6 N", lines = "1e6 N" }',
-        )
-    ),
-    "plastic film as strong as a rope": says(
-        (
-            'opens_at = "apogee"',
-            'opens_at = "apogee"\ncloth = "plastic film"\n'
-            'strength = { canopy = "9 kN", lines = "9 kN", cord = "9 kN" }',
-        )
-    ),
     "a cord of kilonewtons told in newtons": says(
         ('opens_at = "apogee"', 'opens_at = "apogee"\nstrength = { cord = "2500 kN" }')
     ),
-    "fins as strong in bending as no metal is": says(
-        (
-            'area = "85 cm2"               # one side',
-            'root = "120 mm"\ntip = "60 mm"\nspan = "95 mm"\nthickness = "3 mm"\n'
-            'strength = "90 GPa"',
-        )
-    ),
     "an opening above the apogee": says(('opens_at = "apogee"', 'opens_at = "1500 m"')),
-    **{
-        f"a moment of inertia of {told} kg m2": says(
-            (
-                'stability = "1.8 cal"',
-                f'stability = "1.8 cal"\nmoment_of_inertia = {told}',
-            )
-        )
-        for told in (0.001, 0.79)
-    },
-    "a nose cone of a hundredth of the rocket": says(
-        ('mass = "110 g"', 'mass = "14 g"')
-    ),
-    "fins that weigh half of the rocket": says(('mass = "38 g"', 'mass = "400 g"')),
-    "a main that opens at 900 m, which may be feet": says(
-        ('opens_at = "apogee"', 'opens_at = "900 m"')
-    ),
     "a glide of 8, which may be a ratio": refused(
         DAY.edited(('opens_at = "apogee"', 'opens_at = "apogee"\nglide = 8'))
     ),
-    "fins of a gram": says(('mass = "38 g"', 'mass = "1 g"')),
     "a rail of eight feet told as metres": says(('length = "1.8 m"', 'length = "8 m"')),
-    "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
-    "a slope no body has": says(
-        ('stability = "1.8 cal"', 'stability = "1.8 cal"\nlift_slope = 99')
-    ),
-    **{
-        f"a motor that bursts {how}": holds(
-            DAY.but(flight=TOLD).edited(pair), "implausible"
-        )
-        for how, pair in {
-            "at a breath": ('pressure = "10 MPa"', 'pressure = "0.01 MPa"'),
-            "in grains": ('fragment_mass = "25 g"', 'fragment_mass = "0.06 g"'),
-            "in foils": ('fragment_area = "20 cm2"', 'fragment_area = "2 m2"'),
-            "from a thimble": ('volume = "150 cm3"', 'volume = "1 cm3"'),
-        }.items()
-    },
     "three motors of which nobody says whose the curve is": holds(
-        DAY.edited(("[motor]", "[motor]\ncount = 3")).but(
-            answers={"motors_told_together": None}
+        DAY.edited(("[motor]", "[motor]\ncount = 3")).answered(
+            motors_told_together=None
         ),
         "rule",
     ),
@@ -213,43 +142,20 @@ CLAIMS = {
         "implausible",
     ),
     "a label too weak to lift it": holds(
-        LOW.but(answers={**LOW.answers, "average_thrust": "3 N"}), "implausible"
+        LOW.answered(average_thrust="3 N"), "implausible"
     ),
     "many rockets by their impulse, of which nobody says how many": holds(
-        LOW.but(answers={**LOW.answers, "salvo_impulse": "3000 N s"}), "rule"
+        LOW.answered(salvo_impulse="3000 N s"), "rule"
     ),
     "many rockets with less than the one that is flown": holds(
-        LOW.but(answers={**LOW.answers, "salvo_impulse": "30 N s"}), "rule"
-    ),
-    "a motor that burns in a blink": holds(
-        DAY.edited((CURVE, 'total_impulse = "344 N s"\nburn_time = "0.15 s"')),
-        "implausible",
+        LOW.answered(salvo_impulse="30 N s"), "rule"
     ),
     "a largest motor with more than all of the propellant": holds(
-        LOW.but(
-            answers={
-                **LOW.answers,
-                "propellant_mass": "31 g",
-                "motor_propellant": "500 g",
-            }
-        ),
+        LOW.answered(propellant_mass="31 g", motor_propellant="500 g"),
         "rule",
     ),
     "a label with a tenth of its propellant": holds(
-        LOW.but(answers={**LOW.answers, "propellant_mass": "3.1 g"}), "implausible"
-    ),
-    "a label too weak for how it flies": holds(
-        LOW.but(answers={**LOW.answers, "average_thrust": "15 N"}), "implausible"
-    ),
-    "a label too small for the apogee": holds(
-        LOW.but(answers={**LOW.answers, "total_impulse": "5 N s"}), "implausible"
-    ),
-    "fins stiffer than steel": says(
-        (
-            'area = "85 cm2"               # one side',
-            'root = "120 mm"\ntip = "60 mm"\nspan = "95 mm"\nthickness = "3 mm"\n'
-            'shear_modulus = "100 GPa"',
-        )
+        LOW.answered(propellant_mass="3.1 g"), "implausible"
     ),
     "a streamer that holds like a canopy": holds(
         LOW.edited(('width = "0.26 m"', 'width = "0.26 m"\ndrag_coefficient = "3"')),
@@ -358,10 +264,10 @@ NOBODY = {
         "nobody near",
     ),
     "nobody says who presses the button": holds(
-        DAY.but(answers={"crew_drawn_elsewhere": None}), "rule"
+        DAY.answered(crew_drawn_elsewhere=None), "rule"
     ),
     "whoever presses the button stands nearer": no_go(
-        DAY.but(answers={"crew_drawn_elsewhere": "no"}), "rule"
+        DAY.answered(crew_drawn_elsewhere="no"), "rule"
     ),
 }
 
@@ -409,81 +315,73 @@ SIGNED = {
         "static margin",
     ),
     "a signature for a wind of the day before": holds(
-        DAY.but(
-            winds=(ALOFT.replace("06-13 08:10", "06-12 10:00"),),
-            **signed(wind_age="100 h"),
+        DAY.under(ALOFT.replace("06-13 08:10", "06-12 10:00")).but(
+            **signed(wind_age="100 h")
         ),
         "wind age",
     ),
     "a signature for a wind that nobody read": holds(
-        DAY.but(winds=("4 mph from 75",), **signed(wind_gap="10 km")), "wind gap"
+        DAY.under("4 mph from 75").but(**signed(wind_gap="10 km")), "wind gap"
     ),
     "a signature for the code's wind": holds(
-        LOW.but(
-            winds=("25 mph from 90",),
-            **signed(surface_wind="60 mph", rail_speed_over_wind=0.1),
+        LOW.under("25 mph from 90").but(
+            **signed(surface_wind="60 mph", rail_speed_over_wind=0.1)
         )
     ),
 }
 
 SKY = {
     "a calm read above a breeze at head height": holds(
-        LOW.but(winds=("2.5 m/s from 90", "calm at 10 m")), "wind warned"
+        LOW.under("2.5 m/s from 90", "calm at 10 m"), "wind warned"
     ),
     "a forecast that nobody stood in": holds(
-        LOW.but(winds=("forecast 2 m/s from 90",)), "wind warned"
+        LOW.under("forecast 2 m/s from 90"), "wind warned"
     ),
     "a remark that disowns the wind": holds(
-        LOW.but(winds=("# another field, not here\n" + table((2, 90, 2)),)),
+        LOW.under("# another field, not here\n" + table((2, 90, 2))),
         "wind warned",
     ),
     "a balloon that slows to nothing": holds(
-        LOW.but(winds=(table((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5)),)),
+        LOW.under(table((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5))),
         "wind warned",
     ),
     "a storm that the next report leaves out": holds(
-        LOW.but(winds=(f"{metar(sky='TS CLR')}\n{metar('1515')}\n",)), "wind warned"
+        LOW.under(f"{metar(sky='TS CLR')}\n{metar('1515')}\n"), "wind warned"
     ),
     "a storm near by twenty minutes ago": holds(
-        LOW.but(winds=(f"{metar('1445', sky='VCTS CLR')}\n{metar('1510')}\n",)),
+        LOW.under(f"{metar('1445', sky='VCTS CLR')}\n{metar('1510')}\n"),
         "wind warned",
     ),
     "lightning that the next report leaves out": holds(
-        LOW.but(winds=(f"{metar(more=' RMK AO2 LTG OHD')}\n{metar('1520')}\n",)),
+        LOW.under(f"{metar(more=' RMK AO2 LTG OHD')}\n{metar('1520')}\n"),
         "wind warned",
     ),
     "a gale in the report before": holds(
-        LOW.but(winds=(f"{metar('1440', '24025G40KT')}\n{metar('1515')}\n",))
+        LOW.under(f"{metar('1440', '24025G40KT')}\n{metar('1515')}\n")
     ),
     "a peak wind in the report before": holds(
-        LOW.but(
-            winds=(f"{metar(more=' RMK AO2 PK WND 24045/1450')}\n{metar('1515')}\n",)
-        )
+        LOW.under(f"{metar(more=' RMK AO2 PK WND 24045/1450')}\n{metar('1515')}\n")
     ),
     "a forecast of storms below the report": holds(
-        LOW.but(
-            winds=(
-                f"{metar('1515')}\nTAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC TEMPO "
-                "1315/1317 24035G50KT TSRA\n",
-            )
+        LOW.under(
+            f"{metar('1515')}\nTAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC TEMPO "
+            "1315/1317 24035G50KT TSRA\n"
         ),
         "wind warned",
     ),
     "a report of a storm below the forecast": holds(
-        LOW.but(
-            winds=(
-                "TAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC\n"
-                f"{metar('1515', sky='TS CLR')}\n",
-                "4 mph from 90",
-            )
+        LOW.under(
+            "TAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC\n"
+            f"{metar('1515', sky='TS CLR')}\n",
+            "4 mph from 90",
         ),
         "wind warned",
     ),
     "half a mile at the surface, in the remarks": holds(
-        LOW.but(winds=(metar(more=" RMK AO2 SFC VIS 1/2"),)), "wind warned"
+        LOW.under(metar(more=" RMK AO2 SFC VIS 1/2")), "wind warned"
     ),
     **{
-        f"a meter's record, {told}": (LOW.but(winds=(record(*rows),)), "hold", kind)
+        f"a meter's record, {told}": (LOW.under(record(*rows)), "hold", kind)
         for told, rows, kind in (
             (
                 "a gust on a line of its own",
@@ -503,30 +401,27 @@ SKY = {
         )
     },
     "forty miles an hour a foot above the mast": holds(
-        DAY.but(winds=(ALOFT.replace("300,85,7\n", "34,240,40\n300,85,7\n"),)),
+        DAY.under(ALOFT.replace("300,85,7\n", "34,240,40\n300,85,7\n")),
         "wind warned",
     ),
     "a table that an app foretold": holds(
-        DAY.but(winds=("# forecast by the app\n" + ALOFT,)), "wind warned"
+        DAY.under("# forecast by the app\n" + ALOFT), "wind warned"
     ),
     "a kite in a gale within a table's calm": holds(
-        DAY.but(winds=("4 mph from 75", "30 mph from 240 at 150 m", ALOFT)),
+        DAY.under("4 mph from 75", "30 mph from 240 at 150 m", ALOFT),
         "wind warned",
     ),
     "haze in a report whose wind is passed over": no_go(
-        DAY.but(
-            winds=(metar().replace("10SM", "2SM"), ALOFT),
-            answers={"visibility": "10 mi"},
-        ),
+        DAY.under(metar().replace("10SM", "2SM"), ALOFT).answered(visibility="10 mi"),
         "rule",
     ),
     "overcast in a report whose wind is passed over": no_go(
-        DAY.but(winds=(metar(sky="OVC030"), ALOFT), answers={"cloud_cover": "1/8"}),
+        DAY.under(metar(sky="OVC030"), ALOFT).answered(cloud_cover="1/8"),
         "rule",
     ),
     **{
         f"{sky} where no rule asks": holds(
-            LOW.but(winds=(metar(sky=sky),), rules=rules), "into cloud"
+            LOW.under(metar(sky=sky)).but(rules=rules), "into cloud"
         )
         for sky, rules in (
             ("OVC002", "us"),
@@ -536,59 +431,44 @@ SKY = {
     },
     **{
         f"{sky} below a flight whose rules ask of no cloud": holds(
-            LOW.but(
-                winds=(metar(sky=sky),),
-                answers={**LOW.answers, "cloud_passed_by": said},
-            ),
+            LOW.under(metar(sky=sky)).answered(cloud_passed_by=said),
             "rule",
         )
         for sky, said in (("FEW008 SCT009", None), ("SCT009", "no"))
     },
     "cloud expected": holds(
-        LOW.but(winds=(f"{metar(sky='FEW040')} TEMPO 0600 FG OVC002",)), "wind warned"
+        LOW.under(f"{metar(sky='FEW040')} TEMPO 0600 FG OVC002"), "wind warned"
     ),
     "a report that the next has taken the place of": holds(
-        LOW.but(winds=(metar("1345"),)), "wind warned"
+        LOW.under(metar("1345")), "wind warned"
     ),
     "thunder in a remark of a meter's record": holds(
-        LOW.but(
-            winds=(
-                "# thunder in the west\n# zone -07:00\ntime,speed_mph,from_deg\n"
-                + "".join(f"2026-06-13 08:{m},4,90\n" for m in range(15, 30)),
-            )
+        LOW.under(
+            "# thunder in the west\n# zone -07:00\ntime,speed_mph,from_deg\n"
+            + "".join(f"2026-06-13 08:{m},4,90\n" for m in range(15, 30))
         ),
         "wind warned",
     ),
     **{
-        f"{told} in a report": holds(
-            LOW.but(winds=(metar(sky=f"{told} CLR"),)), "wind warned"
-        )
+        f"{told} in a report": holds(LOW.under(metar(sky=f"{told} CLR")), "wind warned")
         for told in ("VCFG", "MIFG", "FZRA", "VA")
     },
-    "a gust less than the mean": refused(
-        LOW.but(winds=("9 mph from 90 gusting to 4 mph",))
-    ),
-    "9 mph from all sides": holds(LOW.but(winds=("9 mph variable",))),
+    "a gust less than the mean": refused(LOW.under("9 mph from 90 gusting to 4 mph")),
+    "9 mph from all sides": holds(LOW.under("9 mph variable")),
     "calm told to the top": holds(
-        DAY.but(winds=(table((2, 0, 0), (2500, 0, 0)),)), "wind layer"
+        DAY.under(table((2, 0, 0), (2500, 0, 0))), "wind layer"
     ),
     "a table of another zone": holds(
-        DAY.but(winds=(ALOFT.replace("08:10-07:00", "08:10+02:00"),)), "wind age"
+        DAY.under(ALOFT.replace("08:10-07:00", "08:10+02:00")), "wind age"
     ),
-    "a table without a zone": holds(
-        DAY.but(winds=(ALOFT.replace("08:10-07:00", "08:10"),))
-    ),
+    "a table without a zone": holds(DAY.under(ALOFT.replace("08:10-07:00", "08:10"))),
     "a table read in time to come": refused(
-        DAY.but(
-            winds=(ALOFT.replace(READ, ""),),
-            options=("--read-at", "2026-06-13T09:30-07:00"),
+        DAY.under(ALOFT.replace(READ, "")).but(
+            options=("--read-at", "2026-06-13T09:30-07:00")
         )
     ),
     "a low flight by night": holds(
-        LOW.but(
-            when="2026-06-13T02:30-07:00",
-            answers={**LOW.answers, "night_arranged": None},
-        ),
+        LOW.answered(night_arranged=None).but(when="2026-06-13T02:30-07:00"),
         "rule",
     ),
     "the time in the wrong zone": refused(DAY.but(when="2026-06-13T08:30Z")),
@@ -596,38 +476,27 @@ SKY = {
 
 SAID = {
     "an apogee that the label's motor leaves far below": holds(
-        LOW.edited(("285 m +/- 15 m", "60 m +/- 3 m"), ("7.9 s", "3.8 s")).but(
-            answers={**LOW.answers, "total_impulse": "62 N s"}
+        LOW.edited(("285 m +/- 15 m", "60 m +/- 3 m"), ("7.9 s", "3.8 s")).answered(
+            total_impulse="62 N s"
         ),
         "implausible",
     ),
     "a motor told smaller than all of it": no_go(
-        LOW.but(
-            answers={
-                **LOW.answers,
-                "total_impulse": "310 N s",
-                "motor_impulse": "99 N s",
-            },
-            areas=(crowd(0, -24, 10, 10, 4),),
+        LOW.answered(total_impulse="310 N s", motor_impulse="99 N s").but(
+            areas=(crowd(0, -24, 10, 10, 4),)
         ),
         "rule",
     ),
     "propellant told smaller than all of it": no_go(
-        LOW.but(
-            answers={
-                **LOW.answers,
-                "total_impulse": "310 N s",
-                "motor_impulse": "99 N s",
-                "motor_propellant": "10 g",
-            },
-            areas=(crowd(0, -24, 10, 10, 4),),
-        ),
+        LOW.answered(
+            total_impulse="310 N s", motor_impulse="99 N s", motor_propellant="10 g"
+        ).but(areas=(crowd(0, -24, 10, 10, 4),)),
         "rule",
     ),
     **{
         f"an airport 500 m off, {told}": (
-            LOW.also(area("airport", box(-800, 0, 600, 100), "Strip")).but(
-                answers={**LOW.answers, "airport_agreed": answer}
+            LOW.also(area("airport", box(-800, 0, 600, 100), "Strip")).answered(
+                airport_agreed=answer
             ),
             mildest,
             "rule",
@@ -637,34 +506,27 @@ SAID = {
             ("that does not agree", "no", "no-go"),
         )
     },
-    "ground cleared for eighty miles": refused(
-        DAY.but(answers={"cleared_diameter": "80 mi"})
-    ),
-    "a level that nobody has": refused(DAY.but(answers={"certification_level": 4})),
-    "answers for the day after": holds(DAY.but(answers={"date": "2026-06-14"}), "rule"),
-    "answers for another site": holds(DAY.but(answers={"site": "Elsewhere"}), "rule"),
-    "answers for another flight": holds(DAY.but(answers={"flight": "Other"}), "rule"),
+    "ground cleared for eighty miles": refused(DAY.answered(cleared_diameter="80 mi")),
+    "a level that nobody has": refused(DAY.answered(certification_level=4)),
+    "answers for the day after": holds(DAY.answered(date="2026-06-14"), "rule"),
+    "answers for another site": holds(DAY.answered(site="Elsewhere"), "rule"),
+    "answers for another flight": holds(DAY.answered(flight="Other"), "rule"),
     "answers for another field of the same name": holds(
-        DAY.but(answers={"place": [40.95, -117.4, 1234.4]}), "rule"
+        DAY.answered(place=[40.95, -117.4, 1234.4]), "rule"
     ),
     "answers from before the elevation was changed": holds(
-        DAY.but(answers={"place": [41.604, -117.952, 1000.0]}), "rule"
+        DAY.answered(place=[41.604, -117.952, 1000.0]), "rule"
     ),
-    "answers of which nobody says where": holds(
-        DAY.but(answers={"place": None}), "rule"
-    ),
+    "answers of which nobody says where": holds(DAY.answered(place=None), "rule"),
     "answers from before the rocket was changed": holds(
-        DAY.but(answers={"rocket": "00000000"}), "rule"
+        DAY.answered(rocket="00000000"), "rule"
     ),
-    "a yes to what nobody asked": refused(DAY.but(answers={"all_is_well": "yes"})),
+    "a yes to what nobody asked": refused(DAY.answered(all_is_well="yes")),
     "a sun told by night": refused(
-        LOW.but(
-            when="2026-06-13T02:30-07:00",
-            answers={**LOW.answers, "sun_height": "20 deg"},
-        )
+        LOW.answered(sun_height="20 deg").but(when="2026-06-13T02:30-07:00")
     ),
     "a wind told lower": no_go(
-        DAY.but(winds=("25 mph from 90", ALOFT), answers={"surface_wind": "2 mph"})
+        DAY.under("25 mph from 90", ALOFT).answered(surface_wind="2 mph")
     ),
     "an own case that hides a common one": refused(
         DAY.plus(
@@ -673,19 +535,19 @@ SAID = {
         )
     ),
     "sparks on ground that is not cleared for them": no_go(
-        DAY.but(answers={"no_sparks": "no", "cleared_diameter": "60 ft"}), "rule"
+        DAY.answered(no_sparks="no", cleared_diameter="60 ft"), "rule"
     ),
-    "notice too early": no_go(DAY.but(answers={"notice": "80 h"}), "rule"),
+    "notice too early": no_go(DAY.answered(notice="80 h"), "rule"),
     "the rules of the country to the north": no_go(DAY.but(rules="canada"), "position"),
     "a crowd a tenth of a degree away": holds(
-        DAY.also(crowd(0, -11_100, 120, name="South crowd line")).but(
-            answers={"drawn_where_it_is": None}
+        DAY.also(crowd(0, -11_100, 120, name="South crowd line")).answered(
+            drawn_where_it_is=None
         ),
         "rule",
     ),
     **{
         f"the site's elevation told as {told}": holds(
-            DAY.but(members={"elevation": told}, answers={"elevation_checked": None}),
+            DAY.answered(elevation_checked=None).but(members={"elevation": told}),
             "rule",
         )
         for told in ("4050 m", "1234 ft")
@@ -757,7 +619,7 @@ OWN_RULES = {
         'scope = "season"\n[[rule]]\nname = "no_fire_ban"\nquestion = "none"\n'
         'scope = "season"\n',
         "{own}",
-        DAY.but(answers={"date": "2026-04-01"}),
+        DAY.answered(date="2026-04-01"),
         "hold",
     ),
 }
@@ -778,14 +640,7 @@ def test_rules_of_ones_own_take_nothing_away(
 
 PLAIN = {
     "the guide's morning": ("willet", "examples/morning.csv", "answers", 20_000),
-    "a calm morning": ("dunlin", "calm", "answers-dunlin", 20_000),
     "4 mph": ("dunlin", "4 mph from 75", "answers-dunlin", 20_000),
-    "8 mph and the crowd upwind": (
-        "dunlin",
-        "8 mph from 180",
-        "answers-dunlin",
-        20_000,
-    ),
     "8 mph and the crowd upwind, askew": (
         "dunlin",
         "8 mph from 200",

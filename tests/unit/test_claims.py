@@ -1,0 +1,272 @@
+"""Figures that files claim: each is told beside its range, and never within it.
+
+Each range is approached from both sides, by a flight that is otherwise as it is told.
+"""
+
+from dataclasses import is_dataclass, replace
+from math import pi, radians
+
+import numpy as np
+import pytest
+from scene import LOW, ROOT, TOLD
+
+from driftmap.core.spread import Spread
+from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
+from driftmap.formulas.strength import canopy_strength
+from driftmap.montecarlo.cloud import fly
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import Answers
+from driftmap.verdict.claim_checks import implausible, label_claims
+from driftmap.winds import read_wind
+
+APOGEE = 900.0
+AREA = pi / 4 * 0.057**2  # of the body
+INERTIA = 1.85 * 1.32**2
+IMPULSE, BURN = 344.23, 1.9  # of the curve
+WEIGHT = 1.85 * 9.80665
+DRY = 1.85 - 0.19
+FIN = 0.0085  # m², half of root and tip by the span
+CLOTH = pi / 4 * 1.22**2
+
+
+@pytest.fixture(scope="module")
+def clouds(tmp_path_factory):
+    """Flights of which all is told, of two stages, of an air start, and known by how they fly."""
+    folder = tmp_path_factory.mktemp("flights")
+    calm, found = read_wind("calm", site_altitude=0.0), {}
+    staged = (ROOT / "examples" / "godwit.toml").read_text("utf-8")
+    lit = f"""{TOLD}
+[air_start]
+ignition = "0.5 s"
+[air_start.motor]
+total_impulse = "60 N s"
+burn_time = "1.5 s"
+propellant_mass = "30 g"
+"""
+    flights = {"told": TOLD, "low": LOW.flight, "staged": staged, "lit": lit}
+    for name, text in flights.items():
+        path = folder / f"{name}.toml"
+        path.write_text(text, encoding="utf-8")
+        cloud = fly(read_flight(path), calm, 0.0, samples=10, seed=1)
+        high = replace(cloud.apogee, height=np.full(10, APOGEE))
+        found[name] = replace(cloud, apogee=high)
+    low = replace(found["told"].apogee, height=np.full(10, 100.0))
+    return {**found, "hop": replace(found["told"], apogee=low)}
+
+
+def put(record, path, value):
+    """Change a figure deep in a record."""
+    key, _, rest = path.partition(".")
+    if isinstance(record, tuple):
+        at = int(key)
+        new = put(record[at], rest, value) if rest else value
+        return (*record[:at], new, *record[at + 1 :])
+    if isinstance(record, dict):
+        return {**record, key: value}
+    new = put(getattr(record, key), rest, value) if rest else value
+    if is_dataclass(record):
+        return replace(record, **{key: new})
+    return record.model_copy(update={key: new})
+
+
+def spoken(cloud, *changes):
+    """What is told of a flight with some figures changed."""
+    flight = cloud.plan.flight
+    for path, value in changes:
+        flight = put(flight, path, value)
+    return [
+        c.name
+        for c in implausible(replace(cloud, plan=replace(cloud.plan, flight=flight)))
+    ]
+
+
+OPENS = "recovery.0.opens_at"
+AT_HEIGHT = (f"{OPENS}.at", "height")
+CANOPY = CANOPIES["flat circular"].drag
+SOLID = {"nose cone": 0.26 * 0.057**2 * 0.22, "motor case": 0.79 * 0.038**2 * 0.2}
+
+# What is told, the figure changed, its ends, and what else is changed.
+TOLD_ENDS = [
+    ("drag coefficient nose first", "airframe.drag_coefficient.value", 0.2, 1.2),
+    ("slope of the normal force", "airframe.lift_slope.value", 4, 40, ("airframe.lift_slope", Uncertain(9.0))),
+    ("drag at Mach 0.9 over", "airframe.drag_by_mach.1.1", 0.6 * 0.5, 4 * 0.5, ("airframe.drag_by_mach", ((0.0, 0.5), (0.9, 0.5)))),
+    ("moment of inertia", "airframe.moment_of_inertia.value", 0.02 * INERTIA, 0.2 * INERTIA),
+    ("lift-off mass over", "airframe.length", 1.85 / AREA / 1800, 1.85 / AREA / 120),
+    ("travel on the rail", "rail.length", 0.3, 3.5 * 1.32),
+    ("travel on the rail", "rail.length", 0.3, 2.0, ("airframe.length", 0.5)),
+    ("travel on the rail", "rail.length", 0.3, 8.0, ("airframe.length", 3.0)),
+    ("total impulse over propellant", "motor.propellant_mass", IMPULSE / 2700, IMPULSE / 400),
+    ("greatest thrust", "motor.thrusts.0", IMPULSE / BURN, 6 * IMPULSE / BURN, ("motor.times", ()), ("motor.thrusts", (200.0,))),
+    ("average thrust over the weight", "motor.total_impulse.value", WEIGHT * BURN, 100 * WEIGHT * BURN, ("motor.times", ()), ("motor.thrusts", ())),
+    ("height at which main opens", f"{OPENS}.value", 75, 600, AT_HEIGHT),
+    ("mass of main over its cloth", "recovery.0.mass", 0.02 * CLOTH, 1.0 * CLOTH),
+    ("drag coefficient of main on", "recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1]),
+    ("number of fins", "pieces.0.count", 3, 50),
+    ("mass of fin over all", "pieces.0.mass", 0.003 * DRY, 0.2 * DRY),
+    ("mass of nose cone over all", "pieces.1.mass", 0.01 * DRY, 0.5 * DRY),
+    ("mass of motor case over all", "pieces.2.mass", 0.01 * DRY, 0.7 * DRY),
+    ("mass of fin over its area", "pieces.0.mass", 0.2 * FIN, 100 * FIN),
+    *((f"mass of {name} over its volume", f"pieces.{i}.mass", 15 * SOLID[name], 9000 * SOLID[name]) for i, name in ((1, "nose cone"), (2, "motor case"))),
+    ("strength of fin", "pieces.0.strength", 0.5e6, 2000e6),
+    ("strength of fin", "pieces.0.layer_strength", 0.5e6, 2000e6),
+    ("shear modulus of fin", "pieces.0.shear_modulus", 0.1e9, 30e9),
+    ("pressure at which the motor bursts", "burst.pressure", 2e6, 60e6),
+    ("mass of a fragment", "burst.fragment_mass", 0.5 * 0.002, 200 * 0.002),
+    ("mass of all fragments", "burst.fragment_mass", 0.1 * 0.19 / 6, 10 * 0.19 / 6),
+    ("free volume of the motor", "burst.volume", 0.1e-3 * 0.19, 20e-3 * 0.19),
+    *((f"strength of {link} of main", f"recovery.0.strength.{link}", None, 30_000) for link in ("lines", "cord")),
+    ("strength of canopy of main", "recovery.0.strength.canopy", None, 3 * canopy_strength("ripstop nylon", 1.22)),
+    ("strength of canopy of main", "recovery.0.strength.canopy", None, 3 * canopy_strength("heavy nylon", 1.22), ("recovery.0.cloth", None)),
+]  # fmt: skip
+BOOSTER = 2.4 - 1.3 - 0.09  # kg, without its propellant
+STAGED_ENDS = [
+    ("drag coefficient nose first of the sustainer", "sustainer.drag_coefficient.value", 0.2, 1.2),
+    ("lift-off mass over the body's volume of the sustainer", "sustainer.mass.value", 120 * pi / 4 * 0.054**2 * 1.2, 1800 * pi / 4 * 0.054**2 * 1.2),
+    ("number of fins of the booster", "booster.pieces.0.count", 3, 50),
+    ("mass of booster fin over all", "booster.pieces.0.mass", 0.003 * BOOSTER, 0.2 * BOOSTER),
+    ("mass of booster fin over its area", "booster.pieces.0.mass", 0.2 * 0.011, 100 * 0.011),
+    ("drag coefficient of booster canopy", "booster.recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1], ("booster.recovery.0.drag_coefficient", Uncertain(0.8))),
+    ("height at which booster canopy opens", "booster.recovery.0.opens_at.value", 75, 600, ("booster.recovery.0.opens_at.at", "height")),
+    # Only the device that opens lowest may not open too high.
+    ("height at which main opens", f"{OPENS}.value", 75, APOGEE, AT_HEIGHT, ("booster.recovery.0.opens_at.at", "height"), ("booster.recovery.0.opens_at.value", 74.0)),
+    ("total impulse over propellant", "sustainer.motor.propellant_mass", 140 / 2700, 140 / 400),
+]  # fmt: skip
+LOW_ENDS = [
+    ("drag coefficient of streamer on", "recovery.0.drag_coefficient.value", 0.5 * STREAMER_RANGE[0], 2 * STREAMER_RANGE[1], ("recovery.0.drag_coefficient", Uncertain(0.2))),
+]  # fmt: skip
+ENDS = [
+    *(("told", row) for row in TOLD_ENDS),
+    *(("staged", row) for row in STAGED_ENDS),
+    *(("low", row) for row in LOW_ENDS),
+    ("hop", ("height at which main opens", f"{OPENS}.value", 50, 100, AT_HEIGHT)),
+]
+LEAST = [
+    ("told", "drag coefficient", "airframe.drag_coefficient.spread", 0.01 * 0.48),
+    ("told", "rail's aim", "rail.angle.spread", radians(0.2)),
+    ("told", "static margin", "airframe.stability.spread", 0.03),
+    ("told", "drag coefficient of main", "recovery.0.drag_coefficient.spread", 0.02 * 0.75),
+    ("told", "opening delay of main", "recovery.0.opening_delay.spread", 0.05),
+    ("told", "what opens main", f"{OPENS}.spread", 1.0, AT_HEIGHT),
+    ("told", "what opens main", f"{OPENS}.spread", 0.05, (f"{OPENS}.at", "time")),
+    ("told", "total impulse", "motor.total_impulse.spread", 0.005 * IMPULSE),
+    ("told", "lift-off mass", "airframe.mass.spread", 0.001 * 1.85),
+    ("told", "moment of inertia", "airframe.moment_of_inertia.spread", 0.02 * 0.2),
+    ("told", "slope of the normal force", "airframe.lift_slope.spread", 0.02 * 9, ("airframe.lift_slope", Uncertain(9.0))),
+    ("told", "burn time", "motor.burn_time.spread", 0.005 * BURN),
+    ("low", "apogee", "apogee.height.spread", 0.005 * 285),
+    ("low", "time to apogee", "apogee.time.spread", 0.02),
+    ("staged", "ignition delay", "sustainer.ignition.spread", 0.02),
+    ("lit", "ignition delay", "air_start.ignition.spread", 0.02),
+    ("lit", "impulse in the air", "air_start.motor.total_impulse.spread", 0.3),
+    ("staged", "impulse in the air", "sustainer.motor.total_impulse.spread", 0.7),
+    ("staged", "drag coefficient of the sustainer", "sustainer.drag_coefficient.spread", 0.005),
+    ("staged", "static margin of the sustainer", "sustainer.stability.spread", 0.03),
+    ("staged", "separation delay", "sustainer.separation.spread", 0.02),
+]  # fmt: skip
+
+
+def beside(cloud, what, path, edge, sign, *more):
+    """Whether a figure is told a hair below (-1) or above (1) an end of its range."""
+    apart = sign if path.endswith("count") else 1e-3 * sign * edge
+    names = spoken(cloud, *more, (path, edge + apart))
+    return any(name.startswith(what) for name in names)
+
+
+def test_a_flight_that_is_told_well_claims_nothing(clouds):
+    assert [spoken(cloud) for cloud in clouds.values()] == [[]] * 5
+
+
+@pytest.mark.parametrize(
+    ("name", "row"), ENDS, ids=lambda row: " ".join(map(str, row[:2]))
+)
+def test_a_figure_is_told_beyond_either_end_of_what_is_common(clouds, name, row):
+    what, path, low, high, *more = row
+    cloud = clouds[name]
+    if low is not None:
+        assert beside(cloud, what, path, low, -1, *more)
+        assert not beside(cloud, what, path, low, +1, *more)
+    assert not beside(cloud, what, path, high, -1, *more)
+    assert beside(cloud, what, path, high, +1, *more)
+
+
+@pytest.mark.parametrize("row", LEAST, ids=lambda row: f"{row[1]} {row[2]}")
+def test_nobody_knows_a_figure_better_than_that(clouds, row):
+    name, what, path, least, *more = row
+    what = f"spread of {what},"
+    assert beside(clouds[name], what, path, least, -1, *more)
+    assert not beside(clouds[name], what, path, least, +1, *more)
+
+
+@pytest.mark.parametrize(("length", "held"), [(0.09, False), (0.11, True)])
+def test_thrust_that_comes_back_is_another_motors(clouds, length, held):
+    times = (0.0, 0.05, 1.0, 1.001, 1.0 + length, 1.001 + length, 1.9)
+    burns = ("motor.times", times), ("motor.thrusts", (0, 200, 200, 0, 0, 200, 200))
+    told = any(name.startswith("pause") for name in spoken(clouds["told"], *burns))
+    assert told == held
+
+
+def test_ten_times_a_figure_is_no_spread_of_it(clouds):
+    path = "airframe.drag_coefficient.spread"
+    assert not beside(clouds["told"], "spread of", path, 4.8, -1)
+    assert beside(clouds["told"], "spread of drag coefficient,", path, 4.8, 1)
+    far = (f"{OPENS}.spread", 50.0)
+    assert not any("spread" in told for told in spoken(clouds["told"], AT_HEIGHT, far))
+
+
+@pytest.mark.parametrize(
+    ("of", "which", "frame", "most"),
+    [
+        ("", "balance", "airframe", 0.4 * 1.9 / 0.057),
+        (" of the sustainer", "upper_balance", "sustainer", 0.4 * 1.2 / 0.054),
+    ],
+)
+def test_a_margin_is_told_beyond_what_fliers_aim_for(clouds, of, which, frame, most):
+    plan = clouds["staged"].plan
+    stubby = put(plan.flight, f"{frame}.length", 0.5)
+
+    def told(margin, flight=plan.flight, *, known=True):
+        balance = getattr(plan, which)
+        spreads = {**balance.spreads, "static margin": Spread("normal", margin, 0.2)}
+        changed = replace(balance, spreads=spreads, known=known)
+        other = replace(plan, flight=flight, **{which: changed})
+        names = [c.name for c in implausible(replace(clouds["staged"], plan=other))]
+        return any(name.startswith(f"static margin{of},") for name in names)
+
+    assert [told(m) for m in (-0.01, 0.01)] == [True, False]
+    assert [told(m) for m in (most - 0.01, most + 0.01)] == [False, True]
+    assert [told(m, stubby) for m in (5.99, 6.01)] == [False, True]
+    assert not told(99.0, known=False)
+
+
+def test_a_label_is_held_against_the_flight(clouds):
+    cloud = clouds["low"]
+    impulse, burn = np.exp(cloud.plan.log_motor)
+    thrust = impulse / burn
+
+    def told(**numbers):
+        return [c.name for c in label_claims(cloud, Answers(numbers=numbers))]
+
+    for key, takes, (low, high) in (
+        ("total_impulse", impulse, (0.6, 1.8)),
+        ("average_thrust", thrust, (0.6, 4.0)),
+    ):
+        for end, beyond in ((low, -1), (high, 1)):
+            assert not told(**{key: takes * end * (1 - 1e-3 * beyond)})
+            (line,) = told(**{key: takes * end * (1 + 1e-3 * beyond)})
+            assert line.startswith(f"{key.replace('_', ' ')} on the label")
+    label = {"total_impulse": float(impulse), "motor_impulse": 20.0}
+    for key, of, given in (
+        ("propellant_mass", impulse, {}),
+        ("propellant_mass", impulse, label),
+        ("motor_propellant", 20.0, label),
+        ("motor_propellant", impulse, {}),
+    ):
+        for end, beyond in ((of / 2700, -1), (of / 400, 1)):
+            assert not told(**given, **{key: end * (1 - 1e-3 * beyond)})
+            (line,) = told(**given, **{key: end * (1 + 1e-3 * beyond)})
+            assert line.startswith("total impulse over")
+    assert [c.kind for c in label_claims(cloud, Answers(numbers={"motor_count": 2}))]
+    assert not told(motor_count=1)
+    assert not [*label_claims(cloud, None)]
+    assert not [*label_claims(clouds["told"], Answers(numbers={"total_impulse": 1.0}))]
