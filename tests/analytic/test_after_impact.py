@@ -6,8 +6,6 @@ left is common practice, no source: most printed fins within 5 ft, two 30 and 45
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -15,9 +13,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.formulas.fragments import slide_distance, strike_offsets
 from driftmap.hazard.probability import struck
 from driftmap.montecarlo.cloud import fly
-from driftmap.rocket.flightfile import read_flight
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
 FOOT = 0.3048
 
 
@@ -48,11 +44,10 @@ def test_scatter_by_hand():
     assert 0.9 * by_hand.max() < farthest <= by_hand.max()
 
 
-def test_what_a_strike_throws_counts_as_a_hit():
+def test_what_a_strike_throws_counts_as_a_hit(dunlin):
     """An area that no rocket can reach is hit by the piece of three that goes farthest."""
-    flight = read_flight(EXAMPLES / "dunlin.toml")
     calm = WindProfile([0.0, 100.0], [0.0, 0.0], [0.0, 0.0], [0.3, 0.3])
-    cloud = fly(flight, calm, 0.0, samples=3000, seed=3)
+    cloud = fly(dunlin, calm, 0.0, samples=3000, seed=3)
     rocket, piece = cloud.of("nothing deploys")
     assert (rocket.body, piece.body, piece.count) == ("rocket", "broken piece", 1)
     off = np.hypot(

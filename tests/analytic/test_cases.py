@@ -32,28 +32,18 @@ def wind(east=4.0, *, error=0.0, top=3000.0):
     return WindProfile(h, [0.6 * east, east, east], [0.0] * 3, [error] * 3)
 
 
-@pytest.fixture(scope="module")
-def dual():
-    return read_flight(EXAMPLES / "whimbrel.toml")
-
-
-@pytest.fixture(scope="module")
-def single():
-    return read_flight(EXAMPLES / "willet.toml")
-
-
 def flown(flight, samples=2000, **more):
     return fly(flight, wind(**more), 0.0, samples=samples, seed=5)
 
 
-def test_probabilities_add_up_whatever_branches(dual, single):
-    for flight in (dual, single):
+def test_probabilities_add_up_whatever_branches(whimbrel, willet):
+    for flight in (whimbrel, willet):
         total = sum(c.probability for c in flown(flight).tree.cases)
         assert total == pytest.approx(1.0, abs=1e-9)  # ends never met are left out
 
 
-def test_branches_of_a_cause_share_its_likelihood(dual):
-    cloud = flown(dual)
+def test_branches_of_a_cause_share_its_likelihood(whimbrel):
+    cloud = flown(whimbrel)
     early = [c for c in cloud.tree.cases if c.cause == "early opening"]
     assert {c.name.rsplit(", ")[1] for c in early} == {"holds", "torn", "ripped off"}
     shed = [c for c in cloud.tree.cases if c.cause == CERTAIN]
@@ -64,15 +54,15 @@ def test_branches_of_a_cause_share_its_likelihood(dual):
     assert rows == pytest.approx(left * cloud.flights)
 
 
-def test_fins_that_break_make_nothing_rarer_that_came_before_them(dual):
+def test_fins_that_break_make_nothing_rarer_that_came_before_them(whimbrel):
     """By hand: of the flights spared before, those whose fins stand go on to the rest."""
-    fin = next(p for p in dual.pieces if p.kind == "fin")
+    fin = next(p for p in whimbrel.pieces if p.kind == "fin")
     thin = fin.model_copy(update={"thickness": 0.0015})  # none stands
-    pieces = tuple(thin if p is fin else p for p in dual.pieces)
+    pieces = tuple(thin if p is fin else p for p in whimbrel.pieces)
     own = OwnCase(
         name="cable burns through", likelihood=0.01, at="2 s", rocket_falls="tumbling"
     )
-    flight = dual.model_copy(update={"pieces": pieces, "own_cases": (own,)})
+    flight = whimbrel.model_copy(update={"pieces": pieces, "own_cases": (own,)})
     cases = flown(flight, samples=600).tree.cases
     causes: dict[str, float] = {}
     for case in cases:
@@ -86,25 +76,25 @@ def test_fins_that_break_make_nothing_rarer_that_came_before_them(dual):
     assert sum(causes.values()) == pytest.approx(1.0, abs=1e-9)
 
 
-def test_planned_opening_is_held_against_its_strength(dual):
+def test_planned_opening_is_held_against_its_strength(whimbrel):
     """A main that gives at 20 lbf does not hold as planned; one at 20,000 lbf does."""
     for force, low, high in ((90.0, 0.0, 0.01), (90_000.0, 0.8, 1.0)):
-        main = dual.recovery[1].model_copy(
+        main = whimbrel.recovery[1].model_copy(
             update={"strength": dict.fromkeys(LINKS, force)}
         )
-        flight = dual.model_copy(update={"recovery": (dual.recovery[0], main)})
+        flight = whimbrel.model_copy(update={"recovery": (whimbrel.recovery[0], main)})
         cases = {c.name: c.probability for c in flown(flight, samples=600).tree.cases}
         assert low <= cases.get(WORKS, 0.0) <= high
         assert sum(cases.values()) == pytest.approx(1.0)
 
 
-def test_two_fin_sets_share_the_flights_that_flutter(dual):
-    fin = next(p for p in dual.pieces if p.kind == "fin")
+def test_two_fin_sets_share_the_flights_that_flutter(whimbrel):
+    fin = next(p for p in whimbrel.pieces if p.kind == "fin")
     sets = [
         fin.model_copy(update={"name": name, "thickness": t, "count": 2})
         for name, t in (("upper fin", 0.0025), ("lower fin", 0.0026))
     ]
-    cloud = flown(dual.model_copy(update={"pieces": tuple(sets)}))
+    cloud = flown(whimbrel.model_copy(update={"pieces": tuple(sets)}))
     both = [c for c in cloud.tree.cases if "flutters" in c.name]
     assert len(both) == 2
     assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
@@ -112,22 +102,24 @@ def test_two_fin_sets_share_the_flights_that_flutter(dual):
     assert whole.estimate == pytest.approx(1.0)
 
 
-def test_a_branch_that_is_empty_in_a_block_does_no_harm(dual):
-    drogue = dual.recovery[0].model_copy(
+def test_a_branch_that_is_empty_in_a_block_does_no_harm(whimbrel):
+    drogue = whimbrel.recovery[0].model_copy(
         update={"strength": {"canopy": 1e6, "lines": 270.0}}
     )
-    flight = dual.model_copy(update={"recovery": (drogue, dual.recovery[1])})
+    flight = whimbrel.model_copy(update={"recovery": (drogue, whimbrel.recovery[1])})
     for samples in (4097, 4100):
         cloud = flown(flight, samples=samples)
         assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
 
 
-def test_stronger_canopy_holds_more_often(dual):
+def test_stronger_canopy_holds_more_often(whimbrel):
     def held(factor):
-        main = dual.recovery[1]
+        main = whimbrel.recovery[1]
         strong = {link: force * factor for link, force in main.strength.items()}
         stronger = main.model_copy(update={"strength": strong})
-        flight = dual.model_copy(update={"recovery": (dual.recovery[0], stronger)})
+        flight = whimbrel.model_copy(
+            update={"recovery": (whimbrel.recovery[0], stronger)}
+        )
         cloud = flown(flight, samples=1000)
         held = "early opening, holds"
         return sum(c.probability for c in cloud.tree.cases if c.name == held)
@@ -135,11 +127,11 @@ def test_stronger_canopy_holds_more_often(dual):
     assert held(0.5) < held(1.0) < held(3.0)
 
 
-def test_thin_fins_flutter_off_and_all_else_makes_room(dual):
-    fin = next(p for p in dual.pieces if p.kind == "fin")
+def test_thin_fins_flutter_off_and_all_else_makes_room(whimbrel):
+    fin = next(p for p in whimbrel.pieces if p.kind == "fin")
     thin = fin.model_copy(update={"thickness": 0.0025})
-    pieces = tuple(thin if p is fin else p for p in dual.pieces)
-    cloud = flown(dual.model_copy(update={"pieces": pieces}))
+    pieces = tuple(thin if p is fin else p for p in whimbrel.pieces)
+    cloud = flown(whimbrel.model_copy(update={"pieces": pieces}))
     case = next(c for c in cloud.tree.cases if "flutters" in c.name)
     assert 0.2 < case.probability < 1.0
     assert cloud.tree.cases[0].probability < 1 - case.probability
@@ -163,9 +155,9 @@ def printed(flight, **told):
     return flight.model_copy(update={"pieces": pieces})
 
 
-def test_printed_fins_snap_between_their_layers_by_the_beam(dual):
+def test_printed_fins_snap_between_their_layers_by_the_beam(whimbrel):
     """A strength that one flight's stress just passes is passed by about half of all."""
-    cloud = flown(printed(dual, layer_strength=1e9), samples=500)
+    cloud = flown(printed(whimbrel, layer_strength=1e9), samples=500)
     assert not any("snaps" in c.name for c in cloud.tree.cases)
     met = 1e9 / float(np.median(cloud.margins["bending of fin"]))
     # By hand: 29 kPa at 1.75° and a gust, four fins of a slope of 12.2 together.
@@ -176,27 +168,27 @@ def test_printed_fins_snap_between_their_layers_by_the_beam(dual):
     stress = force * 0.04 * (0.2 + 0.18) / 0.29 / (0.2 * 0.004**2 / 6)
     compressed = 1 / np.sqrt(1 - float(np.median(cloud.fastest[1])) ** 2)
     assert met == pytest.approx(stress * compressed, rel=0.1)
-    cloud = flown(printed(dual, layer_strength=met))
+    cloud = flown(printed(whimbrel, layer_strength=met))
     snaps = next(c for c in cloud.tree.cases if c.name == "fin snaps")
     assert snaps.probability == pytest.approx(0.5, abs=0.06)
     assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
-    hollow = flown(printed(dual, layer_strength=met, infill=0.0))
+    hollow = flown(printed(whimbrel, layer_strength=met, infill=0.0))
     worse = next(c for c in hollow.tree.cases if c.name == "fin snaps")
     assert worse.probability > snaps.probability
     part = next(p for p in cloud.of("fin snaps") if p.body == "fin")
     assert np.median(np.hypot(cloud.east[part.rows], cloud.north[part.rows])) < 400
 
 
-def test_a_printed_nose_snaps_at_its_base_by_the_beam(dual):
+def test_a_printed_nose_snaps_at_its_base_by_the_beam(whimbrel):
     """By hand: 2 q A (angle) pushes 0.43 of its length before the base, over pi r^2 t."""
-    nose = next(p for p in dual.pieces if p.kind == "nose cone")
+    nose = next(p for p in whimbrel.pieces if p.kind == "nose cone")
 
     def with_nose(strength):
         told = {"printed": True, "thickness": 0.002, "layer_strength": strength}
         pieces = tuple(
-            p.model_copy(update=told) if p is nose else p for p in dual.pieces
+            p.model_copy(update=told) if p is nose else p for p in whimbrel.pieces
         )
-        return dual.model_copy(update={"pieces": pieces})
+        return whimbrel.model_copy(update={"pieces": pieces})
 
     cloud = flown(with_nose(1e9), samples=500)
     met = 1e9 / float(np.median(cloud.margins["bending of nose cone"]))
@@ -212,10 +204,10 @@ def test_a_printed_nose_snaps_at_its_base_by_the_beam(dual):
     assert {body.name for body in snaps.bodies} >= {"rocket", "nose cone"}
 
 
-def test_fins_that_flutter_or_snap_do_so_once(dual):
-    fin = next(p for p in dual.pieces if p.kind == "fin")
+def test_fins_that_flutter_or_snap_do_so_once(whimbrel):
+    fin = next(p for p in whimbrel.pieces if p.kind == "fin")
     weak = fin.model_copy(update={"thickness": 0.0027, "strength": 16e6})
-    cloud = flown(dual.model_copy(update={"pieces": (weak,)}))
+    cloud = flown(whimbrel.model_copy(update={"pieces": (weak,)}))
     shares = [c.probability for c in cloud.tree.cases if c.cause == CERTAIN]
     assert len(shares) == 2
     assert min(shares) > 0.05
@@ -223,9 +215,9 @@ def test_fins_that_flutter_or_snap_do_so_once(dual):
     assert cloud.fluttered.mean() == pytest.approx(sum(shares), abs=0.05)
 
 
-def test_a_cord_that_cuts_the_tube_leaves_two_halves(single):
+def test_a_cord_that_cuts_the_tube_leaves_two_halves(willet):
     """By hand: half the mass on the whole canopy sinks 1/√2 as fast, the tail tumbles."""
-    cloud = flown(single)
+    cloud = flown(willet)
     front, tail = (
         next(p for p in cloud.of("cord cuts the tube") if p.body == body)
         for body in ("front half", "rocket")
@@ -244,16 +236,15 @@ def test_a_cord_that_cuts_the_tube_leaves_two_halves(single):
     assert np.median(cloud.speed[tail.rows]) > 15
 
 
-def test_no_cord_cuts_where_a_streamer_opens_or_nothing(single):
-    streamer = read_flight(EXAMPLES / "dunlin.toml")
-    for flight in (streamer, alternatives(single)["no recovery, nose first"]):
+def test_no_cord_cuts_where_a_streamer_opens_or_nothing(willet, dunlin):
+    for flight in (dunlin, alternatives(willet)["no recovery, nose first"]):
         assert "cord cuts the tube" not in {c.name for c in build_cases(flight).cases}
 
 
 @pytest.mark.long
-def test_fins_that_rarely_flutter_have_flights_of_their_own(dual):
+def test_fins_that_rarely_flutter_have_flights_of_their_own(whimbrel):
     """Their share is the mean chance, as by 16 times the flights, and all sums to 1."""
-    few, many = flown(dual, samples=4096), flown(dual, samples=65_536)
+    few, many = flown(whimbrel, samples=4096), flown(whimbrel, samples=65_536)
     name = "fin flutters off"
     share, truth = (
         next(c.probability for c in cloud.tree.cases if c.name == name)
@@ -270,9 +261,9 @@ def test_fins_that_rarely_flutter_have_flights_of_their_own(dual):
     assert sum(c.probability for c in few.tree.cases) == pytest.approx(1.0, abs=1e-12)
 
 
-def test_ripped_off_canopy_drifts_farthest(single):
+def test_ripped_off_canopy_drifts_farthest(willet):
     """Common practice, no source: an empty canopy drifts out of sight."""
-    cloud = flown(single)
+    cloud = flown(willet)
     far = {(p.case, p.body): float(np.median(cloud.east[p.rows])) for p in cloud.parts}
     assert max(far, key=lambda part: far[part]) in {
         (case, "main") for case, body in far if case.endswith("ripped off")
@@ -283,9 +274,9 @@ def test_ripped_off_canopy_drifts_farthest(single):
 _HIGH = "main at apogee, holds"
 
 
-def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(dual):
+def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(whimbrel):
     """Common practice, no source."""
-    cloud = flown(dual)
+    cloud = flown(whimbrel)
 
     def middle(case, column):
         return float(np.median(getattr(cloud, column)[next(cloud.of(case)).rows]))
@@ -297,28 +288,28 @@ def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(dual):
     assert speed[_HIGH] == pytest.approx(speed[WORKS], rel=0.02)
 
 
-def test_landing_speed_is_the_balance_of_weight_and_drag(single):
+def test_landing_speed_is_the_balance_of_weight_and_drag(willet):
     """With no spread but the drawn ones: v² = 2 m g / (rho CdA) + glide², flight by flight."""
-    cloud = flown(single, east=0.0)
+    cloud = flown(willet, east=0.0)
     rows = next(cloud.of(WORKS)).rows
-    frame, device = single.airframe, single.recovery[0]
+    frame, device = willet.airframe, willet.recovery[0]
     area = 1.1 * frame.length * frame.diameter * cloud.draws["tumbling"]
     area = area + device.cloth_area * cloud.draws["main drag"]
-    mass = cloud.draws["lift-off mass"] * single.dry_mass / frame.mass.value
+    mass = cloud.draws["lift-off mass"] * willet.dry_mass / frame.mass.value
     sinks = np.sqrt(2 * mass * 9.80665 / (1.225 * area))
     expected = np.hypot(sinks, cloud.draws["main glide"])
     assert cloud.speed[rows] == pytest.approx(expected, rel=0.004)  # rho at 2.5 m
 
 
-def test_time_trigger_before_apogee_and_after(single):
+def test_time_trigger_before_apogee_and_after(willet):
     def landing(seconds):
         trigger = replace(
-            single.recovery[0].opens_at, at="time", value=seconds, spread=0.0
+            willet.recovery[0].opens_at, at="time", value=seconds, spread=0.0
         )
-        device = single.recovery[0].model_copy(
+        device = willet.recovery[0].model_copy(
             update={"opens_at": trigger, "opening_delay": None}
         )
-        cloud = flown(single.model_copy(update={"recovery": (device,)}), samples=300)
+        cloud = flown(willet.model_copy(update={"recovery": (device,)}), samples=300)
         rows = next(cloud.of(WORKS)).rows
         return float(np.median(cloud.time[rows])), float(np.median(cloud.apogee.time))
 
@@ -329,18 +320,20 @@ def test_time_trigger_before_apogee_and_after(single):
     assert late < planned  # fell some way before it opened
 
 
-def test_late_opening_is_faster_at_opening(dual):
+def test_late_opening_is_faster_at_opening(whimbrel):
     """The same canopy, opened 1 to 4 s after apogee nose down: more load than early on."""
-    drogue = dual.recovery[0].model_copy(
+    drogue = whimbrel.recovery[0].model_copy(
         update={"strength": {"canopy": 1e6, "cord": 5000.0}}
     )
-    cloud = flown(dual.model_copy(update={"recovery": (drogue, dual.recovery[1])}))
+    cloud = flown(
+        whimbrel.model_copy(update={"recovery": (drogue, whimbrel.recovery[1])})
+    )
     load = cloud.openings["late opening", "drogue"][1]
     assert np.all(load > 0)
     assert np.corrcoef(load, cloud.draws["late by"])[0, 1] > 0.8
 
 
-def test_burst_throws_every_way_within_its_energy(single):
+def test_burst_throws_every_way_within_its_energy(willet):
     text = (
         (EXAMPLES / "willet.toml")
         .read_text()
@@ -366,18 +359,18 @@ def test_burst_throws_every_way_within_its_energy(single):
     )
 
 
-def test_a_burst_before_thrust_lifts_the_rocket_is_flown(single):
+def test_a_burst_before_thrust_lifts_the_rocket_is_flown(willet):
     """A slow thrust curve: in most of the first second the rocket still stands there."""
     burst = Burst(
         pressure=1e7, volume=6e-5, fragments=4, fragment_mass=0.04, fragment_area=1.2e-3
     )
-    motor = single.motor.model_copy(
+    motor = willet.motor.model_copy(
         update={
             "times": (0.0, 0.6, 0.9, 2.0, 2.2),
             "thrusts": (0.0, 15.0, 400.0, 300.0, 0.0),
         }
     )
-    flight = single.model_copy(update={"motor": motor, "burst": burst})
+    flight = willet.model_copy(update={"motor": motor, "burst": burst})
     cloud = flown(flight, samples=300)
     part = next(cloud.of("motor bursts"))
     still = cloud.speed[part.rows] == 0
@@ -406,11 +399,12 @@ loose = ["nose cone"]
 """
 
 
-def test_a_case_of_the_flight_file_is_flown(single):
+def test_a_case_of_the_flight_file_is_flown(willet):
     flight = _from_text((EXAMPLES / "willet.toml").read_text() + OWN, EXAMPLES / "x")
     cloud = flown(flight, samples=400)
     cases = [c for c in cloud.tree.cases if c.cause == "shock cord parts"]
-    assert sum(c.probability for c in cases) == pytest.approx(0.02)
+    # But for the hair by which the fins of the demo may flutter off before.
+    assert sum(c.probability for c in cases) == pytest.approx(0.02, rel=1e-4)
     assert [b.name for b in cases[0].bodies] == ["rocket", "nose cone"]
 
 
@@ -451,14 +445,14 @@ def test_a_canopy_may_come_loose():
         build_cases(at_top_speed("main", "main"))
 
 
-def test_an_opening_far_down_a_fall_is_fast_and_hard(single):
+def test_an_opening_far_down_a_fall_is_fast_and_hard(willet):
     """Nose first from about 1,100 m to 300 m: near v² = 2 m g / (rho CdA) (1 - exp)."""
-    trigger = replace(single.recovery[0].opens_at, at="height", value=300.0, spread=0.0)
-    low = single.recovery[0].model_copy(update={"opens_at": trigger})
-    cloud = flown(single.model_copy(update={"recovery": (low,)}), samples=400, east=0.0)
+    trigger = replace(willet.recovery[0].opens_at, at="height", value=300.0, spread=0.0)
+    low = willet.recovery[0].model_copy(update={"opens_at": trigger})
+    cloud = flown(willet.model_copy(update={"recovery": (low,)}), samples=400, east=0.0)
     speed, load, weights, *_ = cloud.openings[WORKS, "main"]
-    mass = single.dry_mass
-    k = 1.17 * 0.48 * single.airframe.cross_section / mass  # half of that slows it
+    mass = willet.dry_mass
+    k = 1.17 * 0.48 * willet.airframe.cross_section / mass  # half of that slows it
     fallen = np.median(cloud.apogee.height) - 300.0
     expected = np.sqrt(9.80665 * 2 / k * (1 - np.exp(-k * fallen)))
     assert np.median(speed) == pytest.approx(expected, rel=0.06)
@@ -471,31 +465,31 @@ def test_an_opening_far_down_a_fall_is_fast_and_hard(single):
     )  # light nylon gives more often than not
 
 
-def test_a_dead_drogue_opens_the_main_at_the_speed_of_the_fall(dual):
-    cloud = flown(dual)
+def test_a_dead_drogue_opens_the_main_at_the_speed_of_the_fall(whimbrel):
+    cloud = flown(whimbrel)
     speed, load, *_ = cloud.openings["drogue fails", "main"]
     planned = cloud.openings[WORKS, "main"][0]
     assert np.median(speed) > 5 * np.median(planned)
-    assert np.median(load) > dual.recovery[1].strength["canopy"]
+    assert np.median(load) > whimbrel.recovery[1].strength["canopy"]
     ripped = next(c for c in cloud.tree.cases if c.name == "drogue fails, ripped off")
     assert ripped.probability == pytest.approx(0.005, rel=0.05)
 
 
-def test_a_height_above_apogee_is_told(single):
-    trigger = replace(single.recovery[0].opens_at, at="height", value=5000.0)
-    high = single.recovery[0].model_copy(update={"opens_at": trigger})
-    cloud = flown(single.model_copy(update={"recovery": (high,)}), samples=100)
+def test_a_height_above_apogee_is_told(willet):
+    trigger = replace(willet.recovery[0].opens_at, at="height", value=5000.0)
+    high = willet.recovery[0].model_copy(update={"opens_at": trigger})
+    cloud = flown(willet.model_copy(update={"recovery": (high,)}), samples=100)
     assert "main: set to open above the apogee of 100% of flights" in " ".join(
         cloud.tree.assumed
     )
 
 
-def test_a_rare_end_has_flights_of_its_own(dual):
+def test_a_rare_end_has_flights_of_its_own(whimbrel):
     """A main that gives once in thousands of openings is flown 1 in 16 all the same."""
-    strong = dual.recovery[1].model_copy(
+    strong = whimbrel.recovery[1].model_copy(
         update={"strength": {"canopy": 1e6, "lines": 900.0}}
     )
-    flight = dual.model_copy(update={"recovery": (dual.recovery[0], strong)})
+    flight = whimbrel.model_copy(update={"recovery": (whimbrel.recovery[0], strong)})
     cloud = flown(flight, samples=4096)
     torn = next(c for c in cloud.tree.cases if c.name == "planned opening, main torn")
     part = next(cloud.of(torn.name))
@@ -509,12 +503,12 @@ def test_a_rare_end_has_flights_of_its_own(dual):
 
 
 @pytest.mark.long
-def test_a_rare_end_falls_where_plain_flights_of_it_fall(dual):
+def test_a_rare_end_falls_where_plain_flights_of_it_fall(whimbrel):
     """The same end from 60,000 plain flights: share within 3, mean within 3 errors."""
-    strong = dual.recovery[1].model_copy(
+    strong = whimbrel.recovery[1].model_copy(
         update={"strength": {"canopy": 1e6, "lines": 700.0}}
     )
-    flight = dual.model_copy(update={"recovery": (dual.recovery[0], strong)})
+    flight = whimbrel.model_copy(update={"recovery": (whimbrel.recovery[0], strong)})
     name = "planned opening, main torn"
     few, many = flown(flight, samples=4096), flown(flight, samples=60_000)
     for cloud in (few, many):
@@ -551,25 +545,25 @@ def test_a_case_of_ones_own_may_not_hide_another(name):
         build_cases(_from_text(text, EXAMPLES / "x"))
 
 
-def test_a_piece_may_not_take_the_rockets_name(single):
-    fin = single.pieces[0].model_copy(update={"name": "rocket"})
+def test_a_piece_may_not_take_the_rockets_name(willet):
+    fin = willet.pieces[0].model_copy(update={"name": "rocket"})
     with pytest.raises(FlightError, match="another body"):
-        build_cases(single.model_copy(update={"pieces": (fin,)}))
+        build_cases(willet.model_copy(update={"pieces": (fin,)}))
 
 
-def test_late_opening_is_late_whatever_the_trigger(single):
+def test_late_opening_is_late_whatever_the_trigger(willet):
     """A canopy planned at 150 m and late lands sooner and nearer, not from apogee."""
-    trigger = replace(single.recovery[0].opens_at, at="height", value=300.0, spread=1.0)
-    low = single.recovery[0].model_copy(
+    trigger = replace(willet.recovery[0].opens_at, at="height", value=300.0, spread=1.0)
+    low = willet.recovery[0].model_copy(
         update={"opens_at": trigger, "strength": dict.fromkeys(LINKS, 1e6)}
     )
-    cloud = flown(single.model_copy(update={"recovery": (low,)}), samples=400)
+    cloud = flown(willet.model_copy(update={"recovery": (low,)}), samples=400)
     works, late = (next(cloud.of(n)) for n in (WORKS, "late opening, holds"))
     assert np.median(cloud.time[late.rows]) < np.median(cloud.time[works.rows])
 
 
-def test_zero_likelihood_counts_nothing_but_is_still_flown(single):
-    flight = single.model_copy(update={"cases": {"nose cone lost": 0.0}})
+def test_zero_likelihood_counts_nothing_but_is_still_flown(willet):
+    flight = willet.model_copy(update={"cases": {"nose cone lost": 0.0}})
     cloud = flown(flight, samples=300)
     lost = next(c for c in cloud.tree.cases if c.name == "nose cone lost")
     assert lost.probability == 0
@@ -578,16 +572,16 @@ def test_zero_likelihood_counts_nothing_but_is_still_flown(single):
     assert cloud.tree.cases[0].name == WORKS
 
 
-def test_sensitivity_finds_what_was_put_in(single):
+def test_sensitivity_finds_what_was_put_in(willet):
     """With a large wind error and still else, the wind must lead; without, it must not."""
-    unsure = influences(fly(single, wind(error=3.0), 0.0, samples=2000, seed=2))
-    sure = influences(fly(single, wind(error=0.0), 0.0, samples=2000, seed=2))
+    unsure = influences(fly(willet, wind(error=3.0), 0.0, samples=2000, seed=2))
+    sure = influences(fly(willet, wind(error=0.0), 0.0, samples=2000, seed=2))
     assert unsure[0].name == "wind"
     assert sum(i.share for i in unsure) == pytest.approx(1.0, abs=0.25)
     assert next(i for i in sure if i.name == "wind").metres < unsure[0].metres / 3
 
 
-def test_alternatives_start_with_the_plan(single, dual):
-    assert next(iter(alternatives(single))) == PLANNED
-    assert any("streamer" in name for name in alternatives(single))
-    assert any("lower" in name for name in alternatives(dual))
+def test_alternatives_start_with_the_plan(willet, whimbrel):
+    assert next(iter(alternatives(willet))) == PLANNED
+    assert any("streamer" in name for name in alternatives(willet))
+    assert any("lower" in name for name in alternatives(whimbrel))

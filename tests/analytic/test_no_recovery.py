@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap import assess, fly, read_flight, read_site, read_wind
+from driftmap import assess, fly, read_flight, read_wind
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
 from driftmap.failures.alternatives import NONE, alternatives, canopy_for
@@ -97,14 +97,13 @@ def test_a_light_model_may_tumble_where_people_agree(tmp_path):
         assert [check.outcome for check in told] == [expected], planned
 
 
-def test_a_planned_fall_that_kills_is_no_go(tmp_path):
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+def test_a_planned_fall_that_kills_is_no_go(tmp_path, saltgrass):
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"),
-        site_altitude=site.elevation,
+        site_altitude=saltgrass.elevation,
         when=datetime.fromisoformat("2026-06-13T08:30-07:00"),
     )
-    result = assess(read_flight(bare(tmp_path)), site, wind, samples=500)
+    result = assess(read_flight(bare(tmp_path)), saltgrass, wind, samples=500)
     (check,) = [c for c in result.checks if c.kind is Kind.NO_RECOVERY]
     assert check.outcome == "fail"
     assert "nose first" in check.name
@@ -113,13 +112,12 @@ def test_a_planned_fall_that_kills_is_no_go(tmp_path):
     assert BARE in judged
 
 
-def test_alternatives_hold_none_beside_canopies_and_streamers(tmp_path):
-    plan = read_flight(ROOT / "examples" / "whimbrel.toml")
-    without = alternatives(plan)[NONE]
+def test_alternatives_hold_none_beside_canopies_and_streamers(tmp_path, whimbrel):
+    without = alternatives(whimbrel)[NONE]
     cases = fly(without, CALM, 0.0, samples=100, seed=1).tree.cases
     assert cases[0].name == BARE
     # Likelihoods of what cannot happen without recovery go with it.
-    assert plan.cases
+    assert whimbrel.cases
     assert not without.cases
     others = alternatives(read_flight(bare(tmp_path)))
     assert any("streamer" in name for name in others)
@@ -130,24 +128,22 @@ def test_alternatives_hold_none_beside_canopies_and_streamers(tmp_path):
 
 @pytest.mark.parametrize("speed", [4.5, 6.0, 8.0])
 @pytest.mark.parametrize("density", [1.225, 1.05])
-def test_a_canopy_for_a_speed_lands_at_that_speed(speed, density):
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    across = canopy_for(flight, speed, density)
-    frame = flight.airframe
+def test_a_canopy_for_a_speed_lands_at_that_speed(speed, density, willet):
+    across = canopy_for(willet, speed, density)
+    frame = willet.airframe
     area = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
     area += drag_spread("flat circular").middle * pi * across**2 / 4
-    lands = np.sqrt(2 * flight.dry_mass * 9.80665 / (density * area))
+    lands = np.sqrt(2 * willet.dry_mass * 9.80665 / (density * area))
     assert lands == pytest.approx(speed)
-    assert canopy_for(flight, 60.0) is None  # it falls no faster without
+    assert canopy_for(willet, 60.0) is None  # it falls no faster without
 
 
-def test_the_window_of_an_opening_ends_where_it_gives():
+def test_the_window_of_an_opening_ends_where_it_gives(willet):
     """In vacuum an opening t off apogee is at g t; the load goes as its square."""
-    plan = read_flight(ROOT / "examples" / "willet.toml")
 
     def window(force):
-        device = plan.recovery[0].model_copy(update={"strength": {"canopy": force}})
-        flight = plan.model_copy(update={"recovery": (device,)})
+        device = willet.recovery[0].model_copy(update={"strength": {"canopy": force}})
+        flight = willet.model_copy(update={"recovery": (device,)})
         cloud = fly(flight, CALM, 0.0, samples=3000, seed=4)
         return opening_windows(cloud)[0], cloud
 

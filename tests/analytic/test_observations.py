@@ -11,7 +11,7 @@ import pytest
 import shapely
 from scipy.stats import norm
 
-from driftmap import fly, read_flight, read_winds
+from driftmap import fly, read_winds
 from driftmap.montecarlo.lean import Steered
 from driftmap.observations.figures import (
     IN_THE_AIR,
@@ -45,9 +45,8 @@ def wind():
 
 
 @pytest.fixture(scope="module")
-def cloud(wind):
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    return fly(flight, wind, 1234.0, samples=8192, seed=3, keep_falls=True)
+def cloud(wind, willet):
+    return fly(willet, wind, 1234.0, samples=8192, seed=3, keep_falls=True)
 
 
 @pytest.fixture(scope="module")

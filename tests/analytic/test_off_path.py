@@ -138,11 +138,6 @@ def test_burn_on_is_the_solution_of_its_equation(toward, share):
 
 
 @pytest.fixture(scope="module")
-def willet():
-    return read_flight(EXAMPLES / "willet.toml")
-
-
-@pytest.fixture(scope="module")
 def cloud(willet):
     wind = read_wind("calm", site_altitude=0.0)
     return fly(willet, wind, 0.0, samples=3000, seed=4)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
@@ -14,9 +12,7 @@ from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.precise import sharpen, steered_hit
 from driftmap.hazard.probability import inside, mixture, reached, struck
 from driftmap.montecarlo.cloud import fly
-from driftmap.rocket.flightfile import read_flight
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
 WIND = WindProfile(
     np.array([0.0, 10.0, 600.0, 3000.0]),
     np.array([2.0, 4.0, 6.0, 8.0]),
@@ -26,13 +22,8 @@ WIND = WindProfile(
 
 
 @pytest.fixture(scope="module")
-def flight():
-    return read_flight(EXAMPLES / "willet.toml")
-
-
-@pytest.fixture(scope="module")
-def pilot(flight):
-    return fly(flight, WIND, 0.0, samples=4096, seed=1)
+def pilot(willet):
+    return fly(willet, WIND, 0.0, samples=4096, seed=1)
 
 
 @pytest.fixture(scope="module")
@@ -46,8 +37,8 @@ def spot(pilot):
 
 @pytest.mark.long
 @pytest.mark.slow
-def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
-    plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
+def test_within_a_factor_of_two_of_brute_force(willet, pilot, spot):
+    plain = fly(willet, WIND, 0.0, samples=150_000, seed=9)
     truth = mixture(plain, reached(plain, spot.shape, beyond=PERSON_RADIUS))
     assert 2e-5 < truth.estimate < 1e-3  # a rare hit, or the test says nothing
     found = [steered_hit(pilot, WIND, spot, 16_384, seed=s) for s in range(20, 26)]

@@ -258,11 +258,10 @@ def test_a_rocket_without_a_margin_turns_over(noon, name, margin, within):
         assert top.height[0] < 0.4 * ascend(steady, air).apogee.height[0]
 
 
-def test_steady_rockets_fly_alike_beside_one_that_turns_over(noon):
+def test_steady_rockets_fly_alike_beside_one_that_turns_over(noon, willet):
     air, azimuth = noon
-    flight = read_flight(EXAMPLES / "willet.toml")
-    alone = ascend(one_rocket(flight, 1.5, 10.0, azimuth=azimuth), air).apogee.rows()
-    both = one_rocket(flight, np.array([1.5, -0.5]), 10.0 * np.ones(2), azimuth=azimuth)
+    alone = ascend(one_rocket(willet, 1.5, 10.0, azimuth=azimuth), air).apogee.rows()
+    both = one_rocket(willet, np.array([1.5, -0.5]), 10.0 * np.ones(2), azimuth=azimuth)
     both = replace(
         both,
         **{
@@ -294,24 +293,22 @@ def test_steady_rockets_fly_alike_beside_one_that_turns_over(noon):
 
 
 @pytest.mark.parametrize("margin", [1.5, 2.0])
-def test_how_far_the_willet_turns_at_noon(noon, margin):
+def test_how_far_the_willet_turns_at_noon(noon, margin, willet):
     """266 ± 30 m from the pad at apogee, with a slope of 10 for each radian.
 
     An independent rigid-body calculation of our own: written by another hand from the
     equations alone, planar, before this one was. No publication.
     """
     air, azimuth = noon
-    rocket = one_rocket(
-        read_flight(EXAMPLES / "willet.toml"), margin, 10.0, azimuth=azimuth
-    )
+    rocket = one_rocket(willet, margin, 10.0, azimuth=azimuth)
     top = ascend(rocket, air).apogee
     assert np.hypot(top.east[0], top.north[0]) == pytest.approx(266, abs=30)
 
 
-def test_without_a_margin_nothing_turns(noon):
+def test_without_a_margin_nothing_turns(noon, willet):
     """No normal force, no drag: thrust stays along the rail, whatever the wind."""
     air, _ = noon
-    rocket = one_rocket(read_flight(EXAMPLES / "willet.toml"), 0.0, 1e-9)
+    rocket = one_rocket(willet, 0.0, 1e-9)
     rocket.drag_area[:] = 1e-9
     rocket.stability.side_area[:] = 0.0
     high = AirColumn(
@@ -326,13 +323,12 @@ def test_without_a_margin_nothing_turns(noon):
     np.testing.assert_allclose(windy.rows(), quiet.rows(), atol=0.5)
 
 
-def test_the_stiffer_the_further_it_turns(noon):
+def test_the_stiffer_the_further_it_turns(noon, willet):
     """Apogee moves up the wind with the margin, and then no further."""
     air, azimuth = noon
-    flight = read_flight(EXAMPLES / "willet.toml")
     far = []
     for margin in (0.0, 0.5, 1.0, 2.0, 4.0, 20.0, 1e4, 1e5):
-        top = ascend(one_rocket(flight, margin, 12.0, azimuth=azimuth), air).apogee
+        top = ascend(one_rocket(willet, margin, 12.0, azimuth=azimuth), air).apogee
         far.append(float(np.hypot(top.east[0], top.north[0])))
     assert np.all(np.diff(far[1:]) > 0)
     assert far[-1] == pytest.approx(far[-2], rel=0.01)
@@ -455,11 +451,9 @@ def test_a_rule_of_thumb_over_random_rockets():
     assert np.quantile(found, 0.95) < 0.75
 
 
-def test_rising_air_on_the_way_up_may_be_left_out(noon):
+def test_rising_air_on_the_way_up_may_be_left_out(noon, whimbrel):
     """1 m/s of it all the way: a few metres at apogee, where the wind is unsure by 100."""
     air, azimuth = noon
-    rocket = one_rocket(
-        read_flight(EXAMPLES / "whimbrel.toml"), 1.8, 14.0, azimuth=azimuth
-    )
+    rocket = one_rocket(whimbrel, 1.8, 14.0, azimuth=azimuth)
     moved = (rigid_apogee(rocket, air, 1.0) - rigid_apogee(rocket, air))[:3]
     assert 2 < np.linalg.norm(moved) < 12

@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -22,9 +21,7 @@ from driftmap.ground.areas import Area
 from driftmap.hazard.exposure import harm_of
 from driftmap.montecarlo.cloud import fly
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.rocket.flightfile import read_flight
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
 ANGLE = math.radians(247.0)
 HEIGHT = np.array([0.0, 10.0, 600.0, 3000.0])
 EAST, NORTH = np.array([0.5, 1.0, 4.0, 8.0]), np.array([-2.0, -4.0, -6.0, -3.0])
@@ -34,15 +31,10 @@ TURNED = WindProfile(HEIGHT, *turn(EAST, NORTH, ANGLE), ERROR)
 
 
 @pytest.fixture(scope="module")
-def flight():
-    return read_flight(EXAMPLES / "willet.toml")
-
-
-@pytest.fixture(scope="module")
-def clouds(flight):
+def clouds(willet):
     """Turned, and flown in the turned wind on luck of its own."""
-    first = fly(flight, WIND, 100.0, samples=12_000, seed=1)
-    return first.turned(ANGLE), fly(flight, TURNED, 100.0, samples=12_000, seed=2)
+    first = fly(willet, WIND, 100.0, samples=12_000, seed=1)
+    return first.turned(ANGLE), fly(willet, TURNED, 100.0, samples=12_000, seed=2)
 
 
 def test_every_piece_lands_alike(clouds):
@@ -93,10 +85,10 @@ def test_a_full_turn_changes_nothing(clouds):
     assert again.plan.assumed == turned.plan.assumed
 
 
-def test_a_rail_with_a_bearing_is_not_turned(flight):
-    fixed = flight.rail.model_copy(update={"azimuth": 1.0})
+def test_a_rail_with_a_bearing_is_not_turned(willet):
+    fixed = willet.rail.model_copy(update={"azimuth": 1.0})
     cloud = fly(
-        flight.model_copy(update={"rail": fixed}), WIND, 0.0, samples=20, seed=1
+        willet.model_copy(update={"rail": fixed}), WIND, 0.0, samples=20, seed=1
     )
     with pytest.raises(ValueError, match="follows the wind"):
         cloud.turned(1.0)

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap import read_flight, read_site
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area
 from driftmap.planning import span
@@ -36,15 +35,13 @@ pytestmark = pytest.mark.usefixtures("any_word")
 
 
 @pytest.fixture(scope="module")
-def setup():
+def setup(saltgrass, dunlin):
     """The smaller example at its site, every question answered."""
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    flight = read_flight(ROOT / "examples" / "dunlin.toml")
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
-    occasion = Occasion(site.name, flight.name, when, site.longitude)
+    occasion = Occasion(saltgrass.name, dunlin.name, when, saltgrass.longitude)
     files = [ROOT / "examples" / "answers-dunlin.toml"]
-    answers = read_answers(files, picked_rules(site), occasion)
-    return Setup(flight, site, samples=2000, seed=3, answers=answers)
+    answers = read_answers(files, picked_rules(saltgrass), occasion)
+    return Setup(dunlin, saltgrass, samples=2000, seed=3, answers=answers)
 
 
 def with_rail(setup, azimuth):
@@ -142,15 +139,14 @@ def test_a_cell_that_is_go_is_go_in_every_wind_of_it(setup):
     assert asked >= 24
 
 
-def test_a_small_crowd_between_the_winds_is_seen(setup):
+def test_a_small_crowd_between_the_winds_is_seen(setup, willet):
     """A canopy comes down on it in a wind of the cell alone: no corner comes near."""
     levels = ([2, 10, 100, 300, 1000, 2500], [4.2, 5.2, 9, 12, 17, 18])
     height, speeds = (np.array(column, float) for column in levels)
     shape = WindProfile(height, -speeds, np.zeros(6), np.full(6, 0.8))
     supposition = Supposition(setup.site.elevation, shape)
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    rail = flight.rail.model_copy(update={"length": 5.0})
-    flight = flight.model_copy(update={"rail": rail})
+    rail = willet.rail.model_copy(update={"length": 5.0})
+    flight = willet.model_copy(update={"rail": rail})
     wide = shapely.Point(0, 0).buffer(9000)
     site = dataclasses.replace(
         setup.site,

@@ -224,17 +224,15 @@ def test_a_place_that_is_none_is_refused(tmp_path):
             read(tmp_path, f"{HEAD}place = {place}\n" + GIVEN)
 
 
-def test_answers_for_a_flight_hang_on_its_rocket_and_not_on_its_rail():
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    rail = flight.rail.model_copy(update={"length": 3.0})
-    body = flight.airframe.model_copy(update={"length": 3.0})
+def test_answers_for_a_flight_hang_on_its_rocket_and_not_on_its_rail(willet, saltgrass):
+    rail = willet.rail.model_copy(update={"length": 3.0})
+    body = willet.airframe.model_copy(update={"length": 3.0})
     now, leant, longer = (
-        Occasion.of(one, site, WHEN).rocket
+        Occasion.of(one, saltgrass, WHEN).rocket
         for one in (
-            flight,
-            flight.model_copy(update={"rail": rail}),
-            flight.model_copy(update={"airframe": body}),
+            willet,
+            willet.model_copy(update={"rail": rail}),
+            willet.model_copy(update={"airframe": body}),
         )
     )
     assert now == leant != longer
@@ -407,16 +405,15 @@ def test_the_examples_answer_all_that_is_asked(flight, site, answers):
     ],
 )
 def test_a_report_tells_cloud_and_visibility_and_the_stricter_counts(
-    report, answered, outcomes
+    report, answered, outcomes, saltgrass, willet
 ):
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     wind = read_winds(
         [f"METAR KXYZ 131520Z 08005KT {report} 20/05 A2992"],
-        site_altitude=site.elevation,
+        site_altitude=saltgrass.elevation,
         when=WHEN,
         station_away=answered.get("near"),
     )
-    facts = facts_of(read_flight(ROOT / "examples" / "willet.toml"), site, wind=wind)
+    facts = facts_of(willet, saltgrass, wind=wind)
     said = Answers(numbers={k: v for k, v in answered.items() if k != "near"})
     lines = {r.name: r for r in evaluate(SETS, with_answers(facts, said), said)}
     assert (lines["visibility"].outcome, lines["cloud_cover"].outcome) == outcomes
@@ -482,15 +479,16 @@ def test_the_figure_that_holds_is_told_with_its_limit():
 @pytest.mark.parametrize(
     ("flight", "stages", "motors"), [("willet", 1, 1.0), ("godwit", 2, 2.0)]
 )
-def test_facts_of_files_are_those_of_their_figures(flight, stages, motors):
+def test_facts_of_files_are_those_of_their_figures(flight, stages, motors, saltgrass):
     """Stages flown apart, every motor counted, distances from the pad itself."""
     rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
-    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    facts = facts_of(rocket, ground, altitude=1000.0)
+    facts = facts_of(rocket, saltgrass, altitude=1000.0)
     assert facts.stages_flown == stages
     assert facts.numbers["motor_count"] == motors
     assert facts.numbers["stages"] == stages
-    asked = {name for r in evaluate(picked_rules(ground), facts) for name in r.answer}
+    asked = {
+        name for r in evaluate(picked_rules(saltgrass), facts) for name in r.answer
+    }
     assert ("booster_fins_hold" in asked) == (
         stages > 1
     )  # their flutter is not worked out
@@ -500,7 +498,7 @@ def test_facts_of_files_are_those_of_their_figures(flight, stages, motors):
     assert facts.numbers["motor_impulse"] == pytest.approx(max(impulse))
     corners = {
         area.name: min(np.hypot(x, y) for x, y in area.shape.exterior.coords)
-        for area in ground.areas
+        for area in saltgrass.areas
     }
     crowd = dict(facts.groups["people"])
     assert crowd
@@ -509,14 +507,12 @@ def test_facts_of_files_are_those_of_their_figures(flight, stages, motors):
         assert 0.5 * corners[name] < away <= corners[name] + 1e-9
 
 
-def test_distances_are_from_the_pad_to_the_metre():
+def test_distances_are_from_the_pad_to_the_metre(saltgrass, willet):
     """A point with a radius stands as far off as its middle less its radius."""
-    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    rocket = read_flight(ROOT / "examples" / "willet.toml")
     disc = shapely.Point(300.0, 400.0).buffer(100.0, quad_segs=64)
-    areas = [dataclasses.replace(a, shape=disc) for a in ground.areas if a.occupied]
-    moved = dataclasses.replace(ground, areas=tuple(areas))
-    people = dict(facts_of(rocket, moved, altitude=1000.0).groups["people"])
+    areas = [dataclasses.replace(a, shape=disc) for a in saltgrass.areas if a.occupied]
+    moved = dataclasses.replace(saltgrass, areas=tuple(areas))
+    people = dict(facts_of(willet, moved, altitude=1000.0).groups["people"])
     assert people
     for away in people.values():
         assert away == pytest.approx(400.0, abs=0.05)

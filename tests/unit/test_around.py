@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +13,6 @@ from driftmap.planning.around import MOST_WINDS, winds_around
 from driftmap.planning.trial import Trial
 from driftmap.report.voice import english
 from driftmap.report.windtold import stops_at
-from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Check, Kind
 from driftmap.winds import read_wind
@@ -97,15 +95,14 @@ def test_the_sentence_rounds_toward_the_reading(demo):
     assert "outside 232° to 240°" in told
 
 
-def test_it_is_really_flown(monkeypatch, lenient):
+def test_it_is_really_flown(monkeypatch, lenient, dunlin):
     """With nothing put in its place: a limit on the wind between two steps parts them."""
     monkeypatch.setattr(around, "_TURNS", ())
-    flight = read_flight(Path(__file__).parents[2] / "examples" / "dunlin.toml")
     wind = read_wind("4 mph from 90", site_altitude=lenient.elevation)
     speed = math.hypot(*wind.at(10.0))
     limits = {**lenient.limits, "surface_wind": f"{1.4 * speed:.2f} m/s"}
     site = replace(lenient, limits=limits)
-    result = assess(flight, site, wind, samples=60)
+    result = assess(dunlin, site, wind, samples=60)
     assert winds_around(result).most == 1.25
     stronger = scaled(wind, 1.5)
     assert around.try_flight(result.setup, stronger).verdict == "no-go"

@@ -13,7 +13,6 @@ import shapely
 
 from driftmap.ground.site import Area, read_site
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Kind
 from driftmap.winds import read_wind
@@ -22,12 +21,11 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
-def leaning():
+def leaning(willet):
     """The Willet off a rail 8° toward the east, in next to no wind."""
-    flight = read_flight(ROOT / "examples" / "willet.toml")
     turned = {"angle": Uncertain(radians(8.0)), "azimuth": radians(90.0)}
-    rail = flight.rail.model_copy(update=turned)
-    return flight.model_copy(update={"rail": rail})
+    rail = willet.rail.model_copy(update=turned)
+    return willet.model_copy(update={"rail": rail})
 
 
 def told(flight, *areas):

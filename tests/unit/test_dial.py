@@ -16,7 +16,6 @@ from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.ground.site import read_site
 from driftmap.planning import dial as planned
 from driftmap.planning.between import check_between, surrounding, word_at
 from driftmap.planning.cells import Block
@@ -369,11 +368,10 @@ def test_a_wind_that_cannot_be_flown_holds_and_says_why(dial):
     assert "the rail is too short" in "".join(told["texts"][text])
 
 
-def test_sentences_come_back_word_for_word(dial):
+def test_sentences_come_back_word_for_word(dial, saltgrass):
     """Each wind has the sentences of its own checks, each told once."""
     # The limits of the site itself leave a dozen checks open, with figures of their own.
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    setup = dataclasses.replace(dial.setup, site=site, samples=100)
+    setup = dataclasses.replace(dial.setup, site=saltgrass, samples=100)
     nodes = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4)).nodes
     told = tell_reasons(nodes, [], english("si"))
     for node, lines in zip(nodes, told["lines"], strict=True):
@@ -469,10 +467,9 @@ def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monke
 
 
 @pytest.mark.parametrize("ahead", [-400, -1, 0, 3, 24 * 20])
-def test_a_wind_that_is_supposed_has_no_age(ahead):
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+def test_a_wind_that_is_supposed_has_no_age(ahead, saltgrass):
     when = present() + timedelta(hours=ahead)
-    supposed = Supposition.over_site(site, when)
+    supposed = Supposition.over_site(saltgrass, when)
     for wind in (known_wind(supposed, 240.0, 5.0), supposed.read(None, 5.0)):
         assert (wind.age, wind.undated) == (0.0, ())
         assert not any("counts as read" in note for note in wind.assumed)

@@ -20,7 +20,6 @@ from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
@@ -154,10 +153,9 @@ def wind():
 
 
 @pytest.fixture(scope="module")
-def quiet(wind):
+def quiet(wind, dunlin):
     """A cloud whose every piece lies gently on open ground, 100 m from the pad."""
-    flight = read_flight(ROOT / "examples" / "dunlin.toml")
-    cloud = fly(flight, wind, 300.0, samples=N, seed=1)
+    cloud = fly(dunlin, wind, 300.0, samples=N, seed=1)
     still = np.zeros_like(cloud.east)
     way = np.zeros_like(cloud.way)
     way[:, 2] = np.linspace(0, 280, len(way))[:, None]

@@ -169,10 +169,9 @@ def test_a_state_speaks_for_what_leads_to_it_and_settles_nothing(tmp_path):
     assert odds["stuck in the ground"] / odds["whole"] < (0.98 / 0.02) ** 2
 
 
-def test_causes_that_come_down_alike_are_named_and_not_told_apart():
+def test_causes_that_come_down_alike_are_named_and_not_told_apart(willet):
     wind = read_wind("8 mph from 230", site_altitude=1234.0)
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    cloud = fly(flight, wind, 1234.0, samples=64, seed=1, keep_falls=True)
+    cloud = fly(willet, wind, 1234.0, samples=64, seed=1, keep_falls=True)
     cases = flown_cases(cloud, wind)
     for cause, named in (("early opening", 1), ("nothing deploys", 0)):
         odds = {f.case.name: f.case.name.startswith(cause) * 1.0 for f in cases}
@@ -242,7 +241,7 @@ def test_a_report_is_as_odd_as_the_tail_beyond_it(off):
 
 @pytest.mark.long
 @pytest.mark.slow
-def test_a_true_case_is_seldom_called_odd():
+def test_a_true_case_is_seldom_called_odd(willet):
     """False alarms: fewer than 1 in 100 by construction; 3 errors of 200 above it fail.
 
     With 200 draws of a chance of 0.01, 0.01 + 3 sqrt(0.01 * 0.99 / 200) = 0.031. Cases alike in
@@ -251,9 +250,8 @@ def test_a_true_case_is_seldom_called_odd():
     from truths import evidence, one_of
 
     wind = read_wind("14 mph from 230", site_altitude=1234.0)
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    cloud = fly(flight, wind, 1234.0, samples=8192, seed=1, keep_falls=True)
-    other = fly(flight, wind, 1234.0, samples=8192, seed=2, keep_falls=True)
+    cloud = fly(willet, wind, 1234.0, samples=8192, seed=1, keep_falls=True)
+    other = fly(willet, wind, 1234.0, samples=8192, seed=2, keep_falls=True)
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
     rng, odd = np.random.default_rng(3), 0
     for number in range(200):
@@ -265,7 +263,7 @@ def test_a_true_case_is_seldom_called_odd():
 
 
 @pytest.mark.slow
-def test_chances_told_are_chances_had():
+def test_chances_told_are_chances_had(willet):
     """Stated chances against how often the case was the true one, for 600 flights.
 
     Cases are drawn alike in number so that rare ones are tried; the chances are told for
@@ -274,9 +272,8 @@ def test_chances_told_are_chances_had():
     from truths import Truth, reports
 
     wind = read_wind("14 mph from 230", site_altitude=1234.0)
-    flight = read_flight(ROOT / "examples" / "willet.toml")
     clouds = [
-        fly(flight, wind, 1234.0, samples=2048, seed=s, keep_falls=True) for s in (1, 2)
+        fly(willet, wind, 1234.0, samples=2048, seed=s, keep_falls=True) for s in (1, 2)
     ]
     cases, truths = (flown_cases(cloud, wind) for cloud in clouds)
 

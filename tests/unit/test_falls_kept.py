@@ -1,19 +1,14 @@
 """Where each stage of a fall begins is kept on request, and changes nothing."""
 
-from pathlib import Path
-
 import numpy as np
 
-from driftmap import fly, read_flight, read_wind
-
-ROOT = Path(__file__).parents[2]
+from driftmap import fly, read_wind
 
 
-def test_falls_end_where_the_columns_say_and_change_no_number():
-    flight = read_flight(ROOT / "examples" / "willet.toml")
+def test_falls_end_where_the_columns_say_and_change_no_number(willet):
     wind = read_wind("8 mph from 240", site_altitude=1200.0)
-    plain = fly(flight, wind, 1200.0, samples=300, seed=2)
-    kept = fly(flight, wind, 1200.0, samples=300, seed=2, keep_falls=True)
+    plain = fly(willet, wind, 1200.0, samples=300, seed=2)
+    kept = fly(willet, wind, 1200.0, samples=300, seed=2, keep_falls=True)
     assert np.array_equal(plain.east, kept.east)
     assert not plain.falls
     for part in kept.parts:
@@ -27,10 +22,9 @@ def test_falls_end_where_the_columns_say_and_change_no_number():
             )
 
 
-def test_the_first_stage_begins_at_apogee_where_recovery_works():
-    flight = read_flight(ROOT / "examples" / "willet.toml")
+def test_the_first_stage_begins_at_apogee_where_recovery_works(willet):
     wind = read_wind("8 mph from 240", site_altitude=1200.0)
-    cloud = fly(flight, wind, 1200.0, samples=300, seed=2, keep_falls=True)
+    cloud = fly(willet, wind, 1200.0, samples=300, seed=2, keep_falls=True)
     time, _, _, height, _ = cloud.falls["recovery works", "rocket"][0]
     assert np.allclose(height[0], cloud.apogee.height, rtol=1e-6)
     assert np.allclose(time[0], cloud.apogee.time, rtol=1e-6)

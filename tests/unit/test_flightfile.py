@@ -12,7 +12,6 @@ from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
 from driftmap.failures.cases import CERTAIN, build_cases
-from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.facts import facts_of
 
@@ -288,9 +287,8 @@ def test_two_stages_are_read_and_weighed(tmp_path):
     assert flight.sustainer.motor.burn_time.value == 1.5
 
 
-def test_rules_are_told_of_every_motor_and_of_the_largest(tmp_path):
-    site = read_site(EXAMPLES.parent / "sites" / "saltgrass-flat.geojson")
-    facts = facts_of(read_flight(write(tmp_path, TWO)), site)
+def test_rules_are_told_of_every_motor_and_of_the_largest(tmp_path, saltgrass):
+    facts = facts_of(read_flight(write(tmp_path, TWO)), saltgrass)
     told = {
         "total_impulse": 600.0, "motor_count": 2.0, "stages": 2.0,
         "propellant_mass": 0.3, "average_thrust": 200.0, "motor_impulse": 400.0,

@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from driftmap import read_flight
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
@@ -68,10 +67,9 @@ def test_a_balloon_is_worth_what_balloons_tell():
     assert told["balloon"] < told["bulletin"] < told["ground"] <= 1.0
 
 
-def test_the_line_flown_anew_shrinks_as_told():
-    flight = read_flight("examples/willet.toml")
+def test_the_line_flown_anew_shrinks_as_told(willet):
     before = merge([_words()], SETTING)
-    cloud = fly(flight, before, 0.0, samples=1500, seed=1)
+    cloud = fly(willet, before, 0.0, samples=1500, seed=1)
     told = more_wind(cloud, before, influences(cloud))
     assert told[0].reading == "balloon"
 
@@ -82,7 +80,7 @@ def test_the_line_flown_anew_shrinks_as_told():
     anew = [
         area(
             fly(
-                flight,
+                willet,
                 merge([_words(), _balloon(before, seed)], SETTING),
                 0.0,
                 samples=500,
@@ -95,8 +93,7 @@ def test_the_line_flown_anew_shrinks_as_told():
     assert 1 / 1.6 < np.mean(anew) / area(cloud) / told[0].left < 1.6
 
 
-def test_few_flights_tell_nothing():
-    flight = read_flight("examples/willet.toml")
+def test_few_flights_tell_nothing(willet):
     wind = merge([_words()], SETTING)
-    cloud = fly(flight, wind, 0.0, samples=50, seed=1)
+    cloud = fly(willet, wind, 0.0, samples=50, seed=1)
     assert more_wind(cloud, wind, influences(cloud)) == ()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
@@ -13,24 +11,16 @@ from driftmap.planning import aim
 from driftmap.planning.aim import Aim, best_aims, grid_of_aims
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Trial
-from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind
 
-ROOT = Path(__file__).parents[2]
 
-
-@pytest.fixture(scope="module")
-def flight():
-    return read_flight(ROOT / "examples" / "dunlin.toml")
-
-
-def test_a_flight_is_aimed_and_keeps_its_error(flight):
-    other = flight.aimed(np.radians(90.0), np.radians(10.0))
+def test_a_flight_is_aimed_and_keeps_its_error(dunlin):
+    other = dunlin.aimed(np.radians(90.0), np.radians(10.0))
     assert other.rail.angle.value == pytest.approx(np.radians(10))
     assert other.rail.azimuth == pytest.approx(np.pi / 2)
-    assert other.rail.angle.spread == flight.rail.angle.spread
-    assert flight.rail.azimuth == "into the wind"
+    assert other.rail.angle.spread == dunlin.rail.angle.spread
+    assert dunlin.rail.azimuth == "into the wind"
 
 
 def test_the_grid_reaches_the_limit_and_no_further():
@@ -40,7 +30,7 @@ def test_the_grid_reaches_the_limit_and_no_further():
 
 
 @pytest.fixture(scope="module")
-def found(flight):
+def found(dunlin):
     """A crowd to the south, where the wind comes from and the rail would lean."""
     crowd = Area("Crowd", "spectators", shapely.box(-200, -250, 200, -60), people=90)
     site = Site(
@@ -54,7 +44,7 @@ def found(flight):
         limits={"rail_tilt": "16 deg", "area_hit": "5 %"},
         source="field.geojson",
     )
-    setup = Setup(flight, site, 200, 2)
+    setup = Setup(dunlin, site, 200, 2)
     with pytest.MonkeyPatch.context() as patch:  # a grid of five, to be quick
         patch.setattr(aim, "_SHARES_OF_LIMIT", (0.5, 1.0))
         patch.setattr(aim, "_TURN", 180.0)
@@ -82,7 +72,7 @@ def test_the_order_is_that_of_the_keys_and_no_aim_is_tried_twice(found):
     assert len(pairs) == len(set(pairs))
 
 
-def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, flight):
+def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, dunlin):
     _, aims = found
     limits = {c.limit for a in aims for c in a.trial.checks if c.unit == "deg"}
     assert limits == {16.0, 20.0}  # the site's own, and the code's as a yardstick

@@ -136,18 +136,8 @@ def test_season_goes_on_from_its_file(tmp_path):
     )
     out = tmp_path / "season"
     arguments = (
-        FLIGHT,
-        "--site",
-        SITE,
-        "--winds",
-        path,
-        "--check",
-        1,
-        *FEW,
-        "--out",
-        out,
-        "--language",
-        foreign(tmp_path / "x.toml"),
+        *(FLIGHT, "--site", SITE, "--winds", path, "--check", 1, *FEW),
+        *("--out", out, "--language", foreign(tmp_path / "x.toml")),
     )
     first = run(season_command, *arguments)
     kept = (out / "season-verdicts.jsonl").read_text()

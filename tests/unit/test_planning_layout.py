@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
 from driftmap.core.errors import SiteError
-from driftmap.ground.site import Area, Site, Waiver, read_site
+from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning.distances import (
     Keep,
     allowed_ground,
@@ -24,20 +23,14 @@ from driftmap.planning.distances import (
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import flown, judged
-from driftmap.report.sketches import layout_key, layout_svg
+from driftmap.report.sketches import held as held_by
+from driftmap.report.sketches import held_key, layout_svg
 from driftmap.report.voice import english
-from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import facts_of, read_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.judgement import glance
 
-ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
-
-
-@pytest.fixture(scope="module")
-def flight():
-    return read_flight(ROOT / "examples" / "willet.toml")
 
 
 @pytest.fixture(scope="module")
@@ -57,23 +50,22 @@ def site():
 
 
 @pytest.fixture(scope="module")
-def question(flight, site):
+def question(willet, site):
     rose = ((0.0, 2.0, 3.0), (180.0, 2.0, 1.0))
-    setup = Setup(flight, site, 200, 2)
+    setup = Setup(willet, site, 200, 2)
     return Question((setup,), Supposition(300.0), rose, Keep(distance=100.0))
 
 
-def test_ground_seen_from_another_pad_is_the_same_ground():
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    there = moved(site, 800.0, -1200.0)
-    for mine, other in zip(site.areas, there.areas, strict=True):
-        here = np.array(site.to_lonlat(*shapely.get_coordinates(mine.shape).T))
+def test_ground_seen_from_another_pad_is_the_same_ground(saltgrass):
+    there = moved(saltgrass, 800.0, -1200.0)
+    for mine, other in zip(saltgrass.areas, there.areas, strict=True):
+        here = np.array(saltgrass.to_lonlat(*shapely.get_coordinates(mine.shape).T))
         again = np.array(there.to_lonlat(*shapely.get_coordinates(other.shape).T))
         assert np.allclose(here, again, rtol=0, atol=1e-9)  # 0.1 mm
-    back = there.to_local(site.longitude, site.latitude)
+    back = there.to_local(saltgrass.longitude, saltgrass.latitude)
     # The meridians lean together: 1 m over 1.4 km is well beyond it.
     assert np.hypot(back[0] + 800, back[1] - 1200) < 1.0
-    assert there.boundary.area == pytest.approx(site.boundary.area, rel=1e-6)
+    assert there.boundary.area == pytest.approx(saltgrass.boundary.area, rel=1e-6)
 
 
 def test_a_pad_cannot_leave_the_field(site):
@@ -97,16 +89,16 @@ def test_no_free_ground_is_said(site):
         allowed_ground(full)
 
 
-def test_a_distance_bars_a_pad_and_names_who_is_near(flight, site):
+def test_a_distance_bars_a_pad_and_names_who_is_near(willet, site):
     near = moved(site, 0.0, -50.0)
-    facts = facts_of(flight, near, altitude=400.0)
+    facts = facts_of(willet, near, altitude=400.0)
     floor, text = too_near(Keep(distance=100.0), near, facts)
     assert text == "Crowd: 30 m from the pad, at least 100 m"
     assert floor.endswith("(Crowd): 30 m, at least 30 m")  # 100 ft, whatever is asked
     assert too_near(Keep(distance=20.0), near, facts) == (floor,)
 
 
-def test_the_largest_motor_is_that_of_the_published_table(flight, site):
+def test_the_largest_motor_is_that_of_the_published_table(willet, site):
     """200 ft serves single motors to 2,560 N s; the next row asks 300 ft (NFPA 1127)."""
     keep = Keep(read_rules(["us-high-power"], source="test"))
     at = shapely.affinity.translate(site.areas[0].shape, 0, 80 - 210 * FOOT)
@@ -118,7 +110,7 @@ def test_the_largest_motor_is_that_of_the_published_table(flight, site):
             "boundary": shapely.box(-3000, -3000, 3000, 3000),
         }
     )
-    room = capacity(keep, flight, there)
+    room = capacity(keep, willet, there)
     assert room.motor_class == "K"
     assert room.total_impulse == 2560.0
     assert "Crowd" in room.impulse_held_by
@@ -181,10 +173,10 @@ def test_the_picture_says_what_holds_where(site):
     voice = english("us")
     svg = layout_svg(site, [*held, barred, free], 1, voice)
     assert re.findall(r'<text class="held"[^>]*>(\w)<', svg) == ["A", "A", "B"]
-    (key,) = layout_key([*held, barred, free], voice)
+    (key,) = held_key([held_by(place, voice) for place in (*held, barred, free)], voice)
     assert "<b>A</b> wind · 2" in key
     assert "<b>B</b> too near (Crowd) · 1" in key
-    assert layout_key([free], voice) == []
+    assert held_key([held_by(free, voice)], voice) == []
 
 
 def test_the_map_escapes_names(site):

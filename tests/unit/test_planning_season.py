@@ -5,13 +5,11 @@ from __future__ import annotations
 import dataclasses
 import json
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from driftmap.core.errors import WindError
-from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.hours import Reading, read_hours, rose_of
 from driftmap.planning.season import (
@@ -27,11 +25,9 @@ from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
-from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers, surface_wind
 from driftmap.verdict.assessment import Setup
 
-ROOT = Path(__file__).parents[2]
 START = datetime(2026, 5, 1, tzinfo=UTC)
 
 
@@ -127,9 +123,8 @@ def test_bins_never_make_a_wind_lighter():
 
 
 @pytest.fixture(scope="module")
-def setup():
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    return Setup(read_flight(ROOT / "examples" / "dunlin.toml"), site, 200, 1)
+def setup(saltgrass, dunlin):
+    return Setup(dunlin, saltgrass, 200, 1)
 
 
 @pytest.fixture

@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
 from driftmap.planning.trial import basis_of, nearness, pack, try_flight, unpack
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.verdict.check import decide
 from driftmap.winds import read_wind
 
-ROOT = Path(__file__).parents[2]
-
 
 @pytest.fixture(scope="module")
-def setup():
-    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    flight = read_flight(ROOT / "examples" / "dunlin.toml")
-    return Setup(flight, site, 300, 7)
+def setup(saltgrass, dunlin):
+    return Setup(dunlin, saltgrass, 300, 7)
 
 
 @pytest.mark.parametrize("rules", ["", "us"])

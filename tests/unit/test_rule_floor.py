@@ -9,7 +9,6 @@ import pytest
 
 from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.ground.site import read_site
-from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers, Facts, evaluate, facts_of, read_rules, rule_sets
 
 ROOT = Path(__file__).parents[2]
@@ -249,9 +248,8 @@ def site(tmp_path):
      ({"role": "building", "people": 0}, False),
      ({"role": "road"}, False)],
 )  # fmt: skip
-def test_everyone_counts_wherever_drawn(site, properties, counts):
-    flight = read_flight(ROOT / "examples" / "willet.toml")
-    facts = facts_of(flight, site(name="here", **properties))
+def test_everyone_counts_wherever_drawn(site, properties, counts, willet):
+    facts = facts_of(willet, site(name="here", **properties))
     assert ("here" in dict(facts.groups["people"])) == counts
     if properties["role"] == "building":
         assert ("here" in dict(facts.groups["buildings"])) == counts

@@ -1,7 +1,6 @@
 """The set-up of a run: one record, and what can be called with it."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,14 +14,10 @@ from driftmap.report.terminal import summary
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
 
-ROOT = Path(__file__).parents[2]
-
 
 @pytest.fixture(scope="module")
-def setup():
-    flight = driftmap.read_flight(ROOT / "examples" / "dunlin.toml")
-    site = driftmap.read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    return Setup(flight, site, samples=200, seed=4)
+def setup(dunlin, saltgrass):
+    return Setup(dunlin, saltgrass, samples=200, seed=4)
 
 
 @pytest.fixture(scope="module")

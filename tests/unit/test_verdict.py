@@ -18,7 +18,6 @@ from driftmap.air.wind import Stronger, WindLevel, WindProfile, components_from
 from driftmap.core.errors import FlightError, SiteError
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
-from driftmap.ground.site import read_site
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import (
     inside,
@@ -37,7 +36,6 @@ from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Trigger
-from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict import assessment
 from driftmap.verdict.assessment import assess, good_between
 from driftmap.verdict.check import (
@@ -64,22 +62,6 @@ ROOT = Path(__file__).parents[2]
 MORNING = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
 NOON = datetime(2026, 6, 13, 19, 15, tzinfo=UTC)
 alone = pytest.mark.usefixtures("no_advice")
-
-
-@pytest.fixture(scope="module")
-def site():
-    return read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-
-
-@pytest.fixture(scope="module")
-def flight():
-    return read_flight(ROOT / "examples" / "willet.toml")
-
-
-@pytest.fixture(scope="module")
-def result(flight, site):
-    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
-    return assess(flight, site, wind, samples=3000, seed=3)
 
 
 def check(outcome):
@@ -111,9 +93,9 @@ def test_empty_area_is_refused():
         inside(shapely.Polygon())
 
 
-def test_a_trial_is_a_flight_not_a_piece(result):
+def test_a_trial_is_a_flight_not_a_piece(demo):
     """Three fins all inside still count one flight."""
-    cloud = result.cloud
+    cloud = demo.cloud
     everything = per_case(cloud, struck(cloud, lambda e, n: np.ones(e.size, bool)))
     for name, p in everything.items():
         assert p.hits == p.flights <= cloud.flights
@@ -130,41 +112,41 @@ def test_a_trial_is_a_flight_not_a_piece(result):
     assert per_case(cloud, hits)["fins come off"].hits == cloud.flights
 
 
-def test_nan_landing_is_an_error_not_a_miss(result):
-    east = result.cloud.east.copy()
+def test_nan_landing_is_an_error_not_a_miss(demo):
+    east = demo.cloud.east.copy()
     east[5] = np.nan
     with pytest.raises(ValueError, match="finite"):
-        struck(replace(result.cloud, east=east), lambda e, n: e > 0)
+        struck(replace(demo.cloud, east=east), lambda e, n: e > 0)
 
 
-def test_mixture_weighs_by_likelihood(result):
-    hits = struck(result.cloud, lambda e, n: e > 0)
-    cases, p = per_case(result.cloud, hits), mixture(result.cloud, hits)
+def test_mixture_weighs_by_likelihood(demo):
+    hits = struck(demo.cloud, lambda e, n: e > 0)
+    cases, p = per_case(demo.cloud, hits), mixture(demo.cloud, hits)
     by_hand = sum(
-        case.probability * cases[case.name].estimate for case in result.cloud.tree.cases
+        case.probability * cases[case.name].estimate for case in demo.cloud.tree.cases
     )
     assert p.estimate == pytest.approx(by_hand)
     assert p.lower < p.estimate < p.upper
 
 
-def test_same_seed_same_points(flight, site, result):
-    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
-    again = assess(flight, site, wind, samples=3000, seed=3)
-    assert np.array_equal(again.cloud.east, result.cloud.east)
-    assert document(again) == document(result)
-    other = fly(flight, wind, site.elevation, samples=3000, seed=4)
-    assert not np.array_equal(other.east, result.cloud.east)
+def test_same_seed_same_points(willet, saltgrass, demo):
+    wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
+    again = assess(willet, saltgrass, wind, samples=2000)
+    assert np.array_equal(again.cloud.east, demo.cloud.east)
+    assert document(again) == document(demo)
+    other = fly(willet, wind, saltgrass.elevation, samples=2000, seed=4)
+    assert not np.array_equal(other.east, demo.cloud.east)
 
 
-def test_more_samples_begin_with_the_same_flights(flight, site):
+def test_more_samples_begin_with_the_same_flights(willet, saltgrass):
     """A block of flights does not depend on how many follow it."""
-    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
-    few = fly(flight, wind, site.elevation, samples=4096, seed=1)
-    more = fly(flight, wind, site.elevation, samples=8192, seed=1)
+    wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
+    few = fly(willet, wind, saltgrass.elevation, samples=4096, seed=1)
+    more = fly(willet, wind, saltgrass.elevation, samples=8192, seed=1)
     assert np.allclose(few.apogee.height, more.apogee.height[:4096], rtol=1e-9)
 
 
-def test_a_block_is_let_go_of_as_soon_as_it_is_done(flight, site, monkeypatch):
+def test_a_block_is_let_go_of_as_soon_as_it_is_done(willet, saltgrass, monkeypatch):
     """A circle of references would keep 12 kB a flight until the collector comes."""
     kept = []
 
@@ -174,42 +156,42 @@ def test_a_block_is_let_go_of_as_soon_as_it_is_done(flight, site, monkeypatch):
             kept.append(weakref.ref(self))
 
     monkeypatch.setattr(flying, "_Flights", Watched)
-    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     gc.disable()
     try:
-        fly(flight, wind, site.elevation, samples=50, seed=1)
+        fly(willet, wind, saltgrass.elevation, samples=50, seed=1)
         assert [block() for block in kept] == [None]
     finally:
         gc.enable()
 
 
-def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
-    cases = {case.name for case in result.cloud.tree.cases}
+def test_every_area_is_checked_for_the_mixture_and_each_failure(demo):
+    cases = {case.name for case in demo.cloud.tree.cases}
     crowd = [
-        c for c in result.checks if c.area == "South crowd line" and c.unit == "share"
+        c for c in demo.checks if c.area == "South crowd line" and c.unit == "share"
     ]
-    rare = {case.name for case in result.cloud.tree.cases if case.rare}
+    rare = {case.name for case in demo.cloud.tree.cases if case.rare}
     # One that may go any way is judged by its risk and the distance of people.
-    any_way = {case.name for case in result.cloud.tree.cases if case.any_way}
+    any_way = {case.name for case in demo.cloud.tree.cases if case.any_way}
     assert any_way
     judged = cases - rare - any_way
     assert {c.case for c in crowd} == judged | {"all cases"}
-    union = [c for c in result.checks if c.kind is Kind.AMONG_PEOPLE_IN_FAILURE]
+    union = [c for c in demo.checks if c.kind is Kind.AMONG_PEOPLE_IN_FAILURE]
     assert {c.case for c in union} == judged - {WORKS}
     # What is not judged by itself is counted in every area all the same.
-    assert all(set(hit.cases) == cases for hit in result.areas)
+    assert all(set(hit.cases) == cases for hit in demo.areas)
 
 
-def test_document_keeps_its_schema(result):
+def test_document_keeps_its_schema(demo):
     path = ROOT / "driftmap" / "verdict" / "assessment.schema.json"
     schema = json.loads(path.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(document(result), schema)
+    jsonschema.validate(document(demo), schema)
 
 
-def test_overflight_counts_paths_not_points(result):
+def test_overflight_counts_paths_not_points(demo):
     """A strip across the way up is passed over though no kept point lies in it."""
-    cloud = result.cloud
+    cloud = demo.cloud
     middle = cloud.way[3:5, :2].mean(axis=(0, 2))
     strip = shapely.Point(middle).buffer(3.0)
     p = passing_over(ways_up(cloud), strip)
@@ -219,8 +201,8 @@ def test_overflight_counts_paths_not_points(result):
     assert passing_over(ways_down(cloud), far).hits == 0
 
 
-def test_waiver_is_a_cylinder(result):
-    cloud = result.cloud
+def test_waiver_is_a_cylinder(demo):
+    cloud = demo.cloud
     top = float(np.median(cloud.apogee.height))
     half = Waiver(shapely.Point(0, 0).buffer(1e5), top)
     assert out_of_waiver(cloud, half).estimate == pytest.approx(0.5, abs=0.02)
@@ -228,12 +210,12 @@ def test_waiver_is_a_cylinder(result):
     assert out_of_waiver(cloud, narrow).estimate == 1.0
 
 
-def test_harm_follows_head_count_and_shelter(flight, site, result):
+def test_harm_follows_head_count_and_shelter(willet, saltgrass, demo):
     def total(**change):
         areas = tuple(
-            replace(a, **change) if a.name == "Camp" else a for a in site.areas
+            replace(a, **change) if a.name == "Camp" else a for a in saltgrass.areas
         )
-        return harm_of(result.cloud, replace(site, areas=areas)).casualties
+        return harm_of(demo.cloud, replace(saltgrass, areas=areas)).casualties
 
     plain = total().areas["Camp"].estimate
     assert plain > 0
@@ -242,18 +224,18 @@ def test_harm_follows_head_count_and_shelter(flight, site, result):
     assert total(people=None).uncounted == ("Camp",)
 
 
-def test_figures_of_the_document_fit_each_other(result):
-    data = document(result)
+def test_figures_of_the_document_fit_each_other(demo):
+    data = document(demo)
     assert sum(case["probability"] for case in data["cases"]) == pytest.approx(1.0)
     for risk in (data["expected_casualties"], data["individual_risk"]):
         low, high = risk["interval"]
         assert low <= risk["value"] <= high
 
 
-def test_canopy_drifts_downwind_and_nose_first_falls_upwind(result):
+def test_canopy_drifts_downwind_and_nose_first_falls_upwind(demo):
     """Facts of the trade: common practice, no source. Wind from 240 blows toward 060."""
     toward = np.array([np.sin(np.radians(60)), np.cos(np.radians(60))])
-    cloud = result.cloud
+    cloud = demo.cloud
     works, fails = next(cloud.of("recovery works")), next(cloud.of("nothing deploys"))
     for part, sign in ((works, 1), (fails, -1)):
         mean = np.array([cloud.east[part.rows].mean(), cloud.north[part.rows].mean()])
@@ -261,13 +243,13 @@ def test_canopy_drifts_downwind_and_nose_first_falls_upwind(result):
 
 
 @alone
-def test_strong_wind_is_no_go_and_no_wind_known_is_hold(flight, site):
-    strong = read_wind("25 mph from 240", site_altitude=site.elevation)
-    assert assess(flight, site, strong, samples=400).verdict == "no-go"
+def test_strong_wind_is_no_go_and_no_wind_known_is_hold(willet, saltgrass):
+    strong = read_wind("25 mph from 240", site_altitude=saltgrass.elevation)
+    assert assess(willet, saltgrass, strong, samples=400).verdict == "no-go"
     calm = assess(
-        flight,
-        site,
-        read_wind("3 mph from 240", site_altitude=site.elevation),
+        willet,
+        saltgrass,
+        read_wind("3 mph from 240", site_altitude=saltgrass.elevation),
         samples=400,
     )
     gap = next(c for c in calm.checks if "highest wind" in c.name)
@@ -276,70 +258,71 @@ def test_strong_wind_is_no_go_and_no_wind_known_is_hold(flight, site):
 
 
 @alone
-def test_a_gust_over_the_limit_holds(flight, site):
+def test_a_gust_over_the_limit_holds(willet, saltgrass):
     """The mean is within the code's 20 mph; a gust of 40 kt is not surely so."""
     report = "METAR KXYZ 121651Z 24004G40KT 10SM CLR 22/09 A2992"
     for text, outcome in ((report, "warn"), (report.replace("G40", ""), "pass")):
         wind = read_wind(
             text,
-            site_altitude=site.elevation,
+            site_altitude=saltgrass.elevation,
             when=datetime(2026, 6, 12, 17, tzinfo=UTC),
         )
-        checked = assess(flight, site, wind, samples=200)
+        checked = assess(willet, saltgrass, wind, samples=200)
         line = next(c for c in checked.checks if c.name == "wind at 10 m")
         assert line.outcome == outcome
 
 
 @alone
-def test_no_wind_read_near_the_ground_holds(flight, site):
+def test_no_wind_read_near_the_ground_holds(willet, saltgrass):
     high = WindProfile(
         *(np.array(v, float) for v in ([600, 2500], [3, 4], [0, 0], [1, 1]))
     )
-    checked = assess(flight, site, high, samples=200)
+    checked = assess(willet, saltgrass, high, samples=200)
     assert any("near the ground" in c.name for c in checked.checks)
 
 
 @alone
-def test_a_recovery_that_never_opens_is_no_go(flight, site):
-    trigger = replace(flight.recovery[0].opens_at, at="time", value=500.0)
-    never = flight.recovery[0].model_copy(update={"opens_at": trigger})
+def test_a_recovery_that_never_opens_is_no_go(willet, saltgrass):
+    trigger = replace(willet.recovery[0].opens_at, at="time", value=500.0)
+    never = willet.recovery[0].model_copy(update={"opens_at": trigger})
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"),
-        site_altitude=site.elevation,
+        site_altitude=saltgrass.elevation,
         when=MORNING,
     )
-    late = flight.model_copy(update={"recovery": (never,)})
-    checked = assess(late, site, wind, samples=400)
+    late = willet.model_copy(update={"recovery": (never,)})
+    checked = assess(late, saltgrass, wind, samples=400)
     line = next(c for c in checked.checks if c.name.startswith("descent at landing"))
     assert line.outcome == "fail"
 
 
 @alone
-def test_fins_that_flutter_off_are_no_go(site):
-    dual = read_flight(ROOT / "examples" / "whimbrel.toml")
+def test_fins_that_flutter_off_are_no_go(saltgrass, whimbrel):
     thin = tuple(
         p.model_copy(update={"thickness": 0.0022}) if p.kind == "fin" else p
-        for p in dual.pieces
+        for p in whimbrel.pieces
     )
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"),
-        site_altitude=site.elevation,
+        site_altitude=saltgrass.elevation,
         when=MORNING,
     )
-    checked = assess(dual.model_copy(update={"pieces": thin}), site, wind, samples=400)
+    checked = assess(
+        whimbrel.model_copy(update={"pieces": thin}), saltgrass, wind, samples=400
+    )
     line = next(c for c in checked.checks if c.name == "fins flutter off")
     assert line.outcome == "fail"
 
 
 @alone
-def test_a_loosened_limit_is_told(flight, site):
-    loose = replace(site, limits={"area_hit": "90 %"})
+def test_a_loosened_limit_is_told(willet, saltgrass):
+    loose = replace(saltgrass, limits={"area_hit": "90 %"})
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"),
-        site_altitude=site.elevation,
+        site_altitude=saltgrass.elevation,
         when=MORNING,
     )
-    result = assess(flight, loose, wind, samples=200)
+    result = assess(willet, loose, wind, samples=200)
     assert any("looser than" in text for text in result.assumed)
     (line,) = (c for c in result.checks if c.kind is Kind.AMONG_PEOPLE)
     assert line.limit == LIMITS["area_hit"].value  # by which it does not pass
@@ -350,14 +333,14 @@ def test_a_loosened_limit_is_told(flight, site):
 
 @alone
 def test_what_files_say_to_people_stands_beside_the_word_and_first_of_nothing(
-    flight, site
+    willet, saltgrass
 ):
-    noted = flight.model_copy(update={"said": ("motor.csv: a crack",)})
-    closed = replace(site, said=("field.geojson: closed",))
-    wind = read_wind("3 mph from 240", site_altitude=site.elevation)
+    noted = willet.model_copy(update={"said": ("motor.csv: a crack",)})
+    closed = replace(saltgrass, said=("field.geojson: closed",))
+    wind = read_wind("3 mph from 240", site_altitude=saltgrass.elevation)
     plain, told = (
         assess(a, b, wind, samples=100).checks
-        for a, b in ((flight, site), (noted, closed))
+        for a, b in ((willet, saltgrass), (noted, closed))
     )
     assert told[: len(plain)] == plain
     more = told[len(plain) :]
@@ -377,7 +360,7 @@ def test_what_files_say_to_people_stands_beside_the_word_and_first_of_nothing(
     ],
 )
 def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
-    result, monkeypatch, read, beyond, first
+    demo, monkeypatch, read, beyond, first
 ):
     gap = Check(kind=Kind.WIND_GAP, value=500.0, limit=350.0, unit="m", outcome="warn", source="")  # fmt: skip
     out = Check(kind=beyond, value=0.2, interval=(0.1, 0.3), limit=0.05, unit="share",
@@ -389,26 +372,26 @@ def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
         return gap, replace(out, outcome=read)
 
     monkeypatch.setattr(assessment, "checks_of", stand_in)
-    told = assessment._aloft_first((out, gap), result.setup, result.wind)
+    told = assessment._aloft_first((out, gap), demo.setup, demo.wind)
     assert decide(told) == "no-go"
     assert [c.beside for c in told] == [False, first]
     line = verdict_reasons(told, [], english("si"))[0]
     assert ("pilot balloon" in line) == first
     assert all(wind.error.max() <= 1.0 for wind in flown)
     passed = replace(gap, outcome="pass")
-    assert assessment._aloft_first((out, passed), result.setup, result.wind) == (
+    assert assessment._aloft_first((out, passed), demo.setup, demo.wind) == (
         out,
         passed,
     )
 
 
 @alone
-def test_no_fins_listed_holds(flight, site):
-    bare = flight.model_copy(
-        update={"pieces": tuple(p for p in flight.pieces if p.kind != "fin")}
+def test_no_fins_listed_holds(willet, saltgrass):
+    bare = willet.model_copy(
+        update={"pieces": tuple(p for p in willet.pieces if p.kind != "fin")}
     )
-    wind = read_wind("3 mph from 240", site_altitude=site.elevation)
-    checked = assess(bare, site, wind, samples=200)
+    wind = read_wind("3 mph from 240", site_altitude=saltgrass.elevation)
+    checked = assess(bare, saltgrass, wind, samples=200)
     assert any("no fins" in c.name and c.outcome == "warn" for c in checked.checks)
 
 
@@ -423,7 +406,7 @@ def test_no_fins_listed_holds(flight, site):
     ],
 )
 def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
-    result, monkeypatch, now, there, passed_over, set_aside
+    demo, monkeypatch, now, there, passed_over, set_aside
 ):
     """One within the errors holds at most; what was set aside makes none milder."""
     line, flown = Check(kind=Kind.POSITION, outcome=now, source=""), []
@@ -436,11 +419,11 @@ def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
     monkeypatch.setattr(assessment, "checks_of", stand_in)
     tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
     wind = replace(
-        result.wind,
+        demo.wind,
         stronger=(Stronger(tower, "stronger"),),
-        with_aside=replace(result.wind, source="set aside"),
+        with_aside=replace(demo.wind, source="set aside"),
     )
-    told = list(assessment.in_stronger(result.setup, wind, [line, open_]))
+    told = list(assessment.in_stronger(demo.setup, wind, [line, open_]))
     wanted = [one for one in (passed_over, set_aside) if one is not None]
     assert [check.outcome for check in told] == wanted
     assert all(check.beside for check in told)
@@ -460,52 +443,50 @@ def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
         ("23:00", "22:40", "23:20"),  # in the dark on purpose
     ],
 )
-def test_no_go_of_daylight_outlives_it(result, clock, first, last):
+def test_no_go_of_daylight_outlives_it(demo, clock, first, last):
     """Sunrise and sunset at 41.6° N, 117.95° W, from memory of an almanac to 3 min."""
     when = datetime.fromisoformat(f"2026-06-13T{clock}-07:00")
-    wind = replace(result.wind, age=0.0, undated=())
-    said = replace(result.answers, when=when)
-    ends = good_between(replace(result, answers=said, wind=wind))
+    wind = replace(demo.wind, age=0.0, undated=())
+    said = replace(demo.answers, when=when)
+    ends = good_between(replace(demo, answers=said, wind=wind))
     for told, wanted in zip(ends, (first, last), strict=True):
         exact = datetime.fromisoformat(f"2026-06-13T{wanted}-07:00")
         assert abs(told - exact) <= timedelta(minutes=3)
 
 
-def test_no_go_outlives_what_was_answered_for_the_day(result):
+def test_no_go_outlives_what_was_answered_for_the_day(demo):
     when = datetime.fromisoformat("2026-06-13T13:55-07:00")
     end = datetime.fromisoformat("2026-06-13T14:00-07:00")
-    wind = replace(result.wind, age=0.0, undated=())
-    said = replace(result.answers, when=when, until=end)
-    assert good_between(replace(result, answers=said, wind=wind))[1] == end
+    wind = replace(demo.wind, age=0.0, undated=())
+    said = replace(demo.answers, when=when, until=end)
+    assert good_between(replace(demo, answers=said, wind=wind))[1] == end
 
 
-def test_a_go_lasts_no_longer_than_the_limit_it_was_judged_by(result):
+def test_a_go_lasts_no_longer_than_the_limit_it_was_judged_by(demo):
     """A wind's age loosened by nobody's name, or by one of another season, ends no later."""
     when = datetime.fromisoformat("2026-06-13T08:30-07:00")
-    wind = replace(result.wind, age=2.9, undated=())
-    said = replace(result.answers, when=when)
+    wind = replace(demo.wind, age=2.9, undated=())
+    said = replace(demo.answers, when=when)
     for more, minutes in (
         ({}, 6),
         ({"set_by": "Ada Quill", "set_on": "2025-01-01"}, 6),
         ({"set_by": "Ada Quill", "set_on": "2026-06-01"}, 20),
     ):
-        site = replace(result.site, limits={"wind_age": "5 h", **more})
-        late = good_between(replace(result, answers=said, wind=wind, site=site))[1]
+        site = replace(demo.site, limits={"wind_age": "5 h", **more})
+        late = good_between(replace(demo, answers=said, wind=wind, site=site))[1]
         assert late - when == pytest.approx(
             timedelta(minutes=minutes), abs=timedelta(0, 1)
         )
 
 
-def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(
-    result, monkeypatch
-):
+def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(demo, monkeypatch):
     monkeypatch.setattr(assessment, "toward_dark", lambda when, end, *at: end)
     now = datetime.now(UTC)
-    wind = replace(result.wind, age=0.0, undated=())
+    wind = replace(demo.wind, age=0.0, undated=())
     for ahead, earliest in ((0, 3), (60, 5), (-600, 20)):
         when = now + timedelta(minutes=ahead)
-        said = replace(result.answers, when=when)
-        early, late = good_between(replace(result, answers=said, wind=wind))
+        said = replace(demo.answers, when=when)
+        early, late = good_between(replace(demo, answers=said, wind=wind))
         assert late == when + timedelta(minutes=20)
         assert timedelta(0) < when - early <= timedelta(minutes=max(earliest, ahead))
         assert early >= now - timedelta(minutes=3) or late < now
@@ -531,20 +512,20 @@ def test_what_an_officers_word_settles_is_told(kind, value, interval, unit, told
     assert settled_by_word([replace(check, outcome="pass")]) == {}
 
 
-def test_stricter_limit_governs(flight, site):
-    ours = flight.model_copy(update={"limits": {"area_hit": "0.08 %"}})
-    theirs = replace(site, limits={"area_hit": 0.0005})
+def test_stricter_limit_governs(willet, saltgrass):
+    ours = willet.model_copy(update={"limits": {"area_hit": "0.08 %"}})
+    theirs = replace(saltgrass, limits={"area_hit": 0.0005})
     assert read_limits(ours, theirs)["area_hit"].value == 0.0005
-    assert read_limits(ours, site)["area_hit"].value == pytest.approx(0.0008)
-    assert read_limits(flight, site)["area_hit"] == LIMITS["area_hit"]
+    assert read_limits(ours, saltgrass)["area_hit"].value == pytest.approx(0.0008)
+    assert read_limits(willet, saltgrass)["area_hit"] == LIMITS["area_hit"]
 
 
-def test_of_a_least_value_the_greater_is_the_stricter(flight, site):
+def test_of_a_least_value_the_greater_is_the_stricter(willet, saltgrass):
     default = LIMITS["rail_speed"].value
 
     def governs(own, theirs):
-        ours = flight.model_copy(update={"limits": {"rail_speed": f"{own} m/s"}})
-        given = replace(site, limits={"rail_speed": f"{theirs} m/s"})
+        ours = willet.model_copy(update={"limits": {"rail_speed": f"{own} m/s"}})
+        given = replace(saltgrass, limits={"rail_speed": f"{theirs} m/s"})
         return read_limits(ours, given)["rail_speed"]
 
     assert governs(default + 5, default + 3).value == pytest.approx(default + 5)
@@ -554,18 +535,18 @@ def test_of_a_least_value_the_greater_is_the_stricter(flight, site):
         governs(default - 1, default)
 
 
-def test_all_flights_are_a_share_and_none_are_not(flight, site):
-    whole = read_limits(flight, replace(site, limits={"area_hit": "100 %"}))
+def test_all_flights_are_a_share_and_none_are_not(willet, saltgrass):
+    whole = read_limits(willet, replace(saltgrass, limits={"area_hit": "100 %"}))
     assert whole["area_hit"].value == 1.0
     with pytest.raises(SiteError, match="above 0 and up to 1"):
-        read_limits(flight, replace(site, limits={"area_hit": "0 %"}))
+        read_limits(willet, replace(saltgrass, limits={"area_hit": "0 %"}))
 
 
-def test_a_flight_file_may_not_loosen(flight, site):
-    ours = flight.model_copy(update={"limits": {"area_hit": "0.2 %"}})
+def test_a_flight_file_may_not_loosen(willet, saltgrass):
+    ours = willet.model_copy(update={"limits": {"area_hit": "0.2 %"}})
     with pytest.raises(FlightError, match=r"limits\.area_hit.*only tighten"):
-        read_limits(ours, site)
-    wider = replace(site, limits={"area_hit": "1 %"})
+        read_limits(ours, saltgrass)
+    wider = replace(saltgrass, limits={"area_hit": "1 %"})
     between = read_limits(ours, wider)["area_hit"]
     assert between.value == pytest.approx(0.002)
     assert between.loosened == LIMITS["area_hit"].value
@@ -583,18 +564,18 @@ def test_a_flight_file_may_not_loosen(flight, site):
         ({"set_by": "12", "set_on": "2026-01-01"}, "a name"),
     ],
 )
-def test_an_officer_answers_by_name_and_date(flight, site, given, told):
+def test_an_officer_answers_by_name_and_date(willet, saltgrass, given, told):
     with pytest.raises(SiteError, match=told):
-        read_limits(flight, replace(site, limits={"area_hit": "1 %", **given}))
+        read_limits(willet, replace(saltgrass, limits={"area_hit": "1 %", **given}))
 
 
-def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
+def test_the_officers_word_on_a_limit_lasts_a_year(willet, saltgrass):
     signed = date(2025, 6, 1)
     own = {"area_hit": "1 %", "set_by": "A. Officer", "set_on": signed.isoformat()}
 
     def loosened(days):
         day = signed + timedelta(days=days)
-        limits = read_limits(flight, replace(site, limits=own), day=day)
+        limits = read_limits(willet, replace(saltgrass, limits=own), day=day)
         return limits["area_hit"].loosened
 
     assert loosened(0) is loosened(10) is loosened(365) is None
@@ -611,21 +592,23 @@ def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
         ("surface_wind", "20 furlongs", "no unit of speed"),
     ],
 )
-def test_bad_limits_are_refused_by_name(flight, site, key, value, told):
+def test_bad_limits_are_refused_by_name(willet, saltgrass, key, value, told):
     with pytest.raises(FlightError, match=rf"limits\.{key}.*{told}"):
-        read_limits(flight.model_copy(update={"limits": {key: value}}), site)
+        read_limits(willet.model_copy(update={"limits": {key: value}}), saltgrass)
     with pytest.raises(SiteError, match=rf"limits\.{key}.*{told}"):
-        read_limits(flight, replace(site, limits={key: value}))
+        read_limits(willet, replace(saltgrass, limits={key: value}))
 
 
 @pytest.mark.long
-def test_what_would_turn_it_is_really_flown(flight, site):
+def test_what_would_turn_it_is_really_flown(willet, saltgrass):
     """Each change listed comes out better than the plan when it is flown by itself."""
-    bare = replace(site, rules="")
+    bare = replace(saltgrass, rules="")
     wind = read_wind(
-        str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation, when=NOON
+        str(ROOT / "examples" / "noon.csv"),
+        site_altitude=saltgrass.elevation,
+        when=NOON,
     )
-    plan = assess(flight, bare, wind, samples=600)
+    plan = assess(willet, bare, wind, samples=600)
     turning = turns(plan)
     found = turning.better
     assert found
@@ -646,21 +629,22 @@ def test_what_would_turn_it_is_really_flown(flight, site):
 
 
 @pytest.mark.long
-def test_less_of_a_wind_from_all_sides_is_less_wind(flight, site):
-    wind = read_wind("8 m/s variable at 10 m", site_altitude=site.elevation)
+def test_less_of_a_wind_from_all_sides_is_less_wind(willet, saltgrass):
+    wind = read_wind("8 m/s variable at 10 m", site_altitude=saltgrass.elevation)
     weaker = [
         _weigh(kind, name, (other, less), ())
-        for kind, name, other, less in _changes(flight, wind, "into the wind")
+        for kind, name, other, less in _changes(willet, wind, "into the wind")
         if kind == "wind"
     ]
     assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
 
 
-def test_what_nothing_turns_is_told_first(flight, site):
+@alone
+def test_what_nothing_turns_is_told_first(willet, saltgrass):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
-    strict = replace(site, rules="", limits={"rail_speed": "200 m/s"})
-    wind = read_wind("3 m/s from 240", site_altitude=site.elevation)
-    turning = turns(assess(flight, strict, wind, samples=100))
+    strict = replace(saltgrass, rules="", limits={"rail_speed": "200 m/s"})
+    wind = read_wind("3 m/s from 240", site_altitude=saltgrass.elevation)
+    turning = turns(assess(willet, strict, wind, samples=100))
     assert turning.stays[0].outcome == "fail"
     assert Kind.RAIL_SPEED in {c.kind for c in turning.stays}
     assert turning.wait_for is None
@@ -670,10 +654,10 @@ def test_what_nothing_turns_is_told_first(flight, site):
     assert any("rail" in line for line in told[1:7])
 
 
-def test_the_changes_tried_are_what_they_are_called(flight):
+def test_the_changes_tried_are_what_they_are_called(willet):
     """Winds weaker in all that is told of them, and the rail toward all sides."""
     wind = read_wind("8 mph from 270 gusting to 12 mph", site_altitude=1234.0)
-    tried = list(_changes(flight, wind, "into the wind"))
+    tried = list(_changes(willet, wind, "into the wind"))
     for kind, name, _, other in tried:
         share = float(name.split("%")[0]) / 100 if kind == "wind" else 1.0
         for what in ("east", "north", "gust"):
@@ -684,15 +668,15 @@ def test_the_changes_tried_are_what_they_are_called(flight):
     assert np.degrees(rails[0][1].angle.value) == pytest.approx(1.0)
     for name, rail in rails[1:]:
         assert np.degrees(rail.azimuth) == pytest.approx(float(name[-4:-1]))
-        assert rail.angle == flight.rail.angle
+        assert rail.angle == willet.rail.angle
     assert len({name for name, _ in rails}) == len(rails) > 4
 
 
-def test_lines_against_a_change_are_counted_by_how_bad_they_are(flight):
+def test_lines_against_a_change_are_counted_by_how_bad_they_are(willet):
     lines = [check(o) for o in ("pass", "warn", "warn", "fail")]
     lines.append(replace(check("warn"), question=True))
     wind = read_wind("8 mph from 270", site_altitude=1234.0)
-    turn = _weigh("wind", "x", (flight, wind), tuple(lines))
+    turn = _weigh("wind", "x", (willet, wind), tuple(lines))
     assert (turn.verdict, turn.failing, turn.warning) == ("no-go", 1, 2)
     assert turn.wind == pytest.approx(np.hypot(*wind.at(10.0)))
 
@@ -706,14 +690,14 @@ def test_a_change_whose_every_good_flight_can_kill_comes_after_those_that_cannot
     assert "1 that hold; lands at 19.0 m/s with 340 J" in told
 
 
-def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(result):
-    flight = result.flight
+def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
+    flight = demo.flight
     main = flight.recovery[0].model_copy(
         update={"opens_at": Trigger("height", 150.0), "glide": 3.0}
     )
     rail = flight.rail.model_copy(update={"length": 2.4})
     told = flight.model_copy(update={"recovery": (main,), "rail": rail})
-    back = " ".join(read_back(replace(result, flight=told), english("us")))
+    back = " ".join(read_back(replace(demo, flight=told), english("us")))
     back = back.replace("\xa0", " ")
     for both in ("4.08 lb (1.85 kg) at", "4,050 ft (1,234 m) above the sea",
                  "7.9 ft (2.4 m) on the rail", "opens at 492 ft (150 m)",
