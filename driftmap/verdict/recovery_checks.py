@@ -234,12 +234,11 @@ def missing_checks(cloud: Cloud) -> list[Check]:
     ]
 
 
-_MAY_FLUTTER: Final = (
-    180.0  # m/s; over half the speed of sound, fins of any kind. Assumed
-)
-_PRINTED_MAY: Final = (
-    80.0  # m/s; 3 mm of printed plastic, by its flutter speed. Assumed
-)
+_MAY_FLUTTER: Final = 100.0
+_PRINTED_MAY: Final = 70.0
+"""Speeds over which fins of which too little is told are not taken to hold [m s⁻¹]: where
+usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
+assumed."""
 
 
 def _flutter_unknown(cloud: Cloud) -> Iterator[str]:

@@ -275,11 +275,11 @@ def test_a_streamer_may_land_faster():
 @pytest.mark.parametrize(
     ("fastest", "printed", "told", "held"),
     [
-        (170.0, False, False, False),
-        (190.0, False, False, True),
-        (190.0, False, True, False),
-        (75.0, True, False, False),
-        (85.0, True, False, True),
+        (95.0, False, False, False),
+        (105.0, False, False, True),
+        (105.0, False, True, False),
+        (65.0, True, False, False),
+        (75.0, True, False, True),
     ],
 )
 def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, told, held):
