@@ -72,8 +72,11 @@ def test_one_way_down_must_be_planned(tmp_path, planned, keep, told):
 def test_no_recovery_holds_though_no_flight_comes_to_it(tmp_path):
     """Fins of foil all come off: the fall that was planned is never seen."""
     path = bare(tmp_path)
-    foil = 'root = "10 cm"\ntip = "7 cm"\nspan = "10 cm"\nthickness = "0.2 mm"\n'
-    text = path.read_text().replace('area = "85 cm2"', foil + 'material = "plywood"', 1)
+    text = (
+        path.read_text()
+        .replace('"2.4 mm"', '"0.2 mm"')
+        .replace("glass epoxy", "plywood")
+    )
     path.write_text(text)
     cloud = fly(read_flight(path), CALM, 0.0, samples=60, seed=3)
     assert next(cloud.of(BARE), None) is None
