@@ -17,7 +17,16 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.planning.net import Net
 from driftmap.verdict.assessment import Setup
-from driftmap.verdict.check import ALL_CASES, RANK, Check, Kind, Outcome, Verdict
+from driftmap.verdict.check import (
+    ALL_CASES,
+    FAILS,
+    OUTCOMES,
+    RANK,
+    Check,
+    Kind,
+    Outcome,
+    Verdict,
+)
 from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
 from driftmap.verdict.limits import read_limits, tightened
@@ -62,13 +71,7 @@ _ROOM: Final = MappingProxyType(
 hold one: some standard errors of the 5 % quantile of 4,000 flights. The speed of landing
 hangs on no wind: from cell to cell it moves by a part in two thousand. Assumed."""
 
-_GENTLE: Final = frozenset({Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF})
-"""Kinds that hold above their limit, and fail where the figure is `_TIMES` as much."""
-
-_TIMES: Final = 10.0
-
 Key: TypeAlias = tuple[Kind, str, str, str]
-_ORDER: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
 
 
 def strictest(
@@ -143,7 +146,7 @@ def _shared(every: Sequence[Mapping[Key, Check]]) -> list[Check]:
     """Give the checks that some winds have in common, each at its mildest."""
     keys = set.intersection(*(set(own) for own in every))
     return [
-        min((own[key] for own in every), key=lambda c: _ORDER.index(c.outcome))
+        min((own[key] for own in every), key=lambda c: OUTCOMES.index(c.outcome))
         for key in keys
         if key[0] not in _SUMMED
     ]
@@ -173,7 +176,7 @@ def _key(check: Check) -> Key:
 
 
 def _worst(checks: Sequence[Check]) -> Check:
-    return max(checks, key=lambda c: (_ORDER.index(c.outcome), *_ends(c)[::-1]))
+    return max(checks, key=lambda c: (OUTCOMES.index(c.outcome), *_ends(c)[::-1]))
 
 
 def _ends(check: Check) -> tuple[float, float]:
@@ -215,7 +218,7 @@ def _bound(checks: Sequence[Check], factor: float | None) -> Check:
     sign = 1.0 if worst.sense == "most" else -1.0
     outcome = _outcome(worst, ends, sign * worst.limit)
     value = max((c.value or 0.0) for c in checks) * (factor or 1.0)
-    if worst.kind in _GENTLE and value > _TIMES * worst.limit:
+    if worst.kind in FAILS and value > FAILS[worst.kind] * worst.limit:
         outcome = "fail"
     wide = (float(ends[0]), float(ends[1]))
     interval = wide if sign > 0 else (-wide[1], -wide[0])
@@ -226,11 +229,10 @@ def _outcome(worst: Check, ends: tuple[float, float], limit: float) -> Outcome:
     """Compare widened ends, of which more is worse; never milder than what was flown.
 
     Where the ends flown do not agree with their own outcome, as in a rule that has an
-    exception, or a figure that only ever warns, widening says nothing new.
+    exception, widening says nothing new.
     """
     low, high = _ends(worst)
-    gentle = worst.kind in _GENTLE
-    if not gentle and ends[0] > limit >= low:
+    if worst.kind not in FAILS and ends[0] > limit >= low:
         return "fail"
     if worst.outcome == "pass" and ends[1] > limit >= high:
         return "warn"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import inf
+from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
@@ -16,18 +18,19 @@ __all__ = [
     "ALL_CASES",
     "ALOFT",
     "BY_FLIGHTS",
+    "FAILS",
     "OUTCOMES",
     "RANK",
     "Check",
     "Kind",
     "Outcome",
     "Verdict",
-    "at_least",
     "at_most",
     "compared",
     "counted",
     "decide",
     "flights_to_settle",
+    "outcome_of",
     "settled_by_word",
     "share",
 ]
@@ -240,16 +243,19 @@ def at_most(interval: tuple[float, float], limit: float) -> Outcome:
     return "fail" if lower > limit else "warn"
 
 
-def at_least(interval: tuple[float, float], limit: float) -> Outcome:
-    """Compare a figure that must reach its limit; the mirror of `at_most`.
+def outcome_of(
+    kind: Kind, value: float, interval: tuple[float, float], limit: float
+) -> Outcome:
+    """Compare a figure that must not exceed its limit, by what breaking that means.
 
-    ``interval``: ends of its interval.
-
-    Result: pass if all of the interval reaches the limit, fail if none of it does, warn
-    otherwise.
+    Result: as of `at_most`; of kinds in `FAILS` a fail only where the figure itself is so
+    many times its limit.
     """
-    lower, upper = interval
-    return at_most((-upper, -lower), -limit)
+    outcome = at_most(interval, limit)
+    if kind not in FAILS:
+        return outcome
+    mild: Outcome = "pass" if outcome == "pass" else "warn"
+    return "fail" if value > FAILS[kind] * limit else mild
 
 
 def decide(checks: Iterable[Check]) -> Verdict:
@@ -274,6 +280,16 @@ BY_FLIGHTS: Final = frozenset(
     }
 )
 """What is counted out of flights, so that more of them tell it better."""
+
+FAILS: Final = MappingProxyType(
+    {
+        **dict.fromkeys((Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF), 10.0),
+        **dict.fromkeys((Kind.WIND_GAP, Kind.WIND_LAYER, Kind.WIND_NEAR_GROUND), inf),
+        **dict.fromkeys((Kind.WIND_AGE, Kind.INTO_CLOUD, Kind.IN_WATER), inf),
+    }
+)
+"""Kinds that only hold beyond their limit, and so many times it until they fail. What is not
+known, or reported above a station some way off, is for people to see: it never fails."""
 
 ALOFT: Final = frozenset({Kind.WIND_GAP, Kind.WIND_LAYER})
 """What holds because nobody read the wind high up."""
@@ -338,10 +354,17 @@ def compared(
 ) -> Check:
     """Compare a figure with a limit: known, unless its interval is given.
 
-    ``more``: other fields of the check, such as an outcome that is not that of `at_most`.
+    ``more``: other fields of the check, such as an outcome that is not that of `outcome_of`.
     """
-    ends = (value, value) if interval is None else interval
-    told = {"outcome": at_most(ends, limit.value), "source": limit.source, **more}
+    ends, low, high = (value, value), value, value
+    if interval is not None:
+        ends = low, high = interval
+    least = limit.strict == "high"
+    outcome = at_most((-high, -low), -limit.value)
+    if not least:
+        outcome = outcome_of(kind, value, ends, limit.value)
+    sense = "least" if least else "most"
+    told = {"outcome": outcome, "source": limit.source, "sense": sense, **more}
     line = {"kind": kind, "value": value, "unit": unit, "interval": ends, **told}
     return Check(limit=limit.value, **line)
 

@@ -20,7 +20,7 @@ from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
-from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
+from driftmap.verdict.check import OUTCOMES, Check, Kind, outcome_of
 from driftmap.verdict.claim_checks import (
     implausible,
     label_claims,
@@ -238,10 +238,8 @@ def together(check: Check, answers: Answers | None) -> Check:
         min(rockets * (v or 0.0), 1.0 if check.unit == "share" else np.inf)
         for v in (check.value, *check.interval)
     )
-    beyond: Outcome = "pass" if high <= check.limit else "warn"
+    beyond = outcome_of(check.kind, value, (low, high), check.limit)
     outcome = max(check.outcome, beyond, key=OUTCOMES.index)
-    if low > check.limit and check.kind is not Kind.INDIVIDUAL_RISK:
-        outcome = "fail"
     note = f"of {rockets:g} rockets launched together. {check.note}".strip()
     return replace(check, value=value, interval=(low, high), outcome=outcome, note=note)
 

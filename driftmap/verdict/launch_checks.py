@@ -15,7 +15,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.balance import Balance
 from driftmap.rules import surface_wind
-from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, compared
+from driftmap.verdict.check import Check, Kind, Outcome, at_most, compared
 from driftmap.verdict.limits import Limit
 
 __all__ = ["rail_checks", "wind_checks"]
@@ -57,9 +57,9 @@ def _steady(balance: Balance, limit: Limit, frame: str) -> Check:
     low, middle, high = balance.margin
     name = "static margin" + (" of the sustainer" if frame == "sustainer" else "")
     if balance.known:
-        ends, unit = (low, high), "cal"
-        told = {"name": name, "outcome": at_least(ends, limit.value), "sense": "least"}
-        return compared(Kind.STATIC_MARGIN, middle, unit, limit, interval=ends, **told)
+        return compared(
+            Kind.STATIC_MARGIN, middle, "cal", limit, interval=(low, high), name=name
+        )
     return Check(
         kind=Kind.STATIC_MARGIN,
         name=f"{name} not known",
@@ -87,11 +87,10 @@ def _reaches(
     """
     low, middle, high = ends(values)
     low = min(low, least)
-    outcome: Outcome = at_least((low, high), slowest * limit.value)
+    outcome: Outcome = at_most((-high, -low), -slowest * limit.value)
     if middle < limit.value:
         outcome = "fail"
-    told = {"outcome": outcome, "sense": "least"}
-    return compared(kind, middle, unit, limit, interval=(low, high), **told)
+    return compared(kind, middle, unit, limit, interval=(low, high), outcome=outcome)
 
 
 _NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
@@ -117,10 +116,7 @@ def wind_checks(
 
 
 def _aloft(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list[Check]:
-    """Hold where the flight is far from any height at which the wind was read.
-
-    Not known is no reason against a flight, but none for it either: these never fail.
-    """
+    """Hold where the flight is far from any height at which the wind was read."""
     top = float(np.quantile(cloud.apogee.height, 0.95))
     gap, layer = limits["wind_gap"], limits["wind_layer"]
     deepest = max(
@@ -131,15 +127,10 @@ def _aloft(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list
         ),
         default=0.0,
     )
-    checks = [
+    return [
         compared(Kind.WIND_GAP, max(0.0, top - wind.known_to), "m", gap),
         compared(Kind.WIND_LAYER, deepest, "m", layer),
     ]
-    return [_never_against(check) for check in checks]
-
-
-def _never_against(check: Check) -> Check:
-    return replace(check, outcome="warn") if check.outcome == "fail" else check
 
 
 def _surface(wind: WindProfile, limit: Limit) -> list[Check]:
@@ -147,9 +138,8 @@ def _surface(wind: WindProfile, limit: Limit) -> list[Check]:
     if limit.value == inf:
         return []
     speed, ends = surface_wind(wind)
-    outcome = "fail" if speed > limit.value else at_most(ends, limit.value)
     line = compared(Kind.SURFACE_WIND, speed, "m/s", limit, interval=ends)
-    return [replace(line, outcome=outcome)]
+    return [replace(line, outcome="fail") if speed > limit.value else line]
 
 
 def _lowest(wind: WindProfile) -> list[Check]:
@@ -160,8 +150,7 @@ def _lowest(wind: WindProfile) -> list[Check]:
         return []
     limit = Limit(_NEAR_GROUND, "length", "low", _ASSUMED)
     note = "add a reading at head height"
-    check = compared(Kind.WIND_NEAR_GROUND, lowest, "m", limit, note=note)
-    return [_never_against(check)]
+    return [compared(Kind.WIND_NEAR_GROUND, lowest, "m", limit, note=note)]
 
 
 def _age(wind: WindProfile, limit: Limit) -> list[Check]:
@@ -177,7 +166,7 @@ def _age(wind: WindProfile, limit: Limit) -> list[Check]:
             )
         ]
     hours = replace(limit, value=limit.value / 3600)
-    return [_never_against(compared(Kind.WIND_AGE, float(wind.age), "h", hours))]
+    return [compared(Kind.WIND_AGE, float(wind.age), "h", hours)]
 
 
 def _warned(wind: WindProfile) -> list[Check]:
@@ -199,12 +188,8 @@ def _warned(wind: WindProfile) -> list[Check]:
 
 
 def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:
-    """Hold where the flight goes up into cloud that hides most of the sky.
-
-    What is reported above a station some way off is for people to see: it never fails.
-    """
+    """Hold where the flight goes up into cloud that hides most of the sky."""
     if wind.cloud_base is None:
         return []
-    top = expected_altitude(cloud)
     base = Limit(wind.cloud_base, "length", "low", _CLEAR)
-    return [_never_against(compared(Kind.INTO_CLOUD, top, "m", base))]
+    return [compared(Kind.INTO_CLOUD, expected_altitude(cloud), "m", base)]

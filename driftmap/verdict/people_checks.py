@@ -33,7 +33,7 @@ from driftmap.hazard.probability import (
     widened_by,
 )
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, compared, share
+from driftmap.verdict.check import ALL_CASES, Check, Kind, compared, share
 from driftmap.verdict.limits import Limit
 
 __all__ = [
@@ -44,8 +44,6 @@ __all__ = [
     "harm_checks",
     "people_checks",
 ]
-
-_TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
 
 _WIRES: Final = 10.0
 """How far a rocket with its canopy and cord may come down beside the line as drawn and
@@ -160,9 +158,7 @@ def _wires_and_water(
             about = _WIRES if role == "power line" else 0.0
             p = mixture(cloud, reached(cloud, _union(tuple(ground)), beyond=about))
             check = share(kind, ALL_CASES, "", p, limits[key])
-            check = replace(check, note=_FETCHING)
-            wet = role == "water" and check.outcome == "fail"
-            yield replace(check, outcome="warn") if wet else check
+            yield replace(check, note=_FETCHING)
 
 
 def _if(
@@ -334,13 +330,13 @@ def harm_checks(
         checks.append(_risk(Kind.CASUALTIES_IN_A_DAY, day, most))
     if worst is not None:
         limit = limits["individual_risk"]
-        check = _risk(Kind.INDIVIDUAL_RISK, worst.risk, limit, fails=_TEN_TIMES)
+        check = _risk(Kind.INDIVIDUAL_RISK, worst.risk, limit)
         checks.append(replace(check, area=worst.area))
     limit = limits["casualties_if_it_happens"]
     for case in cloud.tree.cases:
         if not (case.any_way or case.rare):
             p = harm.if_it_happens[case.name]
-            check = _risk(Kind.CASUALTIES_IF, p, limit, fails=_TEN_TIMES)
+            check = _risk(Kind.CASUALTIES_IF, p, limit)
             checks.append(replace(check, case=case.name))
     missing = [(Kind.HEAD_COUNT, area) for area in harm.casualties.uncounted]
     pad = shapely.Point(0.0, 0.0)
@@ -359,13 +355,8 @@ def _times(p: Estimate, number: int) -> Estimate:
     return replace(p, estimate=p.estimate * number, lower=lower, upper=upper)
 
 
-def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check:
-    """Compare a risk: above its limit it holds, above so many times of it it fails."""
+def _risk(kind: Kind, p: Estimate, limit: Limit) -> Check:
     ends = p.lower, p.upper
-    outcome = at_most(ends, limit.value)
-    if fails > 1.0 and outcome == "fail":
-        outcome = "warn"
-    if fails > 1.0 and p.estimate > fails * limit.value:
-        outcome = "fail"
-    told = {"case": ALL_CASES, "outcome": outcome}
-    return compared(kind, p.estimate, "per flight", limit, interval=ends, **told)
+    return compared(
+        kind, p.estimate, "per flight", limit, interval=ends, case=ALL_CASES
+    )

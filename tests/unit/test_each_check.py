@@ -23,7 +23,15 @@ from driftmap.report.voice import english
 from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
-from driftmap.verdict.check import OUTCOMES, Check, Kind, at_least, at_most
+from driftmap.verdict.check import (
+    FAILS,
+    OUTCOMES,
+    Check,
+    Kind,
+    at_most,
+    compared,
+    outcome_of,
+)
 from driftmap.verdict.consequence_checks import (
     by_default,
     lowered_likelihoods,
@@ -71,7 +79,22 @@ POND = Area("Pond", "water", shapely.box(-900, -700, 900, -600))
 def test_a_figure_against_its_limit(interval, limit, outcome):
     lower, upper = interval
     assert at_most(interval, limit) == outcome
-    assert at_least((-upper, -lower), -limit) == outcome
+    least = replace(LIMITS["rail_speed"], value=-limit)
+    mirror = compared(Kind.RAIL_SPEED, 0.0, "", least, interval=(-upper, -lower))
+    assert (mirror.outcome, mirror.sense) == (outcome, "least")
+
+
+@pytest.mark.parametrize("kind", FAILS)
+def test_kinds_that_hold_beyond_their_limit_fail_where_the_figure_is_far_beyond(kind):
+    times = FAILS[kind]
+    for value, outcome in ((1.0, "pass"), (1.01, "warn"), (9.99, "warn")):
+        assert outcome_of(kind, value, (value, value), 1.0) == outcome
+    for value in (10.01, 1e9):
+        beyond = "warn" if math.isinf(times) else "fail"
+        assert outcome_of(kind, value, (value, value), 1.0) == beyond
+        assert outcome_of(kind, value, (0.5, value), 1.0) == beyond
+    # A figure far beyond counts though its lower end does not lie beyond at all.
+    assert outcome_of(kind, 0.0, (0.0, 0.0), 0.0) == "pass"
 
 
 PAIRS = [(one, other) for one in OUTCOMES for other in OUTCOMES]
@@ -118,13 +141,6 @@ def test_a_wind_read_at_the_height_that_the_law_reaches_from_is_near_the_ground(
     assert told(launch_checks._NEAR_GROUND) == []
     (check,) = told(math.nextafter(launch_checks._NEAR_GROUND, math.inf))
     assert check.outcome == "warn"
-
-
-def test_a_least_value_looks_at_the_lower_end_to_pass_and_the_upper_to_fail():
-    assert at_least((15.0, 20.0), 15.0) == "pass"
-    assert at_least((14.9, 20.0), 15.0) == "warn"
-    assert at_least((10.0, 15.0), 15.0) == "warn"
-    assert at_least((10.0, 14.9), 15.0) == "fail"
 
 
 def test_the_guide_tells_the_limits():
@@ -706,6 +722,8 @@ def test_a_check_brings_words_or_its_kind_has_them():
         (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 4, "fail"),
         (Kind.AMONG_PEOPLE, "share", 4e-4, (3e-4, 6e-4), 1e-3, 2, "warn"),
         (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 9, "warn"),
+        (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 25, "warn"),
+        (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 26, "fail"),
         (Kind.DESCENT, "m/s", 8.0, (7.0, 8.5), 9.0, 9, "pass"),
     ],
 )
