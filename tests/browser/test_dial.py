@@ -316,6 +316,15 @@ def test_a_thumb_that_scrolls_never_sets_a_wind(browser, page):
                 wheel_at(browser, right, down - 120),
             )
             assert values(browser) == ["8", "0"]
+    browser.js("scrollTo(0, 0); document.querySelector('#speed').focus()")
+    box = "const b = document.querySelector('#speed').getBoundingClientRect();"
+    x, y = browser.js(f"{box} return [b.left + b.width / 2, b.top + b.height / 2]")
+    turn = {"type": "mouseWheel", "x": x, "y": y, "deltaX": 0, "deltaY": -120}
+    browser.cdp(
+        "Input.dispatchMouseEvent", **turn
+    )  # a wheel over the field it stands in
+    browser.js("return new Promise(done => setTimeout(done, 200))")
+    assert values(browser) == ["8", "0"]
     browser.js("scrollTo(0, 60)")
     browser.js("document.querySelector('#lock').click()")
     swipe(browser, wheel_at(browser, 0, -80), wheel_at(browser, 50, 0))
