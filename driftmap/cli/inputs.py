@@ -108,7 +108,8 @@ def place_options(command: F) -> F:
             "--station-away",
             type=Quantity("length", 0.0, _FARTHEST),
             metavar="D",
-            help="How far the station of a report is from the field, where that is not known.",
+            help="How far the station of a report, a table or a record is from the field, where "
+            "that is not known.",
         ),
         click.option(
             "--when",

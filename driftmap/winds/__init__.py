@@ -233,11 +233,10 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
     # A table whose header cannot be known is told what that lacks.
     kind, _, read = known or _TABLE
     told = read(text, source, setting)
-    readings = (
-        told
-        if isinstance(told, tuple)
-        else (_beside(told, unheard(text, source, kind), setting),)
-    )
+    readings = told if isinstance(told, tuple) else (told,)
+    if read is not read_kept:
+        remarks = unheard(text, source, kind)
+        readings = tuple(_beside(reading, remarks, setting) for reading in readings)
     return tuple(check_seen(reading, setting) for reading in readings)
 
 

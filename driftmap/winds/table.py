@@ -7,11 +7,12 @@ of the last hour, and whether the wind is growing or turning.
 
 from __future__ import annotations
 
+import cmath
 import math
 import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -59,7 +60,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
 
     Of the lines that start with ``#``, one says when it was read, ``# read 2026-05-09
     08:10-07:00``, or that it is a ``# forecast``, for when, ``# valid …``, and from data of
-    what time, ``# based on …``. Columns: ``height_m`` or ``height_ft`` above the site, or
+    what time, ``# based on …``; one, ``# away 12 km``, how far from the field. Columns: ``height_m`` or ``height_ft`` above the site, or
     ``altitude_m`` or ``altitude_ft`` above the sea; ``from_deg`` (or ``from_magnetic_deg``);
     ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; or ``u_mps`` toward east and
     ``v_mps`` toward north in place of both; ``gust_`` and ``error_`` (of a component; what is
@@ -81,6 +82,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
             level = texts.level_from(row, height, setting, source)
             levels.append((where, _knowable(level)))
     flown, moved = laid_out(levels, source, setting)
+    away, off = _away(text, source, setting)
     if read and max(read) - setting.seen_by > SLIP:
         raise ValueError(
             f"a row of {show_time(max(read))} is from after the flight or the present; "
@@ -93,10 +95,10 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=flown,
         valid=min(read, default=times.get("valid", times.get("read"))),
-        away=0.0,
+        away=away,
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
-        assumed=moved,
+        assumed=(*moved, *off),
     )
 
 
@@ -144,7 +146,12 @@ MEAN_OVER: Final = timedelta(minutes=10)
 PEAK_OVER: Final = timedelta(hours=1)
 """Time over which a gust counts."""
 
-_FEW: Final = 3  # readings that make a mean; else the last hour's are taken
+_FEW: Final = 3  # readings whose swing tells how well their mean is known
+_SHIFT: Final = 2.5  # m/s by which a wind changes within ten minutes; assumed
+_BESIDE: Final = (
+    1.0  # m/s from the last ten minutes' wind, to be told beside it; assumed
+)
+_FARTHEST: Final = 500_000.0  # m
 _EDDY: Final = 60.0  # s over which two readings are one; assumed
 _METER: Final = math.radians(5.0)  # error of the meter's direction; assumed
 _GROWS: Final = 2.0  # m/s in an hour that hold; assumed
@@ -193,13 +200,17 @@ def looks_like_meter_log(text: str) -> bool:
 
 
 @texts.reader
-def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
+def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     """Read a record: the mean of its last ten minutes before the flight, with its own error.
+
+    Where the wind changed within them, of what came after. What it showed in the tens of
+    minutes of the hour before is given beside it, as older readings, where that was another wind.
 
     Rows in any order of time. Columns: ``time`` with date and zone (or ``time_utc``; or with
     a line ``# zone -07:00`` times of that zone), ``speed_mps``, ``speed_mph``, ``speed_kt`` or
     ``speed_kmh``; optionally ``from_deg`` or ``from_magnetic_deg``, and ``gust_…``. A line
-    ``# height 10 m`` tells how high the meter was; without one it is at head height, 2 m.
+    ``# height 10 m`` tells how high the meter was; without one it is at head height, 2 m; one
+    ``# away 12 km`` how far from the field it stood.
 
     It warns of a wind that grows or turns. Readings within a minute count as one when the
     error of the mean is told: gusts last so long near the ground (assumed).
@@ -209,42 +220,125 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
     hour = [row for row in seen if last - row.time <= PEAK_OVER]
-    now = [row for row in hour if last - row.time <= MEAN_OVER]
-    mean = now if len(now) >= min(_FEW, len(hour)) else hour
-    level = _mean(mean, hour, height, source)
-    known = level.direction is not None
+    tens = [
+        [row for row in hour if k * MEAN_OVER < last - row.time <= (k + 1) * MEAN_OVER]
+        for k in range(1, 6)
+    ]
+    ten = [row for row in hour if last - row.time <= MEAN_OVER]
+    cut = _change(ten)
+    mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
     told += _later(rows[len(seen) :])
-    minutes = round((mean[-1].time - mean[0].time) / timedelta(minutes=1))
-    about = f"{len(mean)} readings of {minutes} min to {last:%H:%M %z}"
+    if cut:
+        told.append(
+            f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
+            "until it has held for ten minutes"
+        )
+    away = _away(text, source, setting)
+    now = _reading(mean, level, away)
+    others = (
+        _reading(
+            part,
+            _mean(part, part, height, f"{source} to {part[-1].time:%H:%M %z}"),
+            away,
+        )
+        for part in (ten[:cut], *tens)
+        if part
+    )
+    return (
+        replace(now, warned=tuple(f"{source}: {one}" for one in told)),
+        *(one for one in others if _apart(one.levels[0], level) > _BESIDE),
+    )
+
+
+def _reading(part: list[_Row], level: WindLevel, away: _Away) -> Reading:
+    name, known = level.source, level.direction is not None
+    minutes = round((part[-1].time - part[0].time) / timedelta(minutes=1))
+    about = f"{len(part)} readings of {minutes} min to {part[-1].time:%H:%M %z}"
     return Reading(
-        source=source,
+        source=name,
         kind="surface",
         levels=(level,),
-        valid=last,
-        away=0.0,
+        valid=part[-1].time,
+        away=away[0],
         direction_error=_METER if known else 0.0,
-        warned=tuple(f"{source}: {one}" for one in told),
         assumed=(
-            f"{source}: mean of {about}, at {height:g} m",
-            *(() if known else (f"{source}: no direction holds, taken from anywhere",)),
+            f"{name}: mean of {about}, at {level.height:g} m",
+            *(() if known else (f"{name}: no direction holds, taken from anywhere",)),
+            *away[1],
         ),
     )
 
 
+def _apart(one: WindLevel, other: WindLevel) -> float:
+    """Give how far two winds are apart [m s⁻¹]; of variable ones by their speeds."""
+    if one.direction is None or other.direction is None:
+        return abs(one.speed - other.speed)
+    turned = one.direction - other.direction
+    return abs(one.speed * cmath.exp(1j * turned) - other.speed)
+
+
+def _change(rows: list[_Row]) -> int:
+    """Find the row from which on the wind was another than before, 0 for none.
+
+    At whole minutes before the last, by means that differ beyond their errors. Services take
+    the mean after such a break alone (FMH-1, from memory).
+    """
+    last, best, found = rows[-1].time, _SHIFT, 0
+    wind = np.array([[row.speed, 0.0] for row in rows])
+    if all(row.direction is not None for row in rows):
+        wind = np.stack(_components(rows), axis=1)
+    for minutes in range(1, 10):
+        since = last - timedelta(minutes=minutes)
+        cut = sum(row.time < since for row in rows)
+        parts = wind[:cut], wind[cut:]
+        if min(map(len, parts)) < 2:
+            continue
+        apart = float(np.hypot(*(parts[1].mean(axis=0) - parts[0].mean(axis=0))))
+        swing = sum(float(part.var(axis=0).sum()) * len(part) for part in parts)
+        spans = (10.0 - minutes, minutes)
+        several = [min(len(p), span) for p, span in zip(parts, spans, strict=True)]
+        error = math.sqrt(swing / len(rows) * sum(1 / n for n in several))
+        if apart > max(best, 3 * error):
+            best, found = apart, cut
+    return found
+
+
+_Away: TypeAlias = tuple[float, tuple[str, ...]]
+"""How far from the site it was read [m], and a note."""
+
+
+def _away(text: str, source: str, setting: Setting) -> _Away:
+    """Give how far off it was read: by its own line, else as told of stations, else here."""
+    away = setting.station_away
+    if told := remarks_of(text, ("away",)).get("away"):
+        with at(told[0]):
+            away = units.parse(told[1], "length")
+            if not 0 <= away <= _FARTHEST:
+                raise ValueError(f"away {away:g} m; accepted is 0 to 500 km")
+    if away is None:
+        return 0.0, ()
+    return away, (f"{source}: read {away / 1000:.0f} km from the site, as told",)
+
+
 def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:
-    """Give the mean with the error of a component that its own swing leaves."""
+    """Give the mean with the error of a component that its own swing leaves.
+
+    That of one or two readings is not known by themselves: it is the swing of all.
+    """
     speed = float(np.mean([row.speed for row in mean]))
     peak = max(speed, *(row.peak for row in hour))
     directed = [row for row in mean if row.direction is not None]
     several = max(1.0, (mean[-1].time - mean[0].time).total_seconds() / _EDDY)
     several = min(several, len(mean))
     way, along = None, 0.0
-    error = float(np.std([row.speed for row in mean])) / math.sqrt(several)
+    swung = mean if len(mean) >= _FEW else hour
+    error = float(np.std([row.speed for row in swung])) / math.sqrt(several)
     if directed:
         east, north = _components(directed)
         way, along = (float(v) for v in direction_and_speed(east.mean(), north.mean()))
-        error = float(np.sqrt((east.var() + north.var()) / 2 / several))
+        if len(mean) >= _FEW:
+            error = float(np.sqrt((east.var() + north.var()) / 2 / several))
     if along < _STEADY * speed:
         way = None
     return WindLevel(height, way, speed, peak, source, error=error)
@@ -260,7 +354,7 @@ def _components(rows: list[_Row]) -> tuple[FloatArray, FloatArray]:
 def _trends(hour: list[_Row]) -> list[str]:
     """Say what makes the mean no guide to the next hour: a wind that grows or turns."""
     span = hour[-1].time - hour[0].time
-    if len(hour) < 2 * _FEW or span < _LONG_ENOUGH:
+    if len(hour) < _FEW or span < _LONG_ENOUGH:
         return []
     told = []
     hours = np.array([(row.time - hour[0].time) / timedelta(hours=1) for row in hour])

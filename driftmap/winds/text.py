@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import wraps
 from types import MappingProxyType
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, TypeVar
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core import units
@@ -46,14 +46,16 @@ __all__ = [
 Reader: TypeAlias = Callable[[str, str, Setting], Reading | tuple[Reading, ...]]
 """Reads a text, by the name of its source, for a setting."""
 
-One: TypeAlias = Callable[[str, str, Setting], Reading]
+Told = TypeVar("Told", Reading, tuple[Reading, ...])
 
 
-def reader(read: One) -> One:
+def reader(
+    read: Callable[[str, str, Setting], Told],
+) -> Callable[[str, str, Setting], Told]:
     """Let a reader tell its mistakes as those of the source that it reads."""
 
     @wraps(read)
-    def told(text: str, source: str, setting: Setting) -> Reading:
+    def told(text: str, source: str, setting: Setting) -> Told:
         with located(source, "", WindError):
             return read(text, source, setting)
 

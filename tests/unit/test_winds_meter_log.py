@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from reading import decode
 
+from driftmap import winds
 from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.winds import read_winds, unheard
+from driftmap.winds import merge, read_winds, unheard
 from driftmap.winds.pilot_balloon import balloon_form
 from driftmap.winds.reading import Setting
 from driftmap.winds.table import looks_like_meter_log, read_meter_log
@@ -33,7 +34,7 @@ def _rows(minutes, speed, way, gust=None, step=1.0):
 
 def _read(text, **more):
     setting = Setting(0.0, **{"when": NOW, "now": NOW, **more})
-    reading = read_meter_log(text, "log.csv", setting)
+    reading, *_ = read_meter_log(text, "log.csv", setting)
     return reading.levels[0], reading
 
 
@@ -196,3 +197,63 @@ def test_a_bad_record_is_one_line(text, message):
     with pytest.raises(WindError, match=message) as caught:
         _read(text)
     assert "\n" not in str(caught.value)
+
+
+def _told(text, **more):
+    setting = Setting(0.0, when=NOW, now=NOW, **more)
+    return merge(winds.decode(text, setting), setting), setting
+
+
+@pytest.mark.parametrize("minutes", [2, 3, 4])
+@pytest.mark.parametrize(("speed", "way"), [(7.0, 110), (2.0, 290)])
+def test_what_blew_in_since_a_change_is_the_wind_and_holds(minutes, speed, way):
+    """Of ten minutes across a front no mean is flown; the front holds."""
+    since = 60 - minutes + 0.5
+    text = HEAD + _rows(
+        60,
+        lambda m: speed if m > since else 2.0,
+        lambda m: way if m > since else 110,
+    )
+    level, reading = _read(text)
+    assert level.speed == pytest.approx(speed)
+    assert math.degrees(level.direction) == pytest.approx(way)
+    assert any("the wind changed at 17:5" in said for said in reading.warned)
+
+
+def test_few_notes_by_hand_are_no_mean_of_an_hour():
+    text = HEAD + _rows(60, lambda m: 2 + m / 15, lambda m: 110, step=15.0)
+    level, reading = _read(text)
+    assert level.speed == pytest.approx(6.0)
+    assert level.error > 1.0  # one reading: as known as the hour swung
+    assert any("grows by 4.0 m/s in an hour" in said for said in reading.warned)
+    text = HEAD + _rows(54, lambda m: 4.0, lambda m: 110 + 120 * (m > 0), step=54.0)
+    assert math.degrees(_read(text)[0].direction) == pytest.approx(230)
+    assert any("winds disagree" in said for said in _told(text)[0].warned)
+
+
+@pytest.mark.parametrize(("before", "way"), [(4.0, 110), (5.0, 290)])
+def test_a_lull_of_ten_minutes_is_held_against_what_blew_before(before, way):
+    text = HEAD + _rows(
+        60,
+        lambda m: before if m < 49.5 else 0.5,
+        lambda m: way if m < 49.5 else 110,
+    )
+    wind, _ = _told(text)
+    assert np.hypot(*wind.at(2.0)) == pytest.approx(0.5, abs=0.01)
+    assert any("winds disagree at 2 m" in said for said in wind.warned)
+
+
+@pytest.mark.parametrize("kind", ["record", "table"])
+def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
+    text = HEAD + _rows(20, lambda m: 3.0, lambda m: 240)
+    if kind == "table":
+        text = "# read 2026-05-19 18:00Z\nheight_m,from_deg,speed_mps\n10,240,3\n"
+    here, _ = _told(text)
+    off, _ = _told(text, station_away=30_000.0)
+    line, _ = _told(f"# away 30 km\n{text}")
+    far, _ = _told(f"# away 80 km\n{text}")
+    near, _ = _told(f"# away 0 m\n{text}", station_away=30_000.0)
+    assert here.error[0] == near.error[0] < off.error[0] == line.error[0]
+    assert off.error[0] < far.error[0]
+    assert any("read the wind at the field" in said for said in far.warned)
+    assert not here.warned
