@@ -8,15 +8,16 @@ from typing import Any
 
 import numpy as np
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.spread import stream
 from driftmap.failures.bodies import Bench
 from driftmap.logbook.findings import Review
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import LoggedInputs, inputs_of
+from driftmap.logbook.written import inputs_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
-from driftmap.verdict.assessment import assess_setup
+from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import Check, Verdict
 
 __all__ = ["Again", "Changes", "assessed_again", "changes_of", "verdicts_again"]
@@ -55,15 +56,16 @@ def changes_of(found: Review) -> Changes:
     )
 
 
-def assessed_again(logged: Verdict, inputs: LoggedInputs, changes: Changes) -> Again:
+def assessed_again(
+    logged: Verdict, setup: Setup, wind: WindProfile, changes: Changes
+) -> Again:
     """Assess a logged flight again, as it was and with the changes.
 
     ``logged``: the verdict as it was given.
     """
-    now = then = assess_setup(inputs.setup, inputs.wind)
+    now = then = assess_setup(setup, wind)
     if changes != Changes():
-        other = _changed(inputs, changes)
-        then = assess_setup(other.setup, other.wind)
+        then = assess_setup(*_changed(setup, wind, changes))
     before = {_named(check): check.outcome for check in now.checks}
     turned = tuple(
         f"{_named(check)}: {before.get(_named(check), 'not asked')} to {check.outcome}"
@@ -84,11 +86,12 @@ def verdicts_again(
         head = {"entry": entry.id[:8], "flight": entry.body["flight"]}
         head["when"] = entry.body.get("when") or entry.at
         try:
-            inputs = inputs_of(entry, contents, str(log.path))
+            setup, wind = inputs_of(entry, contents, str(log.path))
         except InputError as problem:
             yield {**head, "problem": str(problem)}
         else:
-            again = assessed_again(entry.body["verdict"], inputs, changes_of(found))
+            changes = changes_of(found)
+            again = assessed_again(entry.body["verdict"], setup, wind, changes)
             yield {**head, **asdict(again)}
         progress(1, len(logged) - number)
 
@@ -97,12 +100,13 @@ def _named(check: Check) -> str:
     return ", ".join(part for part in (check.name, check.area, check.case) if part)
 
 
-def _changed(inputs: LoggedInputs, changes: Changes) -> LoggedInputs:
-    wind, by = inputs.wind, changes.wind_error
+def _changed(
+    setup: Setup, wind: WindProfile, changes: Changes
+) -> tuple[Setup, WindProfile]:
+    by = changes.wind_error
     modes = None if wind.modes is None else wind.modes * by
     wind = replace(wind, error=wind.error * by, modes=modes)
-    setup = replace(inputs.setup, flight=_flown(inputs.setup.flight, changes))
-    return LoggedInputs(setup, wind)
+    return replace(setup, flight=_flown(setup.flight, changes)), wind
 
 
 def _flown(flight: Flight, changes: Changes) -> Flight:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from typing import Any, Final
 from uuid import uuid4
@@ -69,9 +69,7 @@ class Entry:
     @property
     def plain(self) -> dict[str, Any]:
         """The entry as plain data."""
-        names = ("id", "at", "kind", "about", "corrects")
-        plain = {name: getattr(self, name) for name in names}
-        return {**plain, "body": dict(self.body), "contents": dict(self.contents)}
+        return {each.name: getattr(self, each.name) for each in fields(self)}
 
     @property
     def digest(self) -> str:

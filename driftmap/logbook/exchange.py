@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
 from typing import Any, Final
 
 from driftmap.core.errors import InputError
@@ -14,7 +15,7 @@ from driftmap.logbook.store import VERSION, Log
 __all__ = ["export_text", "read_export", "stands_alone"]
 
 _HEAD: Final = "driftmap log"
-_FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
+_FIELDS: Final = {each.name for each in fields(Entry)}
 
 
 def export_text(log: Log) -> str:

@@ -6,7 +6,7 @@ import json
 import math
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
@@ -30,7 +30,6 @@ from driftmap.verdict.document import document
 
 __all__ = [
     "TEXTS",
-    "LoggedInputs",
     "assessment_entry",
     "flight_contents",
     "inputs_of",
@@ -290,18 +289,10 @@ _DEEP: Final = "inputs/of/one/flight"  # a curve may lie so many folders up
 _SETS: Final = ("read", "assumed", "undated", "warned")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LoggedInputs:
-    """All that an assessment hangs on."""
-
-    setup: Setup
-    wind: WindProfile
-
-
 def inputs_of(
     entry: Entry, contents: Mapping[str, Content], source: str
-) -> LoggedInputs:
-    """Read the inputs of an assessment again.
+) -> tuple[Setup, WindProfile]:
+    """Read all that an assessment hangs on again.
 
     ``source``: the log, for messages.
 
@@ -320,7 +311,7 @@ def inputs_of(
         day = None if read["day"] is None else Day(**read["day"])
         run = int(entry.body["samples"]), int(entry.body["seed"])
         setup = Setup(flight, site, *run, day, _answers(read["answers"]))
-        return LoggedInputs(setup, _wind(read["wind"]))
+        return setup, _wind(read["wind"])
     except DriftmapError as problem:
         told = f"its inputs are no longer accepted: {problem}"
         raise InputError(source, where, told) from None

@@ -59,12 +59,12 @@ def kept(path):
 def test_the_log_alone_gives_the_same_checks_again(logged):
     path, told = logged
     entry, contents = kept(path)
-    inputs = inputs_of(entry, contents, "log")
-    again = assessed_again(entry.body["verdict"], inputs, Changes())
+    setup, wind = inputs_of(entry, contents, "log")
+    again = assessed_again(entry.body["verdict"], setup, wind, Changes())
     assert again.logged == again.now == again.proposed == told["verdict"]
     assert again.turned == ()
 
-    checks = document(assess_setup(inputs.setup, inputs.wind))["checks"]
+    checks = document(assess_setup(setup, wind))["checks"]
     assert checks == json.loads(json.dumps(entry.body["checks"]))
 
 
@@ -91,9 +91,9 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     entry, contents = assessment_entry(
         replace(demo, wind=wind, answers=answers), files, when=day.isoformat()
     )
-    read = inputs_of(entry, {c.digest: c for c in contents}, "log")
-    assert read.setup.answers == answers
-    for old, again in ((wind, read.wind), (wind.with_aside, read.wind.with_aside)):
+    setup, flown_in = inputs_of(entry, {c.digest: c for c in contents}, "log")
+    assert setup.answers == answers
+    for old, again in ((wind, flown_in), (wind.with_aside, flown_in.with_aside)):
         for field in fields(old):
             was, is_ = (getattr(w, field.name) for w in (old, again))
             same = field.name == "with_aside" or np.array_equal(was, is_) or was == is_
@@ -120,9 +120,9 @@ def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):
 
 def test_a_proposal_that_makes_it_worse_turns_checks(logged):
     entry, contents = kept(logged[0])
-    inputs = inputs_of(entry, contents, "log")
+    setup, wind = inputs_of(entry, contents, "log")
     worse = Changes(drag=0.2, wind_error=3.0, likelihoods={"nothing deploys": 0.3})
-    again = assessed_again(entry.body["verdict"], inputs, worse)
+    again = assessed_again(entry.body["verdict"], setup, wind, worse)
     assert again.proposed == "no-go"
     assert any("to fail" in text for text in again.turned)
 
