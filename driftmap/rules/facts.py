@@ -19,6 +19,7 @@ from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import least_width
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import Motor
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
 from driftmap.rules.lands import beside_aerodromes, near_a_border
@@ -143,6 +144,7 @@ def facts_of(
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
         numbers |= _motors(flight)
+        ranges |= _guessed(flight.motors[0])
     elif impulse is not None:
         numbers["total_impulse"] = impulse
     if when is not None:
@@ -206,8 +208,18 @@ def _motors(flight: Flight) -> dict[str, float]:
         "motor_count": float(sum(motor.count for motor in motors)),
         "stages": float(max(first.stages, apart)),
         "propellant_mass": sum(motor.propellant_mass for motor in motors),
-        "average_thrust": first.average_thrust,
+        **({} if first.guessed else {"average_thrust": first.average_thrust}),
     }
+
+
+def _guessed(motor: Motor) -> dict[str, tuple[float, float]]:
+    """Give the thrust of a motor that is known by a record: its label knows it better."""
+    if not motor.guessed:
+        return {}
+    burn, thrust = motor.burn_time, motor.average_thrust
+    wide = 2 * (burn.spread or 0.0) / burn.value
+    ends = thrust / (1 + wide), thrust / max(1 - wide, _SHORTEST)
+    return {"average_thrust": ends}
 
 
 def of_each_motor(facts: Facts) -> Facts:
@@ -221,7 +233,12 @@ def of_each_motor(facts: Facts) -> Facts:
     count = numbers.get("motor_count")
     for name, of_all in _OF_EACH.items():
         whole = numbers.get(of_all)
-        if count is None or whole is None:
+        if count is None:
+            continue
+        if whole is None:
+            if of_all in ranges and name not in numbers:
+                low, high = ranges[of_all]
+                ranges[name] = low / count, high
             continue
         if count == 1:
             numbers[name] = max(whole, numbers.get(name, whole))
@@ -271,6 +288,8 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     error = 2 * float(np.interp(MAST, wind.height, wind.error))
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
 
+
+_SHORTEST: Final = 0.2  # of a burn as guessed; assumed
 
 _ROUNDED: Final = 1.05
 """How far two figures of a label may be apart for their rounding; assumed."""

@@ -164,9 +164,9 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     """Hold on a motor's label that cannot have carried a flight known by its flight alone."""
     flight = cloud.plan.flight
-    if answers is None or flight.motor is not None:
+    if answers is None or not (flight.motor is None or flight.motor.guessed):
         return
-    if answers.numbers.get("motor_count", 1.0) > 1:
+    if flight.motor is None and answers.numbers.get("motor_count", 1.0) > 1:
         yield Check(
             kind=Kind.MISSING,
             name="several motors were answered, and that some of them do not light is not "

@@ -591,3 +591,19 @@ def test_each_answer_to_a_label_is_held_against_what_flies(known_by_its_flight):
     (line,) = claimed(known_by_its_flight, motor_count=2.0)
     assert "several motors" in line
     assert claimed(known_by_its_flight, motor_count=1.0) == []
+
+
+def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
+    """Heights fix impulse and drag, not how thrust begins: at 80 N that is a class."""
+    flight = read_flight(ROOT / "examples" / "plover.toml")
+    known = facts_of(flight, read_site(ROOT / "sites" / "saltgrass-flat.geojson"))
+    assert not {"average_thrust", "motor_thrust"} & known.numbers.keys()
+    low, high = known.ranges["average_thrust"]
+    assert low < flight.motor.average_thrust < high
+    assert known.ranges["motor_thrust"] == (low, high)
+    told = with_answers(known, Answers(numbers={"average_thrust": 95.0}))
+    assert told.numbers["average_thrust"] == told.numbers["motor_thrust"] == 95.0
+    cloud = fly(flight, STILL_AIR, 0.0, samples=20, seed=1)
+    assert claimed(cloud) == []
+    assert claimed(cloud, average_thrust=95.0) == []
+    assert claimed(cloud, average_thrust=30.0) != []
