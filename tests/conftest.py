@@ -26,8 +26,7 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.dialwinds import Reach
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers

@@ -29,8 +29,7 @@ from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
     from driftmap.planning.dial import Dial
-    from driftmap.planning.dialwinds import Reach
-    from driftmap.planning.supposed import Supposition
+    from driftmap.planning.supposed import Reach, Supposition
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
@@ -99,7 +98,7 @@ def dial_command(
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.planning.between import check_between
-    from driftmap.planning.dialwinds import Reach
+    from driftmap.planning.supposed import Reach
     from driftmap.report.dialpage import dial_html
 
     reach = Reach(top_speed, speeds, directions, gust)

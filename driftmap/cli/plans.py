@@ -275,7 +275,7 @@ def limits_command(
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.planning.documents import heading, limits_document
-    from driftmap.planning.supposed import head_share, suppose
+    from driftmap.planning.supposed import METER_HEIGHT, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.report.plantold import limits_page, limits_rows, none_go
@@ -300,7 +300,7 @@ def limits_command(
         "is not told as go may still be go"
     )
     head = heading(setup, [note, *top.assumed, *basis.assumed], basis)
-    share = head_share(supposition)
+    share = 1 / supposition.over(METER_HEIGHT)
     data = limits_document(head, found, share)
     rows = limits_rows(found, share, head["conditions"], voice)
     page, told = (

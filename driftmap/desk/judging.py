@@ -19,8 +19,7 @@ from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.written import assessment_entry
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.dialwinds import Reach
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report.dialpage import dial_html
 from driftmap.report.instruct import instruction, watch
 from driftmap.report.map import map_html

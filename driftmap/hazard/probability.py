@@ -139,28 +139,26 @@ def reached(
     """
     check_landed(cloud)
     radii = {
-        body.area: round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
+        (case.name, body.name): round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
         for case in cloud.tree.cases
         for body in case.bodies
     }
     widest, (west, south, right, top) = max(radii.values()), shape.bounds
     near = (cloud.east >= west - widest) & (cloud.east <= right + widest)
     near &= (cloud.north >= south - widest) & (cloud.north <= top + widest)
-    widened: dict[float, Callable[[Kept, Kept], BoolArray]] = {}
+    close: dict[float, list[NDArray[np.intp]]] = {}
+    for part in cloud.parts:
+        rows = part.rows.start + np.flatnonzero(near[part.rows])
+        if rows.size:
+            close.setdefault(radii[part.case, part.body], []).append(rows)
+    for radius, some in close.items():  # what is as large is tested together
+        rows = np.concatenate(some)
+        test = inside(widened_by(shape, radius))
+        near[rows] = test(cloud.east[rows], cloud.north[rows])
     found = {}
     for case in cloud.tree.cases:
-        parts = list(cloud.of(case.name))
-        hit = np.zeros(parts[0].flights, bool)
-        for part, body in zip(parts, case.bodies, strict=True):
-            rows = np.flatnonzero(near[part.rows])
-            if rows.size:
-                radius = radii[body.area]
-                if radius not in widened:
-                    widened[radius] = inside(widened_by(shape, radius))
-                at = part.rows.start + rows
-                struck = widened[radius](cloud.east[at], cloud.north[at])
-                hit[rows[struck] % part.flights] = True
-        found[case.name] = hit
+        parts = [near[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
+        found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
     return found
 
 

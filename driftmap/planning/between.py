@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from driftmap.planning.dial import Dial
-from driftmap.planning.dialwinds import Reach
 from driftmap.planning.node import WORDS, Node, Word
+from driftmap.planning.supposed import Reach
 
 __all__ = ["Between", "check_between", "surrounding", "word_at"]
 

@@ -7,18 +7,22 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
-from typing import Final
+from typing import Final, TypeAlias
+
+import numpy as np
 
 from driftmap.air import turbulence
 from driftmap.air.convection import sun_height, toward_dark
+from driftmap.air.wind import MAST
 from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
-from driftmap.planning.cells import Block, Found, blocks_of, unknown, work_out
-from driftmap.planning.dialwinds import Reach, limit_at_meter, metered_wind
+from driftmap.planning.cells import Block, Cell, Found, blocks_of, unknown, work_out
 from driftmap.planning.node import Node, severity
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.sector import forget_flights
+from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts
+from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
 
@@ -86,9 +90,8 @@ def compute_dial(
 
     ``setup``: what is flown, and where; one seed serves all winds, so that they differ
     by the wind alone; ``supposition``: how the wind aloft follows the meter; ``hands``:
-    who works on it; threads by default. A part is all directions of one speed, or all
-    speeds of a part of the compass where the rail has a bearing of its own; ``told``:
-    takes what is to be said before the long work.
+    who works on it; threads by default. A part is all winds of a part of the compass by
+    one sun; ``told``: takes what is to be said before the long work.
 
     Result: the dial. A wind that could not be flown holds, and says why. Raises
     `DriftmapError` if flight and site cannot be assessed in any wind.
@@ -104,6 +107,7 @@ def compute_dial(
     highest sun of the time served too: they still and stir the air most. Each wind, and
     each cell, has the worst word of them.
     """
+    supposition = supposition.on_the_meter(reach.gust)
     first, notes, astray, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):
         told(few)
@@ -111,15 +115,16 @@ def compute_dial(
     if len(suns) > 1:
         times = ", ".join(f"{sun.when:%H:%M}" for sun in suns)
         notes = (*notes, f"each wind has its worst word by the sun at {times}")
-    packed, blocks = pack(setup), blocks_of(reach, setup.flight.rail.follows_wind)
-    nodes, cells = _worked(packed, supposition, reach, blocks, hands)
-    for other in suns[1:]:  # where there is a no-go already, no sun makes it worse
-        still = frozenset(at for at, cell in cells.items() if cell.verdict != "no-go")
-        left = [replace(block, only=still) for block in blocks]
-        left = [block for block in left if block.cells()]
-        more, beside = _worked(packed, other, reach, left, hands)
+    packed, turns = pack(setup), setup.flight.rail.follows_wind
+    blocks = blocks_of(reach, turns, 1)
+    ((nodes, cells),) = _worked(packed, suns[:1], reach, blocks, hands)
+    # Where there is a no-go already, no sun makes it worse.
+    still = frozenset(at for at, cell in cells.items() if cell.verdict != "no-go")
+    others = suns[1:]
+    left = blocks_of(reach, turns, len(others), still) if others else []
+    for more, beside in _worked(packed, others, reach, left, hands):
         nodes |= {k: max(nodes[k], n, key=severity) for k, n in more.items()}
-        for at in still:
+        for at in still & cells.keys():
             if at in beside:
                 cells[at] = max(cells[at], beside[at], key=severity)
             else:  # it has a corner that is no-go now
@@ -134,7 +139,7 @@ def compute_dial(
         dict(sorted(cells.items())),
         tuple((case, body, count) for case, body, count in first),
         notes,
-        limit_at_meter(setup, supposition),
+        _limit_at_meter(setup, supposition),
         astray,
         need.warning(setup.samples),
     )
@@ -160,7 +165,7 @@ def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] 
 def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
     """Give the air of the hour, and of the lowest and the highest sun in the time served."""
     span, site = serves(supposition, setup), setup.site
-    if span is None or supposition.shape is not None:
+    if span is None:
         return [supposition]
 
     def height(when: datetime) -> float:
@@ -177,28 +182,36 @@ def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
     return [supposition, *(replace(supposition, when=time) for time in others)]
 
 
+_Worked: TypeAlias = tuple[dict[Cell, Node], dict[Cell, Node]]
+
+
 def _worked(
     packed: bytes,
-    supposition: Supposition,
+    suns: Sequence[Supposition],
     reach: Reach,
     blocks: Sequence[Block],
     hands: Hands | None,
-) -> tuple[dict[tuple[int, int], Node], dict[tuple[int, int], Node]]:
-    """Work through blocks by one sun; give their winds and cells."""
-    work = partial(work_out, packed, supposition, reach)
-    nodes: dict[tuple[int, int], Node] = {}
-    cells: dict[tuple[int, int], Node] = {}
-    for block, got in zip(blocks, sweep(work, blocks, hands), strict=True):
-        found = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
+) -> list[_Worked]:
+    """Work through blocks by each sun; give winds and cells of each."""
+    work = partial(work_out, packed, reach)
+    parts = [(sun, block) for block in blocks for sun in suns]
+    try:
+        every = sweep(work, parts, hands)
+    finally:
+        forget_flights()
+    found: list[_Worked] = [({}, {}) for _ in suns]
+    for n, ((_, block), got) in enumerate(zip(parts, every, strict=True)):
+        nodes, cells = found[n % len(suns)]
+        one = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
         # A wind on the edge of a block that was lost, or not flown there, is known from
         # the next one.
         nodes |= {
-            k: n
-            for k, n in found.nodes.items()
-            if k not in nodes or not (n.problem or n.drawn)
+            k: own
+            for k, own in one.nodes.items()
+            if k not in nodes or not (own.problem or own.drawn)
         }
-        cells |= found.cells
-    return nodes, cells
+        cells |= one.cells
+    return found
 
 
 def _lost(reach: Reach, block: Block, reason: str) -> Found:
@@ -216,7 +229,7 @@ def _scouted(
     setup: Setup, supposition: Supposition
 ) -> tuple[list[tuple[str, str, int]], tuple[str, ...], float, Need]:
     """List the pieces, what is assumed and how many go astray; let bad input raise before the long work."""
-    wind = metered_wind(supposition, 0.0, 1.0)
+    wind = suppose(supposition, 0.0, 1.0)
     tree = build_cases(setup.flight)
     few = scouts(setup)
     cloud = flown(few, wind)
@@ -236,3 +249,13 @@ def _scouted(
     found = anywhere(cloud)
     astray = 0.0 if found is None else found.likelihood
     return pieces, tuple(dict.fromkeys(notes)), astray, need
+
+
+def _limit_at_meter(setup: Setup, supposition: Supposition) -> float:
+    """Find what the meter reads where the wind at 10 m is at the limit on it [m s⁻¹].
+
+    That limit itself where the wind does not grow.
+    """
+    limit = min(wind_allowed(setup), HIGHEST)
+    grown = float(np.hypot(*suppose(supposition, 0.0, limit).at(MAST)))
+    return limit * min(limit / grown, 1.0)

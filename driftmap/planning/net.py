@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias, TypeVar
+from typing import Final, TypeVar
 
 import numpy as np
 import shapely
@@ -20,19 +20,13 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.core.spread import quantile
-from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
-from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.verdict.consequence_checks import Lines
+from driftmap.verdict.consequence_checks import Lines, maiming
 
-__all__ = ["Corners", "Net", "everywhere", "placed", "turned_lines", "turned_shape"]
+__all__ = ["Net", "everywhere", "placed", "turned_lines", "turned_shape"]
 
 T = TypeVar("T", bound=BaseGeometry)
-
-Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
-"""Clouds at the slow end, left and right, and at the fast end, left and right."""
 
 _STEP: Final = 0.7
 """Greatest step of the net, in spreads of the landings. A bell's height halfway between two
@@ -111,16 +105,18 @@ def turned_lines(lines: Lines, angle: float) -> Lines:
     }
 
 
-def everywhere(corners: Corners, middle: Cloud, half: float) -> Net:
+def everywhere(five: Sequence[Cloud], lines: Sequence[Lines], half: float) -> Net:
     """Put the flights of all winds of a span into one cloud.
 
-    ``corners``: clouds of the same flight and seed at the ends of the span; ``middle``:
-    the same halfway between them; ``half``: from there to its sides [rad].
+    ``five``: clouds of the same flight and seed in the corners of the span, at the slow end
+    left and right, at the fast end left and right, and in its middle; ``lines``: their
+    lines of falls that can maim, where they are drawn already; ``half``: from the middle to
+    its sides [rad].
 
     Result: all that may come down, anywhere between.
     """
-    every = [*corners[0], *corners[1], middle]
-    nets = [_net(part, corners, middle, half) for part in middle.parts]
+    middle = five[4]
+    nets = [_net(part, five, half) for part in middle.parts]
     parts: list[Part] = []
     at = 0
     for part, net in zip(middle.parts, nets, strict=True):
@@ -143,43 +139,40 @@ def everywhere(corners: Corners, middle: Cloud, half: float) -> Net:
             [np.tile(net.energy.ravel(), len(net.east)) for net in nets]
         ),
         parts=tuple(parts),
-        way=_ways(corners, middle, half),
+        way=_ways(five, half),
         apogee=replace(
-            middle.apogee, height=np.max([c.apogee.height for c in every], axis=0)
+            middle.apogee, height=np.max([c.apogee.height for c in five], axis=0)
         ),
-        rail_speed=np.min([cloud.rail_speed for cloud in every], axis=0),
-        rail_wind=np.max([cloud.rail_wind for cloud in every], axis=0),
-        fluttered=np.any([cloud.fluttered for cloud in every], axis=0),
+        rail_speed=np.min([cloud.rail_speed for cloud in five], axis=0),
+        rail_wind=np.max([cloud.rail_wind for cloud in five], axis=0),
+        fluttered=np.any([cloud.fluttered for cloud in five], axis=0),
     )
-    lines = {
-        (part.case, part.body): _taut(part, net.energy, every, half)
-        for part, net in zip(middle.parts, nets, strict=True)
-    }
-    return Net(cloud, lines, any(net.coarse for net in nets))
+    taut = {key: _taut(key, five, lines, half) for key in maiming(cloud)}
+    return Net(cloud, taut, any(net.coarse for net in nets))
 
 
 def _taut(
-    part: Part, energy: FloatArray, clouds: Sequence[Cloud], half: float
+    key: tuple[str, str], five: Sequence[Cloud], lines: Sequence[Lines], half: float
 ) -> tuple[Contour, ...]:
-    """Go round the likely ground of a fall that can maim, the arcs between winds in it."""
-    middle = quantile(energy.ravel(), 0.5, weights=part.weights)
-    if part.case == WORKS or float(middle) < KILLS.value:
-        return ()
+    """Go round the likely ground of a fall, the arcs between winds in it."""
     found = [
-        containment(
-            cloud.east[own.rows], cloud.north[own.rows], (_LIKELY,), weights=own.weights
-        )[0]
-        for cloud in clouds
-        for own in cloud.of(part.case)
-        if own.body == part.body
+        drawn[key][0].shape if key in drawn else _likely(cloud, part)
+        for cloud, drawn in zip(five, lines, strict=True)
+        for part in cloud.of(key[0])
+        if part.body == key[1]
     ]
-    hull = shapely.union_all([line.shape for line in found]).convex_hull
+    hull = shapely.union_all(found).convex_hull
     far = float(np.hypot(*shapely.get_coordinates(hull).T).max())
     hull = hull.buffer(far * (1 - math.cos(half / 2)))
     return (Contour(_LIKELY, shapely.MultiPolygon([hull]), float(hull.area)),)
 
 
-def _ways(corners: Corners, middle: Cloud, half: float) -> NDArray[np.float32]:
+def _likely(cloud: Cloud, part: Part) -> shapely.MultiPolygon:
+    at = cloud.east[part.rows], cloud.north[part.rows]
+    return containment(*at, (_LIKELY,), weights=part.weights)[0].shape
+
+
+def _ways(five: Sequence[Cloud], half: float) -> NDArray[np.float32]:
     """Join the ways up, one up and the next down: what any of them crosses, this does.
 
     Those of the sides are drawn in between, as many as keep ways within `_FAN`.
@@ -187,10 +180,10 @@ def _ways(corners: Corners, middle: Cloud, half: float) -> NDArray[np.float32]:
     count = 1 + math.ceil(2 * half / _FAN)
     ways = [
         (1 - v) * left.way + v * right.way
-        for left, right in corners
+        for left, right in (five[:2], five[2:4])
         for v in np.linspace(0, 1, count, dtype=np.float32)
     ]
-    ways.append(middle.way)
+    ways.append(five[4].way)
     return np.concatenate([w if i % 2 == 0 else w[::-1] for i, w in enumerate(ways)])
 
 
@@ -201,7 +194,7 @@ def placed(
 
     ``u``, shape (k,): from the slow end, 0, to the fast one, 1; ``v``: from the left to the
     right; ``seen``, shape (5, 2, ...): east and north in the corners, in the order of
-    `Corners`, and in the middle, all turned to blow as in the middle; ``half``: from
+    `everywhere`, and in the middle, all turned to blow as in the middle; ``half``: from
     there to the sides [rad].
 
     Result: east and north, shape (k, ...); at the five winds themselves what was flown.
@@ -213,12 +206,12 @@ def placed(
     return turn(drawn[:, 0], drawn[:, 1], angle)
 
 
-def _net(part: Part, corners: Corners, middle: Cloud, half: float) -> _Places:
-    every = _places(middle, part, part.who, 0.0)
+def _net(part: Part, five: Sequence[Cloud], half: float) -> _Places:
+    every = _places(five[4], part, part.who, 0.0)
+    sides = (half, -half, half, -half)
     around = [
         _matched(cloud, part, every, side)
-        for pair in corners
-        for cloud, side in zip(pair, (half, -half), strict=True)
+        for cloud, side in zip(five, sides, strict=False)
     ]
     seen = np.array([*around, every])
     a, b, c, d = (
@@ -228,8 +221,8 @@ def _net(part: Part, corners: Corners, middle: Cloud, half: float) -> _Places:
     spread = _least_spread(every[:2])
     along = _steps((c + d - a - b) / 2, spread)
     across = _steps((b + d - a - c) / 2, spread)
-    sides = (np.linspace(0, 1, min(n, _MOST_STEPS) + 1) for n in (along, across))
-    u, v = (each.ravel() for each in np.meshgrid(*sides, indexing="ij"))
+    steps = (np.linspace(0, 1, min(n, _MOST_STEPS) + 1) for n in (along, across))
+    u, v = (each.ravel() for each in np.meshgrid(*steps, indexing="ij"))
     east, north = placed(u, v, seen[:, :2], half)
     return _Places(
         east, north, seen[:, 2].max(axis=0), max(along, across) > _MOST_STEPS

@@ -17,8 +17,8 @@ from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
-from driftmap.planning.dialwinds import Wind
 from driftmap.planning.net import placed, turned_shape
+from driftmap.planning.supposed import Wind
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 

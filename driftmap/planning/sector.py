@@ -1,4 +1,4 @@
-"""A sector of the compass: the verdict that holds in every wind of it up to a speed.
+"""A grid of winds, each flown once: what one verdict can be told of, and what hangs on it.
 
 Where one verdict holds over a wider span, that is judged as one and no wind in it is flown.
 """
@@ -8,16 +8,20 @@ from __future__ import annotations
 import bisect
 import math
 import pickle
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from threading import local
 from typing import Final, TypeAlias, TypeVar
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
+from driftmap.hazard.exposure import Danger, danger_of
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.net import everywhere
+from driftmap.planning.net import Net, everywhere, turned_lines
+from driftmap.planning.node import Landing, Piece, landings_of
 from driftmap.planning.span import alike, strictest
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.supposed import Supposition, Wind, suppose
 from driftmap.planning.sweep import Once
 from driftmap.planning.trial import (
     FINDINGS,
@@ -29,6 +33,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, Verdict, decide
+from driftmap.verdict.consequence_checks import Lines, lines_of
 
 __all__ = [
     "Flights",
@@ -46,7 +51,10 @@ T = TypeVar("T")
 Span: TypeAlias = tuple[int, int, int, int]
 """Cells of a grid of winds: from one speed to another, and from one direction to another."""
 
-_KEPT: Final = 12  # clouds at the least; those of neighbouring speeds serve twice
+Drawn: TypeAlias = tuple[Mapping[str, float], Mapping[Piece, Landing]]
+"""Likelihood of each case, and how each piece comes down."""
+
+_KEPT: Final = 9  # clouds at the least: those of a span and of what is next to it
 _MOST_KEPT: Final = 100_000  # flights; some 200 MB of them
 _ON: Final = 1e-6  # of a sector: this near, it is one of a round
 _SAME: Final = 9  # decimals of a degree to which two ways are one
@@ -66,42 +74,82 @@ def most_cells(size: tuple[int, int], step: float, turn: float) -> tuple[int, in
 
 
 def settled(
-    cell: Span,
+    wanted: Iterable[Span],
     size: tuple[int, int],
     most: tuple[int, int],
     judge: Callable[[Span], T | Sequence[str]],
-) -> T | None:
-    """Find the widest span about some cells of which one thing can be told.
+) -> dict[Span, T]:
+    """Find the widest spans about some cells of which one thing can be told.
 
-    ``cell``: what it must hold; ``size``: of the grid; ``most``: from `most_cells`;
+    ``wanted``: what each must hold; ``size``: of the grid; ``most``: from `most_cells`;
     ``judge``: what can be told of a span, or the words in its four corners.
 
-    Result: that; None where only the cell itself can be judged. Spans are cut in two the
-    way that words change.
+    Result: that, by what was wanted; what can only be judged by itself is left out. Spans
+    are cut in two the way that words change. Those of the same speeds are judged one after
+    the other, as turns of each other that share their flights.
     """
-    wanted = cell[:2], cell[2:]
+    found: dict[Span, T] = {}
+    about: dict[Span, list[Span]] = {}
+    for one in wanted:
+        about.setdefault(_tile(one, size, most), []).append(one)
+    while about:
+        parts: dict[Span, list[Span]] = {}
+        for span, held in sorted(about.items()):
+            inner = [one for one in held if one != span and _holds(span, one)]
+            told = judge(span) if inner else ()
+            if not isinstance(told, Sequence):
+                found |= dict.fromkeys(inner, told)
+                continue
+            for one in inner:
+                parts.setdefault(_part(span, told, one), []).append(one)
+        about = parts
+    return found
+
+
+def _tile(cell: Span, size: tuple[int, int], most: tuple[int, int]) -> Span:
+    """Give the widest span about where a cell begins."""
     (i, up), (j, on) = (
         (at // wide * wide, min(at // wide * wide + wide, end))
-        for (at, _), end, wide in zip(wanted, size, most, strict=True)
+        for at, end, wide in zip(cell[::2], size, most, strict=True)
     )
-    while (i, up, j, on) != cell and up >= cell[1] and on >= cell[3]:
-        found = judge((i, up, j, on))
-        if not isinstance(found, Sequence):
-            return found
-        a, b, c, d = found
-        rows = not (a == c and b == d and on - j > 1)
-        columns = not (a == b and c == d and up - i > 1)
-        if rows or not columns:  # all four alike: the speed is what most hangs on
-            i, up = _half(i, up, cell[0])
-        if columns:
-            j, on = _half(j, on, cell[2])
-    return None
+    return i, up, j, on
+
+
+def _holds(span: Span, cell: Span) -> bool:
+    return span[1] >= cell[1] and span[3] >= cell[3]  # it begins there already
+
+
+def _part(span: Span, words: Sequence[str], cell: Span) -> Span:
+    """Give the half of a span that a cell begins in, or the quarter."""
+    (i, up, j, on), (a, b, c, d) = span, words
+    rows = not (a == c and b == d and on - j > 1)
+    columns = not (a == b and c == d and up - i > 1)
+    if rows or not columns:  # all four alike: the speed is what most hangs on
+        i, up = _half(i, up, cell[0])
+    if columns:
+        j, on = _half(j, on, cell[2])
+    return i, up, j, on
 
 
 def _half(low: int, high: int, at: int) -> tuple[int, int]:
     # In powers of two, so that a span's middle lies on the ends of the next.
     middle = low + 2 ** ((high - low - 1).bit_length() - 1) if high - low > 1 else high
     return (low, middle) if at < middle else (middle, high)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flown:
+    """The flights in a wind, and what a verdict on them asks for anywhere."""
+
+    cloud: Cloud
+    lines: Lines
+    danger: Danger
+
+    def turned(self, angle: float) -> Flown:
+        """Turn everything as a wind from north turns to another direction."""
+        danger = replace(self.danger, angle=self.danger.angle + angle)
+        lines = turned_lines(self.lines, angle)
+        return Flown(self.cloud.turned(angle), lines, danger)
 
 
 class Flights:
@@ -114,18 +162,26 @@ class Flights:
     supposition : Supposition
         How the wind grows and turns with height.
     speeds : tuple of float
-        Speeds at 10 m, by size, that spans begin and end with [m s⁻¹].
+        Speeds, by size, that spans begin and end with [m s⁻¹].
+    draws : bool
+        Whether landings are drawn of every wind, beside the verdicts.
     """
 
     def __init__(
-        self, packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
+        self,
+        packed: bytes,
+        supposition: Supposition,
+        speeds: tuple[float, ...],
+        draws: bool = False,
     ) -> None:
         self.supposition, self.speeds = supposition, speeds
-        self._packed, self._own = packed, local()
+        self._packed, self._own, self._draws = packed, local(), draws
         kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
         self._cloud = Once(self._flown, kept)
         self._trial = Once(self._judged, None)
-        self._whole = Once(self._alike, None)
+        self._net = Once(self._everywhere, 2)
+        self._whole = Once(self._about, None)
+        self._drawn: dict[Wind, Drawn] = {}
 
     @property
     def setup(self) -> Setup:
@@ -135,29 +191,88 @@ class Flights:
         setup: Setup = self._own.setup
         return setup
 
-    def cloud(self, speed: float, way: float) -> Cloud:
-        """Fly a wind.
+    def air(self, speed: float, way: float) -> WindProfile:
+        """Suppose a wind, by its speed [m s⁻¹] and the direction it comes from [deg]."""
+        return suppose(self.supposition, way, speed)
 
-        ``speed``: speed at 10 m [m s⁻¹]; ``way``: direction it comes from [deg].
-        """
+    def _turned_to(self, speed: float, way: float) -> tuple[Wind, float]:
+        """Say which wind is flown in place of one, and how it is turned."""
         if self.setup.flight.rail.follows_wind:
             # From everywhere the same, but for a turn.
-            return self._cloud(speed, 0.0).turned(math.radians(way % 360))
-        return self._cloud(speed, _same(way))
+            return (speed, 0.0), math.radians(way % 360)
+        # In a calm nothing knows where the wind comes from.
+        return (speed, _same(way) if speed else 0.0), 0.0
+
+    def flown(self, speed: float, way: float) -> Flown:
+        """Fly a wind."""
+        wind, angle = self._turned_to(speed, way)
+        found = self._cloud(*wind)
+        return found.turned(angle) if angle else found
 
     def trial(self, speed: float, way: float) -> Trial:
         """Judge a wind."""
         return self._trial(speed, _same(way))
 
-    def _flown(self, speed: float, way: float) -> Cloud:
-        return flown(self.setup, suppose(self.supposition, way, speed))
+    def drawn(self, speed: float, way: float) -> Drawn:
+        """Give the landings drawn of a wind that was judged; none if it was not flown."""
+        wind, angle = self._turned_to(speed, way)
+        likely, landings = self._drawn.get(wind, ({}, {}))
+        return likely, {key: one.turned(angle) for key, one in landings.items()}
+
+    def _flown(self, speed: float, way: float) -> Flown:
+        cloud = flown(self.setup, self.air(speed, way))
+        landings, lines = landings_of(cloud) if self._draws else ({}, lines_of(cloud))
+        likely = {case.name: case.probability for case in cloud.tree.cases}
+        self._drawn[speed, way] = likely, landings
+        return Flown(cloud, lines, danger_of(cloud))
 
     def _judged(self, speed: float, way: float) -> Trial:
-        wind = suppose(self.supposition, way, speed)
         try:
-            return judged(self.cloud(speed, way), self.setup, wind)
+            done = self.flown(speed, way)
+            wind = self.air(speed, way)
+            lines, danger = done.lines, done.danger
+            return judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
         except (DriftmapError, ValueError) as problem:
             return not_known(problem)
+
+    def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
+        """Judge the corners and the middle of a span."""
+        ways = dict.fromkeys((left, right))
+        corners = [self.trial(v, way) for v in (low, high) for way in ways]
+        return [*corners, self.trial((low + high) / 2, (left + right) / 2)]
+
+    def strictest(
+        self, low: float, high: float, left: float, right: float
+    ) -> tuple[Check, ...]:
+        """Judge all winds of a span at once, those of `rim` among them."""
+        checks = [trial.checks for trial in self.rim(low, high, left, right)]
+        way, half = (left + right) / 2, (right - left) / 2
+        if self.setup.flight.rail.follows_wind:
+            net = self._net(low, high, -half, half).turned(math.radians(way))
+        else:
+            net = self._net(low, high, left, right)
+        return strictest(self.setup, net, self.air(high, way), checks)
+
+    def _everywhere(self, low: float, high: float, left: float, right: float) -> Net:
+        ends = [self.flown(v, way) for v in (low, high) for way in (left, right)]
+        five = [*ends, self.flown((low + high) / 2, (left + right) / 2)]
+        half = math.radians(right - left) / 2
+        return everywhere([f.cloud for f in five], [f.lines for f in five], half)
+
+    def alike(
+        self,
+        span: tuple[float, float, float, float],
+        verdict: Callable[[Iterable[Check]], Verdict],
+        edges: Iterable[tuple[int, int]] = (),
+    ) -> tuple[Check, ...] | None:
+        """Give the checks of a span that has one verdict all over; None where not known."""
+        every = self.rim(*span)
+        whole = partial(self.strictest, *span)
+        try:
+            checks = alike([trial.checks for trial in every], whole, verdict, edges)
+        except (DriftmapError, ValueError):
+            return None
+        return None if any(trial.problem for trial in every) else checks
 
     def about(self, low: float, high: float, way: float, half: float) -> Trial | None:
         """Judge the widest span about a sector and speeds that has one verdict all over.
@@ -176,9 +291,10 @@ class Flights:
         step = (self.speeds[-1] - self.speeds[0]) / rows
         most, at = most_cells(size, step, 2 * half), at % size[1]
         cell = row, top, at, at + 1
-        return settled(cell, size, most, lambda span: self._whole(*span, half))
+        found = settled([cell], size, most, lambda span: self._whole(*span, half))
+        return found.get(cell)
 
-    def _alike(
+    def _about(
         self, i: int, up: int, j: int, on: int, half: float
     ) -> Trial | tuple[str, ...]:
         low, high = self.speeds[i], self.speeds[up]
@@ -187,36 +303,8 @@ class Flights:
         words = tuple(trial.verdict for trial in corners)
         if set(words) not in ({"go"}, {"no-go"}):
             return words  # nothing is gained by a middle, or by a net of what holds
-        every = self.rim(low, high, left, right)
-        checks = [trial.checks for trial in every]
-        whole = partial(self.strictest, low, high, left, right, checks)
-        try:
-            found = alike(checks, whole, _verdict)
-        except (DriftmapError, ValueError):
-            found = None
+        found = self.alike((low, high, left, right), _verdict)
         return words if found is None else Trial(_verdict(found), found)
-
-    def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
-        """Judge the corners and the middle of a span."""
-        ways = dict.fromkeys((left, right))
-        corners = [self.trial(v, way) for v in (low, high) for way in ways]
-        return [*corners, self.trial((low + high) / 2, (left + right) / 2)]
-
-    def strictest(
-        self,
-        low: float,
-        high: float,
-        left: float,
-        right: float,
-        flown_there: list[tuple[Check, ...]],
-    ) -> tuple[Check, ...]:
-        """Judge all winds of a span at once, those of `rim` among them."""
-        way = (left + right) / 2
-        slow, fast = ((self.cloud(v, left), self.cloud(v, right)) for v in (low, high))
-        middle = self.cloud((low + high) / 2, way)
-        net = everywhere((slow, fast), middle, math.radians(right - left) / 2)
-        wind = suppose(self.supposition, way, high)
-        return strictest(self.setup, net, wind, flown_there)
 
 
 def _verdict(checks: Iterable[Check]) -> Verdict:
@@ -229,16 +317,19 @@ def _same(way: float) -> float:
 
 
 def flights_of(
-    packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
+    packed: bytes,
+    supposition: Supposition,
+    speeds: tuple[float, ...],
+    draws: bool = False,
 ) -> Flights:
     """Give the flights that all parts of a sweep share in one process.
 
     Result: the same for the same, until others are asked for.
     """
-    return _shared(pickle.dumps((packed, supposition, speeds)))
+    return _shared(pickle.dumps((packed, supposition, speeds, draws)))
 
 
-@lru_cache(1)
+@lru_cache(2)  # those by the lowest and the highest sun may be worked on at once
 def _shared(key: bytes) -> Flights:
     return Flights(*pickle.loads(key))
 
@@ -293,7 +384,7 @@ class Sector:
         if (most := worst(every)).verdict in {"no-go", NOT_KNOWN}:
             return most  # nothing can be worse
         try:
-            checks = fly.strictest(*span, [t.checks for t in every])
+            checks = fly.strictest(*span)
         except (DriftmapError, ValueError) as problem:
             return not_known(problem)
         return Trial(_verdict(checks), checks)

@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Final
+from functools import lru_cache
+from typing import Final, TypeAlias
 
 import numpy as np
 
 from driftmap.air.altered import scaled
-from driftmap.air.wind import MAST, WindProfile, direction_and_speed
+from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
-__all__ = [
-    "Supposition",
-    "head_share",
-    "hour_told",
-    "suppose",
-    "taken_as_read",
-    "turned",
-]
+__all__ = ["METER_HEIGHT", "Reach", "Supposition", "Wind", "suppose"]
+
+METER_HEIGHT: Final = HEAD_HEIGHT
+"""Height at which a dial's wind is read [m]: a hand-held meter."""
+
+_MOST: Final = 40.0  # m/s; no one flies, and the law of the surface layer is no guide
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
@@ -37,15 +38,22 @@ _KNOWN: Final = (
     "and the verdict of the day holds without them"
 )
 
+_ON_A_DIAL: Final = (
+    "the dial supposes the wind aloft and counts it as known: on the day, winds aloft are "
+    "still to be found and held against it"
+)
+
 _NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
 
+_RISING: Final = re.compile("^(no rising|rising and sinking) air")
+
 _NOT_OF_A_PLAN: Final = "no source speaks"
-"""Note on readings that a supposed wind has no use for: `_KNOWN` stands in its place."""
+"""Note on readings that a supposed wind has no use for: the one above stands in its place."""
 
 
 @dataclass(frozen=True, slots=True)
 class Supposition:
-    """How supposed winds are made from a direction and a speed at 10 m.
+    """How supposed winds are made from a direction and a speed at one height.
 
     Parameters
     ----------
@@ -59,12 +67,16 @@ class Supposition:
     place : (float, float), optional
         Latitude and longitude [deg]; without it the wind is that of an hour not known.
     gust : float
-        How far gusts at 10 m stand above the mean [m s⁻¹].
+        How far gusts stand above the mean [m s⁻¹].
+    gust_factor : float
+        Gusts for each of the mean; the stronger of the two counts.
+    at : float
+        Height at which speed, direction and gusts are told [m].
 
     Raises
     ------
     WindError
-        If the shape has no wind at 10 m to scale.
+        If the shape has no wind there, or at 10 m, to scale.
     """
 
     site_altitude: float
@@ -72,6 +84,8 @@ class Supposition:
     when: datetime | None = None
     place: tuple[float, float] | None = None
     gust: float = 0.0
+    gust_factor: float = 1.0
+    at: float = MAST
 
     @classmethod
     def over_site(
@@ -85,13 +99,13 @@ class Supposition:
     def __post_init__(self) -> None:
         if self.shape is None:
             return
-        speed = float(np.hypot(*self.shape.at(MAST)))
-        if speed < _LEAST:
-            raise WindError(
-                self.shape.source or "wind",
-                "",
-                f"{speed:.2g} m/s at 10 m; a shape to scale needs {_LEAST} m/s or more",
-            )
+        for height, least in ((MAST, _LEAST), (self.at, 1e-3)):
+            speed = float(np.hypot(*self.shape.at(height)))
+            if speed < least:
+                text = (
+                    f"{speed:.2g} m/s at {height:g} m; a shape to scale needs {least:g}"
+                )
+                raise WindError(self.shape.source or "wind", "", f"{text} m/s or more")
 
     @property
     def hour(self) -> datetime | None:
@@ -99,58 +113,94 @@ class Supposition:
         told = self.when is not None and self.when.date() != _EQUINOX.date()
         return self.when if told else None
 
+    def on_the_meter(self, gust_factor: float = 1.0) -> Supposition:
+        """Suppose the same by what a hand-held meter reads."""
+        return replace(self, at=METER_HEIGHT, gust_factor=gust_factor)
+
     def over(self, height: float) -> float:
         """Give the wind at 10 m for each of that at a height [m]."""
         wind = suppose(self, 0.0, 5.0)
         return float(np.hypot(*wind.at(MAST)) / np.hypot(*wind.at(height)))
 
     def read(self, from_deg: float | None, speed: float) -> WindProfile:
-        """Give a wind as far as a reading at 10 m alone tells it.
+        """Give a wind as far as a reading alone tells it.
 
         Parameters
         ----------
         from_deg : float or None
-            Direction it comes from at 10 m, clockwise from true north [deg]; None where
-            it is variable.
+            Direction it comes from, clockwise from true north [deg]; None where it is
+            variable.
         speed : float
-            Speed at 10 m [m s⁻¹].
+            Speed [m s⁻¹].
 
         Returns
         -------
         WindProfile
             The wind in words, known as high as those tell.
         """
-        return self.spoken(_words(from_deg, speed, self.gust))
+        words = _words(self, from_deg, speed)
+        if from_deg is None:
+            return self._spoken(words)
+        # The law knows no north: what was worked out once is turned.
+        first = _words(self, 0.0, speed)
+        wind = scaled(self._spoken(first), angle=math.radians(from_deg % 360))
 
-    def spoken(self, words: str) -> WindProfile:
-        """Read a wind in words over the site at that hour, as told then: it has no age."""
-        when = self.when or present()
-        own = Setting(
-            self.site_altitude, when=when, place=self.place, read_at=when, now=when
+        def own(text: str) -> str:
+            return text.replace(first, words)
+
+        return replace(
+            wind,
+            source=own(wind.source),
+            levels=tuple(replace(at, source=own(at.source)) for at in wind.levels),
+            assumed=tuple(map(own, wind.assumed)),
         )
-        return merge([read_words(words, own)], own)
+
+    def _spoken(self, words: str) -> WindProfile:
+        return _spoken(self.site_altitude, self.place, self.when, words)
+
+    def above(self, speed: float) -> float:
+        """Give how far gusts stand above a mean speed [m s⁻¹]."""
+        return max(self.gust, (self.gust_factor - 1) * speed)
 
 
-def _words(from_deg: float | None, speed: float, gust: float) -> str:
+@lru_cache(32)  # a wind is flown, judged and bounds its neighbours; each asks for it
+def _spoken(
+    altitude: float,
+    place: tuple[float, float] | None,
+    when: datetime | None,
+    words: str,
+) -> WindProfile:
+    """Read a wind in words over the site at that hour, as told then: it has no age."""
+    when = when or present()
+    own = Setting(altitude, when=when, place=place, read_at=when, now=when)
+    return merge([read_words(words, own)], own)
+
+
+def _words(supposition: Supposition, from_deg: float | None, speed: float) -> str:
     way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
+    gust = supposition.above(speed)
     gusting = f" gusting to {speed + gust:.6f} m/s" if gust else ""
-    return f"{speed:.6f} m/s {way}{gusting} at {MAST:g} m"
+    # Words that name no height are those of a hand-held meter.
+    at = "" if supposition.at == METER_HEIGHT else f" at {supposition.at:g} m"
+    return f"{speed:.6f} m/s {way}{gusting}{at}"
 
 
 def suppose(
     supposition: Supposition, from_deg: float | None, speed: float
 ) -> WindProfile:
-    """Suppose a wind.
+    """Suppose a wind, and count it as read now at all of its heights.
+
+    A plan asks what is if it blows so.
 
     Parameters
     ----------
     supposition : Supposition
-        How it grows and turns with height.
+        How it grows and turns with height, and at which height it is told.
     from_deg : float or None
-        Direction it comes from at 10 m, clockwise from true north [deg]; None where it is
+        Direction it comes from there, clockwise from true north [deg]; None where it is
         variable, which needs the law.
     speed : float
-        Speed at 10 m [m s⁻¹].
+        Speed there [m s⁻¹].
 
     Raises
     ------
@@ -162,40 +212,34 @@ def suppose(
     >>> wind = suppose(Supposition(0.0), 270.0, 5.0)
     >>> float(wind.at(10.0)[0]), float(wind.at(2.0)[0])
     (5.0, 3.61474)
+    >>> wind = suppose(Supposition(0.0).on_the_meter(), 270.0, 5.0)
+    >>> float(wind.at(2.0)[0]), float(wind.at(10.0)[0])
+    (5.0, 6.916132)
     """
-    if supposition.shape is not None:
-        if from_deg is None:
-            raise ValueError("'from_deg' must be given where a shape is turned")
-        wind = turned(supposition.shape, math.radians(from_deg), speed)
-        wind = replace(wind, gust=max(wind.gust, supposition.gust))
-        name = "the wind that is turned"
-    else:
+    metered = supposition.at == METER_HEIGHT
+    if supposition.shape is None:
         wind = supposition.read(from_deg, speed)
-        name = _words(from_deg, speed, supposition.gust)
+    elif from_deg is None:
+        raise ValueError("'from_deg' must be given where a shape is turned")
+    else:
+        wind = _turned(supposition, from_deg, speed)
+    words = _words(supposition, from_deg, speed)
+    called = "the meter" if metered else "the supposed wind"
+    notes = (n.replace(words, called) for n in wind.assumed if _NOT_OF_A_PLAN not in n)
+    closing = _ON_A_DIAL if metered else _KNOWN
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
-    return taken_as_read(
-        wind,
-        f"supposed: {speed:.2f} m/s {told} at 10 m",
-        (*_notes(wind.assumed, name), *hour_told(supposition), _KNOWN),
-    )
-
-
-def taken_as_read(
-    wind: WindProfile, source: str, assumed: tuple[str, ...]
-) -> WindProfile:
-    """Count a wind as read now at all of its heights: a plan asks what is if it blows so."""
     return replace(
         wind,
         known_to=float(wind.height[-1]),
         read=tuple(wind.height.tolist()),
         age=0.0,
         undated=(),
-        source=source,
-        assumed=assumed,
+        source=f"supposed: {speed:.2f} m/s {told} at {supposition.at:g} m",
+        assumed=(*notes, *_hour_told(supposition), closing),
     )
 
 
-def hour_told(supposition: Supposition) -> Iterator[str]:
+def _hour_told(supposition: Supposition) -> Iterator[str]:
     """Say of what hour the supposed winds are; nothing where it is not known."""
     when = supposition.when
     if when is not None and supposition.shape is None:
@@ -207,46 +251,112 @@ def hour_told(supposition: Supposition) -> Iterator[str]:
         )
 
 
-def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:
-    """Keep the notes that hold for a supposed wind, without its figures."""
-    for note in assumed:
-        if _NOT_OF_A_PLAN not in note:
-            yield note.replace(name, "the supposed wind")
-
-
-def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
-    """Scale and turn a wind so that it has this speed and direction at 10 m.
-
-    Parameters
-    ----------
-    shape : WindProfile
-        A wind that is not calm at 10 m.
-    bearing : float
-        Direction it shall come from at 10 m, clockwise from true north [rad].
-    speed : float
-        Speed it shall have at 10 m [m s⁻¹].
-
-    Returns
-    -------
-    WindProfile
-        The same at all heights alike.
-    """
-    now, strength = (float(v) for v in direction_and_speed(*shape.at(MAST)))
-    wind = scaled(shape, speed / strength, bearing - now)
+def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProfile:
+    """Scale and turn a shape so that it has this speed and direction where it is told."""
+    shape, at, way = supposition.shape, supposition.at, math.radians(from_deg)
+    assert shape is not None
+    now, strength = (float(v) for v in direction_and_speed(*shape.at(at)))
+    wind = scaled(shape, speed / strength, way - now)
+    gust, stirred, notes = supposition.above(speed), shape.convection, shape.assumed
+    if (
+        supposition.hour is not None
+    ):  # the sun is that of the flights, not of the layers
+        own = supposition.read(0.0, speed)
+        stirred = own.convection
+        notes = tuple(note for note in notes if not _RISING.search(note))
+        notes += tuple(note for note in own.assumed if _RISING.search(note))
+    level = WindLevel(at, way, speed, speed + gust, "the supposed gusts")
     return replace(
         wind,
         strongest=None,
         stronger=(),
-        levels=(),
+        levels=(level,) if gust else (),
+        gust=max(wind.gust, gust),
+        convection=stirred,
         assumed=(
-            *shape.assumed,
+            *notes,
             f"the wind of {shape.source}, scaled and turned at all heights alike; its "
             "error grows with it and never shrinks",
         ),
     )
 
 
-def head_share(supposition: Supposition) -> float:
-    """Give the wind at head height for each of that at 10 m."""
-    wind = suppose(supposition, 0.0, 5.0)
-    return float(np.hypot(*wind.at(HEAD_HEIGHT)) / np.hypot(*wind.at(MAST)))
+Wind: TypeAlias = tuple[float, float]
+"""Speed at the meter [m s⁻¹] and direction it comes from [deg]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """The winds that a dial is worked out for: calm, and every step up to the top.
+
+    Parameters
+    ----------
+    top : float
+        Strongest wind at the meter [m s⁻¹].
+    speeds : int
+        Steps from calm to the top.
+    directions : int
+        Directions, evenly about the compass from north.
+    gust : float
+        Strongest gusts for each of the speed; 1 for a steady wind.
+
+    Raises
+    ------
+    ValueError
+        If there is nothing to step through.
+    """
+
+    top: float
+    speeds: int = 10
+    directions: int = 36
+    gust: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0.5 <= self.top <= _MOST:
+            raise ValueError(f"'top' must lie in 0.5 to {_MOST:g} m/s (got {self.top})")
+        if not 1.0 <= self.gust <= 5.0:
+            raise ValueError(f"'gust' must lie in 1 to 5 times (got {self.gust:g})")
+        if self.speeds < 1 or self.directions < 4:
+            raise ValueError("a dial needs one speed and four directions or more")
+
+    @property
+    def step(self) -> float:
+        """From one speed to the next [m s⁻¹]."""
+        return self.top / self.speeds
+
+    @property
+    def turn(self) -> float:
+        """From one direction to the next [deg]."""
+        return 360.0 / self.directions
+
+    def winds(self) -> list[Wind]:
+        """Give the winds in their order: calm, then speed by speed all directions.
+
+        Result: speed [m s⁻¹] and direction [deg].
+        """
+        around = [j * self.turn for j in range(self.directions)]
+        speeds = [i * self.step for i in range(1, self.speeds + 1)]
+        return [(0.0, 0.0), *itertools.product(speeds, around)]
+
+    def cells(self) -> list[tuple[int, int]]:
+        """List the cells between four winds, speed by speed.
+
+        Result: number of the speed below and of the direction to the left.
+        """
+        return list(itertools.product(range(self.speeds), range(self.directions)))
+
+    def place(self, i: int, j: int) -> int:
+        """Find a wind of the dial in `winds`.
+
+        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
+        """
+        return 0 if i == 0 else 1 + (i - 1) * self.directions + j % self.directions
+
+    def wind(self, i: float, j: float) -> Wind:
+        """Give the wind at a place of the dial; halves lie between its winds.
+
+        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
+
+        Result: speed [m s⁻¹] and direction [deg].
+        """
+        return i * self.step, (j * self.turn) % 360

@@ -16,9 +16,8 @@ from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.between import check_between, word_at
 from driftmap.planning.dial import Dial, serves
-from driftmap.planning.dialwinds import METER_HEIGHT
 from driftmap.planning.node import WORDS, Word
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import astray
 from driftmap.report.map import ground_of

@@ -109,9 +109,10 @@ def area_hits(
             names = (case.name for case in cloud.tree.cases)
             areas.append(AreaHit(area, never, dict.fromkeys(names, never)))
             continue
-        hits = struck(cloud, inside(area.shape))
         if area.occupied:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
+        else:
+            hits = struck(cloud, inside(area.shape))
         total = known.get(area.name) or mixture(cloud, hits)
         areas.append(AreaHit(area, total, per_case(cloud, hits) if by_case else {}))
     return tuple(areas)

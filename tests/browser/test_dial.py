@@ -18,9 +18,8 @@ from selenium.webdriver.common.keys import Keys
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.hazard.zones import anywhere, outer_line, zones
 from driftmap.planning.between import surrounding, word_at
-from driftmap.planning.dialwinds import metered_wind
 from driftmap.planning.node import WORDS as RANK
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Supposition, suppose
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.voice import read_catalogue
@@ -397,7 +396,7 @@ def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
 def test_its_zones_are_those_of_the_map(browser, page, dial):
     """What may come down on any side is told, as on the map, and paints no zone."""
     browser.look(page)
-    wind = metered_wind(dial.supposition, 240.0, dial.reach.wind(1, 4)[0])
+    wind = suppose(dial.supposition, 240.0, dial.reach.wind(1, 4)[0])
     told = assess_setup(dial.setup, wind)
     line = outer_line(told.cloud, told.contours)
     danger = next(z for z in zones(told.cloud, line) if z.kind == "danger")

@@ -17,9 +17,8 @@ from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area
 from driftmap.planning import span
 from driftmap.planning.cells import Block, work_out
-from driftmap.planning.dialwinds import Reach, metered_wind
 from driftmap.planning.node import WORDS
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
@@ -68,15 +67,15 @@ def key_of(check):
 
 def cell_of(setup, reach, i, j):
     """Work out one cell; give it with its corners."""
-    supposition = Supposition(setup.site.elevation)
+    supposition = Supposition(setup.site.elevation).on_the_meter()
     block = Block(range(i, i + 1), range(j, j + 1))
-    found = work_out(pack(setup), supposition, reach, block)
+    found = work_out(pack(setup), reach, (supposition, block))
     return found.cells.get((i, j)), list(found.nodes.values())
 
 
 def trial_at(setup, speed, from_deg):
     """Assess a wind as a dial supposes it."""
-    wind = metered_wind(Supposition(setup.site.elevation), from_deg, speed)
+    wind = suppose(Supposition(setup.site.elevation).on_the_meter(), from_deg, speed)
     return judged(flown(setup, wind), setup, wind)
 
 
@@ -144,7 +143,7 @@ def test_a_small_crowd_between_the_winds_is_seen(setup, willet):
     levels = ([2, 10, 100, 300, 1000, 2500], [4.2, 5.2, 9, 12, 17, 18])
     height, speeds = (np.array(column, float) for column in levels)
     shape = WindProfile(height, -speeds, np.zeros(6), np.full(6, 0.8))
-    supposition = Supposition(setup.site.elevation, shape)
+    supposition = Supposition(setup.site.elevation, shape).on_the_meter()
     rail = willet.rail.model_copy(update={"length": 5.0})
     flight = willet.model_copy(update={"rail": rail})
     wide = shapely.Point(0, 0).buffer(9000)
@@ -158,18 +157,18 @@ def test_a_small_crowd_between_the_winds_is_seen(setup, willet):
     reach = Reach(8.0, 4, 6)
     i, j = 1, 0
     speed, from_deg = reach.wind(i + 0.45, j + 0.4)
-    cloud = flown(own, metered_wind(supposition, from_deg, speed))
+    cloud = flown(own, suppose(supposition, from_deg, speed))
     rows = next(cloud.of("recovery works")).rows
     place = float(np.median(cloud.east[rows])), float(np.median(cloud.north[rows]))
     own = with_crowd(own, place, 30.0)
-    trial = judged(cloud, own, metered_wind(supposition, from_deg, speed))
+    trial = judged(cloud, own, suppose(supposition, from_deg, speed))
 
     def landing(checks):
         return [c.outcome for c in checks if c.kind == "lands in" and "crowd" in c.area]
 
     assert "fail" in landing(trial.checks)
     block = Block(range(i, i + 1), range(j, j + 1))
-    found = work_out(pack(own), supposition, reach, block)
+    found = work_out(pack(own), reach, (supposition, block))
     assert all("fail" not in landing(node.checks) for node in found.nodes.values())
     assert "fail" in landing(found.cells[i, j].checks)
 
@@ -183,8 +182,8 @@ def test_no_wind_of_a_wider_span_is_judged_milder(setup, azimuth):
     own = dataclasses.replace(setup, site=site, samples=6000)
     own = own if isinstance(azimuth, str) else with_rail(own, azimuth)
     reach = Reach(8.0, 8, 24)
-    supposition = Supposition(setup.site.elevation)
-    found = work_out(pack(own), supposition, reach, Block(range(8), range(6, 9)))
+    supposition = Supposition(setup.site.elevation).on_the_meter()
+    found = work_out(pack(own), reach, (supposition, Block(range(8), range(6, 9))))
     assert sum(node.drawn for node in found.nodes.values()) >= 9
     rng, asked, words = np.random.default_rng(8), 0, set()
     for u, v in rng.uniform((0, 6), (8, 9), (24, 2)):

@@ -20,9 +20,8 @@ from driftmap.planning import dial as planned
 from driftmap.planning.between import check_between, surrounding, word_at
 from driftmap.planning.cells import Block
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.dialwinds import Reach, known_wind, metered_wind
 from driftmap.planning.node import APART, WORDS, Landing, Node, drawn_landings
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import flown, judged
 from driftmap.report.dialdata import (
     FINAL,
@@ -37,6 +36,7 @@ from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rules import surface_wind
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
@@ -49,7 +49,7 @@ pytestmark = pytest.mark.usefixtures("any_word")
 
 
 def test_the_law_gives_the_wind_of_the_same_words():
-    wind = metered_wind(Supposition(300.0), 240.0, 5.0)
+    wind = suppose(Supposition(300.0).on_the_meter(), 240.0, 5.0)
     words = read_wind("5 m/s from 240", site_altitude=300.0)
     for name in ("height", "east", "north", "error"):
         np.testing.assert_allclose(getattr(wind, name), getattr(words, name), rtol=1e-9)
@@ -59,7 +59,7 @@ def test_the_law_gives_the_wind_of_the_same_words():
 
 def test_a_shape_is_set_at_the_meter_and_turned_as_a_whole():
     shape = WindProfile([2, 10, 500], [3.0, 4.0, 0.0], [0.0, 1.0, -9.0], [1, 1, 1])
-    wind = metered_wind(Supposition(0.0, shape), 30.0, 6.0)
+    wind = suppose(Supposition(0.0, shape).on_the_meter(), 30.0, 6.0)
     bearing, speed = direction_and_speed(*wind.at(2.0))
     assert math.degrees(bearing) == pytest.approx(30.0)
     assert speed == pytest.approx(6.0)
@@ -150,7 +150,7 @@ def test_beyond_the_top_never_milder_than_the_rim_nor_ever_go(dial):
 
 
 def test_the_limit_on_the_wind_is_told_as_the_meter_reads_it(dial):
-    wind = metered_wind(dial.supposition, 0.0, dial.limit)
+    wind = suppose(dial.supposition, 0.0, dial.limit)
     assert np.hypot(*wind.at(10.0)) == pytest.approx(20 * MILE_PER_HOUR, rel=0.01)
 
 
@@ -166,8 +166,8 @@ def test_a_go_on_winds_nobody_read_is_no_plain_go(dial):
     assert dataclasses.replace(go, verdict="hold", supposed=True).word == "hold"
     for node in dial.nodes[:3]:
         speed, from_deg = node.wind
-        known = known_wind(dial.supposition, from_deg, speed)
-        cloud = flown(dial.setup, metered_wind(dial.supposition, from_deg, speed))
+        known = dial.supposition.read(from_deg, speed)
+        cloud = flown(dial.setup, suppose(dial.supposition, from_deg, speed))
         limits = read_limits(dial.setup.flight, dial.setup.site)
         unread = decide(wind_checks(cloud, known, limits)) != "go"
         assert node.supposed == unread
@@ -177,9 +177,9 @@ def test_a_wind_of_the_dial_is_judged_as_any_flight(dial):
     """From north by the very flights, from elsewhere by these turned with the wind."""
     for place in (1, 9):
         node = dial.nodes[place]
-        north = metered_wind(dial.supposition, 0.0, node.wind[0])
+        north = suppose(dial.supposition, 0.0, node.wind[0])
         cloud = flown(dial.setup, north).turned(math.radians(node.wind[1]))
-        wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
+        wind = suppose(dial.supposition, node.wind[1], node.wind[0])
         trial = judged(cloud, dial.setup, wind)
         assert node.checks == trial.checks
         for part in cloud.parts:
@@ -197,7 +197,7 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
     )
     small = compute_dial(setup, dial.supposition, Reach(4.0, 1, 4))
     for node in small.nodes[1::2]:
-        wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
+        wind = suppose(dial.supposition, node.wind[1], node.wind[0])
         assert node.checks == judged(flown(setup, wind), setup, wind).checks
 
 
@@ -393,10 +393,9 @@ def test_pages_are_small_and_made_of_one_file(dial):
 def test_a_gust_is_carried_by_every_wind_of_the_dial(shaped):
     shape = WindProfile([2, 10, 500], [3.0, 4.0, 0.0], [0.0, 1.0, -9.0], [1, 1, 1])
     read = shape if shaped else None
-    for wind in (
-        metered_wind(Supposition(300.0, read), 240.0, 5.0, gust=1.4),
-        known_wind(Supposition(300.0, read), 240.0, 5.0, gust=1.4),
-    ):
+    gusty = Supposition(300.0, read).on_the_meter(1.4)
+    for wind in (suppose(gusty, 240.0, 5.0), gusty.read(240.0, 5.0)):
+        assert wind.gust == pytest.approx(2.0, abs=0.01)
         _, (_, strongest) = surface_wind(wind)
         assert strongest >= 7.0
         gusts = [level.gust for level in wind.levels if level.gust]
@@ -439,7 +438,10 @@ def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monke
     bad = {5: ((1, 1), "hold"), 8: None, 11: ((1, 2), "no-go")}
     asked = []
 
-    def worked(packed, supposition, reach, blocks, hands):
+    def worked(packed, suns, reach, blocks, hands):
+        return [by_one(sun, reach, blocks) for sun in suns]
+
+    def by_one(supposition, reach, blocks):
         winds = {at for block in blocks for at in block.winds(reach.directions)}
         cells = {at for block in blocks for at in block.cells()}
         asked.append((supposition.when.hour, len(cells)))
@@ -466,11 +468,29 @@ def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monke
     assert any("the sun at 08:30, 05:30, 11:30" in note for note in found.assumed)
 
 
+def test_layers_are_stirred_by_the_sun_of_the_flights(dunlin, saltgrass):
+    """Read at dawn and flown at noon they are as at noon; a dial has its other suns too."""
+    site = saltgrass
+    shape = WindProfile([2, 10, 500], [3.0, 4.0, 0.0], [0.0, 1.0, -9.0], [1, 1, 1])
+    noon = datetime.fromisoformat("2026-06-13T12:00-07:00")
+    still = suppose(Supposition.over_site(site, None, shape), 240.0, 5.0)
+    assert still.convection is shape.convection is None
+    supposed = Supposition.over_site(site, noon, shape)
+    words = suppose(Supposition.over_site(site, noon), 240.0, 5.0)
+    wind = suppose(supposed, 240.0, 5.0)
+    assert wind.convection == words.convection
+    assert wind.convection.speed > 2
+    assert any(note.startswith("rising and sinking air") for note in wind.assumed)
+    setup = Setup(dunlin, site)
+    hours = [sun.when.hour for sun in planned._suns(supposed, setup)]
+    assert hours == [12, 9, 12]
+
+
 @pytest.mark.parametrize("ahead", [-400, -1, 0, 3, 24 * 20])
 def test_a_wind_that_is_supposed_has_no_age(ahead, saltgrass):
     when = present() + timedelta(hours=ahead)
     supposed = Supposition.over_site(saltgrass, when)
-    for wind in (known_wind(supposed, 240.0, 5.0), supposed.read(None, 5.0)):
+    for wind in (supposed.read(240.0, 5.0), supposed.read(None, 5.0)):
         assert (wind.age, wind.undated) == (0.0, ())
         assert not any("counts as read" in note for note in wind.assumed)
 

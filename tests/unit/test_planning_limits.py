@@ -284,8 +284,11 @@ def test_a_grid_is_halved_the_way_that_words_change():
 
     size, most = (10, 36), sector.most_cells((10, 36), 0.9, 10.0)
     assert most == (5, 4)
-    told = [sector.settled((i, i + 1, 6, 7), size, most, judge) for i in range(10)]
-    assert told == [{"go"}] * 3 + [{"no-go"}] * 7
+    wanted = [(i, i + 1, 6, 7) for i in range(10)]
+    told = sector.settled(wanted, size, most, judge)
+    assert [told[one] for one in wanted] == [{"go"}] * 3 + [{"no-go"}] * 7
+    for one in wanted:
+        assert sector.settled([one], size, most, judge) == {one: told[one]}
     assert {(j, on) for *_, j, on in asked} == {(4, 8)}
     assert sector.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
 
@@ -297,13 +300,9 @@ def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
         i, up, j, on = span
         return ("go",) * 4 if i <= 5 < up and j <= 2 < on else {span}
 
-    assert sector.settled((5, 6, 2, 3), size, most, judge) is None
-    alone = [
-        (i, j)
-        for i in range(8)
-        for j in range(8)
-        if sector.settled((i, i + 1, j, j + 1), size, most, judge) is None
-    ]
+    wanted = [(i, i + 1, j, j + 1) for i in range(8) for j in range(8)]
+    told = sector.settled(wanted, size, most, judge)
+    alone = [(one[0], one[2]) for one in wanted if one not in told]
     assert alone == [(5, 2), (5, 3)]  # and the other half of the last span
 
 

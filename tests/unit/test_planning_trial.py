@@ -9,7 +9,7 @@ import pytest
 
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.planning.supposed import Supposition, head_share, suppose
+from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import basis_of, nearness, pack, try_flight, unpack
 from driftmap.rocket.fields import Uncertain
 from driftmap.verdict.assessment import Setup, assess
@@ -119,6 +119,6 @@ def test_a_calm_shape_cannot_be_scaled():
 
 def test_head_height_is_less_than_ten_metres():
     # ln(2/0.03) / ln(10/0.03), the logarithmic law over open land
-    assert head_share(Supposition(0.0)) == pytest.approx(
+    assert 1 / Supposition(0.0).over(2.0) == pytest.approx(
         np.log(2 / 0.03) / np.log(10 / 0.03)
     )
