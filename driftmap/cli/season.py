@@ -252,7 +252,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
-    from driftmap.planning.supposed import Supposition, suppose
+    from driftmap.planning.supposed import NO_HOUR, Supposition, suppose
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
     from driftmap.report.plantold import season_page, season_told
@@ -285,7 +285,8 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
             same = agreement(
                 setup, supposition, hours, ledger, check, scale=scale, hands=hands
             )
-        notes = [*hourly_notes(hours.source, height), *wind.assumed, *basis.assumed]
+        aloft = (note for note in wind.assumed if NO_HOUR not in note)
+        notes = [*hourly_notes(hours.source, height), *aloft, *basis.assumed]
     else:
         with hands_of(run, "soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Final, TypeVar
 
-from driftmap.air.convection import is_light
+from driftmap.air.convection import is_light, sun_height
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
@@ -44,6 +44,7 @@ __all__ = [
     "read_soundings",
     "season_hours",
     "season_soundings",
+    "season_suns",
 ]
 
 P = TypeVar("P")
@@ -56,6 +57,9 @@ SPEED_STEP: Final = 0.5
 
 GUST_STEP: Final = 2.0
 """Width of a bin of gusts above the mean [m s⁻¹]."""
+
+
+_SUNS_APART: Final = 1.0  # deg; a sun less high or low than this stirs the air alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +148,8 @@ def season_hours(
     wind at 10 m for each of that of the readings; ``hands``: who works on it; a part is
     a bin.
 
-    Result: one for each hour. Without a reading, or where a worker was lost, it is not
-    known.
+    Result: one for each hour, the worst by each of `season_suns`. Without a reading, or
+    where a worker was lost, it is not known.
     """
     every = {
         bin_of(_scaled(reading, scale)) for each in hours.readings for reading in each
@@ -154,18 +158,16 @@ def season_hours(
         (b for b in every if _name(b) not in ledger.found),
         key=lambda b: (b.speed, -1.0 if b.way is None else b.way),
     )
-    packed = pack(setup)
-    for gust in sorted({b.gust for b in todo}):
-        gusty = replace(supposition, gust=gust)
-        same = [b for b in todo if b.gust == gust]
-        steps = round(max(b.speed for b in same) / SPEED_STEP)
-        speeds = tuple(SPEED_STEP * i for i in range(1 + steps))
-        flights_of(packed, gusty, speeds)  # one for all threads, before any begins
-        try:
-            work = partial(_try_bin, packed, gusty, speeds)
-            _fill(ledger, work, {_name(b): b for b in same}, hands)
-        finally:
-            forget_flights()
+    packed, suns = pack(setup), season_suns(setup, supposition, hours)
+    said = [f" by the sun of {sun.when:%Y-%m-%dT%H:%MZ}" for sun in suns if sun.when]
+    said = said if len(suns) > 1 else [""]
+    for n, sun in enumerate(
+        suns
+    ):  # where there is a no-go already, none makes it worse
+        left = [b for b in todo if _worst(ledger, b, said[:n])[0] != "no-go"]
+        _fill_bins(packed, sun, ledger, left, said[n], hands)
+    for b in todo if len(suns) > 1 else ():
+        ledger.keep(_name(b), *_worst(ledger, b, said))
     return tuple(
         _by_light(
             setup,
@@ -181,6 +183,68 @@ def season_hours(
         )
         for time, each in zip(hours.times(), hours.readings, strict=True)
     )
+
+
+def season_suns(
+    setup: Setup, supposition: Supposition, hours: Hours
+) -> list[Supposition]:
+    """Give the air by the lowest, a middle and the highest sun of the hours that may be go.
+
+    They still and stir the air most; what is neither was assumed to be no worse than the
+    three. One where no place is known.
+    """
+    times = [at for at, each in _lit(setup, hours) if each]
+    if supposition.place is None or not times:
+        return [supposition]
+    height = {
+        at: sun_height(at, *supposition.place)
+        for start in times
+        for at in (start, start + timedelta(hours=1))
+    }
+    low, high = min(height, key=height.__getitem__), max(height, key=height.__getitem__)
+    half = (height[low] + height[high]) / 2
+    middle = min(height, key=lambda at: abs(height[at] - half))
+    found = [low]
+    for at in (middle, high):
+        if height[at] - height[found[-1]] > _SUNS_APART:
+            found.append(at)
+    return [replace(supposition, when=at) for at in found]
+
+
+def _lit(setup: Setup, hours: Hours) -> Iterator[tuple[datetime, tuple[Reading, ...]]]:
+    """Go through the hours that darkness does not hold."""
+    for time, each in zip(hours.times(), hours.readings, strict=True):
+        if _may_go(setup, time, time + timedelta(hours=1)):
+            yield time, each
+
+
+def _fill_bins(
+    packed: bytes,
+    supposition: Supposition,
+    ledger: Ledger,
+    bins: Sequence[Reading],
+    said: str,
+    hands: Hands | None,
+) -> None:
+    """Find what a ledger does not hold yet of some bins by one sun."""
+    for gust in sorted({b.gust for b in bins}):
+        gusty = replace(supposition, gust=gust)
+        same = [b for b in bins if b.gust == gust]
+        steps = round(max(b.speed for b in same) / SPEED_STEP)
+        speeds = tuple(SPEED_STEP * i for i in range(1 + steps))
+        flights_of(packed, gusty, speeds)  # one for all threads, before any begins
+        try:
+            work = partial(_try_bin, packed, gusty, speeds)
+            _fill(ledger, work, {_name(b) + said: b for b in same}, hands)
+        finally:
+            forget_flights()
+
+
+def _worst(ledger: Ledger, wind: Reading, said: Sequence[str]) -> tuple[Finding, str]:
+    """Give the worst that was found of a bin by some suns."""
+    names = (_name(wind) + each for each in said)
+    found = (ledger.found[name] for name in names if name in ledger.found)
+    return max(found, key=lambda one: FINDINGS.index(one[0]), default=("go", ""))
 
 
 def _fill(
@@ -212,20 +276,20 @@ def agreement(
     scale: float = 1.0,
     hands: Hands | None = None,
 ) -> Agreement:
-    """Fly some readings as they are, and compare with the verdicts of their bins.
+    """Fly some readings as they are, by their own sun, and compare with their bins.
 
     ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``scale`` and
     ``hands``: as in `season_hours`, which has filled the ledger; ``count``: readings to
     check, spread evenly over the season.
     """
-    known = [_scaled(reading, scale) for each in hours.readings for reading in each]
+    known = [(at, _scaled(r, scale)) for at, each in _lit(setup, hours) for r in each]
     stride = max(len(known) // max(count, 1), 1)
     picked = known[stride // 2 :: stride][:count]
-    work = partial(_try_reading, pack(setup), supposition)
+    work = partial(_try_hour, pack(setup), supposition)
     found = [
         (ledger.found[_name(bin_of(reading))][0], trial.verdict)
-        for reading, trial in zip(picked, sweep(work, picked, hands), strict=True)
-        if not isinstance(trial, Lost)
+        for (_, reading), trial in zip(picked, sweep(work, picked, hands), strict=True)
+        if not isinstance(trial, Lost) and trial.verdict != NOT_KNOWN
     ]
     return Agreement(
         len(found),
@@ -276,14 +340,28 @@ def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Tria
     return try_flight(setup, supposed)
 
 
+def _try_hour(
+    packed: bytes, supposition: Supposition, part: tuple[datetime, Reading]
+) -> Trial:
+    when, reading = part
+    if supposition.place is not None:
+        supposition = replace(supposition, when=when)
+    return _try_reading(packed, supposition, reading)
+
+
 def _by_light(setup: Setup, hour: SeasonHour, end: datetime) -> SeasonHour:
     """Hold an hour of which a part is dark, unless people answered that it is meant so."""
-    site, said = setup.site, setup.answers or Answers()
-    at = site.latitude, site.longitude
-    dark = not all(is_light(time, *at) for time in (hour.time, end))
-    if hour.finding != "go" or not dark or said.confirmed.get("night_arranged"):
+    if hour.finding != "go" or _may_go(setup, hour.time, end):
         return hour
     return replace(hour, finding="hold", blocked_by="it is dark")
+
+
+def _may_go(setup: Setup, start: datetime, end: datetime) -> bool:
+    """Tell whether it is light all along, or people answered that the dark is meant."""
+    site, said = setup.site, setup.answers or Answers()
+    at = site.latitude, site.longitude
+    light = is_light(start, *at) and is_light(end, *at)
+    return light or bool(said.confirmed.get("night_arranged"))
 
 
 @dataclass(frozen=True, slots=True)

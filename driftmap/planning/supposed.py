@@ -21,7 +21,7 @@ from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
-__all__ = ["METER_HEIGHT", "Reach", "Supposition", "Wind", "suppose"]
+__all__ = ["METER_HEIGHT", "NO_HOUR", "Reach", "Supposition", "Wind", "suppose"]
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""
@@ -43,7 +43,8 @@ _ON_A_DIAL: Final = (
     "still to be found and held against it"
 )
 
-_NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
+NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
+"""How the sun of a plan is told that is of no day."""
 
 _RISING: Final = re.compile("^(no rising|rising and sinking) air")
 
@@ -244,7 +245,7 @@ def _hour_told(supposition: Supposition) -> Iterator[str]:
     when = supposition.when
     if when is not None and supposition.shape is None:
         told = supposition.hour is not None
-        at = f"{when:%Y-%m-%d %H:%M %z}".rstrip() if told else _NO_HOUR
+        at = f"{when:%Y-%m-%d %H:%M %z}".rstrip() if told else NO_HOUR
         yield (
             f"winds aloft and rising air as usual at {at}: by a higher sun landings spread "
             "wider, by a lower one the wind grows more with height"

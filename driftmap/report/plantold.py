@@ -302,7 +302,7 @@ def season_told(data: dict[str, Any], voice: Voice) -> str:
     lines = [aligned(rows), ""]
     if bins:
         lines.append(
-            f"Bins: of {bins['checked_directly']} readings flown as they are in the same air, "
+            f"Bins: of {bins['checked_directly']} readings flown as they are, by their own sun, "
             f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} "
             "were not go where the bin is."
         )

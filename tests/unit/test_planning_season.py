@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.convection import sun_height
 from driftmap.core.errors import WindError
 from driftmap.planning import season
 from driftmap.planning.hours import Reading, read_hours, rose_of
@@ -171,6 +172,34 @@ def test_an_hour_in_the_dark_holds_unless_it_is_meant(tmp_path, setup, flown):
     meant = dataclasses.replace(setup, answers=Answers({"night_arranged": True}))
     found = season_hours(meant, Supposition(0.0), hours, Ledger("k"))
     assert {h.time.hour: h.finding for h in found}[8] == "go"
+
+
+def test_a_bin_has_its_worst_word_by_the_suns_of_the_hours(
+    tmp_path, setup, monkeypatch
+):
+    """A June noon may hold what the equinox lets go; a no-go is not flown by other suns."""
+    asked = []
+
+    def by_sun(packed, supposition, speeds, wind):
+        height = sun_height(supposition.when, *supposition.place)
+        asked.append((height, wind.speed))
+        worse = "no-go" if wind.speed > 3 else "hold" if height > 60 else "go"
+        return Trial(worse, problem="" if worse == "go" else worse)
+
+    monkeypatch.setattr(season, "_try_bin", by_sun)
+    path = write(tmp_path, "2026-06-21T14:00Z,90,2", "2026-06-21T20:00Z,90,4",
+                 "2026-06-21T17:00Z,90,2", "2026-06-21T08:00Z,90,6")  # fmt: skip
+    hours, ledger = read_hours(path), Ledger("k")
+    supposition = Supposition.over_site(setup.site)
+    found = season_hours(setup, supposition, hours, ledger)
+    told = {h.time.hour: h.finding for h in found if h.finding != "not known"}
+    assert told == {14: "hold", 17: "hold", 20: "no-go", 8: "no-go"}
+    suns = sorted({height for height, _ in asked})
+    assert len(suns) == 3  # of the hours of light alone
+    assert 0 < suns[0] < 30 < suns[1] < 60 < suns[2]
+    assert len([one for one in asked if one[1] == 2]) == 3
+    assert len([one for one in asked if one[1] == 4]) == 1
+    assert bins_to_fly(hours, ledger) == (3, 0)
 
 
 def test_an_hour_is_go_only_if_all_its_readings_are(tmp_path, setup, flown):
@@ -340,7 +369,7 @@ def test_an_hour_with_a_gust_is_flown_as_the_same_words_are(monkeypatch, setup):
     winds = []
     monkeypatch.setattr(season, "try_flight", lambda _, w: winds.append(w))
     season._try_reading(pack(setup), Supposition(0.0), Reading(75.0, 1.5, 3.5))
-    words = Supposition(0.0).spoken("1.5 m/s from 75 gusting to 5 m/s at 10 m")
+    words = Supposition(0.0)._spoken("1.5 m/s from 75 gusting to 5 m/s at 10 m")
     assert winds[0].gust == words.gust == pytest.approx(3.5)
     assert surface_wind(winds[0]) == surface_wind(words)
     assert np.allclose(winds[0].error, words.error)
