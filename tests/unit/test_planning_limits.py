@@ -313,6 +313,6 @@ def test_a_stretch_of_speeds_is_never_told_by_a_part_of_it():
         asked.append(span)
         return ("go", "go", "hold", "hold")
 
-    assert sector.settled((2, 4, 0, 1), (8, 4), (8, 4), judge) is None
+    assert sector.settled([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
     assert all(i <= 2 and up >= 4 for i, up, *_ in asked)
     assert len(asked) >= 2
