@@ -251,7 +251,12 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     """
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
-    from driftmap.planning.season import agreement, bins_to_fly, season_hours
+    from driftmap.planning.season import (
+        agreement,
+        bins_to_fly,
+        season_hours,
+        season_suns,
+    )
     from driftmap.planning.supposed import NO_HOUR, Supposition, suppose
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
@@ -274,7 +279,8 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     same: Agreement | None = None
     if near:
         hours, scale = _hours(file, log), supposition.over(height)
-        ledger = open_ledger(path, run_key(setup, supposition))
+        suns = (sun.when for sun in season_suns(setup, supposition, hours))
+        ledger = open_ledger(path, run_key(setup, supposition, *suns))
         every, left = bins_to_fly(hours, ledger, scale=scale)
         _going_on(every - left, every)
         with hands_of(run, "winds") as hands:

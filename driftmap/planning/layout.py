@@ -257,17 +257,19 @@ def _places(
     scores = _scored(question, asked, watched, hands)
     for spot in spots:
         people, edge = people_and_edge(sites[spot])
-        place = _place(question.rose, spot, scores.get(spot, []))
-        yield (
-            replace(
-                place,
-                broken=broken[spot],
-                to_people=min(people.values(), default=np.inf),
-                to_boundary=edge,
-                shift=math.dist(spot, spots[0]),
-            ),
-            sites[spot],
+        go, unknown, hazard, held_by = _weighed(question.rose, scores.get(spot, []))
+        place = Place(
+            *spot,
+            broken=broken[spot],
+            go=go,
+            unknown=unknown,
+            hazard=hazard,
+            held_by=held_by,
+            to_people=min(people.values(), default=np.inf),
+            to_boundary=edge,
+            shift=math.dist(spot, spots[0]),
         )
+        yield place, sites[spot]
 
 
 def _scored(
@@ -333,8 +335,10 @@ def _score(trial: Trial, watched: str) -> _Score:
     return _Score(trial.verdict, max(hits, default=0.0), trial.held_by)
 
 
-def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
-    """Weigh the scores of one candidate by the winds."""
+def _weighed(
+    rose: Rose, scores: Sequence[Sequence[_Score]]
+) -> tuple[float, float, float, Held]:
+    """Weigh the scores of one candidate by the winds: go, not known, hazard, what holds most."""
     total = sum(weight for *_, weight in rose)
     go = unknown = hazard = 0.0
     blocks: defaultdict[str, float] = defaultdict(float)
@@ -349,14 +353,4 @@ def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
                 blocks[name] += weight
                 named.setdefault(name, score.held_by)
     most = max(blocks, key=lambda text: (blocks[text], text), default="")
-    return Place(
-        *spot,
-        broken=(),
-        go=go / total,
-        unknown=unknown / total,
-        hazard=hazard / total,
-        held_by=named[most],
-        to_people=0.0,
-        to_boundary=0.0,
-        shift=0.0,
-    )
+    return go / total, unknown / total, hazard / total, named[most]
