@@ -4,8 +4,6 @@ Point mechanics with g = 9.80665 m/s²; values computed to the digits shown. Wha
 left is common practice, no source: most printed fins within 5 ft, two 30 and 45 ft off.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """An altimeter's apogee time is not exact, and the speed off the rail hangs on it."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

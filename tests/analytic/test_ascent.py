@@ -8,8 +8,6 @@ Burn and coast: closed form with quadratic drag and mean mass (Fehskens and Male
 from memory), numbers computed from it.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """Thrown fragments against numerical trajectories and closed forms."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

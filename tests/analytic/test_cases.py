@@ -1,7 +1,5 @@
 """What the cases do, against closed forms and the trade's own facts."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 

@@ -9,8 +9,6 @@ The random clouds are fixed by their seeds. Tolerances are five standard errors,
 another seed fails in one of two million comparisons.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

@@ -1,7 +1,5 @@
 """The air of the day against the standard atmosphere and numerical hydrostatics."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp

@@ -4,8 +4,6 @@ Closed forms: quadratic drag in still air of constant density (any mechanics tex
 worked numbers computed from them), drift at terminal speed in uniform and sheared wind.
 """
 
-from __future__ import annotations
-
 import importlib.util
 from pathlib import Path
 

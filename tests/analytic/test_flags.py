@@ -5,8 +5,6 @@ ARC R&M 1345, 1930; Munson, Young & Okiishi, *Fundamentals of Fluid Mechanics*, 
 (length twice the width read in a quote). Worked values of the EN form computed.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """Flutter margins of flights whose margin is known in closed form."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -4,8 +4,6 @@ Seeds are fixed; tolerances are five standard errors, so that another seed fails
 two million comparisons.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 

@@ -6,8 +6,6 @@ from it (the two-gas formula with 461.52 J/(kg K) for vapour agrees to 1e-6). Pr
 altitude: inverse of the U.S. Standard Atmosphere 1976, computed.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -6,8 +6,6 @@ Worked values below were computed from those formulas, reductions and loads from
 closed form of the equation of motion, to the digits shown.
 """
 
-from __future__ import annotations
-
 from math import degrees, log, pi
 
 import numpy as np

@@ -6,8 +6,6 @@ elsewhere with DOP853 at 1e-12 and two step limits: apogee after 23.7723391 s at
 4602.05722 m.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp

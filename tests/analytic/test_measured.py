@@ -5,8 +5,6 @@ added; thrust and drag are found again. The fit has its own equations of motion
 (`driftmap.rocket.vertical`), so agreement also checks one against the other.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache
 

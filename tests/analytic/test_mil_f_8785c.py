@@ -4,8 +4,6 @@ Source: MIL-F-8785C, 1980, sec. 3.7.3.4, read in secondary copies; the rule abov
 from memory. Worked values computed, to four decimals.
 """
 
-from __future__ import annotations
-
 import pytest
 
 from driftmap.air.turbulence import REFERENCE_HEIGHT, turbulence

@@ -1,7 +1,5 @@
 """Flights planned without recovery, and what recovery they would need, by hand."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from math import exp, pi, sqrt
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What goes wrong under power, against closed forms and a tight solver."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 

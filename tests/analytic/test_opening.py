@@ -1,7 +1,5 @@
 """Opening loads and outcomes against the equation of motion and closed forms."""
 
-from __future__ import annotations
-
 from math import pi
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What comes off falls as its shape makes it, by hand."""
 
-from __future__ import annotations
-
 from math import pi
 from pathlib import Path
 

@@ -14,8 +14,6 @@ m/s, 128.492 m; 200 N s in 2 s from 0.1 kg: c = 2000 m/s, v = 47.520 + 2000 ln(2
 130.493²/2g above: 1173.8 m, 5.000 + 13.307 = 18.307 s after lift-off.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

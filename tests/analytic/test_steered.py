@@ -1,7 +1,5 @@
 """A rare hit known from steered flights, against plain flights by the hundred thousand."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

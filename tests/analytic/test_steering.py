@@ -5,8 +5,6 @@ variance ``slope**2 + rest**2`` on each axis, so a rectangle holds a product of 
 differences of the normal distribution function.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy.special import ndtr

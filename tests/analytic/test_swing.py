@@ -4,8 +4,6 @@ The rigid body below is written for this test alone and solved by scipy's DOP853
 velocity, axis and its rate, with mass, thrust and air as functions of time and height.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path

@@ -4,8 +4,6 @@ Source: D. J. Martin, NACA TN 4197, 1958, Eq. (18), from memory; worked values c
 The constants printed there, 39.3 and 14.7 lbf/in², are 24 ε γ p0 / π rounded.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

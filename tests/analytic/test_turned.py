@@ -4,8 +4,6 @@ Nothing but the wind and a rail of fixed bearing tells one direction from anothe
 of the equations of motion; common practice, no source).
 """
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from dataclasses import replace

@@ -8,8 +8,6 @@ and each report weighs it anew. The richer truth is an integrator of its own
 (`truths.richer_landings`). ``--write`` puts what runs have printed into DEVELOPERS.md as one table.
 """
 
-from __future__ import annotations
-
 import os
 import sys
 import tempfile

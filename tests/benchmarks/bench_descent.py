@@ -9,8 +9,6 @@ engine; their ratios; errors against DOP853 at 1e-10; and peak memory. A benchma
 nothing here passes or fails.
 """
 
-from __future__ import annotations
-
 import resource
 import shutil
 import subprocess

@@ -9,8 +9,6 @@ for a rail that follows the wind and for one of fixed bearing.
 A benchmark measures; nothing here passes or fails.
 """
 
-from __future__ import annotations
-
 import subprocess
 import sys
 import tempfile

@@ -9,8 +9,6 @@ the plain one, the share of their intervals that hold it, and the time of one. A
 measures; nothing here passes or fails.
 """
 
-from __future__ import annotations
-
 import sys
 import time
 from datetime import UTC, datetime

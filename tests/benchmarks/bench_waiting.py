@@ -10,8 +10,6 @@ picks rows by their names; without any, all are run: some minutes. A command tha
 not know has no figure there. A benchmark measures; nothing here passes or fails.
 """
 
-from __future__ import annotations
-
 import argparse
 import math
 import os

@@ -1,7 +1,5 @@
 """Ways to damage what a user hands over: bytes, lines, words, numbers, trees, other forms."""
 
-from __future__ import annotations
-
 import json
 import random
 import re

@@ -9,8 +9,6 @@ steers no terminal and leaves no file behind. Prints counts by reader and outcom
 fault with the seed that makes it again.
 """
 
-from __future__ import annotations
-
 import argparse
 import json
 import multiprocessing

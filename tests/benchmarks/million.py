@@ -9,8 +9,6 @@ else, a warning or more than 10 s is a fault, told with its number, which makes 
 counted stands in FILE after every thousand, and the next run goes on from there.
 """
 
-from __future__ import annotations
-
 import argparse
 import random
 import signal

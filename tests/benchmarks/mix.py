@@ -5,8 +5,6 @@ height, wind scale, wind turn and sideways speed, fall through twelve wind level
 density of the standard troposphere. SI units, heights above the field.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.integrate import solve_ivp
 

@@ -1,7 +1,5 @@
 """Rockets that nobody has built, each allowed by the reader: shapes for the physics to meet."""
 
-from __future__ import annotations
-
 import math
 import random
 

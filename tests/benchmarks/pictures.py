@@ -7,8 +7,6 @@ closed and the clock at the hour of each flight, and writes what a reader sees, 
 colours, to FOLDER (`examples/pictures`).
 """
 
-from __future__ import annotations
-
 import io
 import re
 import shlex

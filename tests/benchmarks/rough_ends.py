@@ -11,8 +11,6 @@ takes no more, an output that is closed or full, no home, odd languages and zone
 end with 0, 2, 3 or 4 and no traceback. Prints counts; exit code 1 after any fault.
 """
 
-from __future__ import annotations
-
 import argparse
 import contextlib
 import importlib

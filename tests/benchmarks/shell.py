@@ -4,8 +4,6 @@ A process costs half a second of imports each time; `test_cli` starts a real one
 is what is tried.
 """
 
-from __future__ import annotations
-
 import contextlib
 import io
 import subprocess

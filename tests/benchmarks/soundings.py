@@ -1,7 +1,5 @@
 """Reads real winds: soundings, a mast's record, and stations beside each other."""
 
-from __future__ import annotations
-
 import csv
 import gzip
 import re

@@ -7,8 +7,6 @@ runs `tests/reference` and writes every comparison that passed, as the tests mad
 value, theirs, the difference and what was allowed; and how many of each into the guide.
 """
 
-from __future__ import annotations
-
 import ast
 import re
 import sys

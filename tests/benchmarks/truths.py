@@ -1,7 +1,5 @@
 """Flights flown as the truth, what people might tell of them, and a richer truth."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

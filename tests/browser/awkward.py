@@ -1,7 +1,5 @@
 """Sites that are hard to draw, a language that is none, and what every page must keep to."""
 
-from __future__ import annotations
-
 import copy
 import json
 import math

@@ -1,7 +1,5 @@
 """Properties of opening, flutter, scatter and the day's air that hold for any input."""
 
-from __future__ import annotations
-
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st

@@ -1,7 +1,5 @@
 """What must hold for any fall, whatever the numbers."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from hypothesis import given, settings

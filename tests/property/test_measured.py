@@ -1,7 +1,5 @@
 """Whatever a record holds, it is read or refused by name; nothing else happens."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What must hold for any flight: more rocket, less distance or less known is never better."""
 
-from __future__ import annotations
-
 import numpy as np
 import shapely
 from hypothesis import given

@@ -1,7 +1,5 @@
 """Properties of the local frame that hold at any place."""
 
-from __future__ import annotations
-
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st

@@ -5,8 +5,6 @@ from memory); Newcombe, *Statistics in Medicine* 17, 857-872, 1998, table I, exa
 (from memory); further rows computed from the beta form.
 """
 
-from __future__ import annotations
-
 import pytest
 
 from driftmap.core import estimate

@@ -11,8 +11,6 @@ Sources
   memory), 95 % two-sided.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

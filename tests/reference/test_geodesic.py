@@ -13,8 +13,6 @@ Sources
 - Metres per degree at the equator: from a and e² of WGS 84 (NIMA TR8350.2).
 """
 
-from __future__ import annotations
-
 import math
 
 import pytest

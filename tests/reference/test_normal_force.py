@@ -6,8 +6,6 @@ textbook.) A fin far from the body's axis feels no body: the factor of interfere
 Mean aerodynamic chord and its quarter: integrals of the chord, done here by numbers.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -14,8 +14,6 @@ Sources
 Limits are compared exactly: a length in feet is exact in metres.
 """
 
-from __future__ import annotations
-
 import math
 
 import pytest

@@ -3,8 +3,6 @@
 Data: package eurec4a-snd 2.1.5 (PyPI, MIT), see tests/data/falls/SOURCES.md.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

@@ -16,8 +16,6 @@ article 99 of 2005 and caa.co.uk. car: canadianrocketry.org and the exemption of
 common practice, no source.
 """
 
-from __future__ import annotations
-
 import math
 import re
 

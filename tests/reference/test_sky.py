@@ -8,8 +8,6 @@ Sources
   secondary copies).
 """
 
-from __future__ import annotations
-
 import pytest
 from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser

@@ -7,8 +7,6 @@ library fluids (MIT licence), which finds its own drag coefficient from the Reyn
 number.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from fluids.drag import drag_sphere, v_terminal

@@ -4,8 +4,6 @@ Table: NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, table I (from memory 
 digits shown). Library: fluids, ``ATMOSPHERE_1976`` (MIT licence), geometric altitude.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from fluids.atmosphere import ATMOSPHERE_1976

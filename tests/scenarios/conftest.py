@@ -1,7 +1,5 @@
 """One teller of verdicts for all scenes."""
 
-from __future__ import annotations
-
 import pytest
 from scene import speaker
 

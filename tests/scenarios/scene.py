@@ -1,7 +1,5 @@
 """Scenes: a flight at a site in a wind with its answers, told to the command line."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import math

@@ -4,8 +4,6 @@ A claim beside what is published or can be known is heard and brings no go; a dr
 pieces is the ground it stands for; a set of rules takes nothing away from another.
 """
 
-from __future__ import annotations
-
 import json
 
 import pytest

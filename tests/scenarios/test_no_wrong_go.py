@@ -3,8 +3,6 @@
 Each starts from a plain club day that is go with everything told, and changes one thing.
 """
 
-from __future__ import annotations
-
 import math
 
 import pytest

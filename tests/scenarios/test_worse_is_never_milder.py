@@ -1,7 +1,5 @@
 """Step by step worse: more people, more ground, less known, older, rarer; never milder."""
 
-from __future__ import annotations
-
 import json
 from datetime import datetime
 from functools import cache

@@ -1,7 +1,5 @@
 """Answers count for the day, site and flight they were given for, and for no other."""
 
-from __future__ import annotations
-
 import dataclasses
 import re
 import tomllib

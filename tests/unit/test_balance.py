@@ -1,7 +1,5 @@
 """Static margin, normal force and inertia: stated, computed, assumed, and judged."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The aim told beside people under a fall really keeps that fall off them."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 from math import radians

@@ -1,7 +1,5 @@
 """The command line as a shell sees it: exit codes, one clear line, nothing half written."""
 
-from __future__ import annotations
-
 import json
 import os
 import subprocess

@@ -1,7 +1,5 @@
 """Thrust curves as data sheets and load cells write them."""
 
-from __future__ import annotations
-
 import pytest
 
 from driftmap.core.errors import FlightError

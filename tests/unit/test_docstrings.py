@@ -4,8 +4,6 @@ Parameters are listed where a reader calls from outside: the package's own names
 formulas, air and trajectory. Elsewhere a line that says why is enough.
 """
 
-from __future__ import annotations
-
 import importlib
 import inspect
 import pkgutil

@@ -1,7 +1,5 @@
 """Each check by itself: a quiet cloud made by hand, in which one thing at a time goes wrong."""
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What the modules on canopies, opening, flutter, gusts, impact and the day refuse."""
 
-from __future__ import annotations
-
 import re
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Reading a flight: what is accepted, and one clear line for what is not."""
 
-from __future__ import annotations
-
 import math
 from pathlib import Path
 

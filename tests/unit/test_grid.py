@@ -1,7 +1,5 @@
 """Grid, radii and contours: shapes, weights, degenerate clouds, bad input."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

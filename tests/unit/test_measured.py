@@ -1,7 +1,5 @@
 """A flight file with an altimeter's record: what is accepted, one line for what is not."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What a range officer is told of recovery: openings, descent, and how often it fails."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import cache
 from pathlib import Path

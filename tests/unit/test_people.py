@@ -1,7 +1,5 @@
 """Casualties and individual risk: what counts, what does not, and what is refused."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

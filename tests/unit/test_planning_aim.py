@@ -1,7 +1,5 @@
 """Rail aim: never beyond the code's tilt, away from people, and back inside."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 import shapely

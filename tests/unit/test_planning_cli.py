@@ -1,7 +1,5 @@
 """The planning commands: what they print, what they write, and bad input in one line."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import get_args, get_type_hints

@@ -1,7 +1,5 @@
 """Sweeps on a cluster engine's own executor, the optional extra ``dask``."""
 
-from __future__ import annotations
-
 import os
 import warnings
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """Layout: the same ground from another pad, rules kept, and hazard ranked."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Wind limits: bounded by the code's wind, even on even ground, the same anywhere."""
 
-from __future__ import annotations
-
 import math
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor

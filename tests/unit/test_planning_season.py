@@ -1,7 +1,5 @@
 """A season: gaps are not known, a run goes on where it stopped, shares have intervals."""
 
-from __future__ import annotations
-
 import dataclasses
 import json
 from datetime import UTC, datetime, timedelta

@@ -1,7 +1,5 @@
 """Sweeps: in order, the same on any executor, and a lost worker costs its own part."""
 
-from __future__ import annotations
-
 import multiprocessing
 from concurrent.futures import (
     BrokenExecutor,

@@ -1,7 +1,5 @@
 """A planned verdict is the one an assessment gives, but for questions of the day."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

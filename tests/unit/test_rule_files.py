@@ -1,7 +1,5 @@
 """Rule files: what comes with the package is whole, and what is wrong is refused by row."""
 
-from __future__ import annotations
-
 import tomllib
 from pathlib import Path
 

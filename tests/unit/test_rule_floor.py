@@ -1,7 +1,5 @@
 """What no rule set, file or country takes away, and what a set is silent on."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

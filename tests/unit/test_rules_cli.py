@@ -1,7 +1,5 @@
 """``driftmap rules``: what it prints, and what it refuses."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

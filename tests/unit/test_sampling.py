@@ -1,7 +1,5 @@
 """How many flights: goals, doubling, precision, and what is refused."""
 
-from __future__ import annotations
-
 import math
 import os
 import signal

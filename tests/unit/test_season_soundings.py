@@ -1,7 +1,5 @@
 """A season from soundings: each flown as it is, one that cannot be used is not known."""
 
-from __future__ import annotations
-
 import json
 from datetime import UTC, datetime
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Sites read as drawn, and broken ones refused in one line."""
 
-from __future__ import annotations
-
 import copy
 import dataclasses
 import json

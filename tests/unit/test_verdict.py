@@ -1,7 +1,5 @@
 """From a cloud to checks: counted per flight, edges inside, nothing lost to NaN."""
 
-from __future__ import annotations
-
 import gc
 import json
 import weakref
