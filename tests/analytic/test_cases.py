@@ -331,7 +331,7 @@ def test_late_opening_is_faster_at_opening(whimbrel):
     assert np.corrcoef(load, cloud.draws["late by"])[0, 1] > 0.8
 
 
-def test_burst_throws_every_way_within_its_energy(willet):
+def test_burst_throws_every_way_within_its_energy():
     text = (
         (EXAMPLES / "willet.toml")
         .read_text()
@@ -397,7 +397,7 @@ loose = ["nose cone"]
 """
 
 
-def test_a_case_of_the_flight_file_is_flown(willet):
+def test_a_case_of_the_flight_file_is_flown():
     flight = _from_text((EXAMPLES / "willet.toml").read_text() + OWN, EXAMPLES / "x")
     cloud = flown(flight, samples=400)
     cases = [c for c in cloud.tree.cases if c.cause == "shock cord parts"]

@@ -226,7 +226,7 @@ def test_a_finger_is_wide(browser, page, demo):
     assert near[1] is None
 
 
-def test_print_keeps_verdict_map_and_cautions(browser, page, demo):
+def test_print_keeps_verdict_map_and_cautions(browser, page):
     browser.look(page)
     browser.cdp("Emulation.setEmulatedMedia", media="print")
     for selector in (

@@ -15,8 +15,6 @@ from driftmap.formulas.opening import (
 )
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, chances
 
-SHARE = st.floats(0.01, 0.99)
-
 
 @given(st.floats(1e-4, 1e4), st.sampled_from([0.5, 1.0, 2.0]))
 def test_reduction_is_a_share_and_grows_with_mass(parameter, exponent):

@@ -25,7 +25,6 @@ from driftmap.rules import Question, read_rules, rule_sets
 
 FT, MI, NMI, MPH, G, H = 0.3048, 1609.344, 1852.0, 0.44704, 1e-3, 3600.0
 DEG = math.pi / 180
-INF = math.inf
 
 
 def bands(*rows):

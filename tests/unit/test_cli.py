@@ -319,7 +319,7 @@ def test_drop_tells_what_is_known_of_its_wind(winds, said):
     assert said in run.stdout
 
 
-def test_compare_and_cases(tmp_path):
+def test_compare_and_cases():
     run = driftmap(
         *("compare", FLIGHT, "--site", SITE, "--wind", NOON, "--when", WHEN[NOON]),
         *("--samples", 500, "--json"),

@@ -360,7 +360,7 @@ def test_the_same_seed_gives_the_same_page(dial):
     assert pages[0] == pages[1] != pages[2]
 
 
-def test_a_wind_that_cannot_be_flown_holds_and_says_why(dial):
+def test_a_wind_that_cannot_be_flown_holds_and_says_why():
     node = Node((1.0, 0.0), "hold", problem="the rail is too short")
     told = tell_reasons([node], [], english("us"))
     [[_, outcome, _, text]] = told["lines"][0]

@@ -36,7 +36,7 @@ def explain(found, *more, samples=2000):
     return CliRunner().invoke(explain_command, arguments)
 
 
-def test_fins_by_a_buried_rocket_broke_on_the_ground(tmp_path):
+def test_fins_by_a_buried_rocket_broke_on_the_ground():
     run = explain(ROOT / "examples" / "found.toml")
     assert run.exit_code == 0, run.output + str(run.exception)
     first = next(line for line in run.output.splitlines()[1:] if line)

@@ -70,7 +70,7 @@ def test_the_order_is_that_of_the_keys_and_no_aim_is_tried_twice(found):
     assert len(pairs) == len(set(pairs))
 
 
-def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, dunlin):
+def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found):
     _, aims = found
     limits = {c.limit for a in aims for c in a.trial.checks if c.unit == "deg"}
     assert limits == {16.0, 20.0}  # the site's own, and the code's as a yardstick

@@ -194,7 +194,7 @@ def test_season_goes_on_from_its_file(tmp_path):
         ),
     ],
 )
-def test_bad_input_is_one_line(command, arguments, said, tmp_path):
+def test_bad_input_is_one_line(command, arguments, said):
     with pytest.raises(InputError) as caught:
         run(command, *arguments)
     assert said in str(caught.value)

@@ -130,7 +130,7 @@ def test_the_file_to_fill_in_is_written_once(tmp_path):
     assert "0 broken, 0 not surely kept, 0 to be answered" in run(*more).output
 
 
-def test_at_night_the_flight_is_dark(tmp_path):
+def test_at_night_the_flight_is_dark():
     document = json.loads(run("--when", "2026-06-13T23:30-07:00", "--json").output)
     (line,) = [r for r in document["rules"] if r["name"] == "sun_height"]
     assert (line["outcome"], line["answer"]) == ("ask", ["night_authorised"])

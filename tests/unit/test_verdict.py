@@ -208,7 +208,7 @@ def test_waiver_is_a_cylinder(demo):
     assert out_of_waiver(cloud, narrow).estimate == 1.0
 
 
-def test_harm_follows_head_count_and_shelter(willet, saltgrass, demo):
+def test_harm_follows_head_count_and_shelter(saltgrass, demo):
     def total(**change):
         areas = tuple(
             replace(a, **change) if a.name == "Camp" else a for a in saltgrass.areas
