@@ -114,6 +114,19 @@ class Supposition:
         told = self.when is not None and self.when.date() != _EQUINOX.date()
         return self.when if told else None
 
+    def by_any_sun(self) -> list[Supposition]:
+        """Suppose the same by suns of the year, where no day is told.
+
+        A noon at the equinox, a sun on the horizon, and a midsummer noon: they still and
+        stir the air most.
+        """
+        if self.hour is not None or self.shape is not None or self.place is None:
+            return [self]
+        noon = self.when or _EQUINOX
+        summer = timedelta(days=92 if self.place[0] >= 0 else -89)
+        times = (noon, noon - timedelta(hours=6), noon + summer)
+        return [replace(self, when=time) for time in times]
+
     def on_the_meter(self, gust_factor: float = 1.0) -> Supposition:
         """Suppose the same by what a hand-held meter reads."""
         return replace(self, at=METER_HEIGHT, gust_factor=gust_factor)

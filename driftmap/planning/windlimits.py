@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
 import numpy as np
 
-from driftmap.planning.sector import Sector, flights_of, forget_flights
+from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
@@ -121,7 +121,7 @@ def wind_limits(
     way, it is halved down to `TOLERANCE`. Every speed is a verdict in full on both sides
     of the sector, and every span that is told as go is judged as a whole, all on the same
     seed (`driftmap.planning.span`); sectors and speeds with one verdict all over are
-    judged together.
+    judged together. Where no hour is told, each has its worst word by any sun of the year.
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns
     with height; ``directions``: directions the middles of the sectors come from,
@@ -136,9 +136,10 @@ def wind_limits(
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
-    # One for all threads, before any begins.
-    flights_of(packed, supposition, speeds)
-    work = partial(_one_direction, packed, supposition, speeds, half)
+    suns = supposition.by_any_sun()
+    for sun in suns:  # one for all threads, before any begins
+        flights_of(packed, sun, speeds)
+    work = partial(_one_direction, packed, suns, speeds, half)
     try:
         found = sweep(work, directions, hands)
     finally:
@@ -153,13 +154,28 @@ def wind_limits(
 
 def _one_direction(
     packed: bytes,
-    supposition: Supposition,
+    suns: Sequence[Supposition],
     speeds: tuple[float, ...],
     half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    sector = Sector(flights_of(packed, supposition, speeds), from_deg, half)
-    return search(from_deg, speeds, sector.at, sector.between)
+    every = [Sector(flights_of(packed, s, speeds), from_deg, half) for s in suns]
+
+    def at(speed: float) -> Trial:
+        return _worst_of(sector.at(speed) for sector in every)
+
+    def between(low: float, high: float) -> Trial:
+        return _worst_of(sector.between(low, high) for sector in every)
+
+    return search(from_deg, speeds, at, between)
+
+
+def _worst_of(trials: Iterator[Trial]) -> Trial:
+    """Give the worst by some suns; after a no-go no more is asked."""
+    found = next(trials)
+    while found.verdict != "no-go" and (other := next(trials, None)) is not None:
+        found = worst((found, other))
+    return found
 
 
 def search(

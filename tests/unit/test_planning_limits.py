@@ -4,7 +4,7 @@ import math
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from driftmap.air.convection import sun_height
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import sector
 from driftmap.planning import windlimits as searching
@@ -314,3 +315,35 @@ def test_a_stretch_of_speeds_is_never_told_by_a_part_of_it():
     assert sector.settled([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
     assert all(i <= 2 and up >= 4 for i, up, *_ in asked)
     assert len(asked) >= 2
+
+
+def test_limits_of_no_hour_have_their_worst_word_by_any_sun(monkeypatch, saltgrass):
+    """What a noon at the equinox lets go, a midsummer noon may hold, and a low sun fail."""
+    supposition = Supposition.over_site(saltgrass)
+    suns = supposition.by_any_sun()
+    heights = [sun_height(sun.when, *sun.place) for sun in suns]
+    noon = 90 - saltgrass.latitude
+    assert heights == pytest.approx([noon, 0, noon + 23.4], abs=1.5)
+    asked = []
+
+    class ByOne:
+        def __init__(self, flights, from_deg, half):
+            self.sun = suns.index(flights)
+
+        def at(self, speed):
+            asked.append((speed, self.sun))
+            worse = {1: speed > 2, 2: speed > 1}.get(self.sun, speed > 3)
+            return Trial("go" if not worse else "no-go" if self.sun != 2 else "hold")
+
+        def between(self, low, high):
+            return self.at(high)
+
+    monkeypatch.setattr(searching, "Sector", ByOne)
+    monkeypatch.setattr(searching, "flights_of", lambda packed, sun, speeds: sun)
+    found = searching._one_direction(b"", suns, (0.5, 1.0, 1.5, 2.5, 3.5), 5.0, 0.0)
+    assert found.go_below == 1.0
+    told = dict(found.tried)
+    assert (told[1.5], told[2.5], told[3.5]) == ("hold", "no-go", "no-go")
+    assert (3.5, 1) not in asked  # a no-go by the first sun is asked of no other
+    hour = datetime(2026, 6, 13, 15, tzinfo=UTC)
+    assert len(Supposition.over_site(saltgrass, hour).by_any_sun()) == 1
