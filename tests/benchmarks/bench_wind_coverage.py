@@ -16,7 +16,7 @@ the sounding as it is. ``--write`` puts the table into DEVELOPERS.md.
 import argparse
 import re
 import sys
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -125,7 +125,7 @@ def soon(wind, pairs):
 
 def readings(sounding, how, pairs):
     """Tell a part of a sounding."""
-    told = []
+    told, when = [], datetime.fromisoformat(sounding.time)
     if "near" in how:
         near = dict(how["near"])
         z, away = near.pop("height"), near.pop("away", 0.0)
@@ -142,8 +142,9 @@ def readings(sounding, how, pairs):
         wind += pairs["off"] * np.hypot(*size) * vector(pairs["rng"])
         turned = near.get("turn", 0.0) * pairs["rng"].standard_normal()
         wind *= np.exp(1j * pairs["off"] * turned)
-        kept = {"kind": "surface", "age": hours, "away": away, **near}
-        told.append(reading([wind], [z], "told", **kept))
+        kept = {"kind": "surface", "away": away, **near}
+        valid = when - timedelta(hours=hours)
+        told.append(reading([wind], [z], "told", valid=valid, **kept))
     if "aloft" in how:
         heights, age = how["aloft"], how.get("old", 0.0)
         wind = sounding.at(heights)
@@ -161,11 +162,8 @@ def readings(sounding, how, pairs):
             wind[i] = wind[i] if age else soon(wind[i], pairs)
             size = uncertainty.FRESH_ERROR, uncertainty.SPEED_SHARE * abs(wind[i])
             wind[i] += np.hypot(*size) * vector(pairs["rng"])
-        told.append(
-            reading(
-                wind, heights, "aloft", unit=KNOT, degrees=5.0, age=age, error=ALOFT
-            )
-        )
+        kept = {"valid": when - timedelta(hours=age), "error": ALOFT}
+        told.append(reading(wind, heights, "aloft", unit=KNOT, degrees=5.0, **kept))
     return told
 
 
