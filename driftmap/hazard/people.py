@@ -190,10 +190,12 @@ def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
         fine, more = _lattice(area.shape, step, near)
         spots, looked = np.concatenate([spots, fine]), looked + more
     confidence = 1 - (1 - CONFIDENCE) / looked
-    found = [
-        weighted_mean(each, impacts.flights, near.densest, confidence=confidence)
-        for each in _each_spot(near, spots)
-    ]
+
+    def told(each: FloatArray) -> Estimate:
+        return weighted_mean(each, impacts.flights, near.densest, confidence=confidence)
+
+    nothing = told(np.zeros(0))  # about most spots of wide ground
+    found = [told(each) if each.size else nothing for each in _each_spot(near, spots)]
     worst = max(range(len(found)), key=lambda i: found[i].estimate)
     lower, upper = (max(getattr(e, k) for e in found) for k in ("lower", "upper"))
     east, north = spots[worst].tolist()
@@ -293,13 +295,16 @@ def _each_spot(near: _Nearby, spots: FloatArray) -> Iterator[FloatArray]:
     bins = column * key + np.floor(near.north / reach).astype(np.int64)
     order = np.argsort(bins, kind="stable")
     bins = bins[order]
-    for east, north in spots.tolist():
-        middle = math.floor(east / reach) * key + math.floor(north / reach)
-        ends = [
-            np.searchsorted(bins, (middle + over - 1, middle + over + 2))
-            for over in (-key, 0, key)
-        ]
-        rows = np.concatenate([order[start:end] for start, end in ends])
+    middle = np.floor(spots / reach).astype(np.int64) @ (key, 1)
+    beside = middle[:, None, None] + np.array([-key, 0, key])[:, None] + (-1, 2)
+    ends = np.searchsorted(bins, beside)  # shape (s, 3, 2)
+    filled = np.any(ends[:, :, 0] < ends[:, :, 1], axis=1)
+    for spot, own, any_near in zip(spots.tolist(), ends, filled, strict=True):
+        if not any_near:
+            yield np.zeros(0)
+            continue
+        east, north = spot
+        rows = np.concatenate([order[start:end] for start, end in own])
         half = near.side[rows] / 2
         within = np.abs(near.east[rows] - east) <= half
         rows = rows[within & (np.abs(near.north[rows] - north) <= half)]
