@@ -36,8 +36,7 @@ from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
-from driftmap.rules.kinds import FACTS
-from driftmap.rules.ruleset import amount
+from driftmap.rules.kinds import FACTS, amount
 from driftmap.verdict.assessment import STALE
 
 __all__ = ["dial_html"]

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FACTS, FLOOR, KINDS
+from driftmap.rules.kinds import FACTS, FLOOR, KINDS, amount
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import (
     Condition,
@@ -17,7 +17,6 @@ from driftmap.rules.ruleset import (
     RocketClass,
     Rule,
     RuleSet,
-    amount,
     joined,
     not_known,
     reason,

@@ -22,11 +22,13 @@ from driftmap.rules.kinds import (
     GROUPS,
     KINDS,
     NOT_COVERED,
+    SCALE,
+    UNIT,
     Kind,
     Sense,
     not_covered,
 )
-from driftmap.rules.ruleset import SCALE, UNIT, Rule, RuleSet, joined, not_known
+from driftmap.rules.ruleset import Rule, RuleSet, joined, not_known
 
 __all__ = ["RuleResult", "evaluate"]
 
@@ -333,8 +335,11 @@ def _of(demand: Demand) -> RuleResult:
     """Begin the line of a rule with why it applies, and nothing compared."""
     rule = demand.rule
     kind = None if rule.question else KINDS[rule.name]
-    return replace(
-        _line(rule.name, rule.asks, rules=demand.rules, source=rule.cited),
+    return _line(
+        rule.name,
+        rule.asks,
+        rules=demand.rules,
+        source=rule.cited,
         why=demand.why,
         yardstick=bool(demand.yardstick),
         unit=UNIT[kind.dimension] if kind else "",

@@ -21,9 +21,8 @@ from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Motor
 from driftmap.rules.answers import Answers
-from driftmap.rules.kinds import FACTS, GROUPS
+from driftmap.rules.kinds import FACTS, GROUPS, amount
 from driftmap.rules.lands import beside_aerodromes, near_a_border
-from driftmap.rules.ruleset import amount
 
 __all__ = [
     "Facts",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import math
 from collections.abc import Callable, Container, Mapping, Set
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -17,13 +18,16 @@ __all__ = [
     "GROUPS",
     "KINDS",
     "NOT_COVERED",
+    "SCALE",
     "TOPICS",
+    "UNIT",
     "Fact",
     "Group",
     "Kind",
     "Realm",
     "Scope",
     "Sense",
+    "amount",
     "motor_class",
     "not_covered",
 ]
@@ -235,6 +239,48 @@ KINDS: Final = MappingProxyType(
     }
 )
 """Every limit by the name a rule file uses."""
+
+UNIT: Final = MappingProxyType(
+    {
+        "length": "m",
+        "speed": "m/s",
+        "mass": "kg",
+        "impulse": "N s",
+        "force": "N",
+        "angle": "deg",
+        "time": "h",
+        "share": "share",
+        "number": "",
+    }
+)
+"""Unit in which a result gives each kind of quantity."""
+
+SCALE: Final = MappingProxyType({"angle": math.pi / 180, "time": 3600.0})
+"""SI units in one of `UNIT`, where that is not SI."""
+
+
+def amount(value: float, dimension: str) -> str:
+    """Write a quantity with its unit.
+
+    Parameters
+    ----------
+    value : float
+        In SI.
+    dimension : str
+        A key of `UNIT`.
+
+    Returns
+    -------
+    str
+        The number, to six digits, and the unit.
+
+    Examples
+    --------
+    >>> amount(640.01, "impulse")
+    '640.01 N s'
+    """
+    return f"{value / SCALE.get(dimension, 1.0):,.6g} {UNIT[dimension]}".rstrip()
+
 
 Realm = Literal["ground", "air"]
 """What one code may hold the whole of."""

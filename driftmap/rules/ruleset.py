@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
 from pydantic import (
@@ -23,11 +22,9 @@ from pydantic import (
 
 from driftmap.core.errors import nearest
 from driftmap.core.units import parse
-from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope
+from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope, amount
 
 __all__ = [
-    "SCALE",
-    "UNIT",
     "Band",
     "Condition",
     "Question",
@@ -35,7 +32,6 @@ __all__ = [
     "Rule",
     "RuleFile",
     "RuleSet",
-    "amount",
     "joined",
     "not_known",
     "quantity",
@@ -363,48 +359,6 @@ class RuleSet:
     classes: tuple[RocketClass, ...]
     rules: tuple[Rule, ...]
     whole: tuple[Realm, ...] = ()
-
-
-UNIT: Final = MappingProxyType(
-    {
-        "length": "m",
-        "speed": "m/s",
-        "mass": "kg",
-        "impulse": "N s",
-        "force": "N",
-        "angle": "deg",
-        "time": "h",
-        "share": "share",
-        "number": "",
-    }
-)
-"""Unit in which a result gives each kind of quantity."""
-
-SCALE: Final = MappingProxyType({"angle": math.pi / 180, "time": 3600.0})
-"""SI units in one of `UNIT`, where that is not SI."""
-
-
-def amount(value: float, dimension: str) -> str:
-    """Write a quantity with its unit.
-
-    Parameters
-    ----------
-    value : float
-        In SI.
-    dimension : str
-        A key of `UNIT`.
-
-    Returns
-    -------
-    str
-        The number, to six digits, and the unit.
-
-    Examples
-    --------
-    >>> amount(640.01, "impulse")
-    '640.01 N s'
-    """
-    return f"{value / SCALE.get(dimension, 1.0):,.6g} {UNIT[dimension]}".rstrip()
 
 
 def reason(condition: Condition, value: float) -> str:
