@@ -125,8 +125,8 @@ def answer(
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
     now = Occasion.of(flight, site, when)
     scope = told["scope"]
-    if until is not None and (scope != "day" or until <= when):
-        said = "ends what is answered for the day, later than now"
+    if until is not None and (scope not in {"day", "flight"} or until <= when):
+        said = "ends what is answered for the day or a flight, later than now"
         raise InputError("until", "", f"{until:%Y-%m-%d %H:%M} does not: it {said}")
     with folder.held():
         files = answer_files(folder)

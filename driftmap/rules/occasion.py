@@ -122,7 +122,7 @@ class Head:
     taken_back : tuple of str
         Answers against flying that were taken back since, and who had given them.
     until : datetime or None
-        When what was answered for the day ends, such as a waiver, with its zone.
+        When what was answered for the day or a flight ends, such as a waiver, with its zone.
     """
 
     day: date
@@ -150,10 +150,10 @@ class Head:
             else self.day == occasion.day
         ):
             return f"answered for {self.day}, and the flight is on {occasion.day}"
-        if scope == "flight":
-            return self._not_of(occasion)
+        if scope == "flight" and (told := self._not_of(occasion)):
+            return told
         when, end = occasion.when, self.until
-        if scope == "day" and end is not None and when is not None and when >= end:
+        if not lasts and end is not None and when is not None and when >= end:
             return f"answered until {end:%H:%M %z}, and that is past"
         return self._not_there(occasion, *_NEAR[scope == "ground"])
 

@@ -22,7 +22,7 @@ function part(desk, scope, head, rows) {
 
 function line(desk, row) {
   const give = async value => {
-    const by = find("#by").value.trim(), until = row.scope === "day" && value ? find("#until").value.trim() : "";
+    const by = find("#by").value.trim(), until = ["day", "flight"].includes(row.scope) && value ? find("#until").value.trim() : "";
     if (!by) find("#by").focus();  // the desk says that a name is wanted
     if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by, until}), "Answered.")) enter(desk, item);
   };
