@@ -56,15 +56,15 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     that has grown too old since.
     """
     if told is None:
-        return Word("hold", False, "Being flown", was=was)
+        return Word("hold", False, "Being worked out", was=was)
     until = told.when + GOOD_FOR
-    late = "Flown too long ago; it is being flown again"
+    late = "Worked out too long ago; it is being worked out again"
     if told.expires is not None and told.expires < until:
         until, late = told.expires, "The wind is too old, or it gets dark: look again"
     reasons = told.reasons or (told.counts,)
     verdict, sure = told.verdict, told.sure or told.problem
     if verdict == "go" and not sure:
-        verdict, reasons = "hold", ("First flights are clear; more are being flown",)
+        verdict, reasons = "hold", ("First flights are clear; more are being worked out",)
     if verdict == "go" and not told.when <= time < until:
         verdict, reasons = "hold", (late, *reasons)
     changed = was if was and was != verdict else ""

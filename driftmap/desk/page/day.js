@@ -38,7 +38,7 @@ function step(desk) {
   if (!waiting.length) return find("#add-file").options.length ? ["Next: add a flight below. "] : go("Next: write a flight", "flight");
   if (!state.winds.rows.some(row => row.counts)) return go("Next: read the wind", "wind");
   const next = waiting[0];
-  if (!next.sure) return [`Being flown: ${next.name}. The word stands when it is done.`];
+  if (!next.sure) return [`Being worked out: ${next.name}. The word stands when it is done.`];
   if (next.word === "hold" && [next.reason, ...next.more].some(text => /question|answer/i.test(text))) return [el("b", {}, `${next.name}: HOLD. `), ...go(`Next: answer for ${next.name}`, "answers", next)];
   const said = el("b", {}, `${next.name}: ${WORDS[next.word]}. `);
   if (next.word === "go") return [said, "Next on the pad, if the officer says so."];
@@ -81,7 +81,7 @@ function row(desk, item, place, count) {
       el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name), item.pad ? el("small", {}, el("bdi", {}, item.pad)) : ""),
       el("p", {class: "reason"}, item.reason), pads(desk, item),
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
-      el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
+      el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `worked out for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
       desk.state.aside && item.word !== "no-go" ? el("p", {class: "aside"}, desk.state.aside) : "",
       item.back.length ? el("details", {class: "back"}, el("summary", {}, item.back[0]), el("p", {}, `Read back, a wrong unit shows: ${item.back.join(", ")}.`)) : "",
       item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
@@ -149,7 +149,7 @@ async function found(item) {
 // A go turns to hold, in every room, when its time is out or the desk is silent.
 export function lapse(state, ago, silent) {
   const over = state.items.filter(item => item.word === "go" && (silent || !(item.good_for > ago)));
-  for (const item of over) Object.assign(item, {word: "hold", good_for: null, reason: silent ? "The desk does not answer" : "Its time ran out; it is being flown again"});
+  for (const item of over) Object.assign(item, {word: "hold", good_for: null, reason: silent ? "The desk does not answer" : "Its time ran out; it is being worked out again"});
   return over.length > 0;
 }
 
@@ -158,7 +158,7 @@ export function tick(desk) {
   const ago = since(desk.heard) / 1000;
   for (const item of desk.state?.items || []) {
     if (item.word !== "go") continue;
-    const left = Math.max(0, item.good_for - ago), text = `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}`;
+    const left = Math.max(0, item.good_for - ago), text = `Good for ${Math.floor(left / 60)} min ${String(Math.floor(left % 60)).padStart(2, "0")} s`;
     for (const good of document.querySelectorAll(`.flight[data-id="${CSS.escape(item.id)}"] .left`)) good.textContent = text;
   }
 }

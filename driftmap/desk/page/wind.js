@@ -62,7 +62,7 @@ export function begin(desk) {
     const text = await doing(() => reading());
     if (text === null) return;
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
-    if (await doing(() => ask("winds/take", {text}), `Taken: ${text}, by ${meter().name}. Every flight is flown again.`)) {
+    if (await doing(() => ask("winds/take", {text}), `Taken: ${text}, by ${meter().name}. Every flight is worked out again.`)) {
       forget();
       for (const id of ["#speed", "#gust", "#ago"]) find(id).value = "";
       find("#speed").focus();
@@ -72,7 +72,7 @@ export function begin(desk) {
   find("#try").addEventListener("click", () => look(find("#report").value, find("#read-at").value));
   find("#paste").addEventListener("submit", async event => {
     event.preventDefault();
-    const told = await doing(() => ask("winds/take", {text: find("#report").value, read_at: find("#read-at").value.trim()}), "Taken. Every flight is flown again.");
+    const told = await doing(() => ask("winds/take", {text: find("#report").value, read_at: find("#read-at").value.trim()}), "Taken. Every flight is worked out again.");
     if (told) { forget(); find("#report").value = ""; }
   });
   find("#file").addEventListener("change", event => read(event.target.files[0]));
@@ -112,7 +112,7 @@ function balloon(desk) {
     const date = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
     const text = [`# released ${date} ${find("#released").value.trim()}${/(Z|[-+]\d\d:?\d\d)$/i.test(find("#released").value.trim()) ? "" : zone}`, `# ascent ${find("#rises").value.trim()}`,
       `time_s,elevation_deg,${find("#balloon-north").value}`, ...full.map(row => row.join(","))].join("\n") + "\n";
-    if (await doing(() => ask("winds/take", {text}), "Taken. Every flight is flown again.")) forget();
+    if (await doing(() => ask("winds/take", {text}), "Taken. Every flight is worked out again.")) forget();
   });
 }
 
