@@ -64,7 +64,10 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     reasons = told.reasons or (told.counts,)
     verdict, sure = told.verdict, told.sure or told.problem
     if verdict == "go" and not sure:
-        verdict, reasons = "hold", ("First flights are clear; more are being worked out",)
+        verdict, reasons = (
+            "hold",
+            ("First flights are clear; more are being worked out",),
+        )
     if verdict == "go" and not told.when <= time < until:
         verdict, reasons = "hold", (late, *reasons)
     changed = was if was and was != verdict else ""

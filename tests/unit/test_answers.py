@@ -151,7 +151,9 @@ def test_what_is_open_is_asked_and_what_is_said_twice_is_no_doubt(tmp_path):
     ("until", "holds"),
     [("08:30:00-07:00", False), ("08:31:00-07:00", True), ("15:31:00Z", True)],
 )
-def test_answers_of_the_day_and_of_a_flight_that_end_are_open_from_then_on(tmp_path, until, holds):
+def test_answers_of_the_day_and_of_a_flight_that_end_are_open_from_then_on(
+    tmp_path, until, holds
+):
     said = read(tmp_path, f"{HEAD}until = 2026-06-13T{until}\n{GIVEN}")
     assert counted(said) == SEASON | (DAY | FLIGHT if holds else set())
     assert all("answered until 08:30 -0700" in said.stale[name] for name in said.stale)
