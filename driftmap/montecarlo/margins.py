@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, Final, NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -102,12 +102,24 @@ class Landed:
         return self.radii[SHARES.index(0.9)]
 
 
-@lru_cache(maxsize=64)  # the pieces of a cloud or two: map and sheet ask eight times
+_KNOWN: Final[WeakKeyDictionary[Cloud, dict[tuple[str, str], Landed]]] = (
+    WeakKeyDictionary()
+)
+"""What was summed up, as long as its cloud lives: map and sheet ask for it eight times."""
+
+
 def landed(cloud: Cloud, part: Part) -> Landed:
     """Sum up the landings of a piece, each flight counted by what it stands for.
 
     ``part``: one of its parts.
     """
+    known, key = _KNOWN.setdefault(cloud, {}), (part.case, part.body)
+    if key not in known:
+        known[key] = _landed(cloud, part)
+    return known[key]
+
+
+def _landed(cloud: Cloud, part: Part) -> Landed:
     east, north = cloud.east[part.rows], cloud.north[part.rows]
     mean_east, mean_north = mean_point(east, north, weights=part.weights)
     near, wide, all_but_few = radii(east, north, SHARES, weights=part.weights)
