@@ -863,7 +863,8 @@ def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark)
 
 
 def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
-    CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])
+    made = CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])
+    assert (tmp_path / "survey.html").exists(), made.output + repr(made.exception)
     browser.cdp(
         "Page.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path)
     )

@@ -1,7 +1,6 @@
 """Explaining what was found: the right case, in words, and loud when there is none."""
 
 import json
-import sys
 from functools import cache
 from math import erfc, exp, sqrt
 from pathlib import Path
@@ -21,7 +20,6 @@ from driftmap.observations.observation import Odds
 from driftmap.observations.weighing import ODD, fit_of, weigh
 
 ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
 
 
 def explain(found, *more, samples=2000):
