@@ -379,7 +379,7 @@ def test_names_can_be_put_away(browser, page):
 
 
 def test_views(browser, page):
-    browser.look(page)
+    browser.open(page)
     zooms = {}
     for name in ("people", "flight", "everything"):
         click(browser, f"button[data-view='{name}']")
