@@ -162,7 +162,8 @@ def _target(
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
     of = hashlib.sha256(now.placed.encode()).hexdigest()[:6]
     if scope == "flight":
-        of = "-".join(re.findall(r"\w+", now.flight.lower()))[:30] + f"-{now.rocket}"
+        flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:30]
+        of = f"{flight}-{now.rocket}-{of}"
     end = "" if until is None else f"-{until.astimezone(UTC):%H%MZ}"
     stem = f"answers/{now.day}-{scope}-{of}-{who}{end}"
     names = (f"{stem}{f'-{again}' if again else ''}.toml" for again in count())

@@ -84,15 +84,13 @@ class Sight:
         return ("far_" if abs(turn) > _FAR else "") + ("right" if turn > 0 else "left")
 
 
-def sight_of(assessment: Assessment) -> Sight | None:
-    """Pick the crowd whose left and right are told: spectators first; None at the pad alone."""
+def sights_of(assessment: Assessment) -> list[Sight]:
+    """List the crowds that have a left and a right, spectators first; none at the pad."""
     people = [area for area in assessment.site.areas if area.occupied]
     people.sort(key=lambda area: area.role != "spectators")
-    for area in people:
-        middle = area.shape.representative_point()
-        if math.hypot(middle.x, middle.y) > _OVER:
-            return Sight(area.name, middle.x, middle.y)
-    return None
+    middles = [(area.name, area.shape.representative_point()) for area in people]
+    sights = [Sight(name, at.x, at.y) for name, at in middles]
+    return [one for one in sights if math.hypot(one.east, one.north) > _OVER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +148,14 @@ class Watch:
             return self.up.last + _OPENING
         return trigger.value + _OPENING if trigger.at == "time" else None
 
+    def one_side(self) -> bool:
+        """Tell whether what falls when nothing opens is on the same side of all crowds."""
+        fast = self.fast
+        if fast is None:
+            return True
+        sights = sights_of(self.told)
+        return len({one.side(fast.distance, fast.azimuth) for one in sights}) < 2
+
     def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
         """Say where to look; ``named``: with the crowd whose left and right it is."""
         say = self.voice.say
@@ -178,7 +184,7 @@ def watch(assessment: Assessment, voice: Voice) -> Watch:
         found,
         straight_down(found),
         climb(assessment),
-        sight_of(assessment),
+        next(iter(sights_of(assessment)), None),
         [] if any_way is None else astray(any_way.likelihood, any_way.within, voice),
         voice,
     )

@@ -205,7 +205,8 @@ def poster_html(
     Parameters as for `brief_html`.
     """
     seen = watch(assessment, voice)
-    lines = instruction(seen, named=False)  # the crowd's own left and right
+    # It hangs at every crowd: left and right are their own where all have the same.
+    lines = instruction(seen, named=not seen.one_side())
     # What may go astray stands on the sheet: a poster has few lines.
     told = [line for line in lines if line not in seen.stray]
     if assessment.verdict == "no-go":

@@ -143,7 +143,7 @@ def _file(
         stale=stale,
         files=((path.name, digest),),
         taken_back=() if head.not_for(occasion, today) else head.taken_back,
-        until=None if head.not_for(occasion, "day") else head.until,
+        until=None if head.not_for(occasion, today) else head.until,
     )
 
 

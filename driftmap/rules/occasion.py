@@ -140,7 +140,7 @@ class Head:
             return f"answered for another site, {self.site}"
         lasts = scope in {"season", "ground"}
         if occasion.day is None:
-            if scope == "day":
+            if not lasts:
                 return (
                     f"answered for {self.day}, and the day of the flight is not known"
                 )

@@ -251,7 +251,7 @@ def _flutter_unknown(cloud: Cloud) -> Iterator[str]:
     if fins and fast > bound:
         yield (
             f"whether the fins flutter at {fast:.0f} m/s is not worked out: state their "
-            "root, tip, span, thickness and material"
+            "root, tip, span, thickness, and material or shear_modulus"
         )
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shapely import affinity
 
 from driftmap.core.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
@@ -350,6 +351,23 @@ def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
             here = [m for m in re.findall(r'class="kept[^<]*', page) if counted in m]
             assert page.count(counted) == len(here)
             assert bool(here) == (verdict == "go")
+
+
+def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
+    demo, english
+):
+    voice = Voice(english, "us")
+    south = next(a for a in demo.site.areas if a.role == "spectators")
+    north = dataclasses.replace(
+        south,
+        name="North crowd",
+        shape=affinity.scale(south.shape, 1, -1, origin=(0, 0)),
+    )
+    whose = plain(voice.say("side.seen", side="", area=south.name))
+    for areas, told in (((south,), False), ((south, north), True)):
+        site = dataclasses.replace(demo.site, areas=areas)
+        changed = dataclasses.replace(demo, site=site, verdict="go")
+        assert (whose in plain(poster_html(changed, voice))) == told
 
 
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
