@@ -198,6 +198,9 @@ class Flight(Table):
     source, notes, said : str, tuple of str, tuple of str
         The file it was read from, what reading it inferred or assumed, and remarks of the
         curves it names.
+    fitted : bool
+        Whether the motor was put together from a record, which shows no thrust begin; only
+        reading a record says so, as its label then knows it better.
     """
 
     name: Name
@@ -221,6 +224,7 @@ class Flight(Table):
     source: str = ""
     notes: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
+    fitted: bool = False
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

@@ -55,7 +55,7 @@ _MODELS: dict[str, type[BaseModel]] = {
     "rail": Rail,
     "sustainer": Sustainer,
 }
-_NOT_KEYS = {"notes", "said", "source"}  # of Flight, but not of the file
+_NOT_KEYS = {"fitted", "notes", "said", "source"}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
@@ -93,10 +93,11 @@ def read_flight(path: str | Path) -> Flight:
         if isinstance(table, dict) and isinstance(motor, dict):
             table["motor"] = _with_curve(motor, Path(path), where, said)
     notes: tuple[str, ...] = ()
-    if "measured" in data:
+    fitted = "measured" in data
+    if fitted:
         data, notes = _with_record(data, Path(path), said)
     told = {"source": source, "notes": notes, "said": tuple(dict.fromkeys(said))}
-    return _checked(Flight, {**data, **told}, source)
+    return _checked(Flight, {**data, **told, "fitted": fitted}, source)
 
 
 def _checked(

@@ -76,11 +76,6 @@ class Motor(Table):
     stages: Annotated[int, Field(ge=1, le=5)] = 1
 
     @property
-    def guessed(self) -> bool:
-        """Whether its curve was put together from a record, which shows no thrust begin."""
-        return bool(self.times) and self.burn_time.spread is not None
-
-    @property
     def average_thrust(self) -> float:
         """Impulse over the time at which motors are certified to burn [N].
 

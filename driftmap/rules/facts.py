@@ -143,7 +143,7 @@ def facts_of(
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
         numbers |= _motors(flight)
-        ranges |= _guessed(flight.motors[0])
+        ranges |= _fitted(flight.motor) if flight.fitted else {}
     elif impulse is not None:
         numbers["total_impulse"] = impulse
     if when is not None:
@@ -207,14 +207,12 @@ def _motors(flight: Flight) -> dict[str, float]:
         "motor_count": float(sum(motor.count for motor in motors)),
         "stages": float(max(first.stages, apart)),
         "propellant_mass": sum(motor.propellant_mass for motor in motors),
-        **({} if first.guessed else {"average_thrust": first.average_thrust}),
+        **({} if flight.fitted else {"average_thrust": first.average_thrust}),
     }
 
 
-def _guessed(motor: Motor) -> dict[str, tuple[float, float]]:
+def _fitted(motor: Motor) -> dict[str, tuple[float, float]]:
     """Give the thrust of a motor that is known by a record: its label knows it better."""
-    if not motor.guessed:
-        return {}
     burn, thrust = motor.burn_time, motor.average_thrust
     wide = 2 * (burn.spread or 0.0) / burn.value
     ends = thrust / (1 + wide), thrust / max(1 - wide, _SHORTEST)

@@ -164,7 +164,7 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     """Hold on a motor's label that cannot have carried a flight known by its flight alone."""
     flight = cloud.plan.flight
-    if answers is None or not (flight.motor is None or flight.motor.guessed):
+    if answers is None or not (flight.motor is None or flight.fitted):
         return
     if flight.motor is None and answers.numbers.get("motor_count", 1.0) > 1:
         yield Check(

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from driftmap import fly, read_winds
 from driftmap.air.wind import STILL_AIR
-from driftmap.core.errors import InputError
+from driftmap.core.errors import FlightError, InputError
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import (
@@ -607,3 +607,26 @@ def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
     assert claimed(cloud) == []
     assert claimed(cloud, average_thrust=95.0) == []
     assert claimed(cloud, average_thrust=30.0) != []
+
+
+def test_a_curve_that_a_flier_tells_is_no_guess_however_long_it_burns(
+    tmp_path, saltgrass
+):
+    """Only a record leaves its thrust to the label: here that answer changes nothing known."""
+    text = (ROOT / "examples" / "willet.toml").read_text()
+    told = (
+        'total_impulse = "241 N s"\nburn_time = "5 s +/- 0.3 s"\n'
+        "times = [0, 0.1, 4.8, 5.0]\nthrusts = [0, 52, 48, 0]"
+    )
+    curve = 'thrust_curve = "willet_motor.csv"'
+    assert curve in text
+    path = tmp_path / "own.toml"
+    path.write_text(text.replace(curve, told))
+    flight = read_flight(path)
+    known = facts_of(flight, saltgrass)
+    assert known.numbers["average_thrust"] == flight.motor.average_thrust
+    with pytest.raises(InputError, match="average_thrust: average thrust is known"):
+        with_answers(known, Answers(numbers={"average_thrust": 190.0}))
+    path.write_text("fitted = true\n" + text)
+    with pytest.raises(FlightError, match="fitted: is not a key here"):
+        read_flight(path)
