@@ -945,22 +945,28 @@ def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
     assert read_answers(files, picked_rules(site), tomorrow).taken_back == ()
 
 
-def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder):
+@pytest.mark.parametrize(
+    ("name", "scope"), [("no_airport_near", "ground"), ("motor_allowed", "flight")]
+)
+def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder, name, scope):
     put_on(ask, "willet")
     (item,) = read_day(folder).items
-    told = {"name": "no_airport_near", "scope": "ground", "value": "yes", "by": "Ann"}
+    told = {"name": name, "scope": scope, "value": "yes", "by": "Ann"}
     here = ask.good(f"answers/{item.id}", told)["file"]
     drawn = json.loads(folder.text("site.geojson"))
     (pad,) = [f for f in drawn["features"] if f["properties"]["role"] == "pad"]
     pad["geometry"]["coordinates"][0] += 0.005
+    drawn["elevation"] = "4200 ft"
     folder.path("site.geojson").write_text(json.dumps(drawn))
     rows = {row["name"]: row for row in ask.good(f"answers/{item.id}")}
-    assert rows["no_airport_near"]["needed"]
-    assert "km off" in rows["no_airport_near"]["stale"]
+    assert rows[name]["needed"]
+    assert "km off" in rows[name]["stale"]
     there = ask.good(f"answers/{item.id}", told)["file"]
     assert there != here
-    assert "no_airport_near" in tomllib.loads(folder.text(here))
-    assert "no_airport_near" in tomllib.loads(folder.text(there))
+    for file in (here, there):
+        assert name in tomllib.loads(folder.text(file))
+    rows = {row["name"]: row for row in ask.good(f"answers/{item.id}")}
+    assert rows[name]["given"] == "yes"
 
 
 def test_an_answer_for_the_day_bears_its_end(ask, folder):
