@@ -180,10 +180,13 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 
 
 def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
-    """Give the places of people, numbered as on the map, what fails first."""
+    """Give the places of people, numbered as on the map, danger first, then what fails.
+
+    Who stands in danger is told to move, whatever the checks say of the place.
+    """
     numbers = marks.people_numbers(spot.area for spot in places)
     people = [spot for spot in places if spot.stand]
-    people.sort(key=lambda spot: -OUTCOMES.index(spot.outcome))
+    people.sort(key=lambda s: (s.kind != "danger", -OUTCOMES.index(s.outcome)))
     unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
     flags = {"pass": "", "warn": unsure, "fail": unsafe}
     zone = {
@@ -206,7 +209,7 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
             "zone": spot.kind and zone[spot.kind],
             "outcome": spot.outcome,
             "seen": spot.seen,
-            "flag": flags[spot.outcome],
+            "flag": flags["fail" if spot.kind == "danger" else spot.outcome],
         }
         for spot in people
     ]
@@ -221,8 +224,15 @@ def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
     for kind in ("danger", "caution"):
         names = [row["name"] for row in people if row["kind"] == kind]
         if names:
-            zone, named = voice.say(f"zone.{kind}"), places_named(names, voice)
-            told.append(voice.say("instruct.partly", zone=zone, names=named))
+            words = {
+                "zone": voice.say(f"zone.{kind}"),
+                "names": places_named(names, voice),
+            }
+            told.append(
+                voice.say("instruct.move", **words)
+                if kind == "danger"
+                else voice.say("instruct.partly", **words)
+            )
     return told
 
 

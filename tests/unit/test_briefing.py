@@ -370,9 +370,28 @@ def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
         assert (whose in plain(poster_html(changed, voice))) == told
 
 
+@pytest.mark.parametrize("said", ["fail", "warn", "pass"])
+def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
+    """Whatever the checks say: no place in caution, nor outside, is told more sternly."""
+    voice = Voice(english, "us")
+    zoned = zones(demo.cloud, outer_line(demo.cloud, demo.contours))
+    calm, *others = [s for s in sheetfacts.spots(demo, zoned) if s.stand]
+    calm = dataclasses.replace(calm, kind="danger", outcome=said)
+    worst = [dataclasses.replace(s, kind="caution", outcome="fail") for s in others]
+    rows = tables.people_rows([*worst, calm], voice)
+    assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
+    assert tables.partly(rows, voice)[0].startswith("MOVE AWAY – ")
+    mild = [dataclasses.replace(s, outcome=said) for s in worst]
+    flags = {row["kind"]: row["flag"] for row in tables.people_rows(mild, voice)}
+    told = {"fail": "MOVE AWAY", "warn": "ask first", "pass": ""}
+    assert flags == {"caution": told[said]}
+    assert not any("MOVE" in t for t in tables.partly(rows[1:], voice))
+
+
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
-def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
+def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome, monkeypatch):
     """A place over its limit is never just listed among those to stand at."""
+    monkeypatch.setattr(sheetfacts, "zone_at", lambda *_: None)  # danger has its own
     area = next(a.name for a in demo.site.areas if a.role == "spectators")
     checks = tuple(
         dataclasses.replace(c, outcome=outcome if c.area == area else "pass")
