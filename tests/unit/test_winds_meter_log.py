@@ -257,3 +257,11 @@ def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
     assert off.error[0] < far.error[0]
     assert any("read the wind at the field" in said for said in far.warned)
     assert not here.warned
+
+
+@pytest.mark.parametrize("remark", ["# away 12", "# height 33", "# height 2."])
+def test_a_length_without_its_unit_is_refused(remark):
+    """33 may be feet, and 12 miles: taken for metres both would be milder."""
+    text = "time,speed_mps,from_deg\n2026-06-13T08:25-07:00,3,250\n"
+    with pytest.raises(WindError, match="bears no unit"):
+        _told(f"{remark}\n{text}")
