@@ -173,14 +173,20 @@ def weight_name(voice: Voice) -> str:
 
 
 def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
-    """Say in two short lines what comes down in a zone."""
-    device = _last(flight.recovery) if zone.case == WORKS else ""
-    speed = voice.fall(zone.speed)
+    """Say in two short lines what comes down in a zone.
+
+    Both of the plan's own fall, else of the hardest and of the first: no fall is told by
+    the speed of one and the second of another.
+    """
+    speed, time = voice.fall(zone.speed), voice.seconds(zone.soonest)
+    if zone.case != WORKS:
+        hardest = voice.say("zone.hardest", speed=speed)
+        return [hardest, voice.say("zone.first", time=time)]
     first = voice.say("zone.falls", speed=speed)
-    if device:
+    if device := _last(flight.recovery):
         name = voice.say(f"device.{device}")
         first = voice.say("zone.under", device=name, speed=speed)
-    return [first, voice.say("zone.after", time=voice.seconds(zone.soonest))]
+    return [first, voice.say("zone.after", time=time)]
 
 
 def settled(checks: Iterable[Check], voice: Voice) -> str:

@@ -23,6 +23,7 @@ from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import HEIGHT, WIDTH, Room
+from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.document import document
 
@@ -239,7 +240,7 @@ def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned)
             assert f"{spot.area.name} · {spot.area.people}" in picture
     assert "DANGER" in picture
     assert "CAUTION" in picture
-    assert re.search(r"falls at \d+\u00a0mph", picture)
+    assert re.search(r"hardest at \d+\u00a0mph", picture)
     drawn = drawn_kinds(seen)
     for kind, path in (("boundary", 'class="edge"'), ("way", 'class="lane"')):
         assert (kind in drawn) == (path in picture)
@@ -252,3 +253,19 @@ def test_ground_says_which_zone_it_reaches_into(zoned):
     left = shapely.difference(caution.shape, danger.shape)
     assert zone_at(left.representative_point().buffer(0.01), zoned) == "caution"
     assert zone_at(shapely.Point(38_000, 0), zoned) is None
+
+
+def test_no_fall_is_told_by_the_speed_of_one_and_the_second_of_another(demo, zoned):
+    voice = Voice(read_catalogue("en"), "us")
+    danger, caution = zoned
+    hardest, first = zone_lines(demo.flight, danger, voice)
+    assert hardest == f"hardest at {voice.fall(danger.speed)},"
+    assert first == f"first after {voice.seconds(danger.soonest)}"
+    own = next(
+        p for p in demo.cloud.parts if (p.case, p.body) == (caution.case, caution.body)
+    )
+    assert caution.soonest == own.quantile(demo.cloud.time, 0.05)
+    planned = f"{voice.fall(own.quantile(demo.cloud.speed, 0.5))},"
+    told, time = zone_lines(demo.flight, caution, voice)
+    assert told.endswith(planned)
+    assert time == f"{voice.seconds(caution.soonest)} after lift-off"
