@@ -328,8 +328,10 @@ def _opening(seen: Watch) -> Iterator[Moment]:
     if by is not None:
         call = say("watch.free")
         if by < fast.first:
-            left = seen.voice.seconds(fast.first - by)
-            call = say("watch.not_open", look=there, time=left)
+            # By the second that runs beside it: what is left would be true at its first alone.
+            call = say(
+                "watch.not_open", look=there, time=seen.voice.seconds(fast.first)
+            )
         opens = say("watch.open", device=say(f"device.{device.kind}"))
         yield Moment(by, opens, call)
 
