@@ -32,6 +32,7 @@ __all__ = [
     "bench_of",
     "by_opening",
     "normal",
+    "rises_for",
 ]
 
 CROSSFLOW_DRAG: Final = 1.1
@@ -90,7 +91,7 @@ def by_opening(flight: Flight) -> list[Device]:
 
     By times and apogee, then falling heights. A time on the way up comes before apogee.
     """
-    top = _rises_for(flight)
+    top = rises_for(flight)
 
     def key(device: Device) -> tuple[int, float]:
         trigger = device.opens_at
@@ -104,10 +105,12 @@ def by_opening(flight: Flight) -> list[Device]:
 _THIN: Final = 1.0  # kg/m³, air up to some 2 km; assumed
 
 
-def _rises_for(flight: Flight) -> float:
+def rises_for(flight: Flight, alone: tuple[float, float] | None = None) -> float:
     """Reckon when a flight is at its highest [s]; of a motor in the air nothing is counted.
 
     A burn as if without drag, then a coast straight up with drag.
+
+    ``alone``: mass [kg] and drag area [m²] of what coasts, where that is not all.
     """
     if flight.apogee is not None:
         return flight.apogee.time.value
@@ -117,8 +120,9 @@ def _rises_for(flight: Flight) -> float:
     mass = frame.mass.value - motor.propellant_mass / 2
     burn = motor.burn_time.value
     speed = max(motor.total_impulse.value / mass - STANDARD_GRAVITY * burn, 0.0)
-    drag = _THIN / 2 * frame.drag_coefficient.value * frame.cross_section
-    steady = sqrt((mass - motor.propellant_mass / 2) * STANDARD_GRAVITY / drag)
+    area = frame.drag_coefficient.value * frame.cross_section
+    left, area = alone or (mass - motor.propellant_mass / 2, area)
+    steady = sqrt(left * STANDARD_GRAVITY / (_THIN / 2 * area))
     return burn + steady / STANDARD_GRAVITY * atan(speed / steady)
 
 

@@ -9,17 +9,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from math import pi
+from math import pi, sqrt
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
+from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench, bench_of, rises_for
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.failures.offpath import booster_fins_off, bursts_above
 from driftmap.failures.outcomes import opened_as_planned, planned_ends
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import BOOSTER, Descent, Flight
+from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
 
 __all__ = [
     "DOES_NOT_LIGHT",
@@ -28,6 +28,7 @@ __all__ = [
     "STAGED",
     "TOGETHER",
     "UNLIT",
+    "booster_by_opening",
     "not_flown",
     "with_booster",
 ]
@@ -160,6 +161,13 @@ def _named(bodies: tuple[Body, ...], release: Release) -> tuple[Body, ...]:
     )
 
 
+def booster_by_opening(flight: Flight) -> list[Device]:
+    """List the devices of a booster as they open; a time on its way up before its apogee."""
+    if flight.sustainer is None:
+        return []
+    return _booster_bench(bench_of(flight)).devices()
+
+
 def _booster_bench(bench: Bench) -> Bench:
     """Put the booster on a bench of its own, with the same inputs."""
     flight, booster = bench.flight, bench.flight.booster
@@ -176,8 +184,13 @@ def _booster_bench(bench: Bench) -> Bench:
     if not devices and descent is None:
         descent = Descent(planned="tumbling")
         bench.note("booster: it tumbles down, as nothing is said of it (assumed)")
+    broad = CROSSFLOW_DRAG * frame.length * frame.diameter
+    straight = _BLUNT.first * pi * frame.diameter**2 / 4
+    top = rises_for(flight, (flight.booster_mass, sqrt(straight * broad)))
     alone = {
         "airframe": frame,
+        # Of no height: only the order in which its devices open hangs on it.
+        "apogee": Apogee.model_construct(height=Uncertain(0.0), time=Uncertain(top)),
         "motor": None,
         "sustainer": None,
         "booster": None,
@@ -186,8 +199,6 @@ def _booster_bench(bench: Bench) -> Bench:
         "pieces": (),
     }
     drag = bench.need("drag coefficient of the booster", _BLUNT, "booster")
-    broad = CROSSFLOW_DRAG * frame.length * frame.diameter
-    straight = _BLUNT.first * pi * frame.diameter**2 / 4
     note = "anything from straight on to broadside"
     low, high = sorted((straight, broad))
     bench.need(

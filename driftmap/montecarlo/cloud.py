@@ -26,12 +26,13 @@ from driftmap.failures.bodies import by_opening
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
+from driftmap.failures.staged import booster_by_opening
 from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.montecarlo.lean import Steered
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import BOOSTER, Device, Flight
 from driftmap.trajectory.motion import Motion
 
 __all__ = ["Cloud", "Part", "fly"]
@@ -332,7 +333,12 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
     notes = _above_apogee(plan.flight, flown.draws, top[2])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
-    missing = *shared.missing, *_before_apogee(plan.flight, flown.draws, top[6])
+    missing = shared.missing
+    for devices, highest in (
+        (by_opening(plan.flight), top[6]),
+        (booster_by_opening(plan.flight), flown.ways.get(BOOSTER, top[6])),
+    ):
+        missing += tuple(_before_apogee(devices, flown.draws, highest))
     fluttered = np.zeros(flown.count, bool)
     for margin in flown.margins.values():
         fluttered |= margin < 1
@@ -376,10 +382,9 @@ _FEW: Final = 0.01  # of the flights; assumed, both
 
 
 def _before_apogee(
-    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
+    devices: list[Device], draws: Mapping[str, Kept], apogee: Kept
 ) -> Iterator[str]:
     """Tell which devices fire on the way up though they are flown as if after apogee."""
-    devices = by_opening(flight)
     at_top = [d for d in devices if d.opens_at.at == "apogee"]
     for device in devices[devices.index(at_top[0]) + 1 :] if at_top else ():
         if device.opens_at.at == "time":

@@ -107,7 +107,7 @@ def fly_block(
     )
     return Block(
         count,
-        ways={"way": _way(ascent), "top": top},
+        ways={"way": _way(ascent), "top": top, **block.booster_top()},
         draws={
             # Nothing is flown by them any more; but leans weigh flights.
             name: drawn if name.startswith("lean ") else drawn.astype(np.float32)
@@ -232,6 +232,12 @@ class _Flights:
             ascent = self._way(release.way)[1]
             self._let_go[release] = moment(release, ascent, self.draws, first)
         return self._let_go[release]
+
+    def booster_top(self) -> dict[str, FloatArray]:
+        """Give when the booster is at its highest, where one falls away [s]."""
+        if self.plan.flight.sustainer is None:
+            return {}
+        return {BOOSTER: self._way(BOOSTER)[1].apogee.time}
 
     def fly_ahead(self, tree: CaseTree) -> None:
         """Fly what the rockets in one piece fly until devices open, of all cases together."""

@@ -12,7 +12,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
-from driftmap.rocket.flight import Device, OwnCase, Trigger
+from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (
@@ -115,6 +115,33 @@ def test_what_fires_on_the_way_up_and_is_not_flown_so_holds():
     flown = fly(flight, LIGHT, 0.0, samples=100, seed=1)
     assert np.median(flown.apogee.time) > 12.0
     assert any("fires on the way up" in told for told in flown.tree.missing)
+
+
+def booster_flown(seconds, *beside, impulse=160.0):
+    flight = read_flight(WILLET.with_name("godwit.toml"))
+    canopy = flight.booster.recovery[0].model_copy(
+        update={"opens_at": Trigger("time", seconds, 0.0)}
+    )
+    booster = flight.booster.model_copy(update={"recovery": (canopy, *beside)})
+    motor = flight.motor.model_copy(update={"total_impulse": Uncertain(impulse)})
+    flight = flight.model_copy(update={"booster": booster, "motor": motor})
+    return fly(flight, LIGHT, 0.0, samples=100, seed=1)
+
+
+@pytest.mark.parametrize("seconds", [1.2, 3.0])
+def test_a_booster_opens_on_its_way_up_beside_whatever_opens_at_its_apogee(seconds):
+    met = [
+        booster_flown(seconds, *beside).openings[WORKS, "booster canopy"]
+        for beside in ((), (STREAMER,))
+    ]
+    assert np.array_equal(*met)
+
+
+def test_a_timer_of_a_booster_near_its_apogee_holds_and_one_behind_it_does_not():
+    """How a booster falls back is known so badly that a fast one rises for 5 to 11 s."""
+    for seconds, holds in ((7.5, True), (12.0, False)):
+        missing = booster_flown(seconds, STREAMER, impulse=400.0).tree.missing
+        assert any("fires on the way up" in told for told in missing) == holds
 
 
 @pytest.mark.parametrize("seconds", [0.3, 1.0, 1.8])
