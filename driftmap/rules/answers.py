@@ -12,7 +12,15 @@ from typing import Final, NamedTuple
 
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
-from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
+from driftmap.rules.kinds import (
+    FACTS,
+    FLOOR,
+    GROUPS,
+    LARGER,
+    LARGER_JUDGED,
+    NOT_COVERED,
+    Scope,
+)
 from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import Question, RuleSet, quantity
@@ -239,6 +247,7 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
             for g in GROUPS.values()
         ),
         Question(name=NOT_COVERED, text=rest, scope="season"),
+        Question(name=LARGER_JUDGED, text=LARGER, scope="flight"),
     ]
     for rules in (*sets, *read_rules(FLOOR)):
         found += (q for kind in rules.classes for q in kind.confirmed)

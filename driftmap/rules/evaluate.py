@@ -16,11 +16,13 @@ from driftmap.rules.demands import (
     strictest,
     yardsticks,
 )
-from driftmap.rules.facts import Facts, at_odds
+from driftmap.rules.facts import Facts, at_odds, larger_beside
 from driftmap.rules.kinds import (
     FACTS,
     GROUPS,
     KINDS,
+    LARGER,
+    LARGER_JUDGED,
     NOT_COVERED,
     SCALE,
     UNIT,
@@ -182,6 +184,12 @@ def _evaluated(
         results += _lines(demand, facts, said)
     if only is None:
         results += (_line(*two, "hold") for two in at_odds(facts, said))
+        if larger_beside(facts, said):
+            why = (
+                "all that go together have more impulse than as many like the one flown"
+            )
+            line = _line(LARGER_JUDGED, LARGER, why=why)
+            results.append(_settled(line, LARGER_JUDGED, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))
@@ -220,6 +228,7 @@ def _against_unasked(
     sought = {k.fact for name, k in KINDS.items() if name in settled}
     absent = {g.absent: f"no {g.text} is near" for key, g in GROUPS.items()
               if key not in sought and not facts.groups.get(key)}  # fmt: skip
+    absent[LARGER_JUDGED] = LARGER
     absent[NOT_COVERED] = "the local code was read and is kept"
     for name in sorted(denied & absent.keys()):
         if name not in settled:

@@ -28,6 +28,7 @@ __all__ = [
     "Facts",
     "at_odds",
     "facts_of",
+    "larger_beside",
     "of_each_motor",
     "surface_wind",
     "with_answers",
@@ -310,18 +311,17 @@ def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
             )
             how = "; how many rockets go together?" * (name == "salvo_impulse")
             yield name, f"{one}, was answered: that is more than the {other}{how}"
-    together = facts.numbers.get("rockets_together", 1.0)
-    alike = _ALIKE * together * facts.numbers.get("total_impulse", np.inf)
-    if together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike:
-        told = "was answered to be more than that of as many like the one that is flown"
-        yield (
-            "salvo_impulse",
-            f"{FACTS['salvo_impulse'].text} {told}: fly each by its own file",
-        )
     least = facts.numbers.get("total_impulse", 0.0) / _ROUNDED
     if answers.numbers.get("salvo_impulse", least) < least:
         told = "was answered to be less than that of the one that is flown"
         yield "salvo_impulse", f"{FACTS['salvo_impulse'].text} {told}"
+
+
+def larger_beside(facts: Facts, answers: Answers) -> bool:
+    """Tell whether larger rockets than the one flown were answered to go together with it."""
+    together = facts.numbers.get("rockets_together", 1.0)
+    alike = _ALIKE * together * facts.numbers.get("total_impulse", np.inf)
+    return together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike
 
 
 def with_answers(facts: Facts, answers: Answers) -> Facts:

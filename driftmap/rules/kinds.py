@@ -17,6 +17,8 @@ __all__ = [
     "FLOOR",
     "GROUPS",
     "KINDS",
+    "LARGER",
+    "LARGER_JUDGED",
     "NOT_COVERED",
     "SCALE",
     "TOPICS",
@@ -325,6 +327,13 @@ def not_covered(whole: Container[str], asked: Set[str]) -> tuple[str, ...]:
 
 NOT_COVERED: Final = "local_code_read"
 """Question that a person confirms where the rules say nothing of some of `TOPICS`."""
+
+LARGER_JUDGED: Final = "larger_rockets_judged"
+"""Question that a person confirms where larger rockets go together with the one flown."""
+
+LARGER: Final = (
+    "each larger rocket launched with it was judged by its own file and is go"
+)
 
 FLOOR: Final = ("us-model", "us-high-power")
 """Sets whose yardsticks hold at every site: the only published table of personnel

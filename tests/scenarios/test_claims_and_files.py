@@ -105,7 +105,16 @@ CLAIMS = {
         LOW.answered(motor_count=7), "missing"
     ),
     "a rocket of forty times the impulse beside it": holds(
-        LOW.answered(rockets_together=2, salvo_impulse="2500 N s"), "rule"
+        LOW.answered(
+            rockets_together=2, salvo_impulse="2500 N s", larger_rockets_judged=None
+        ),
+        "rule",
+    ),
+    "a larger rocket beside it that is no go by its own file": holds(
+        LOW.answered(
+            rockets_together=2, salvo_impulse="400 N s", larger_rockets_judged="no"
+        ),
+        "rule",
     ),
     "two fins": says(("count = 3", "count = 2")),
     "a cord of kilonewtons told in newtons": says(

@@ -630,3 +630,24 @@ def test_a_curve_that_a_flier_tells_is_no_guess_however_long_it_burns(
     path.write_text("fitted = true\n" + text)
     with pytest.raises(FlightError, match="fitted: is not a key here"):
         read_flight(path)
+
+
+@pytest.mark.parametrize(
+    ("salvo", "confirmed", "outcome"),
+    [
+        (410.0, {}, "ask"),
+        (410.0, {"larger_rockets_judged": True}, "pass"),
+        (410.0, {"larger_rockets_judged": False}, "fail"),
+        (140.0, {}, None),  # two of a kind, as nearly as motors are
+        (140.0, {"larger_rockets_judged": False}, "hold"),  # said, though not asked
+    ],
+)
+def test_larger_rockets_beside_it_are_judged_by_their_own_files(
+    salvo, confirmed, outcome
+):
+    numbers = {"rockets_together": 2.0, "salvo_impulse": salvo}
+    said = Answers(confirmed, numbers)
+    facts = with_answers(Facts({"total_impulse": 62.0, "motor_count": 1.0}), said)
+    lines = {r.name: r.outcome for r in evaluate(SETS, facts, said)}
+    assert lines.get("larger_rockets_judged") == outcome
+    assert facts.numbers["salvo_impulse"] == salvo  # distances and all else go by it
