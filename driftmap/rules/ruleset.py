@@ -287,6 +287,8 @@ class Rule(_Row):
         ):
             if (one in given) != (other in given):
                 raise ValueError(f"needs {told} together")
+        if "bands" in given and not self.bands:
+            raise ValueError("table needs a row")
         if not given & {"limit", "share", "bands"}:
             raise ValueError("needs one of limit, share, table")
         return self

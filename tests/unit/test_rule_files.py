@@ -149,6 +149,7 @@ def test_club_question_and_paths_beside_the_file(tmp_path):
         (ROW + 'share = "1/2"\nshare_of = "rail_tilt"\n', ["measured as angle", "as speed"]),
         (ROW + 'share = "1/2"\nshare_of = "surface_wnd"\n', ["did you mean 'surface_wind'"]),
         (ROW + 'table_by = "liftoff_mass"\n', ["table and table_by together"]),
+        (ROW + 'table_by = "liftoff_mass"\ntable = []\n', ["table needs a row"]),
         (ROW + 'table_by = "mass"\ntable = [{ value = "3 mph" }]\n', ["'mass' is no fact"]),
         (ROW + 'table_by = "liftoff_mass"\ntable = [{ up_to = "1 kg" }]\n',
          ["table 1", "needs 'value'"]),
