@@ -174,8 +174,9 @@ class Demand:
         Why it applies, and how the limit came about.
     yardstick : {"", "fails", "holds"}
         What breaking it means where the rule is no law of the site; empty for a law.
-    so_far : float or None
-        Where the limit is not known for want of facts: the mildest it can be, in SI.
+    so_far, surely : float or None
+        Where the limit is not known for want of facts: the mildest it can be, and the
+        strictest where the ends of what is missing are known, in SI.
     """
 
     rule: Rule
@@ -185,6 +186,7 @@ class Demand:
     why: str
     yardstick: Literal["", "fails", "holds"] = ""
     so_far: float | None = None
+    surely: float | None = None
 
 
 def demands_of(
@@ -226,7 +228,9 @@ def _demand(rule: Rule, rules: RuleSet, facts: Facts, why: str) -> Demand:
     if missing or len(known) < len(figures):
         ends = next((text for figure, text in figures if figure is None), "")
         mildest = _mildest(rule, facts.numbers) if missing else None
-        return Demand(rule, rules, None, missing, joined(why, ends), so_far=mildest)
+        sure = _surely(rule, facts) if missing == (rule.share_of,) else None
+        why = joined(why, ends)
+        return Demand(rule, rules, None, missing, why, so_far=mildest, surely=sure)
     limit, text = _pick(rule)(known, key=lambda pair: pair[0])
     return Demand(rule, rules, limit, (), joined(why, text))
 
@@ -235,6 +239,19 @@ def _pick(rule: Rule) -> Callable[..., Any]:
     """Tell which of several figures counts."""
     high = (KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
     return max if high else min
+
+
+def _surely(rule: Rule, facts: Facts) -> float | None:
+    """Give the strictest limit that a share can come to; None where it has no known ends."""
+    limits = []
+    for end in facts.ranges.get(rule.share_of, ()):
+        figures, _ = _figures(rule, {**facts.numbers, rule.share_of: end})
+        known = [figure for figure, _ in figures if figure is not None]
+        if len(known) < len(figures):
+            return None
+        limits.append(float(_pick(rule)(known)))
+    strict = max if KINDS[rule.name].sense == "at least" else min
+    return strict(limits, default=None)
 
 
 def _mildest(rule: Rule, numbers: Mapping[str, float]) -> float | None:

@@ -322,9 +322,21 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
     elif demand.limit is None:
         so_far = _against(replace(demand, limit=demand.so_far), facts, said)
         broken = [line for line in so_far if line.outcome in _BROKEN]
-        found = iter(broken or [_open(demand, said)])
+        found = iter(
+            _surely_kept(demand, facts, said) or broken or [_open(demand, said)]
+        )
     for line in found:
         yield replace(line, why=joined(line.why, rule.note))
+
+
+def _surely_kept(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]:
+    """Give the lines of a limit that is kept whatever is missing; none where it hangs on that."""
+    told = "kept at either end of what is known of the {}"
+    lines = list(_against(replace(demand, limit=demand.surely), facts, said))
+    if any(line.outcome != "pass" for line in lines):
+        return []
+    of = FACTS[demand.missing[0]].text if lines else ""
+    return [_told(line, "pass", told.format(of)) for line in lines]
 
 
 def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:

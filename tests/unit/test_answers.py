@@ -603,6 +603,10 @@ def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
     assert known.ranges["motor_thrust"] == (low, high)
     told = with_answers(known, Answers(numbers={"average_thrust": 95.0}))
     assert told.numbers["average_thrust"] == told.numbers["motor_thrust"] == 95.0
+    for weight, outcome in ((low / 3.1, "pass"), (low / 2.9, "ask"), (high, "ask")):
+        numbers = {**known.numbers, "liftoff_weight": weight}
+        lines = evaluate(SETS, replace(known, numbers=numbers))
+        assert {r.outcome for r in lines if r.name == "liftoff_weight"} == {outcome}
     cloud = fly(flight, STILL_AIR, 0.0, samples=20, seed=1)
     assert claimed(cloud) == []
     assert claimed(cloud, average_thrust=95.0) == []
