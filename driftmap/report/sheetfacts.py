@@ -194,6 +194,8 @@ class Spot:
         Whether pieces land in it too often, or perhaps too often.
     kind : {"danger", "caution"} or None
         The zone it reaches into.
+    inside : bool
+        Whether it lies wholly in that zone.
     seen : {"pass", "warn", "fail"}
         How it is marked: ground of people in a zone never looks clear of it.
     """
@@ -204,6 +206,7 @@ class Spot:
     outcome: Outcome
     hit: bool
     kind: ZoneKind | None
+    inside: bool
     seen: Outcome
 
     @property
@@ -238,6 +241,7 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
             said,
             any(c.outcome != "pass" for c in landing),
             kind,
+            any(z.kind == kind and z.shape.covers(area.shape) for z in zoned),
             seen_outcome(said, kind if area.occupied else None, assessment.verdict),
         )
         found.append(spot)

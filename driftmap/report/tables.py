@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from itertools import product
 from typing import Any, Final
 
 import numpy as np
@@ -189,10 +190,6 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     people.sort(key=lambda s: (s.kind != "danger", -OUTCOMES.index(s.outcome)))
     unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
     flags = {"pass": "", "warn": unsure, "fail": unsafe}
-    zone = {
-        kind: voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}"))
-        for kind in ("danger", "caution")
-    }
     return [
         {
             "number": numbers[spot.area.name],
@@ -206,7 +203,8 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
             if spot.distance > 0
             else voice.say("stand.at_pad"),
             "kind": spot.kind,
-            "zone": spot.kind and zone[spot.kind],
+            "inside": spot.inside,
+            "zone": _zone_told(spot, voice),
             "outcome": spot.outcome,
             "seen": spot.seen,
             "flag": flags["fail" if spot.kind == "danger" else spot.outcome],
@@ -215,24 +213,34 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     ]
 
 
+def _zone_told(spot: Spot, voice: Voice) -> str:
+    if spot.kind is None:
+        return ""
+    zone = voice.say(f"zone.{spot.kind}")
+    if spot.inside:
+        return voice.say("stand.inside", zone=zone)
+    return voice.say("stand.in_zone", zone=zone)
+
+
 def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
-    """Name the places of people that reach into a zone, danger first; a sentence for each zone.
+    """Name the places of people in a zone, danger and what is wholly in it first.
 
     ``people``: rows of `people_rows`.
     """
     told = []
-    for kind in ("danger", "caution"):
-        names = [row["name"] for row in people if row["kind"] == kind]
-        if names:
-            words = {
-                "zone": voice.say(f"zone.{kind}"),
-                "names": places_named(names, voice),
-            }
-            told.append(
-                voice.say("instruct.move", **words)
-                if kind == "danger"
-                else voice.say("instruct.partly", **words)
-            )
+    for kind, inside in product(("danger", "caution"), (True, False)):
+        there = [p for p in people if (p["kind"], p["inside"]) == (kind, inside)]
+        if not there:
+            continue
+        words = {
+            "zone": there[0]["zone"],
+            "names": places_named([row["name"] for row in there], voice),
+        }
+        if kind == "danger":
+            told.append(voice.say("instruct.move", **words))
+        else:
+            line = voice.say("instruct.there", **words)
+            told.append(line[0].upper() + line[1:])
     return told
 
 

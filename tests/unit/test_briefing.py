@@ -388,6 +388,36 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert not any("MOVE" in t for t in tables.partly(rows[1:], voice))
 
 
+def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english):
+    voice = Voice(english, "us")
+    first = next(a for a in demo.site.areas if a.occupied)
+    zoned = zones(demo.cloud, outer_line(demo.cloud, demo.contours))
+    ground = {zone.kind: zone.shape for zone in zoned}
+    mild = ground["caution"].difference(ground["danger"]).representative_point()
+    shapes = {
+        "in DANGER": ground["danger"].representative_point().buffer(1.0),
+        "partly in DANGER": ground["danger"].envelope.buffer(1.0),
+        "in CAUTION": mild.buffer(1.0),
+        "": affinity.translate(first.shape, 1e5),
+    }
+    areas = tuple(
+        dataclasses.replace(first, name=f"place {told}", shape=shape)
+        for told, shape in shapes.items()
+    )
+    changed = dataclasses.replace(
+        demo, site=dataclasses.replace(demo.site, areas=areas)
+    )
+    rows = tables.people_rows(sheetfacts.spots(changed, zoned), voice)
+    assert {row["name"]: row["zone"] for row in rows} == {
+        f"place {t}": t for t in shapes
+    }
+    assert [plain(told) for told in tables.partly(rows, voice)] == [
+        "MOVE AWAY – in DANGER: place in DANGER.",
+        "MOVE AWAY – partly in DANGER: place partly in DANGER.",
+        "In CAUTION: place in CAUTION.",
+    ]
+
+
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
 def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome, monkeypatch):
     """A place over its limit is never just listed among those to stand at."""
