@@ -88,6 +88,22 @@ def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
     assert len(lines(browser)) > 5
 
 
+@pytest.mark.parametrize("width", [320, 360, 390])
+def test_a_reading_stands_whole_in_its_boxes(browser, page, width):
+    browser.open(page, width=width, height=640)
+    put(browser, 12.5, 338)
+    wide = browser.js("""
+      const pen = document.createElement('canvas').getContext('2d');
+      return [one('#speed'), one('#from')].map(box => {
+        const style = getComputedStyle(box), gaps = [style.paddingLeft, style.paddingRight];
+        pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+        const room = gaps.reduce((left, gap) => left - parseFloat(gap), box.clientWidth);
+        return [pen.measureText(box.value).width, room];
+      });
+    """)
+    assert all(0 < text <= room for text, room in wide), wide
+
+
 def test_holds_until_a_wind_is_set(browser, page):
     browser.open(page)
     assert word(browser) == "HOLD"
