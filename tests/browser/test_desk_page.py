@@ -315,7 +315,7 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     )
     click(browser, "Day")
     row = "#list .flight:not(.unsure) .rest"
-    until(lambda: "flown for" in browser.find(row).text, "a word that counts")
+    until(lambda: "worked out for" in browser.find(row).text, "a word that counts")
     assert time.monotonic() - began < 300
     word = browser.find("#list .word strong").text.replace("\u2011", "-")
     reason = browser.find("#list .reason").text
