@@ -266,7 +266,8 @@ def _own_azimuth(plan: Plan) -> Azimuth:
 
 def _changes(flight: Flight, wind: WindProfile, azimuth: Azimuth) -> Iterator[_Change]:
     for name, other in alternatives(flight).items():
-        if name != PLANNED:
+        # To leave recovery out is no help, whatever else it keeps within its limits.
+        if name != PLANNED and (other.recovery or not flight.recovery):
             yield "recovery", name, other, wind
     upright = flight.aimed(azimuth, radians(1.0))
     yield "rail", "1° from the vertical", upright, wind

@@ -662,6 +662,9 @@ def test_the_changes_tried_are_what_they_are_called(willet):
             had = getattr(wind, what)
             assert getattr(other, what) == pytest.approx(share * had), (name, what)
     assert sum(kind == "wind" for kind, *_ in tried) == 3
+    devices = [other.recovery for kind, _, other, _ in tried if kind == "recovery"]
+    assert len(devices) > 2
+    assert all(devices)  # to fly without any is no help
     rails = [(name, other.rail) for kind, name, other, _ in tried if kind == "rail"]
     assert np.degrees(rails[0][1].angle.value) == pytest.approx(1.0)
     for name, rail in rails[1:]:
