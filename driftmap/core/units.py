@@ -19,6 +19,7 @@ __all__ = [
     "check_bounds",
     "parse",
     "parse_spread",
+    "quantity",
     "show",
     "unit_of",
 ]
@@ -215,6 +216,40 @@ def _accepted(dimension: str) -> str:
     if not names:
         return "write a plain number"
     return f"write a number and one of {', '.join(names)}"
+
+
+def quantity(value: object, dimension: str) -> float:
+    """Read a quantity that must name its unit.
+
+    Parameters
+    ----------
+    value : object
+        What the file holds.
+    dimension : str
+        A key of `driftmap.core.units.DIMENSIONS`.
+
+    Returns
+    -------
+    float
+        The value in SI.
+
+    Raises
+    ------
+    ValueError
+        If it is no such quantity, or names no unit where there is one.
+
+    Examples
+    --------
+    >>> quantity("1/4", "number"), quantity("100 ft", "length")
+    (0.25, 30.48)
+    """
+    if dimension in {"number", "share"}:
+        parts = re.fullmatch(r"\s*(\d+)\s*/\s*(\d+)\s*", str(value))
+        if parts and int(parts[2]) > 0:
+            return int(parts[1]) / int(parts[2])
+    elif not isinstance(value, str) or not re.search(r"[A-Za-z]", value):
+        raise ValueError(f"{value!r} must name its unit of {dimension}")
+    return parse(value, dimension)
 
 
 def bounded(

@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
+from driftmap.core.units import quantity
 from driftmap.rules.kinds import (
     FACTS,
     FLOOR,
@@ -23,7 +24,7 @@ from driftmap.rules.kinds import (
 )
 from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules
-from driftmap.rules.ruleset import Question, RuleSet, quantity
+from driftmap.rules.ruleset import Question, RuleSet
 
 __all__ = [
     "Answers",

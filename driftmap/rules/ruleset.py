@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
@@ -21,7 +20,7 @@ from pydantic import (
 )
 
 from driftmap.core.errors import nearest
-from driftmap.core.units import parse
+from driftmap.core.units import quantity
 from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope, amount
 
 __all__ = [
@@ -34,7 +33,6 @@ __all__ = [
     "RuleSet",
     "joined",
     "not_known",
-    "quantity",
     "reason",
 ]
 
@@ -51,40 +49,6 @@ def _known(name: str) -> str:
 FactName = Annotated[Key, AfterValidator(_known)]
 Figure = Annotated[float | None, WithJsonSchema({})]
 """A quantity, written with its unit; its dimension hangs on what stands beside it."""
-
-
-def quantity(value: object, dimension: str) -> float:
-    """Read a quantity that must name its unit.
-
-    Parameters
-    ----------
-    value : object
-        What the file holds.
-    dimension : str
-        A key of `driftmap.core.units.DIMENSIONS`.
-
-    Returns
-    -------
-    float
-        The value in SI.
-
-    Raises
-    ------
-    ValueError
-        If it is no such quantity, or names no unit where there is one.
-
-    Examples
-    --------
-    >>> quantity("1/4", "number"), quantity("100 ft", "length")
-    (0.25, 30.48)
-    """
-    if dimension in {"number", "share"}:
-        parts = re.fullmatch(r"\s*(\d+)\s*/\s*(\d+)\s*", str(value))
-        if parts and int(parts[2]) > 0:
-            return int(parts[1]) / int(parts[2])
-    elif not isinstance(value, str) or not re.search(r"[A-Za-z]", value):
-        raise ValueError(f"{value!r} must name its unit of {dimension}")
-    return parse(value, dimension)
 
 
 def _limit(value: object, dimension: str) -> float:

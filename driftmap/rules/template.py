@@ -10,12 +10,13 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
+from driftmap.core.units import quantity
 from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
 from driftmap.rules.kinds import FACTS, Scope
 from driftmap.rules.occasion import Occasion
-from driftmap.rules.ruleset import Question, RuleSet, quantity
+from driftmap.rules.ruleset import Question, RuleSet
 
 __all__ = ["to_fill_in"]
 

@@ -308,20 +308,12 @@ _Away: TypeAlias = tuple[float, tuple[str, ...]]
 """How far from the site it was read [m], and a note."""
 
 
-def _length(text: str) -> float:
-    """Read a length that bears its unit: 33 may be feet, and 12 miles [m]."""
-    length = units.parse(text, "length")
-    if not text.strip()[-1].isalpha():
-        raise ValueError(f"{text.strip()!r} bears no unit, such as m, ft, km or mi")
-    return length
-
-
 def _away(text: str, source: str, setting: Setting) -> _Away:
     """Give how far off it was read: by its own line, else as told of stations, else here."""
     away = setting.station_away
     if told := remarks_of(text, ("away",)).get("away"):
         with at(told[0]):
-            away = _length(told[1])
+            away = units.quantity(told[1], "length")
             if not 0 <= away <= _FARTHEST:
                 raise ValueError(f"away {away:g} m; accepted is 0 to 500 km")
     if away is None:
@@ -433,7 +425,7 @@ def _told(text: str) -> tuple[float, tzinfo | None]:
     height, zone = HEAD_HEIGHT, None
     if "height" in told:
         with at(told["height"][0]):
-            height = _length(told["height"][1])
+            height = units.quantity(told["height"][1], "length")
             if not 0.5 <= height <= 150.0:
                 raise ValueError(f"height {height:g} m; accepted is 0.5 to 150 m")
     if "zone" in told:

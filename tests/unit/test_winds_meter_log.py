@@ -263,5 +263,5 @@ def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
 def test_a_length_without_its_unit_is_refused(remark):
     """33 may be feet, and 12 miles: taken for metres both would be milder."""
     text = "time,speed_mps,from_deg\n2026-06-13T08:25-07:00,3,250\n"
-    with pytest.raises(WindError, match="bears no unit"):
+    with pytest.raises(WindError, match="must name its unit"):
         _told(f"{remark}\n{text}")
