@@ -19,7 +19,7 @@ from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
-from driftmap.desk.winds import rows_of, setting_at, told_aside
+from driftmap.desk.winds import setting_at, told_aside, wind_rows
 from driftmap.ground.site import Site, read_site
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
@@ -331,7 +331,7 @@ class Desk:
     def winds_told(self, day: Day) -> dict[str, Any]:
         """Tell every wind of the folder in a line."""
         try:
-            rows = rows_of(self.folder, day, self.setting())
+            rows = wind_rows(self.folder, day, self.setting())
         except DriftmapError as problem:
             return {"rows": [], "problem": self.folder.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}

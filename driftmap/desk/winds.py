@@ -32,7 +32,6 @@ from driftmap.winds.reading import Reading, Setting
 __all__ = [
     "counting",
     "fetched",
-    "rows_of",
     "set_aside",
     "setting_at",
     "still_heard",
@@ -40,6 +39,7 @@ __all__ = [
     "told_aside",
     "understood",
     "wind_of",
+    "wind_rows",
 ]
 
 STAY: Final = timedelta(minutes=20)
@@ -159,7 +159,7 @@ def _readings(folder: Folder, name: str, setting: Setting) -> tuple[Reading, ...
     return folder.once(name, setting.site_altitude, lambda: decode(path, setting))
 
 
-def rows_of(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
+def wind_rows(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
     """Tell each wind of the folder in a line, the newest first."""
     names = dict.fromkeys((*folder.names("winds"), *day.winds))
     rows = [_row(folder, name, setting, day) for name in names]

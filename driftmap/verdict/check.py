@@ -359,11 +359,10 @@ def compared(
     ends, low, high = (value, value), value, value
     if interval is not None:
         ends = low, high = interval
-    least = limit.strict == "high"
-    outcome = at_most((-high, -low), -limit.value)
-    if not least:
-        outcome = outcome_of(kind, value, ends, limit.value)
-    sense = "least" if least else "most"
+    if limit.strict == "high":
+        sense, outcome = "least", at_most((-high, -low), -limit.value)
+    else:
+        sense, outcome = "most", outcome_of(kind, value, ends, limit.value)
     told = {"outcome": outcome, "source": limit.source, "sense": sense, **more}
     line = {"kind": kind, "value": value, "unit": unit, "interval": ends, **told}
     return Check(limit=limit.value, **line)
