@@ -339,6 +339,7 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         (booster_by_opening(plan.flight), flown.ways.get(BOOSTER, top[6])),
     ):
         missing += tuple(_before_apogee(devices, flown.draws, highest))
+    missing += tuple(_after_apogee(plan.flight, flown.draws, top[6]))
     fluttered = np.zeros(flown.count, bool)
     for margin in flown.margins.values():
         fluttered |= margin < 1
@@ -394,6 +395,22 @@ def _before_apogee(
                     f"{device.name} fires on the way up in {np.mean(early):.0%} of flights; "
                     "that opening was not flown: it is flown as if after apogee"
                 )
+
+
+_SOME: Final = 0.02  # of flights; a moment's own spread may reach past the apogee
+
+
+def _after_apogee(
+    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
+) -> Iterator[str]:
+    """Tell of own cases that happen on the way down, where a flight is not followed."""
+    for own in flight.own_cases:
+        moment = draws.get(f"{own.name} at")
+        if moment is not None and np.mean(moment > apogee) > _SOME:
+            yield (
+                f"{own.name}: at {own.at}, after the apogee at {np.median(apogee):.0f} s, is "
+                "flown from the apogee; where it falls from under its device is not worked out"
+            )
 
 
 def _shared(

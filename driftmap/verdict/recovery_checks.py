@@ -229,7 +229,6 @@ def missing_checks(cloud: Cloud) -> list[Check]:
         for text in (
             *cloud.tree.missing,
             *_flutter_unknown(cloud),
-            *_after_apogee(cloud),
         )
     ]
 
@@ -253,22 +252,3 @@ def _flutter_unknown(cloud: Cloud) -> Iterator[str]:
             f"whether the fins flutter at {fast:.0f} m/s is not worked out: state their "
             "root, tip, span, thickness, and material or shear_modulus"
         )
-
-
-_SOME: Final = (
-    0.02  # of flights; a moment's own spread may reach a little past the apogee
-)
-
-
-def _after_apogee(cloud: Cloud) -> Iterator[str]:
-    """Tell of own cases that happen on the way down, where a flight is not followed."""
-    for own in cloud.plan.flight.own_cases:
-        moment = cloud.draws.get(f"{own.name} at")
-        if moment is None:
-            continue
-        if np.mean(np.asarray(moment, float) > cloud.apogee.time) > _SOME:
-            top = float(np.median(cloud.apogee.time))
-            yield (
-                f"{own.name}: at {own.at}, after the apogee at {top:.0f} s, is flown from "
-                "the apogee; where it falls from under its device is not worked out"
-            )
