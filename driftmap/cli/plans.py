@@ -276,7 +276,7 @@ def limits_command(
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.planning.documents import heading, limits_document
-    from driftmap.planning.supposed import METER_HEIGHT, NO_HOUR, suppose
+    from driftmap.planning.supposed import METER_HEIGHT, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.report.plantold import limits_page, limits_rows, none_go
@@ -300,13 +300,8 @@ def limits_command(
         "judged as a whole, so that no wind in it is judged milder than by itself; what "
         "is not told as go may still be go"
     )
-    notes = [note, *(told for told in top.assumed if NO_HOUR not in told)]
-    if len(supposition.by_any_sun()) > 1:
-        notes.append(
-            "winds aloft and rising air as usual by a sun on the horizon, a noon at the "
-            "equinox and one of midsummer: each wind has its worst word by these"
-        )
-    head = heading(setup, [*notes, *basis.assumed], basis)
+    notes = [note, *supposition.told_by_any_sun(top.assumed), *basis.assumed]
+    head = heading(setup, notes, basis)
     share = 1 / supposition.over(METER_HEIGHT)
     data = limits_document(head, found, share)
     rows = limits_rows(found, share, head["conditions"], voice)

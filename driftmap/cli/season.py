@@ -149,7 +149,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
             for name in dict.fromkeys(areas)
         }
     notes += ["the ground is level: each candidate pad stands as high as the one drawn"]
-    notes += pair[0].assumed
+    notes += supposition.told_by_any_sun(pair[0].assumed)
     notes += [
         f"{setup.flight.name}: {note}" if len(setups) > 1 else note
         for setup, basis in zip(setups, bases, strict=True)

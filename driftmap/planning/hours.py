@@ -217,7 +217,8 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     counts: Counter[tuple[float, float]] = Counter()
     dropped = 0
     for way, speed in _blowing(hours):
-        rounded = round(speed / _STEP) * _STEP
+        # Upward: no wind passes for a lighter one.
+        rounded = math.ceil(speed / _STEP - 1e-9) * _STEP
         if way is None and rounded:
             dropped += 1
         else:
@@ -231,7 +232,7 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     gusty = any(reading.gust for each in hours.readings for reading in each)
     own = " as winds of their own" * gusty
     return rose, [
-        f"winds of {hours.source}{own} rounded to {_TURN:g}° and {_STEP:g} m/s: the "
+        f"winds of {hours.source}{own} rounded to {_TURN:g}° and up to {_STEP:g} m/s: the "
         f"{len(kept)} most frequent, {share:.1%} of all readings; {dropped} variable "
         "winds left out"
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeAlias
@@ -12,6 +12,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.exposure import danger_of
@@ -35,6 +36,7 @@ from driftmap.planning.trial import (
     Held,
     Trial,
     judged,
+    not_known,
     pack,
     told,
     unpack,
@@ -301,38 +303,54 @@ def _judge_sites(
     watched: str,
     part: tuple[int, tuple[float, float, float]],
 ) -> list[_Score]:
-    """Fly one flight in one wind, and judge it at every candidate.
+    """Fly one flight in one wind, and judge it at every candidate by any sun of the year.
 
     What does not pass at a glance is no go, whatever else there is: only where all of that
-    passes is a candidate judged in full.
+    passes is a candidate judged in full, and by the next sun only where it is go by the last.
     """
     number, (from_deg, speed, _) = part
     setup, sites = unpack(packed[number]), unpack(ground)
-    wind = suppose(supposition, from_deg, speed)
+    found = [_Score("go", 0.0, "")] * len(sites)
+    for sun in supposition.by_any_sun():
+        still = [i for i, score in enumerate(found) if score.finding == "go"]
+        if not still:  # no sun makes what is no go already one
+            break
+        trials = _judged_at(
+            [sites[i] for i in still], setup, suppose(sun, from_deg, speed)
+        )
+        for i, trial in zip(still, trials, strict=True):
+            found[i] = _score(trial, watched, found[i].hazard)
+    return found
+
+
+def _judged_at(
+    sites: Sequence[Site], setup: Setup, wind: WindProfile
+) -> Iterator[Trial]:
+    """Fly a wind once and judge it at some candidates."""
     try:
         cloud = flown(setup, wind)
     except DriftmapError as problem:
-        return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(sites)
+        yield from [not_known(problem)] * len(sites)
+        return
     danger, lines = danger_of(cloud), lines_of(cloud)
-    found = []
     for site in sites:
         seen = glance(cloud, site, setup.answers)
         trial = Trial(decide(seen), seen)
         if trial.verdict == "go":
             here = replace(setup, site=site)
             trial = judged(cloud, here, wind, danger=danger, lines=lines)
-        found.append(_score(trial, watched))
-    return found
+        yield trial
 
 
-def _score(trial: Trial, watched: str) -> _Score:
+def _score(trial: Trial, watched: str, before: float) -> _Score:
+    """Score a candidate by one sun more; its hazard is the worst by those flown."""
     hits = [
         check.value / check.limit
         for check in trial.checks
         if check.value is not None and check.limit
         if check.kind is Kind.LANDS_IN and watched in {"", check.area}
     ]
-    return _Score(trial.verdict, max(hits, default=0.0), trial.held_by)
+    return _Score(trial.verdict, max(before, *hits, 0.0), trial.held_by)
 
 
 def _weighed(

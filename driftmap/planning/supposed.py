@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -45,6 +45,11 @@ _ON_A_DIAL: Final = (
 
 NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
 """How the sun of a plan is told that is of no day."""
+
+_ANY_SUN: Final = (
+    "winds aloft and rising air as usual by a sun on the horizon, a noon at the "
+    "equinox and one of midsummer: each wind has its worst word by these"
+)
 
 _RISING: Final = re.compile("^(no rising|rising and sinking) air")
 
@@ -126,6 +131,12 @@ class Supposition:
         summer = timedelta(days=92 if self.place[0] >= 0 else -89)
         times = (noon, noon - timedelta(hours=6), noon + summer)
         return [replace(self, when=time) for time in times]
+
+    def told_by_any_sun(self, assumed: Iterable[str]) -> list[str]:
+        """Tell what a wind assumes where each has its worst word by `by_any_sun`."""
+        if len(self.by_any_sun()) == 1:
+            return list(assumed)
+        return [*(note for note in assumed if NO_HOUR not in note), _ANY_SUN]
 
     def on_the_meter(self, gust_factor: float = 1.0) -> Supposition:
         """Suppose the same by what a hand-held meter reads."""

@@ -9,6 +9,7 @@ import shapely
 
 from driftmap.core.errors import SiteError
 from driftmap.ground.site import Area, Site, Waiver
+from driftmap.planning import layout
 from driftmap.planning.distances import (
     Keep,
     allowed_ground,
@@ -20,7 +21,7 @@ from driftmap.planning.distances import (
 )
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.trial import flown, judged
+from driftmap.planning.trial import Trial, flown, judged, pack
 from driftmap.report.sketches import held as held_by
 from driftmap.report.sketches import held_key, layout_svg
 from driftmap.report.voice import english
@@ -145,6 +146,27 @@ def test_what_is_seen_at_a_glance_stands_so_in_the_whole_verdict(question):
             assert (same.value, same.interval) == (check.value, check.interval)
             assert check.outcome in {"pass", same.outcome}
     assert seen == {"pass", "warn", "fail"}
+
+
+def test_a_candidate_has_its_worst_word_by_any_sun(monkeypatch, question):
+    """Go by a noon at the equinox is not yet go at midsummer; what holds is asked no more."""
+    supposition = Supposition.over_site(question.site)
+    suns = [suppose(sun, 90.0, 3.0).convection for sun in supposition.by_any_sun()]
+    holding, asked = {"A": 0, "B": 2}, []
+
+    def judged_at(sites, setup, wind):
+        sun = suns.index(wind.convection)
+        for name in sites:
+            asked.append((name, sun))
+            yield Trial("hold" if holding.get(name) == sun else "go")
+
+    monkeypatch.setattr(layout, "_judged_at", judged_at)
+    setups, ground = [pack(question.setups[0])], pack(["A", "B", "C"])
+    scores = layout._judge_sites(setups, ground, supposition, "", (0, (90.0, 3.0, 1.0)))
+    assert [score.finding for score in scores] == ["hold", "hold", "go"]
+    assert asked == [
+        (n, s) for s in range(3) for n in "ABC" if (n, s > 0) != ("A", True)
+    ]
 
 
 def test_people_are_moved_whole_and_only_onto_free_ground(question, site):

@@ -340,7 +340,7 @@ def test_the_picture_marks_what_is_hardly_known():
 
 
 def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
-    hours = read_hours(write(tmp_path, *rows(2.0, 2.1, 2.2, 6.0, 9.0)))
+    hours = read_hours(write(tmp_path, *rows(2.0, 0.1, 1.2, 4.1, 9.0)))
     rose, (note,) = rose_of(hours, most=2)
     assert rose == ((90.0, 2.0, 3.0), (90.0, 6.0, 1.0))
     assert "80.0% of all readings" in note
