@@ -89,6 +89,7 @@ class Kind(StrEnum):
     WIND_AGE = "wind age"
     WIND_UNDATED = "wind undated"
     WIND_LAYER = "wind layer"
+    WIND_SHEAR = "wind shear"
     WIND_WARNED = "wind warned"
     INTO_CLOUD = "into cloud"
     POSITION = "position"
@@ -146,6 +147,7 @@ _TOLD: Final = {
     Kind.WIND_AGE: ("age of the wind", "wind_age"),
     Kind.WIND_UNDATED: ("age of the wind not known", ""),
     Kind.WIND_LAYER: ("depth flown through without a wind read in it", "wind_layer"),
+    Kind.WIND_SHEAR: ("change of the wind over 30 m of height", ""),
     Kind.INTO_CLOUD: ("height flown, against the cloud reported", ""),
     Kind.POSITION: ("the pad lies where the rules are made for", ""),
     Kind.LIKELIHOOD: ("likelihood lowered by a file", ""),
@@ -286,6 +288,7 @@ FAILS: Final = MappingProxyType(
         **dict.fromkeys((Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF), 10.0),
         **dict.fromkeys((Kind.WIND_GAP, Kind.WIND_LAYER, Kind.WIND_NEAR_GROUND), inf),
         **dict.fromkeys((Kind.WIND_AGE, Kind.INTO_CLOUD, Kind.IN_WATER), inf),
+        Kind.WIND_SHEAR: inf,
     }
 )
 """Kinds that only hold beyond their limit, and so many times it until they fail. What is not

@@ -34,7 +34,7 @@ UNFLOWN = {
     *("head count", "implausible", "missing", "nobody near", "position", "rule"),
     "surface wind",
     *("wind age", "wind gap", "wind layer", "wind near ground", "wind undated"),
-    "wind warned",
+    *("wind shear", "wind warned"),
 }
 """Kinds of checks that speak, or do not, whatever the flights show, however few they are."""
 TOLD_OF = {"source", "assumed", "age", "dated", "undated", "warned", "levels"}

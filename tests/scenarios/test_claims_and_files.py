@@ -465,6 +465,9 @@ SKY = {
     "calm told to the top": holds(
         DAY.under(table((2, 0, 0), (2500, 0, 0))), "wind layer"
     ),
+    "a strong wind over a calm": holds(
+        LOW.under("calm", "34 mph from 90 at 490 ft"), "wind shear"
+    ),
     "a table of another zone": holds(
         DAY.under(ALOFT.replace("08:10-07:00", "08:10+02:00")), "wind age"
     ),

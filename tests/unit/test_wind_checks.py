@@ -49,6 +49,25 @@ def test_a_wind_read_only_far_up_holds():
     assert (check.limit, check.outcome) == (60.0, "warn")
 
 
+@pytest.mark.parametrize(
+    ("levels", "change"),
+    [
+        (((10, 0), (100, 8.7), (1000, 8.7)), 2.9),  # 8.7 m/s in the 90 m above 10 m
+        (((2, 0), (100, 7.0), (1000, 30)), None),
+        (((10, 4), (100, 8), (300, 8), (380, -2)), 3.75),  # it turns about
+        (((10, 0), (60, 8), (800, 8)), None),  # what is less deep, or higher, is not seen
+    ],
+)
+def test_a_wind_that_changes_fast_with_height_holds(levels, change):
+    """Moderate from 5 kt in 100 ft: 2.53 m/s in 30 m (ICAO's interim scale, from memory)."""
+    height, east = map(list, zip(*levels, strict=True))
+    wind = _wind(height, np.array(east, float), read=tuple(height), known_to=height[-1])
+    found = _checks(wind).get(Kind.WIND_SHEAR)
+    assert (found and found.outcome) == (change and "warn")
+    assert change is None or found.value == pytest.approx(change)
+    assert found is None or found.limit == pytest.approx(2.53, abs=0.005)
+
+
 def test_a_wind_limit_of_ones_own_fails_by_the_mean_and_holds_by_the_gust():
     def outcome(mph, **more):
         own = replace(LIMITS["surface_wind"], value=mph)
