@@ -22,17 +22,16 @@ from driftmap.core.errors import (
 )
 from driftmap.core.pools import in_order
 from driftmap.core.spread import quantile
-from driftmap.failures.bodies import by_opening
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
-from driftmap.failures.staged import booster_by_opening
 from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.montecarlo.lean import Steered
-from driftmap.rocket.flight import BOOSTER, Device, Flight
+from driftmap.montecarlo.unflown import above_apogee, not_flown
+from driftmap.rocket.flight import Flight
 from driftmap.trajectory.motion import Motion
 
 __all__ = ["Cloud", "Part", "fly"]
@@ -331,15 +330,9 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
         place[...] = flown.landed.pop((part.case, part.body)).transpose(2, 1, 0)
     top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
-    notes = _above_apogee(plan.flight, flown.draws, top[2])
+    notes = above_apogee(plan.flight, flown.draws, top[2])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
-    missing = shared.missing
-    for devices, highest in (
-        (by_opening(plan.flight), top[6]),
-        (booster_by_opening(plan.flight), flown.ways.get(BOOSTER, top[6])),
-    ):
-        missing += tuple(_before_apogee(devices, flown.draws, highest))
-    missing += tuple(_after_apogee(plan.flight, flown.draws, top[6]))
+    missing = *shared.missing, *not_flown(flown, plan.flight)
     fluttered = np.zeros(flown.count, bool)
     for margin in flown.margins.values():
         fluttered |= margin < 1
@@ -362,55 +355,6 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         seed=seed,
         falls=flown.falls,
     )
-
-
-def _above_apogee(
-    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
-) -> Iterator[str]:
-    """Tell which devices are set to open higher than flights rise."""
-    for device in flight.devices:
-        if device.opens_at.at == "height":
-            share = float(np.mean(draws[f"{device.name} opens"] > apogee))
-            if share > 0:
-                yield (
-                    f"{device.name}: set to open above the apogee of {share:.0%} of flights, "
-                    "which it opens at instead"
-                )
-
-
-_EARLY: Final = 2.0  # s before apogee, where it still rises at 20 m/s
-_FEW: Final = 0.01  # of the flights; assumed, both
-
-
-def _before_apogee(
-    devices: list[Device], draws: Mapping[str, Kept], apogee: Kept
-) -> Iterator[str]:
-    """Tell which devices fire on the way up though they are flown as if after apogee."""
-    at_top = [d for d in devices if d.opens_at.at == "apogee"]
-    for device in devices[devices.index(at_top[0]) + 1 :] if at_top else ():
-        if device.opens_at.at == "time":
-            early = draws[f"{device.name} opens"] < apogee - _EARLY
-            if np.mean(early) > _FEW:
-                yield (
-                    f"{device.name} fires on the way up in {np.mean(early):.0%} of flights; "
-                    "that opening was not flown: it is flown as if after apogee"
-                )
-
-
-_SOME: Final = 0.02  # of flights; a moment's own spread may reach past the apogee
-
-
-def _after_apogee(
-    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
-) -> Iterator[str]:
-    """Tell of own cases that happen on the way down, where a flight is not followed."""
-    for own in flight.own_cases:
-        moment = draws.get(f"{own.name} at")
-        if moment is not None and np.mean(moment > apogee) > _SOME:
-            yield (
-                f"{own.name}: at {own.at}, after the apogee at {np.median(apogee):.0f} s, is "
-                "flown from the apogee; where it falls from under its device is not worked out"
-            )
 
 
 def _shared(

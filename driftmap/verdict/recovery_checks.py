@@ -226,29 +226,5 @@ def missing_checks(cloud: Cloud) -> list[Check]:
     """Hold where a failure could not be flown."""
     return [
         Check(kind=Kind.MISSING, name=text, outcome="warn", source="missing input")
-        for text in (
-            *cloud.tree.missing,
-            *_flutter_unknown(cloud),
-        )
+        for text in cloud.tree.missing
     ]
-
-
-_MAY_FLUTTER: Final = 100.0
-_PRINTED_MAY: Final = 70.0
-"""Speeds over which fins of which too little is told are not taken to hold [m s⁻¹]: where
-usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
-assumed."""
-
-
-def _flutter_unknown(cloud: Cloud) -> Iterator[str]:
-    """Tell of a flight fast enough for fins of which too little is told to flutter."""
-    flight = cloud.plan.flight
-    pieces = (*flight.pieces, *(flight.booster.pieces if flight.booster else ()))
-    fins = [p for p in pieces if p.kind == "fin" and p.planform() is None]
-    bound = _PRINTED_MAY if any(fin.printed for fin in fins) else _MAY_FLUTTER
-    fast = ends(cloud.fastest[0]).p95
-    if fins and fast > bound:
-        yield (
-            f"whether the fins flutter at {fast:.0f} m/s is not worked out: state their "
-            "root, tip, span, thickness, and material or shear_modulus"
-        )

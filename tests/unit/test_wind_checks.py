@@ -55,7 +55,10 @@ def test_a_wind_read_only_far_up_holds():
         (((10, 0), (100, 8.7), (1000, 8.7)), 2.9),  # 8.7 m/s in the 90 m above 10 m
         (((2, 0), (100, 7.0), (1000, 30)), None),
         (((10, 4), (100, 8), (300, 8), (380, -2)), 3.75),  # it turns about
-        (((10, 0), (60, 8), (800, 8)), None),  # what is less deep, or higher, is not seen
+        (
+            ((10, 0), (60, 8), (800, 8)),
+            None,
+        ),  # what is less deep, or higher, is not seen
     ],
 )
 def test_a_wind_that_changes_fast_with_height_holds(levels, change):

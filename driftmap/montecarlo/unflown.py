@@ -1,0 +1,98 @@
+"""What flights came to that was not flown: moments on the wrong side of apogee, flutter untold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+import numpy as np
+
+from driftmap.core.checks import FloatArray, Kept
+from driftmap.failures.bodies import by_opening
+from driftmap.failures.staged import booster_by_opening
+from driftmap.montecarlo.columns import Block
+from driftmap.montecarlo.flying import WAY_UP
+from driftmap.rocket.flight import BOOSTER, Device, Flight
+
+__all__ = ["above_apogee", "not_flown"]
+
+
+def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
+    """Tell what a verdict must hold for, since no flight shows it."""
+    top = np.asarray(flown.ways["top"], float)
+    for devices, apogee in (
+        (by_opening(flight), top[6]),
+        (booster_by_opening(flight), flown.ways.get(BOOSTER, top[6])),
+    ):
+        yield from _before_apogee(devices, flown.draws, apogee)
+    yield from _after_apogee(flight, flown.draws, top[6])
+    yield from _flutter_unknown(flight, top[len(WAY_UP) + 4])
+
+
+def above_apogee(
+    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
+) -> Iterator[str]:
+    """Tell which devices are set to open higher than flights rise."""
+    for device in flight.devices:
+        if device.opens_at.at == "height":
+            share = float(np.mean(draws[f"{device.name} opens"] > apogee))
+            if share > 0:
+                yield (
+                    f"{device.name}: set to open above the apogee of {share:.0%} of flights, "
+                    "which it opens at instead"
+                )
+
+
+_EARLY: Final = 2.0  # s before apogee, where it still rises at 20 m/s
+_FEW: Final = 0.01  # of the flights; assumed, both
+
+
+def _before_apogee(
+    devices: list[Device], draws: Mapping[str, Kept], apogee: Kept
+) -> Iterator[str]:
+    """Tell which devices fire on the way up though they are flown as if after apogee."""
+    at_top = [d for d in devices if d.opens_at.at == "apogee"]
+    for device in devices[devices.index(at_top[0]) + 1 :] if at_top else ():
+        if device.opens_at.at == "time":
+            early = draws[f"{device.name} opens"] < apogee - _EARLY
+            if np.mean(early) > _FEW:
+                yield (
+                    f"{device.name} fires on the way up in {np.mean(early):.0%} of flights; "
+                    "that opening was not flown: it is flown as if after apogee"
+                )
+
+
+_SOME: Final = 0.02  # of flights; a moment's own spread may reach past the apogee
+
+
+def _after_apogee(
+    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
+) -> Iterator[str]:
+    """Tell of own cases that happen on the way down, where a flight is not followed."""
+    for own in flight.own_cases:
+        moment = draws.get(f"{own.name} at")
+        if moment is not None and np.mean(moment > apogee) > _SOME:
+            yield (
+                f"{own.name}: at {own.at}, after the apogee at {np.median(apogee):.0f} s, is "
+                "flown from the apogee; where it falls from under its device is not worked out"
+            )
+
+
+_MAY_FLUTTER: Final = 100.0
+_PRINTED_MAY: Final = 70.0
+"""Speeds over which fins of which too little is told are not taken to hold [m s⁻¹]: where
+usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
+assumed."""
+
+
+def _flutter_unknown(flight: Flight, fastest: FloatArray) -> Iterator[str]:
+    """Tell of a flight fast enough for fins of which too little is told to flutter."""
+    pieces = (*flight.pieces, *(flight.booster.pieces if flight.booster else ()))
+    fins = [p for p in pieces if p.kind == "fin" and p.planform() is None]
+    bound = _PRINTED_MAY if any(fin.printed for fin in fins) else _MAY_FLUTTER
+    fast = float(np.quantile(fastest, 0.95))
+    if fins and fast > bound:
+        yield (
+            f"whether the fins flutter at {fast:.0f} m/s is not worked out: state their "
+            "root, tip, span, thickness, and material or shear_modulus"
+        )
