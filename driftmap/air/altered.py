@@ -6,15 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from driftmap.air.wind import (
-    MAST,
-    Stronger,
-    WindProfile,
-    components_from,
-    told_at,
-    turn,
-)
+from driftmap.air.wind import MAST, Stronger, WindProfile, components_from, told_at
 from driftmap.core.checks import FloatArray
+from driftmap.core.points import turn
 
 __all__ = ["scaled", "strengthened"]
 

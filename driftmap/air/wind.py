@@ -21,7 +21,6 @@ __all__ = [
     "components_from",
     "direction_and_speed",
     "told_at",
-    "turn",
 ]
 
 MAST: Final = 10.0
@@ -80,36 +79,6 @@ def direction_and_speed(
     return np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n)) % (
         2 * np.pi
     ), np.hypot(e, n)
-
-
-def turn(
-    east: ArrayLike, north: ArrayLike, angle: ArrayLike
-) -> tuple[FloatArray, FloatArray]:
-    """Turn vectors clockwise, as bearings run.
-
-    Parameters
-    ----------
-    east, north : array_like, shape (...)
-        Their components, in any unit.
-    angle : array_like, shape (...)
-        Turn [rad].
-
-    Returns
-    -------
-    east, north : ndarray, shape (...)
-        The components after it.
-
-    Examples
-    --------
-    East turned by 90° is south:
-
-    >>> east, north = turn(1.0, 0.0, np.radians(90.0))
-    >>> float(east.round(12)), float(north)
-    (0.0, -1.0)
-    """
-    cos, sin = np.cos(angle), np.sin(angle)
-    e, n = np.asarray(east), np.asarray(north)
-    return np.asarray(cos * e + sin * n), np.asarray(cos * n - sin * e)
 
 
 def _column(values: ArrayLike) -> FloatArray:

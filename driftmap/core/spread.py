@@ -10,9 +10,9 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 
-__all__ = ["Spread", "draw_all", "even_points", "quantile", "stream"]
+__all__ = ["Spread", "draw_all", "even_points", "quantile", "stream", "weighted_place"]
 
 
 _WIDE: Final = 0.15  # of a size; a wider normal spread would reach below zero
@@ -108,10 +108,21 @@ def quantile(
     if weights is None:
         return np.asarray(np.quantile(row, wanted))
     weight, order = np.ravel(np.asarray(weights, dtype=float)), np.argsort(row)
-    total = np.cumsum(weight[order])
-    # The last digits of a sum of a million weights must not push past an exact step.
-    place = np.searchsorted(total / total[-1], wanted - 1e-9)
-    return np.asarray(row[order][np.minimum(place, row.size - 1)])
+    place = weighted_place(weight[order] / weight.sum(), wanted)
+    return np.asarray(row[order][place])
+
+
+def weighted_place(ordered_share: FloatArray, wanted: FloatArray) -> IntArray:
+    """Find where in a row of points wanted shares are reached.
+
+    ``ordered_share``, shape (n,): weights that sum to 1, in the order of the row;
+    ``wanted``, shape (k,): shares in (0, 1).
+
+    Result: index of the first point up to which each share lies, shape (k,).
+    """
+    # The last digits of a sum of a million shares must not push past an exact step.
+    place = np.searchsorted(np.cumsum(ordered_share), wanted - 1e-9)
+    return np.minimum(place, ordered_share.size - 1)
 
 
 def stream(seed: int, block: int, name: str) -> np.random.Generator:

@@ -14,11 +14,8 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
 from driftmap.core.units import DIMENSIONS
-from driftmap.formulas.canopies import CANOPIES
-from driftmap.formulas.flutter import SHEAR_MODULUS
-from driftmap.formulas.strength import CLOTHS
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.fields import Between, Reads
+from driftmap.rocket.fields import Between, OneOf, Reads
 from driftmap.rocket.flight import (
     Airframe,
     Alternative,
@@ -62,11 +59,6 @@ _TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
 _OWN: Final = ("motor", "recovery", "descent", "pieces")
 """What a stage or an alternative has a table of its own for."""
 
-_PICKED: Final = {
-    ("recovery", "type"): tuple(CANOPIES),
-    ("recovery", "cloth"): tuple(CLOTHS),
-    ("piece", "material"): tuple(SHEAR_MODULUS),
-}
 _TEXTS: Final = {  # what the file takes where the model holds something read from it
     ("rail", "azimuth"): 'a bearing such as "245 deg", or "into the wind"',
     ("recovery", "opens_at"): '"apogee", a height "150 m" or a time "9 s"',
@@ -149,8 +141,9 @@ def _field(table: str, key: str, info: FieldInfo, told: str) -> dict[str, Any]:
         "told": told,
         "kind": "text",
     }
-    if (table, key) in _PICKED:
-        return {**field, "kind": "choice", "choices": list(_PICKED[table, key])}
+    picked = next((mark for mark in marks if isinstance(mark, OneOf)), None)
+    if picked is not None:
+        return {**field, "kind": "choice", "choices": list(picked.names)}
     if (table, key) in _TEXTS:
         return {**field, "example": _TEXTS[table, key]}
     reads = next((mark for mark in marks if isinstance(mark, Reads)), None)

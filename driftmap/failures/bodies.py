@@ -16,7 +16,6 @@ from driftmap.formulas.strength import (
     STRENGTH_SPREAD,
     UNSTATED_SPREAD,
     Strengths,
-    canopy_strength,
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.fields import Uncertain
@@ -345,7 +344,7 @@ class Bench:
         if "canopy" in given:
             return given
         cloth = device.cloth or _CLOTH
-        force = float(canopy_strength(cloth, device.nominal_diameter))
+        force = device.strength_of(cloth)
         self.note(
             f"{device.name}: gives at {force:,.0f} N or so, one in six below 60 % of it, as "
             f"{cloth} of its size; "

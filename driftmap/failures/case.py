@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from driftmap.core.spread import Spread
+from driftmap.formulas.strength import HOLDS
 from driftmap.rocket.flight import Device, Piece
 
 __all__ = [
@@ -191,7 +192,7 @@ class Opening:
     device : Device
         The device.
     result : int
-        One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.formulas.opening`.
+        One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.formulas.strength`.
     before : tuple of Stage
         How the whole rocket falls from the release of the case until it opens.
     release : Release or None
@@ -202,6 +203,11 @@ class Opening:
     result: int
     before: tuple[Stage, ...] = ()
     release: Release | None = None
+
+    @property
+    def holds(self) -> bool:
+        """Whether it must hold."""
+        return self.result == HOLDS
 
 
 @dataclass(frozen=True, slots=True)

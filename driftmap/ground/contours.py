@@ -13,8 +13,8 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray
-from driftmap.core.spread import even_points
-from driftmap.ground.grid import SHARES, check_cloud, check_shares, weighted_place
+from driftmap.core.points import SHARES, check_cloud, check_shares
+from driftmap.core.spread import even_points, weighted_place
 
 __all__ = ["Contour", "containment"]
 

@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate
+from driftmap.core.points import turn
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import (

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Final
 
 import numpy as np
 import shapely
 
-from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate, Goal, converge
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import chances, reached
-from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.lean import Steered
+from driftmap.montecarlo.steering import Mixture, aim, response, tilted_mean
 
 __all__ = ["Sharpened", "sharpen", "steered_hit"]
 
@@ -63,7 +61,7 @@ class Sharpened:
 
 def sharpen(
     pilot: Cloud,
-    wind: WindProfile,
+    again: Callable[..., Cloud],
     areas: Sequence[Area],
     *,
     relative: float,
@@ -71,8 +69,8 @@ def sharpen(
 ) -> tuple[Sharpened, ...]:
     """Fly steered flights until each area's figure is known well enough.
 
-    ``pilot``: plain flights, from which the aim is taken; ``wind``: the wind they flew
-    in; ``relative``: wanted half-width of the interval as a share of the figure;
+    ``pilot``: plain flights, from which the aim is taken; ``again``: what flies more of
+    them (`driftmap.montecarlo.cloud.again`); ``relative``: wanted half-width of the interval as a share of the figure;
     ``limit``: what the figure is compared with: its interval must not straddle it, and
     a half-width of half the limit is narrow enough whatever the figure.
 
@@ -83,7 +81,7 @@ def sharpen(
     for area in areas:
 
         def look(flights: int, confidence: float, area: Area = area) -> Estimate:
-            values, bound = _values(pilot, wind, area, flights)
+            values, bound = _values(pilot, again, area, flights)
             return tilted_mean(values, flights, bound, confidence=confidence)
 
         looks, reached = converge(look, goal, first=_FIRST, cap=_MOST)
@@ -93,7 +91,7 @@ def sharpen(
 
 def steered_hit(
     pilot: Cloud,
-    wind: WindProfile,
+    again: Callable[..., Cloud],
     area: Area,
     flights: int,
     *,
@@ -101,18 +99,18 @@ def steered_hit(
 ) -> Estimate:
     """Estimate how often a flight puts a piece into an area, from steered flights.
 
-    ``pilot``: plain flights, from which the aim is taken; ``wind``: the wind they flew
-    in; ``seed``: seed of the steered flights; that after the pilot's when left out.
+    ``pilot``: plain flights, from which the aim is taken; ``again``: what flies more of
+    them; ``seed``: seed of the steered flights; that after the pilot's when left out.
 
     Result: for all cases by their likelihood, unbiased; as `reached` tells a hit of people.
     """
-    values, bound = _values(pilot, wind, area, flights, seed=seed)
+    values, bound = _values(pilot, again, area, flights, seed=seed)
     return tilted_mean(values, flights, bound)
 
 
 def _values(
     pilot: Cloud,
-    wind: WindProfile,
+    again: Callable[..., Cloud],
     area: Area,
     flights: int,
     *,
@@ -124,19 +122,18 @@ def _values(
     carries a fall farthest: once with that part leaned toward the area, to see where it
     comes down, and once with what is then still missing.
     """
-    plan = pilot.plan
     own = pilot.seed + 1 if seed is None else seed
-    air = (plan.flight, wind, plan.sky.altitude)
-    again = partial(fly, *air, samples=flights, seed=own, day=plan.sky.day)
     ways = _ways(pilot, area)
     first = _first_lean(ways, flights, stream(own, 0, "first lean"))
     if ways:
-        scouts = again(steered=Steered(first, {way.case for way in ways}))
+        only = {way.case for way in ways}
+        scouts = again(samples=flights, seed=own, steered=Steered(first, only))
         aimed = _aimed(scouts, ways, area, first)
     else:
         aimed = _plain(flights)
     lean = aimed.draw(stream(own, 0, "lean"))
-    cloud = again(steered=Steered(np.ascontiguousarray(lean.T)))
+    leant = Steered(np.ascontiguousarray(lean.T))
+    cloud = again(samples=flights, seed=own, steered=leant)
     hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
     chance = chances(cloud, hits)
     most = max(1.0, chance.max(initial=0.0))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.column import Sky
 from driftmap.air.day import Day
-from driftmap.air.wind import WindProfile, turn
+from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.errors import (
     FlightError,
@@ -20,6 +21,7 @@ from driftmap.core.errors import (
     TooHighError,
     WeakThrustError,
 )
+from driftmap.core.points import turn
 from driftmap.core.pools import in_order
 from driftmap.core.spread import quantile
 from driftmap.failures.case import Case, CaseTree
@@ -34,7 +36,7 @@ from driftmap.montecarlo.unflown import above_apogee, not_flown
 from driftmap.rocket.flight import Flight
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["Cloud", "Part", "fly"]
+__all__ = ["Cloud", "Part", "again", "fly"]
 
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 
@@ -296,6 +298,12 @@ def fly(  # noqa: PLR0913 - all but three are options
                 raise FlightError(flight.source, "", str(problem)) from None
             # The luckiest rise far above the plan: fly all of them in deeper air.
             plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
+
+
+def again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
+    """Give what flies the flight of a cloud once more, in its own air: `fly` but for that."""
+    sky = cloud.plan.sky
+    return partial(fly, cloud.plan.flight, wind, sky.altitude, day=sky.day)
 
 
 def _flown(

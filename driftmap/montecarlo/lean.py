@@ -113,7 +113,7 @@ def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArra
 
     ``noise``, shape (k, n): standard normal numbers of ``n`` flights; ``direction``,
     shape (k,): unit vector; ``along``, shape (n,): wanted component of each flight,
-    such as one column of `Aim.draw`.
+    such as one column of what `Mixture.draw` gives.
 
     Result: the numbers, unchanged across the direction, shape (k, n).
     """

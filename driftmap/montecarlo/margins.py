@@ -9,12 +9,12 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.points import SHARES, mean_point, radii
 from driftmap.core.spread import quantile, stream
 from driftmap.failures.bodies import Bench
 from driftmap.failures.cases import WORKS
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
-from driftmap.ground.grid import SHARES, mean_point, radii
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
 
@@ -31,6 +31,7 @@ __all__ = [
     "margins",
     "opening_figures",
     "opening_windows",
+    "thrown_on",
 ]
 
 EXPECTED_QUANTILE: Final = 0.99
@@ -281,7 +282,14 @@ def after_impact(cloud: Cloud, part: Part) -> Rest | None:
     body = next(b for b in case.bodies if b.name == part.body)
     if body.broken or not body.stages[-1].nose_first:
         return None
-    rng = stream(cloud.seed, 0, f"break-up of {part.case}")
-    thrown = strike_offsets(cloud.speed[part.rows], rng)
-    p50, p95 = np.quantile(np.hypot(thrown.east, thrown.north), [0.5, 0.95])
+    thrown = thrown_on(cloud, cloud.speed[part.rows], f"break-up of {part.case}")
+    p50, p95 = np.quantile(np.hypot(*thrown), [0.5, 0.95])
     return Rest(float(p50), float(p95))
+
+
+def thrown_on(cloud: Cloud, speed: Kept, what: str) -> FloatArray:
+    """Draw how far from a strike of some speed (...) pieces come to rest [m], shape (2, ...).
+
+    ``what``: names the stream of luck.
+    """
+    return np.stack(strike_offsets(speed, stream(cloud.seed, 0, what))[:2])

@@ -11,12 +11,10 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
-from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Case, Stage
-from driftmap.formulas.fragments import strike_offsets
-from driftmap.formulas.strength import HOLDS
-from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.margins import thrown_on
+from driftmap.montecarlo.steering import response
 
 __all__ = ["ROCKET", "Flown", "Lay", "flown_cases"]
 
@@ -137,9 +135,9 @@ class Flown:
         """Draw how far from the strike a piece comes to rest, shape (2, ways, k)."""
         asked = (f"{piece} thrown {ways} ways", None)
         if asked not in self.worked_out:
-            rng = stream(self.cloud.seed, 0, f"{piece} broken off, {self.case.name}")
             speed = np.tile(self.struck(piece), (ways, 1))
-            self.worked_out[asked] = np.stack(strike_offsets(speed, rng)[:2])
+            what = f"{piece} broken off, {self.case.name}"
+            self.worked_out[asked] = thrown_on(self.cloud, speed, what)
         return self.worked_out[asked]
 
     def _column(self, name: str, part: Part) -> FloatArray:
@@ -223,7 +221,7 @@ class Flown:
     def cloth(self, device: str) -> str:
         """Tell what became of a device: open, torn, tangled or unopened."""
         only = self.case.only if isinstance(self.case.only, tuple) else ()
-        if any(o.device.name == device and o.result != HOLDS for o in only):
+        if any(o.device.name == device and not o.holds for o in only):
             return "torn"
         stages = [s for b in self.case.bodies for s in (*b.before, *b.stages)]
         drags = {name for stage in stages for _, name in stage.drag}

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.hazard.steering import Mixture
+from driftmap.montecarlo.steering import Mixture
 from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import FoundState, Observation, Odds

@@ -17,9 +17,9 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
-from driftmap.hazard.steering import Mixture
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.montecarlo.lean import Steered
+from driftmap.montecarlo.steering import Mixture
 from driftmap.observations.figures import (
     Find,
     MeasuredSight,
@@ -89,7 +89,7 @@ def know(
 
     The flights flown again keep their luck but for the part of the wind's error that
     carries a fall farthest. That is drawn about where the flight fits best, and weights
-    undo the lean exactly (`driftmap.hazard.steering.Mixture`). Each case is leaned by
+    undo the lean exactly (`driftmap.montecarlo.steering.Mixture`). Each case is leaned by
     itself: a flight that fits in one way as this case and in another as that would
     otherwise hit by luck alone as one of them, and then weigh more than all others.
     """
@@ -263,13 +263,13 @@ def _leaned_to(
     mixture = mixture_of(flown, aim, _HARDLY if plain is None else _PLAIN)
     what = f"toward what was seen, {flown.case.name}"
     lean = mixture.draw(stream(flown.cloud.seed, turn, what))
-    again = _flown_again(flown, wind, lean, weights=_shared(mixture, lean))
-    if plain is None or not again:
-        return [*again]
+    leant = _flown_again(flown, wind, lean, weights=_shared(mixture, lean))
+    if plain is None or not leant:
+        return [*leant]
     draws = plain.cloud.draws
     own = np.array([draws["lean east"], draws["lean north"]], float).T
     share = _shared(mixture, own[: flown.flights])[plain.who]
-    return [*again, replace(plain, prior=plain.prior * share)]
+    return [*leant, replace(plain, prior=plain.prior * share)]
 
 
 def _shared(mixture: Mixture, lean: FloatArray) -> FloatArray:
@@ -293,10 +293,10 @@ def _flown_again(
     """Fly the flights of a case again, leaned; none if it happens to none of them then."""
     case = flown.case.name
     steered = Steered(np.ascontiguousarray(lean.T), {case})
-    again = _fly_again(flown.cloud, wind, flown.flights, steered, seed=seed)
-    if again is None:
+    more = _fly_again(flown.cloud, wind, flown.flights, steered, seed=seed)
+    if more is None:
         return ()
-    return flown_cases(again, wind, weights=weights, slopes={case: flown.slopes})
+    return flown_cases(more, wind, weights=weights, slopes={case: flown.slopes})
 
 
 def _fly_again(
@@ -310,15 +310,10 @@ def _fly_again(
     progress: Callable[[int], None] | None = None,
 ) -> Cloud | None:
     """Fly what a cloud flew in its own air; None if nothing asked for happens then."""
-    plan = cloud.plan
     try:
-        return fly(
-            plan.flight,
-            wind,
-            plan.sky.altitude,
+        return again(cloud, wind)(
             samples=samples,
             seed=cloud.seed if seed is None else seed,
-            day=plan.sky.day,
             steered=steered,
             after=after,
             bodies={body.name for c in cloud.tree.cases for body in c.bodies},

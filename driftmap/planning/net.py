@@ -18,8 +18,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.verdict.consequence_checks import Lines, maiming

@@ -10,10 +10,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray
+from driftmap.core.points import SHARES as ALL
+from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed

@@ -10,11 +10,11 @@ from typing import Final
 import numpy as np
 import shapely
 
+from driftmap.core.points import mean_point
 from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, BROKEN, WORKS
 from driftmap.failures.staged import LATE
 from driftmap.ground.areas import Area
-from driftmap.ground.grid import mean_point
 from driftmap.hazard.zones import HURTS, Zone, grade
 from driftmap.hazard.zones import Kind as ZoneKind
 from driftmap.montecarlo.cloud import Part

@@ -25,6 +25,7 @@ __all__ = [
     "LengthOrNone",
     "Mass",
     "Name",
+    "OneOf",
     "Pressure",
     "Reads",
     "Share",
@@ -118,6 +119,19 @@ class Between:
             raise ValueError(
                 f"its spread is too wide to know it by: accepted is {most}"
             )
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """Refuse a name that a table does not hold."""
+
+    names: tuple[str, ...]
+
+    def __call__(self, value: str) -> str:
+        """Give the name back where it is accepted."""
+        if value not in self.names:
+            raise ValueError(f"must be one of {', '.join(self.names)}")
         return value
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import hypot, pi
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
 from driftmap.rocket.fields import (
@@ -14,6 +14,7 @@ from driftmap.rocket.fields import (
     LengthOrNone,
     Mass,
     Name,
+    OneOf,
     Pressure,
     Share,
     Thickness,
@@ -80,7 +81,7 @@ class Piece(Table):
     thickness: Thickness | None = None
     sweep: LengthOrNone | None = None
     position: LengthOrNone | None = None
-    material: str | None = None
+    material: Annotated[str, AfterValidator(OneOf(tuple(SHEAR_MODULUS)))] | None = None
     shear_modulus: Pressure | None = None
     printed: bool = False
     infill: Share | None = None
@@ -110,8 +111,6 @@ class Piece(Table):
                 "flutter needs root, tip, span, thickness and one of material, shear_modulus"
             )
         self._print_told(shape)
-        if self.material is not None and self.material not in SHEAR_MODULUS:
-            raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
         self.planform()  # which checks itself
         return self
 

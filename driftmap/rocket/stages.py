@@ -5,10 +5,10 @@ from __future__ import annotations
 from math import pi, sqrt
 from typing import Annotated, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from driftmap.formulas.canopies import CANOPIES, nominal_drag
-from driftmap.formulas.strength import CLOTHS
+from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE, nominal_drag
+from driftmap.formulas.strength import CLOTHS, LINKS, canopy_strength
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import (
     Area,
@@ -20,6 +20,7 @@ from driftmap.rocket.fields import (
     Length,
     Mass,
     Name,
+    OneOf,
     TriggerAt,
     Uncertain,
     UncertainTime,
@@ -138,7 +139,7 @@ class Device(Table):
     name: Name
     kind: Literal["canopy", "streamer"]
     opens_at: TriggerAt
-    type: str = "flat circular"
+    type: Annotated[str, AfterValidator(OneOf(tuple(CANOPIES)))] = "flat circular"
     diameter: Length | None = None
     area: Area | None = None
     spill_hole: Length | None = None
@@ -152,7 +153,7 @@ class Device(Table):
     strength: dict[Literal["canopy", "lines", "cord", "attachment"], Force] = Field(
         default_factory=dict
     )
-    cloth: str | None = None
+    cloth: Annotated[str, AfterValidator(OneOf(tuple(CLOTHS)))] | None = None
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
@@ -166,10 +167,6 @@ class Device(Table):
             self.strength or self.cloth or self.drag_on != "cloth"
         ):
             raise ValueError("strength, cloth and drag_on are for canopies")
-        if self.cloth is not None and self.cloth not in CLOTHS:
-            raise ValueError(f"cloth must be one of {', '.join(CLOTHS)}")
-        if self.type not in CANOPIES:
-            raise ValueError(f"type must be one of {', '.join(CANOPIES)}")
         if self.spill_hole is not None and self.spill_hole > self.nominal_diameter / 2:
             raise ValueError("spill_hole must not exceed half the diameter")
         return self
@@ -202,6 +199,22 @@ class Device(Table):
         factor = float(nominal_drag(1.0, sqrt(low * high)))
         spread = None if given.spread is None else given.spread * factor
         return Uncertain(given.value * factor, spread)
+
+    @property
+    def published_drag(self) -> tuple[float, float]:
+        """Range of its drag coefficient on the cloth, as published or assumed."""
+        if self.kind == "streamer":
+            return STREAMER_RANGE
+        return CANOPIES[self.type].drag
+
+    @property
+    def every_strength(self) -> bool:
+        """Whether the strength of all its links is stated."""
+        return self.strength.keys() == set(LINKS)
+
+    def strength_of(self, cloth: str) -> float:
+        """Give the load at which a canopy as wide as this of some cloth gives [N]."""
+        return float(canopy_strength(cloth, self.nominal_diameter))
 
 
 class Descent(Table):

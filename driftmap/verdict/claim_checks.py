@@ -14,8 +14,6 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
-from driftmap.formulas.strength import canopy_strength
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
@@ -312,18 +310,16 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
             most = _CORD
             if link == "canopy" and device.kind == "canopy":
                 cloth = device.cloth or "heavy nylon"
-                most = float(canopy_strength(cloth, device.nominal_diameter)) * _STURDY
+                most = device.strength_of(cloth) * _STURDY
             what = f"strength of {link} of {device.name}"
             yield _Claim(what, strength, (0.0, most), "N")
 
 
 def _published(device: Device) -> tuple[float, float]:
     """Give the range that a device's drag coefficient commonly lies in."""
-    if device.kind == "streamer":
-        low, high = STREAMER_RANGE
-        return _STREAMER[0] * low, _STREAMER[1] * high
-    low, high = CANOPIES[device.type].drag
-    return _OWN_CUT[0] * low, _OWN_CUT[1] * high
+    low, high = device.published_drag
+    less, more = _STREAMER if device.kind == "streamer" else _OWN_CUT
+    return less * low, more * high
 
 
 def _pieces(flight: Flight) -> Iterator[_Claim]:

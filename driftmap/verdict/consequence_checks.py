@@ -41,7 +41,7 @@ __all__ = [
 ]
 
 Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
-"""Contours of `driftmap.ground.grid.SHARES`, by case and body."""
+"""Contours of `driftmap.core.points.SHARES`, by case and body."""
 
 _SHARE_TOLD: Final = 0.9
 """Share whose line is told of where people stand inside it."""

@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate
-from driftmap.ground.grid import SHARES
+from driftmap.core.points import SHARES
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.precise import Sharpened
 from driftmap.hazard.probability import passing_over, ways_down, ways_up

@@ -18,7 +18,7 @@ from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rules import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, outcome_of
 from driftmap.verdict.claim_checks import (
@@ -131,7 +131,7 @@ def judge_all(
 
     ``wind``: the wind the cloud was flown in; ``answers``: what people confirmed of the
     rules that the site names; ``lines``: contours of
-    `driftmap.ground.grid.SHARES` where they are drawn already;
+    `driftmap.core.points.SHARES` where they are drawn already;
     ``danger``: from `driftmap.hazard.exposure.danger_of`, where it is known already.
 
     Result: every check, and what it rests on. Raises `DriftmapError` if a limit or a
@@ -145,7 +145,8 @@ def judge_all(
     if precision is not None:
         people = [area for area in near if area.occupied]
         bound = limits["area_hit"].value
-        sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
+        more = again(cloud, wind)
+        sharpened = sharpen(cloud, more, people, relative=precision, limit=bound)
     asked = [
         *rule_checks(cloud, site, wind, answers),
         *label_claims(cloud, answers),

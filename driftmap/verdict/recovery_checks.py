@@ -13,7 +13,6 @@ from driftmap.core.estimate import binomial
 from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.failures.staged import DOES_NOT_LIGHT
-from driftmap.formulas.strength import LINKS
 from driftmap.hazard.zones import grade
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
@@ -63,7 +62,7 @@ def _of(
 ) -> Iterator[Check]:
     slow, hard = limits["opening_speed"], limits["opening_load"]
     tears = _TORN_FAST, _TORN_HARD
-    whole = device.strength.keys() == set(LINKS)
+    whole = device.every_strength
     slow = replace(slow, source=slow.source + (_STATED if whole else _UNSTATED))
     hard = replace(hard, source=hard.source + _UNSTATED)
     if device.strength:

@@ -14,7 +14,7 @@ from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.core.units import FOOT
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.montecarlo.falls import KNOT
 from driftmap.montecarlo.sensitivity import Influence
 from driftmap.winds.pilot_balloon import RATE_ERROR
@@ -139,18 +139,9 @@ def more_wind(
 
 def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
     """Give time and height along a middle fall, shape (s, 2), of a few flights more."""
-    sky, flight = cloud.plan.sky, cloud.plan.flight
+    few_more = again(cloud, wind)
     try:
-        few = fly(
-            flight,
-            wind,
-            sky.altitude,
-            samples=_FEW,
-            seed=cloud.seed,
-            day=sky.day,
-            bodies=(),
-            keep_falls=True,
-        )
+        few = few_more(samples=_FEW, seed=cloud.seed, bodies=(), keep_falls=True)
     except DriftmapError:
         return None  # what is told beside a verdict does not cost the verdict
     part = next(few.of(few.tree.cases[0].name), None)

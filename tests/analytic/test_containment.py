@@ -14,9 +14,10 @@ import pytest
 import shapely
 
 from driftmap.core.estimate import binomial, weighted_share
+from driftmap.core.points import mean_point, radii
 from driftmap.core.spread import quantile
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.grid import mean_point, probability_grid, radii
+from driftmap.ground.grid import probability_grid
 
 SHARES = np.array([0.5, 0.9, 0.95, 0.99])
 K = 5

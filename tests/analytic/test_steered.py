@@ -9,7 +9,7 @@ from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.precise import sharpen, steered_hit
 from driftmap.hazard.probability import inside, mixture, reached, struck
-from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.cloud import again, fly
 
 WIND = WindProfile(
     np.array([0.0, 10.0, 600.0, 3000.0]),
@@ -39,7 +39,10 @@ def test_within_a_factor_of_two_of_brute_force(willet, pilot, spot):
     plain = fly(willet, WIND, 0.0, samples=150_000, seed=9)
     truth = mixture(plain, reached(plain, spot.shape, beyond=PERSON_RADIUS))
     assert 2e-5 < truth.estimate < 1e-3  # a rare hit, or the test says nothing
-    found = [steered_hit(pilot, WIND, spot, 16_384, seed=s) for s in range(20, 26)]
+    found = [
+        steered_hit(pilot, again(pilot, WIND), spot, 16_384, seed=s)
+        for s in range(20, 26)
+    ]
     for one in found:
         assert 0.5 < one.estimate / truth.estimate < 2.0
         assert one.lower < truth.upper
@@ -54,7 +57,7 @@ def test_plain_and_steered_agree_where_hits_are_common(pilot):
     middle = np.array([pilot.east[rows].mean(), pilot.north[rows].mean()])
     area = Area("field", "camp", shapely.Point(middle).buffer(150.0), people=1)
     plain = mixture(pilot, reached(pilot, area.shape, beyond=PERSON_RADIUS))
-    steered = steered_hit(pilot, WIND, area, 8192)
+    steered = steered_hit(pilot, again(pilot, WIND), area, 8192)
     error = (plain.upper - plain.lower) / 2 + (steered.upper - steered.lower) / 2
     assert steered.estimate == pytest.approx(plain.estimate, abs=error)
 
@@ -66,12 +69,12 @@ def test_people_along_a_rope_are_hit_by_whatever_touches_them(pilot):
     touched = mixture(pilot, reached(pilot, rope.shape, beyond=PERSON_RADIUS))
     wide = shapely.box(x - 25, y - 150, x + 25, y + 150)  # the rope's ground, and likes
     drawn = mixture(pilot, struck(pilot, inside(wide))).estimate * 0.1 / 50
-    steered = steered_hit(pilot, WIND, rope, 8192)
+    steered = steered_hit(pilot, again(pilot, WIND), rope, 8192)
     assert 0.4 < steered.estimate / touched.estimate < 2.5
     assert steered.lower > 3 * drawn
 
 
 def test_sharpening_says_whether_it_got_there(pilot, spot):
-    easy = sharpen(pilot, WIND, [spot], relative=1.0, limit=0.9)[0]
+    easy = sharpen(pilot, again(pilot, WIND), [spot], relative=1.0, limit=0.9)[0]
     assert easy.reached
     assert easy.estimate.lower <= easy.estimate.estimate <= easy.estimate.upper

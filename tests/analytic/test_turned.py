@@ -14,7 +14,8 @@ import pytest
 import shapely
 from shapely import affinity
 
-from driftmap.air.wind import WindProfile, turn
+from driftmap.air.wind import WindProfile
+from driftmap.core.points import turn
 from driftmap.ground.areas import Area
 from driftmap.hazard.exposure import harm_of
 from driftmap.montecarlo.cloud import fly

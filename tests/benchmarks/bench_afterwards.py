@@ -31,8 +31,8 @@ from truths import (
 from driftmap import fly, read_flight, read_site, read_wind
 from driftmap.air.winderror import draw_wind
 from driftmap.core.estimate import binomial
+from driftmap.core.points import SHARES
 from driftmap.ground.areas import to_lonlat
-from driftmap.ground.grid import SHARES
 from driftmap.logbook import findings
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.records import Flew, _turned, flew_of, records_of

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.points import mean_point, radii
 from driftmap.ground.contours import containment
-from driftmap.ground.grid import mean_point, probability_grid, radii
+from driftmap.ground.grid import probability_grid
 
 RNG = np.random.default_rng(7)
 CLOUD = RNG.normal([[2000], [-500]], [[300], [100]], (2, 5000))

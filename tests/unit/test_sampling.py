@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from driftmap.core.estimate import Estimate, Goal, converge, weighted_mean
-from driftmap.hazard.steering import Mixture, tilted_mean
+from driftmap.montecarlo.steering import Mixture, tilted_mean
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

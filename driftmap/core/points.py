@@ -1,0 +1,157 @@
+"""Points and vectors of the plane: turned, their mean, and the radii that hold a share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import weighted_place
+
+__all__ = [
+    "SHARES",
+    "check_cloud",
+    "check_shares",
+    "mean_point",
+    "radii",
+    "turn",
+]
+
+SHARES: Final = (0.5, 0.9, 0.99)
+"""Shares of the landing points that contours and radii are given for."""
+
+
+def turn(
+    east: ArrayLike, north: ArrayLike, angle: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Turn vectors clockwise, as bearings run.
+
+    Parameters
+    ----------
+    east, north : array_like, shape (...)
+        Their components, in any unit.
+    angle : array_like, shape (...)
+        Turn [rad].
+
+    Returns
+    -------
+    east, north : ndarray, shape (...)
+        The components after it.
+
+    Examples
+    --------
+    East turned by 90° is south:
+
+    >>> east, north = turn(1.0, 0.0, np.radians(90.0))
+    >>> float(east.round(12)), float(north)
+    (0.0, -1.0)
+    """
+    cos, sin = np.cos(angle), np.sin(angle)
+    e, n = np.asarray(east), np.asarray(north)
+    return np.asarray(cos * e + sin * n), np.asarray(cos * n - sin * e)
+
+
+def check_cloud(
+    east: ArrayLike, north: ArrayLike, weights: ArrayLike | None
+) -> tuple[FloatArray, FloatArray]:
+    """Check a cloud of landing points.
+
+    ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
+    weight of each point; None if all weigh the same.
+
+    Result: east and north [m], shape (2, n). Result: weights that sum to 1, shape (n,).
+    Raises `ValueError` if there are no points, one is not finite, or the weights are no
+    weights.
+    """
+    points = np.stack([np.ravel(np.asarray(x, dtype=float)) for x in (east, north)])
+    n = points.shape[1]
+    if n == 0:
+        raise ValueError("the cloud must hold at least one landing point")
+    share = (
+        np.full(n, 1.0 / n)
+        if weights is None
+        else np.ravel(np.asarray(weights, dtype=float))
+    )
+    if share.size != n:
+        raise ValueError(f"'weights' must hold one for each point (got {share.size})")
+    if not np.all(np.isfinite(points)):
+        bad = int(np.sum(~np.isfinite(points).all(axis=0)))
+        raise ValueError(f"every landing point must be finite ({bad} of {n} are not)")
+    if not (np.all(share >= 0) and 0 < share.sum() < np.inf):
+        raise ValueError("'weights' must be finite, not negative, and not all zero")
+    return points, share / share.sum()
+
+
+def mean_point(
+    east: ArrayLike, north: ArrayLike, *, weights: ArrayLike | None = None
+) -> tuple[float, float]:
+    """Mean of the landing points.
+
+    ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
+    weight of each point; by default all weigh the same.
+
+    Result: the mean point [m]. Raises `ValueError` if there are no points or one is not
+    finite.
+    """
+    points, share = check_cloud(east, north, weights)
+    mean = points @ share
+    return float(mean[0]), float(mean[1])
+
+
+def radii(
+    east: ArrayLike,
+    north: ArrayLike,
+    shares: Sequence[float] = SHARES,
+    *,
+    weights: ArrayLike | None = None,
+) -> FloatArray:
+    """Distances from the mean point within which a share of the points lies.
+
+    Parameters
+    ----------
+    east, north : array_like, shape (n,)
+        Landing points [m].
+    shares : sequence of float, shape (k,)
+        Shares in (0, 1).
+    weights : array_like, shape (n,), optional
+        Weight of each point; by default all weigh the same.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Radius for each share: the smallest that holds it [m].
+
+    Raises
+    ------
+    ValueError
+        If there are no points, one is not finite, or a share is not in (0, 1).
+
+    Examples
+    --------
+    >>> radii([0, 1, 2, 3, 4], [0, 0, 0, 0, 0], [0.2, 0.9])
+    array([0., 2.])
+    """
+    points, share = check_cloud(east, north, weights)
+    points -= (points @ share)[:, None]
+    distance = np.hypot(*points)
+    order = np.argsort(distance)
+    return np.asarray(
+        distance[order][weighted_place(share[order], check_shares(shares))]
+    )
+
+
+def check_shares(shares: Sequence[float]) -> FloatArray:
+    """Check shares that a contour or a radius shall hold.
+
+    ``shares``, shape (k,): shares in (0, 1).
+
+    Result: the same, shape (k,). Raises `ValueError` if there are none, or one is not
+    between 0 and 1.
+    """
+    wanted = np.asarray(shares, dtype=float)
+    if not np.all((wanted > 0) & (wanted < 1)) or wanted.size == 0:
+        raise ValueError(f"'shares' must lie between 0 and 1 (got {shares})")
+    return wanted
