@@ -15,6 +15,10 @@ __all__ = ["TAILS", "draw_wind", "error_modes", "modes_of"]
 
 _KEPT: Final = 0.995  # of the variance of the likeness over height
 
+_ONE_THREAD: Final = 200_000
+"""Products up to which BLAS multiplies matrices in one thread (OpenBLAS: 262,144), so that no
+sum hangs on the number of threads."""
+
 _ALIKE: Final = 750.0
 """Height over which the errors of a wind without `modes` stay alike [m]: they are correlated as
 ``exp(-|dz| / 750 m)``; assumed."""
@@ -119,8 +123,10 @@ def draw_wind(
         size = np.sqrt((TAILS - 2) / sizes.chisquare(TAILS, count))
     if steer is not None:
         luck = steer(luck, size)
-    # Not by BLAS: its sums may depend on the number of threads.
-    noise = np.einsum("kr,crn->ckn", modes, luck)
+    noise = np.empty((2, z.size, count))
+    few = max(1, _ONE_THREAD // modes.size)
+    for a in range(0, count, few):
+        np.matmul(modes, luck[..., a : a + few], out=noise[..., a : a + few])
     noise *= size  # in place, as large arrays cost more to make than to fill
     noise += _means(wind, z, count, order)
     return noise[0], noise[1]
