@@ -166,17 +166,17 @@ def gusts(
     z = checked("heights", heights, least=0)
     if z.ndim != 1 or np.any(np.diff(z) <= 0):
         raise ValueError("'heights' must increase, shape (k,)")
-    air = turbulence(z[:, None], np.broadcast_to(np.asarray(wind, float), count))
-    width, length = air.sideways, air.length[:, 0]
+    low = np.broadcast_to(checked("wind", wind, least=0), count)
+    unit = turbulence(z, 1.0)  # the strength goes as the wind, the length does not
+    rough, sun, length = unit.sideways**2, np.zeros(z.size), unit.length
+    square = low**2
     if stirred is not None:
-        square = width**2
-        rough = np.mean(square, axis=1)
         sun = sideways_sd(z, stirred) ** 2
-        length = (rough * length + sun * _LIKE * stirred.depth) / (rough + sun + 1e-12)
-        square += sun[:, None]
-        width = np.sqrt(square, out=square)
+        mean = rough * np.mean(square)
+        length = (mean * length + sun * _LIKE * stirred.depth) / (mean + sun + 1e-12)
     noise = _chain(z, 1 / np.maximum(length, 1e-3), count, rng)
-    noise *= width
+    for i in range(z.size):  # level by level: large arrays cost more than sums
+        noise[:, i] *= np.sqrt(rough[i] * square + sun[i])
     return noise[0], noise[1]
 
 
