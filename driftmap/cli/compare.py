@@ -124,7 +124,6 @@ def cases_command(
     Example:
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
-    from driftmap.montecarlo.cloud import fly
     from driftmap.planning.documents import cases_document
     from driftmap.report.casetold import cases_page, cases_told
     from driftmap.rocket.flightfile import read_flight
@@ -134,17 +133,13 @@ def cases_command(
     if not asked.winds and asked.at is None:
         asked = replace(asked, winds=("calm",))
     wind = wind_asked(asked, place)
-    cloud = fly(plan, wind, place.site_altitude, samples=samples, seed=seed)
-    data = cases_document(cloud, wind.source)
+    data = cases_document(plan, wind, place.site_altitude, samples=samples, seed=seed)
     if out is not None:
         write_all(out, {"cases.html": cases_page(data, voice)})
     click.echo(json_text(data) if as_json else cases_told(data, voice))
 
 
 _FASTEST: Final = 3000.0  # m/s, beyond what the drag of bodies is known for
-_TOP_OF_AIR: Final = 20_000.0  # m above sea level, as far as the model's air goes
-
-
 _SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 
 
@@ -209,41 +204,23 @@ def drop_command(  # noqa: PLR0913, PLR0917
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.75 m2" \\
           --wind "12 mph from 240" --site-elevation "4050 ft"
     """
-    import numpy as np
+    from driftmap.trajectory.drop import drop
 
-    from driftmap.air.column import Sky, mean_air
-    from driftmap.core.units import STANDARD_GRAVITY
-    from driftmap.trajectory.descent import fall
-    from driftmap.trajectory.motion import Motion
-
-    rise = max(speed_up, 0.0) ** 2 / (2 * STANDARD_GRAVITY)
-    top = height + rise + 100.0
-    if site_elevation + top > _TOP_OF_AIR:
-        most = f"{_TOP_OF_AIR:.0f} m above sea level"
-        raise InputError("--from", "", f"the body must stay below {most}")
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
-    air = mean_air(profile, Sky(site_elevation), top)
-    values = (0.0, 0.0, height, speed_east, speed_north, speed_up, 0.0)
-    start = Motion(*(np.array([value]) for value in values))
+    speed = speed_east, speed_north, speed_up
     try:
-        with np.errstate(all="ignore"):  # what comes out is held against all bounds
-            landed = fall(start, mass, drag_area, air)
+        landed = drop(mass, drag_area, height, profile, site_elevation, speed=speed)
     except (ValueError, ArithmeticError) as problem:
         raise InputError("drop", "", str(problem)) from None
-    speed = float(landed.speed[0])
     result = {
-        "east_m": float(landed.east[0]),
-        "north_m": float(landed.north[0]),
-        "time_s": float(landed.time[0]),
-        "impact_speed_mps": speed,
-        "energy_j": mass * speed**2 / 2,
+        "east_m": landed.east.item(),
+        "north_m": landed.north.item(),
+        "time_s": landed.time.item(),
+        "impact_speed_mps": landed.speed.item(),
+        "energy_j": mass * landed.speed.item() ** 2 / 2,
     }
-    if not all(map(math.isfinite, result.values())):
-        raise InputError(
-            "drop", "", "no fall that can be followed; mass, area or speed is no body's"
-        )
     notes = list(_of_the_wind(profile, height))
     if as_json:
         click.echo(json_text({**result, "notes": notes}, indent=None))

@@ -6,27 +6,21 @@ import json
 import math
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
-from driftmap.air.convection import Convection
-from driftmap.air.day import Day
-from driftmap.air.wind import Stronger, WindLevel, WindProfile, told_at
+from driftmap.air.wind import WindProfile, told_at
 from driftmap.core.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.core.files import bytes_of, toml_of
 from driftmap.core.units import bounded
 from driftmap.ground.areas import to_local
 from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
-from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Answers
 from driftmap.verdict.assessment import Assessment, Setup
 from driftmap.verdict.document import document
+from driftmap.verdict.kept import as_read, forecast, read_again
 
 __all__ = [
     "TEXTS",
@@ -38,14 +32,9 @@ __all__ = [
     "unlike",
 ]
 
-_KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input
 _LARGEST_PHOTOGRAPH: Final = 500_000_000
 
-_ANSWERED: Final = (
-    *("confirmed", "numbers", "stale", "when", "files"),
-    *("taken_back", "until", "passed_over"),
-)
 TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
 """Keys of an outcome that hold text."""
 _KEYS: Final = (*TEXTS, "flew", "found", "photographs")
@@ -84,7 +73,7 @@ def assessment_entry(
         "wind_10_m": near,
         "devices": [device.name for device in assessment.flight.devices],
         "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
-        "forecast": _forecast(assessment.cloud),
+        "forecast": forecast(assessment.cloud),
     }
     digests = {name: content.digest for name, content in contents.items()}
     return new_entry("assessment", body, contents=digests), list(contents.values())
@@ -100,24 +89,7 @@ def _contents(
             yield name, _content(text)
     for text in files.get("flight", ()):
         yield from flight_contents(Path(text))
-    day, answers = assessment.cloud.plan.sky.day, assessment.answers
-    read = {
-        "pad": assessment.site.pad,
-        "wind": _plain(asdict(assessment.wind)),
-        "day": None if day is None else asdict(day),
-        "answers": {name: _plain(getattr(answers, name)) for name in _ANSWERED},
-    }
-    yield "as read", Content("read.json", canonical(read).encode())
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    if isinstance(value, Mapping):
-        return {key: _plain(one) for key, one in value.items()}
-    return value
+    yield "as read", Content("read.json", canonical(as_read(assessment)).encode())
 
 
 def flight_contents(path: Path) -> Iterator[tuple[str, Content]]:
@@ -147,26 +119,6 @@ def _content(text: str) -> Content:
     if not there:
         return Content("words", text.encode())
     return Content(path.name, bytes_of(path, most=_LARGEST))
-
-
-def _forecast(cloud: Cloud) -> list[dict[str, Any]]:
-    """Keep every so-manieth landing of each piece of each case."""
-    told = []
-    for case in cloud.tree.cases:
-        pieces = {part.body: _thinned(cloud, part) for part in cloud.of(case.name)}
-        named = {"case": case.name, "cause": case.cause}
-        told.append({**named, "probability": case.probability, "pieces": pieces})
-    return told
-
-
-def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
-    """Keep landings so that each stands for as many flights as any other."""
-    total = np.cumsum(np.tile(part.stands_for, part.count))
-    size = min(_KEPT, total.size)
-    picked = np.searchsorted(total, (np.arange(size) + 0.5) / size * total[-1])
-    places = np.stack([cloud.east[part.rows], cloud.north[part.rows]], axis=1)
-    points: list[list[float]] = places[picked].astype(float).round(1).tolist()
-    return points
 
 
 def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
@@ -286,7 +238,6 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
 
 
 _DEEP: Final = "inputs/of/one/flight"  # a curve may lie so many folders up
-_SETS: Final = ("read", "assumed", "undated", "warned")
 
 
 def inputs_of(
@@ -308,10 +259,8 @@ def inputs_of(
             field = path.with_name("site.geojson")
             field.write_bytes(own["site"].data)
             flight, site = read_flight(path), read_site(field, pad=read["pad"])
-        day = None if read["day"] is None else Day(**read["day"])
         run = int(entry.body["samples"]), int(entry.body["seed"])
-        setup = Setup(flight, site, *run, day, _answers(read["answers"]))
-        return setup, _wind(read["wind"])
+        return read_again(flight, site, *run, read)
     except DriftmapError as problem:
         told = f"its inputs are no longer accepted: {problem}"
         raise InputError(source, where, told) from None
@@ -332,26 +281,3 @@ def put_back(folder: Path, own: Mapping[str, Content]) -> Path:
         beside.parent.mkdir(parents=True, exist_ok=True)
         beside.write_bytes(own[what].data)
     return path
-
-
-def _wind(plain: Mapping[str, Any]) -> WindProfile:
-    own: dict[str, Any] = {}
-    if plain.get("convection"):
-        own["convection"] = Convection(**plain["convection"])
-    own["stronger"] = tuple(
-        Stronger(WindLevel(**told["level"]), told["told"])
-        for told in plain.get("stronger") or ()
-    )
-    if plain.get("with_aside"):
-        own["with_aside"] = _wind(plain["with_aside"])
-    sets = {name: tuple(plain[name]) for name in _SETS}
-    levels = tuple(WindLevel(**level) for level in plain["levels"])
-    return WindProfile(**{**plain, **sets, **own, "levels": levels})
-
-
-def _answers(plain: Mapping[str, Any]) -> Answers:
-    times = {key: plain.get(key) for key in ("when", "until")}
-    read = {key: text and datetime.fromisoformat(text) for key, text in times.items()}
-    files = tuple((name, digest) for name, digest in plain["files"])
-    back = tuple(plain.get("taken_back", ()))
-    return Answers(**{**plain, **read, "files": files, "taken_back": back})

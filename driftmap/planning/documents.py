@@ -11,10 +11,10 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.air.atmosphere import air_density
-from driftmap.air.wind import MAST
+from driftmap.air.wind import MAST, WindProfile
 from driftmap.failures.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
 from driftmap.failures.case import Case
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.planning.aim import Aim
@@ -288,24 +288,26 @@ def _share(share: GoShare) -> dict[str, Any]:
     }
 
 
-def cases_document(cloud: Cloud, wind: str) -> dict[str, Any]:
-    """Write what can happen to a flight as plain data.
+def cases_document(
+    flight: Flight, wind: WindProfile, altitude: float, *, samples: int, seed: int
+) -> dict[str, Any]:
+    """Fly a flight, and write what can happen to it as plain data.
 
-    ``wind`` tells where its wind is from; what moves the landing stays empty where flights
-    are too few to tell.
+    What moves the landing stays empty where flights are too few to tell.
     """
+    cloud = fly(flight, wind, altitude, samples=samples, seed=seed)
     plan, tree = cloud.plan, cloud.tree
     enough = cloud.flights >= 10 * len(cloud.draws)
     return {
-        "flight": plan.flight.name,
-        "wind": wind,
+        "flight": flight.name,
+        "wind": wind.source,
         "seed": cloud.seed,
         "samples": cloud.flights,
         "cases": [_case(cloud, case) for case in tree.cases],
         "margins": [asdict(margin) for margin in margins(cloud)],
         "openings": opening_figures(cloud),
         "windows": opening_windows(cloud),
-        "sizes": _sizes(plan.flight, float(plan.sky.density(0.0))),
+        "sizes": _sizes(flight, float(plan.sky.density(0.0))),
         "inputs": [
             {"name": i.name, "metres": i.metres, "share": i.share}
             for i in (influences(cloud) if enough else ())

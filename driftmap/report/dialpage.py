@@ -35,8 +35,6 @@ from driftmap.report.sentences import case_name
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
-from driftmap.rules import Answers
-from driftmap.rules.kinds import FACTS, amount
 from driftmap.verdict.assessment import STALE
 
 __all__ = ["dial_html"]
@@ -167,14 +165,13 @@ def _packed(dial: Dial) -> tuple[str, float]:
 
 def _answers(dial: Dial, voice: Voice) -> dict[str, Any]:
     """List what people answered, on which every go rests."""
-    said = dial.setup.answers or Answers()
+    said = dial.setup.answers
+    if said is None:
+        return {"source": "answers", "given": []}
     given = [
         (name.replace("_", " "), "yes") for name, yes in said.confirmed.items() if yes
     ]
-    given += [
-        (FACTS[name].text, voice.number(amount(value, FACTS[name].dimension)))
-        for name, value in said.numbers.items()
-    ]
+    given += [(what, voice.number(text)) for what, text in said.amounts.items()]
     return {"source": Path(said.source).name, "given": given}
 
 

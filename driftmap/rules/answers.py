@@ -21,6 +21,7 @@ from driftmap.rules.kinds import (
     LARGER_JUDGED,
     NOT_COVERED,
     Scope,
+    amount,
 )
 from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules
@@ -80,6 +81,12 @@ class Answers:
         for name in ("confirmed", "numbers", "stale", "passed_over"):
             fixed = MappingProxyType(dict(getattr(self, name)))
             object.__setattr__(self, name, fixed)
+
+    @property
+    def amounts(self) -> dict[str, str]:
+        """The facts answered, each in words with its amount."""
+        told = ((FACTS[name], value) for name, value in self.numbers.items())
+        return {fact.text: amount(value, fact.dimension) for fact, value in told}
 
 
 def read_answers(
