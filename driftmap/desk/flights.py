@@ -15,13 +15,13 @@ from tomlkit.items import AoT
 from driftmap.core.errors import DriftmapError, InputError, SiteError
 from driftmap.core.files import parse_toml
 from driftmap.desk.folder import Folder
-from driftmap.failures.case import Case
-from driftmap.failures.cases import build_cases
-from driftmap.failures.likelihood import LIKELIHOOD
 from driftmap.ground.site import read_site
+from driftmap.rocket.case import Case
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.rocket.record import read_record
 from driftmap.verdict.limits import LIMITS, read_limits
 

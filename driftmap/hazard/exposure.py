@@ -16,7 +16,6 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate
 from driftmap.core.points import turn
-from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import (
     PERSON_HEIGHT,
@@ -35,6 +34,7 @@ from driftmap.hazard.people import (
 )
 from driftmap.hazard.probability import check_landed
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.rocket.case import Case
 
 __all__ = ["Danger", "Harm", "danger_of", "harm_of"]
 

@@ -13,9 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.core.estimate import Estimate, binomial, weighted_mean, weighted_share
-from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.cases import WORKS
 
 __all__ = [
     "Paths",

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.failures.cases import WORKS
-from driftmap.failures.likelihood import LIKELIHOOD, default_likelihood
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import LIKELIHOOD, default_likelihood
 
 __all__ = [
     "HURTS",

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
-from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.logbook.records import (
     FindRecord,
     Flew,
@@ -21,6 +20,7 @@ from driftmap.logbook.records import (
     log_score,
     normal_energy,
 )
+from driftmap.rocket.cases import BARE, CERTAIN, WORKS
 
 __all__ = [
     "LITTLE",

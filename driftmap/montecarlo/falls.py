@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from driftmap.air.column import AirColumn
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import stream
-from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
 from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.case import Body, Burn, Case, Release, Stage
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.powered import Burning, burn_on

@@ -14,8 +14,15 @@ from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import draw_all, stream
-from driftmap.failures.bodies import Bench
-from driftmap.failures.case import (
+from driftmap.formulas.flutter import flutter_margin
+from driftmap.montecarlo.columns import Block
+from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
+from driftmap.montecarlo.launch import Plan, rockets
+from driftmap.montecarlo.lean import Lean
+from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood
+from driftmap.montecarlo.staging import Ways
+from driftmap.rocket.bodies import Bench
+from driftmap.rocket.case import (
     LIGHTS,
     SELDOM,
     Body,
@@ -26,15 +33,8 @@ from driftmap.failures.case import (
     Release,
     Stage,
 )
-from driftmap.failures.outcomes import luck_of
-from driftmap.formulas.flutter import flutter_margin
-from driftmap.montecarlo.columns import Block
-from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
-from driftmap.montecarlo.launch import Plan, rockets
-from driftmap.montecarlo.lean import Lean
-from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood
-from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.flight import BOOSTER, Device
+from driftmap.rocket.outcomes import luck_of
 from driftmap.trajectory.motion import Ascent, Motion
 
 __all__ = ["WAY_UP", "fly_block"]

@@ -11,12 +11,12 @@ import numpy as np
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.points import SHARES, mean_point, radii
 from driftmap.core.spread import quantile, stream
-from driftmap.failures.bodies import Bench
-from driftmap.failures.cases import WORKS
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
+from driftmap.rocket.bodies import Bench
+from driftmap.rocket.cases import WORKS
 
 __all__ = [
     "EXPECTED_QUANTILE",

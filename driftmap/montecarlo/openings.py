@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from driftmap.air.column import AirColumn, local_air, through_air
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.failures.case import Breaks
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_slope
 from driftmap.formulas.flutter import (
@@ -23,6 +22,7 @@ from driftmap.formulas.flutter import (
 from driftmap.formulas.opening import Inflation, opening_load
 from driftmap.formulas.strength import Strengths, chances, rope_stiffness, snatch_load
 from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.case import Breaks
 from driftmap.rocket.flight import Airframe, Device, Piece
 from driftmap.trajectory.motion import Ascent, Motion
 

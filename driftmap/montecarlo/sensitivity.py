@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.case import LIGHTS
 
 __all__ = ["Influence", "influences"]
 

@@ -8,11 +8,11 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.failures.bodies import by_opening
-from driftmap.failures.staged import booster_by_opening
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
+from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import BOOSTER, Device, Flight
+from driftmap.rocket.staged import booster_by_opening
 
 __all__ = ["above_apogee", "not_flown"]
 

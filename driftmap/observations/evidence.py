@@ -11,7 +11,6 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
@@ -28,6 +27,7 @@ from driftmap.observations.weighing import (
     effective_number,
     log_likelihoods,
 )
+from driftmap.rocket.likelihood import TOO_RARE
 
 __all__ = ["CaseChance", "Explanation", "explain"]
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
-from driftmap.failures.case import Body, Case, Stage
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import thrown_on
 from driftmap.montecarlo.steering import response
+from driftmap.rocket.case import Body, Case, Stage
 
 __all__ = ["ROCKET", "Flown", "Lay", "flown_cases"]
 

@@ -15,8 +15,6 @@ from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.files import text_of, toml_of
-from driftmap.failures.case import CaseTree
-from driftmap.failures.cases import build_cases
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import fly
 from driftmap.observations.figures import (
@@ -45,6 +43,8 @@ from driftmap.observations.observation import (
 from driftmap.observations.rows import SeenTable
 from driftmap.observations.toward import LOT, know, plainly
 from driftmap.observations.weighing import AtOddsError, Weighed
+from driftmap.rocket.case import CaseTree
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 

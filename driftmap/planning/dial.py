@@ -14,7 +14,6 @@ import numpy as np
 from driftmap.air import turbulence
 from driftmap.air.convection import sun_height, toward_dark
 from driftmap.air.wind import MAST
-from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.cells import Block, Cell, Found, blocks_of, unknown, work_out
 from driftmap.planning.node import Node, severity
@@ -23,6 +22,7 @@ from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
+from driftmap.rocket.cases import build_cases
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
 

@@ -12,8 +12,6 @@ from typing import Any, Final
 
 from driftmap.air.atmosphere import air_density
 from driftmap.air.wind import MAST, WindProfile
-from driftmap.failures.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
-from driftmap.failures.case import Case
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
 from driftmap.montecarlo.sensitivity import influences
@@ -23,6 +21,8 @@ from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, Seas
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.trial import Basis, told
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
+from driftmap.rocket.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
+from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import CAUTIONS, Setup
 from driftmap.verdict.check import Check

@@ -15,11 +15,11 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, weighted_share
-from driftmap.failures.cases import WORKS, build_cases
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.cases import WORKS, build_cases
 from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines

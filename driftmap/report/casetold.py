@@ -8,14 +8,14 @@ from typing import Any, Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
-from driftmap.failures.alternatives import Made, made_up
-from driftmap.failures.cases import WORKS
 from driftmap.report.page import page, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of
+from driftmap.rocket.alternatives import Made, made_up
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
 

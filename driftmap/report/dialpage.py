@@ -12,7 +12,6 @@ import numpy as np
 
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
-from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.between import check_between, word_at
 from driftmap.planning.dial import Dial, serves
@@ -35,6 +34,7 @@ from driftmap.report.sentences import case_name
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.assessment import STALE
 
 __all__ = ["dial_html"]

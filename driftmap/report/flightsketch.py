@@ -9,9 +9,9 @@ import numpy as np
 
 from driftmap.air.wind import STILL_AIR
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
-from driftmap.failures.cases import WORKS
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.words import Units, distance
+from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Piece
 

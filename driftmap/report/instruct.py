@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.failures.bodies import by_opening
 from driftmap.hazard.zones import Line, Zone, anywhere, outer_line, zones
 from driftmap.report.marks import shown
 from driftmap.report.sheetfacts import (
@@ -22,6 +21,7 @@ from driftmap.report.sheetfacts import (
 )
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
+from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import Device
 from driftmap.verdict.assessment import Assessment
 

@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
@@ -42,6 +41,7 @@ from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
 from driftmap.verdict.document import document

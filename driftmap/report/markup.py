@@ -11,7 +11,6 @@ from xml.etree import ElementTree as ET
 
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
 from driftmap.report import exported
@@ -24,6 +23,7 @@ from driftmap.report.exported import (
     positions,
     xml_text,
 )
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [

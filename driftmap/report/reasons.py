@@ -11,11 +11,11 @@ import numpy as np
 
 from driftmap.air.wind import told_at
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
-from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, tied
+from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Assessment

@@ -8,9 +8,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
-from driftmap.failures.cases import BREAKS_OFF
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
+from driftmap.rocket.cases import BREAKS_OFF
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 

@@ -11,15 +11,15 @@ import numpy as np
 import shapely
 
 from driftmap.core.points import mean_point
-from driftmap.failures.case import Case
-from driftmap.failures.cases import BARE, BROKEN, WORKS
-from driftmap.failures.staged import LATE
 from driftmap.ground.areas import Area
 from driftmap.hazard.zones import HURTS, Zone, grade
 from driftmap.hazard.zones import Kind as ZoneKind
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at
+from driftmap.rocket.case import Case
+from driftmap.rocket.cases import BARE, BROKEN, WORKS
+from driftmap.rocket.staged import LATE
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 

@@ -11,13 +11,13 @@ import numpy as np
 
 from driftmap.air.wind import told_at
 from driftmap.core.estimate import Estimate
-from driftmap.failures.cases import WORKS
 from driftmap.planning.around import Around
 from driftmap.report import marks, reasons, windtold
 from driftmap.report.sentences import case_name, figure, limit, places_named, subject
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at, in_units_of
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER

@@ -193,12 +193,12 @@ def _inferred(
     known: bool,
 ) -> Inferred:
     from driftmap.rocket.measured import infer  # noqa: PLC0415 (brings scipy)
-    from driftmap.rocket.vertical import Body  # noqa: PLC0415
+    from driftmap.rocket.vertical import Climber  # noqa: PLC0415
 
     if measured.propellant_mass >= airframe.mass.value:
         where = "measured.propellant_mass"
         raise FlightError(str(flight), where, "must be less than airframe.mass")
-    body = Body(
+    body = Climber(
         mass=airframe.mass.value,
         propellant=measured.propellant_mass,
         cross_section=airframe.cross_section,

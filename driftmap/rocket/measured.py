@@ -20,7 +20,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.record import Record, WayUp, cut_way_up
-from driftmap.rocket.vertical import HIGHEST, SHARES, Body, Guess, Track, climb
+from driftmap.rocket.vertical import HIGHEST, SHARES, Climber, Guess, Track, climb
 
 __all__ = ["Inferred", "infer"]
 
@@ -75,7 +75,7 @@ class Inferred:
 
 
 def infer(
-    record: Record, body: Body, height_spread: float, drag: Uncertain | None = None
+    record: Record, body: Climber, height_spread: float, drag: Uncertain | None = None
 ) -> Inferred:
     """Find the thrust curve and the drag coefficient that explain a record.
 
@@ -101,7 +101,7 @@ def infer(
     return found
 
 
-def _first_guess(way: WayUp, body: Body) -> Guess:
+def _first_guess(way: WayUp, body: Climber) -> Guess:
     """Guess from the smoothed speed: the burn ends where it is greatest."""
     from scipy.ndimage import gaussian_filter1d  # noqa: PLC0415 (slow to import)
 
@@ -127,7 +127,7 @@ class _Fit:
     def __init__(
         self,
         way: WayUp,
-        body: Body,
+        body: Climber,
         start: Guess,
         known: Uncertain | None,
         noise: float = 1.0,

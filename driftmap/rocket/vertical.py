@@ -12,7 +12,7 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 
-__all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]
+__all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Climber", "Guess", "Track", "climb"]
 
 SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
 """Shares of the burn at which the thrust is free; it is linear between them."""
@@ -33,7 +33,7 @@ _RISE: Final = drag_rise(_MACH)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Body:
+class Climber:
     """What is known of the rocket that climbs.
 
     Parameters
@@ -136,7 +136,7 @@ class Track:
         return found[0], found[1]
 
 
-def climb(guess: Guess, body: Body, end: float) -> Track:
+def climb(guess: Guess, body: Climber, end: float) -> Track:
     r"""Follow each guess from the pad to a moment.
 
     .. math:: m \dot v = T - \tfrac12 \rho\, C_D A\, v |v| - m g
@@ -148,7 +148,7 @@ def climb(guess: Guess, body: Body, end: float) -> Track:
     ----------
     guess : Guess, shape (n,)
         Thrust and drag.
-    body : Body
+    body : Climber
         The rocket.
     end : float
         The moment, on the clock of `Guess.lift_off` [s].
@@ -179,7 +179,7 @@ def climb(guess: Guess, body: Body, end: float) -> Track:
     return Track(time, height, speed, np.abs(speed) / sound)
 
 
-def _through_burn(guess: Guess, body: Body) -> tuple[FloatArray, FloatArray]:
+def _through_burn(guess: Guess, body: Climber) -> tuple[FloatArray, FloatArray]:
     """Give thrust and mass at the ends and middles of the burn's steps."""
     share = np.linspace(0, 1, 2 * _BURN_STEPS + 1)
     weights = np.stack([np.interp(share, SHARES, row) for row in np.eye(SHARES.size)])
@@ -197,7 +197,7 @@ def _step(
     thrust: FloatArray,
     mass: FloatArray,
     drag: FloatArray,
-    body: Body,
+    body: Climber,
 ) -> tuple[FloatArray, FloatArray]:
     """Take one step; `thrust` and `mass` hold its start, middle and end, or one row."""
 

@@ -15,19 +15,19 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
-from driftmap.failures.likelihood import (
-    BARE,
-    CERTAIN,
-    LIKELIHOOD,
-    WORKS,
-    default_likelihood,
-)
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.probability import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part, fly
 from driftmap.montecarlo.lean import Steered
+from driftmap.rocket.likelihood import (
+    BARE,
+    CERTAIN,
+    LIKELIHOOD,
+    WORKS,
+    default_likelihood,
+)
 from driftmap.verdict.check import Check, Kind
 
 __all__ = [

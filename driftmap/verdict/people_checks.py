@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.estimate import Estimate, binomial
-from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Area, Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
@@ -33,6 +32,7 @@ from driftmap.hazard.probability import (
     widened_by,
 )
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.cases import WORKS
 from driftmap.verdict.check import ALL_CASES, Check, Kind, compared, share
 from driftmap.verdict.limits import Limit
 

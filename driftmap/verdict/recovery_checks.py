@@ -10,14 +10,14 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
-from driftmap.failures.case import Case
-from driftmap.failures.cases import BARE, WORKS
-from driftmap.failures.staged import DOES_NOT_LIGHT
 from driftmap.hazard.zones import grade
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
+from driftmap.rocket.case import Case
+from driftmap.rocket.cases import BARE, WORKS
 from driftmap.rocket.flight import BOOSTER, Device
+from driftmap.rocket.staged import DOES_NOT_LIGHT
 from driftmap.verdict.check import (
     ALL_CASES,
     Check,

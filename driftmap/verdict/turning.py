@@ -10,9 +10,9 @@ from typing import Final, TypeAlias
 
 from driftmap.air.altered import scaled
 from driftmap.air.wind import WindProfile, told_at
-from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Azimuth
 from driftmap.rocket.flight import Flight
 from driftmap.rules import picked_rules

@@ -8,13 +8,13 @@ import pytest
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
-from driftmap.failures.alternatives import PLANNED, alternatives
-from driftmap.failures.case import Kick
-from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases
 from driftmap.formulas.strength import LINKS, TEARS, chances
 from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
+from driftmap.rocket.alternatives import PLANNED, alternatives
+from driftmap.rocket.case import Kick
+from driftmap.rocket.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases
 from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
 

@@ -17,7 +17,7 @@ from driftmap.formulas.drag import drag_rise
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.measured import infer
 from driftmap.rocket.record import Record
-from driftmap.rocket.vertical import Body, Guess, climb
+from driftmap.rocket.vertical import Climber, Guess, climb
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import Rocket, Stability, ThrustCurve
 
@@ -49,7 +49,7 @@ class Flown:
 
     def body(self):
         """What the flier knows of it."""
-        return Body(self.mass, self.propellant, self.cross_section, self.altitude)
+        return Climber(self.mass, self.propellant, self.cross_section, self.altitude)
 
     def ascent(self, impulse=None):
         """Fly it straight up in calm air."""
@@ -266,7 +266,7 @@ def test_a_wrong_unit_is_noticed(name, factor, told):
 
 def test_climb_is_the_closed_form_of_a_coast():
     """After the burn, at one density: h = m/2k ln(1 + k v²/mg)."""
-    body = Body(10.0, 1e-9, 0.008)
+    body = Climber(10.0, 1e-9, 0.008)
     one = np.ones(1)
     thrust = np.full((10, 1), 400.0)
     track = climb(Guess(0 * one, 0.5 * one, 0.5 * one, thrust), body, 6.0)

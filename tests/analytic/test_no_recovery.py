@@ -10,11 +10,11 @@ import pytest
 from driftmap import assess, fly, read_flight, read_wind
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
-from driftmap.failures.alternatives import NONE, alternatives, canopy_for
-from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
-from driftmap.failures.cases import BARE, WORKS
 from driftmap.formulas.canopies import drag_spread
 from driftmap.montecarlo.margins import opening_windows
+from driftmap.rocket.alternatives import NONE, alternatives, canopy_for
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.rocket.cases import BARE, WORKS
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import recovery_checks

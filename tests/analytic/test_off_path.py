@@ -8,9 +8,9 @@ import pytest
 from scipy.integrate import solve_ivp, trapezoid
 
 from driftmap.air.column import AirColumn, Sky, mean_air
-from driftmap.failures.cases import build_cases
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.launch import plan_launch, rockets
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.trajectory.ascent import ascend

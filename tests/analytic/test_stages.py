@@ -23,13 +23,13 @@ from scipy.integrate import solve_ivp
 from driftmap.air.atmosphere import air_density, speed_of_sound
 from driftmap.air.column import AirColumn
 from driftmap.air.wind import WindProfile
-from driftmap.failures.case import LIGHTS
-from driftmap.failures.cases import WORKS, build_cases
-from driftmap.failures.likelihood import CERTAIN, LIKELIHOOD
-from driftmap.failures.staged import LATE, TOGETHER, UNLIT
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.staging import on_way
+from driftmap.rocket.case import LIGHTS
+from driftmap.rocket.cases import WORKS, build_cases
 from driftmap.rocket.flight import BOOSTER, Flight
+from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD
+from driftmap.rocket.staged import LATE, TOGETHER, UNLIT
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability
 from driftmap.verdict.check import Kind

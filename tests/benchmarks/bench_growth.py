@@ -20,11 +20,11 @@ import numpy as np
 
 from driftmap.air.column import Sky
 from driftmap.air.wind import WindProfile
-from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.montecarlo.flying import fly_block
 from driftmap.montecarlo.launch import plan_launch
 from driftmap.planning.trial import try_flight
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
 

@@ -13,7 +13,6 @@ import pytest
 from shapely import affinity
 
 from driftmap.core.errors import InputError
-from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.hazard.zones import outer_line, zones
 from driftmap.report import marks, sheetfacts, tables
@@ -23,6 +22,7 @@ from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
+from driftmap.rocket.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind

@@ -36,10 +36,10 @@ from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting, still_heard
-from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.winds import decode

@@ -9,7 +9,7 @@ import pytest
 from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
-from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.rocket.cases import CERTAIN, build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.facts import facts_of
 

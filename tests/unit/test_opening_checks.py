@@ -9,10 +9,10 @@ import pytest
 
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
-from driftmap.failures.cases import WORKS
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
 from driftmap.montecarlo.unflown import _flutter_unknown
+from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS

@@ -19,7 +19,6 @@ from click.testing import CliRunner
 
 from driftmap.cli.after import search_command
 from driftmap.core.errors import DriftmapError, InputError
-from driftmap.failures.cases import build_cases
 from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
@@ -31,6 +30,7 @@ from driftmap.observations.seenfile import looked_for
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 
 ROOT = Path(__file__).parents[2]

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.failures.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
 from driftmap.report.instruct import Sight, before, moments, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Voice, english, languages, read_catalogue
+from driftmap.rocket.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
 

@@ -14,7 +14,6 @@ import shapely
 
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, components_from
 from driftmap.core.errors import FlightError, SiteError
-from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import (
@@ -33,6 +32,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
+from driftmap.rocket.cases import WORKS
 from driftmap.rocket.fields import Trigger
 from driftmap.verdict import assessment
 from driftmap.verdict.assessment import assess, good_between

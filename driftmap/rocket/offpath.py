@@ -10,9 +10,9 @@ from dataclasses import replace
 from typing import Final
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
-from driftmap.failures.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.formulas.fragments import ENERGY_SHARE, gas_energy
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
+from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.pieces import Burst
 

@@ -8,11 +8,11 @@ from typing import Final, NoReturn
 
 from driftmap.core.errors import FlightError, nearest, quoted
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench, normal
-from driftmap.failures.case import Body, Burn, Case, Release, Stage
-from driftmap.failures.offpath import still_burning
-from driftmap.failures.outcomes import opened
+from driftmap.rocket.bodies import Bench, normal
+from driftmap.rocket.case import Body, Burn, Case, Release, Stage
 from driftmap.rocket.flight import OwnCase
+from driftmap.rocket.offpath import still_burning
+from driftmap.rocket.outcomes import opened
 
 __all__ = ["EARLY", "own_cases"]
 

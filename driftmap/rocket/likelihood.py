@@ -7,8 +7,8 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.errors import FlightError, nearest
-from driftmap.failures.bodies import Bench
-from driftmap.failures.case import Case
+from driftmap.rocket.bodies import Bench
+from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
 
 __all__ = [

@@ -13,20 +13,6 @@ from typing import Final, TypeAlias
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench, bench_of
-from driftmap.failures.case import Body, Breaks, Case, CaseTree, Release, Stage
-from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
-from driftmap.failures.offpath import (
-    bursts,
-    goes_off,
-    part_lit,
-    still_burning,
-    tears_loose,
-    tips_over,
-)
-from driftmap.failures.outcomes import opened, opened_as_planned
-from driftmap.failures.own import EARLY, own_cases
-from driftmap.failures.staged import STAGED, not_flown, with_booster
 from driftmap.formulas.flutter import (
     BENDING_STRENGTH,
     LAYER_STRENGTH,
@@ -34,7 +20,21 @@ from driftmap.formulas.flutter import (
     SHEAR_MODULUS,
 )
 from driftmap.formulas.fragments import FRICTION, REBOUND
+from driftmap.rocket.bodies import Bench, bench_of
+from driftmap.rocket.case import Body, Breaks, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Device, Flight
+from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
+from driftmap.rocket.offpath import (
+    bursts,
+    goes_off,
+    part_lit,
+    still_burning,
+    tears_loose,
+    tips_over,
+)
+from driftmap.rocket.outcomes import opened, opened_as_planned
+from driftmap.rocket.own import EARLY, own_cases
+from driftmap.rocket.staged import STAGED, not_flown, with_booster
 
 __all__ = [
     "BARE",

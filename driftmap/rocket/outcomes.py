@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench, Drag, Fall
-from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
+from driftmap.rocket.bodies import Bench, Drag, Fall
+from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.flight import Device
 
 __all__ = [

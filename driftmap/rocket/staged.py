@@ -13,13 +13,13 @@ from math import pi, sqrt
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench, bench_of, rises_for
-from driftmap.failures.case import Body, Case, Opening, Release, Stage
-from driftmap.failures.offpath import booster_fins_off, bursts_above
-from driftmap.failures.outcomes import opened_as_planned, planned_ends
 from driftmap.rocket.airframe import Airframe
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, Bench, bench_of, rises_for
+from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
+from driftmap.rocket.offpath import booster_fins_off, bursts_above
+from driftmap.rocket.outcomes import opened_as_planned, planned_ends
 
 __all__ = [
     "DOES_NOT_LIGHT",
@@ -256,4 +256,4 @@ STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
         lambda flight: bool(flight.booster_fins),
     ),
 )
-"""Causes and what makes their cases, as in `driftmap.failures.cases`."""
+"""Causes and what makes their cases, as in `driftmap.rocket.cases`."""

@@ -9,7 +9,6 @@ from typing import Final
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
 from driftmap.formulas.drag import PLATE_SHARE, plate_glide
 from driftmap.formulas.strength import (
@@ -18,6 +17,7 @@ from driftmap.formulas.strength import (
     Strengths,
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
+from driftmap.rocket.case import Body, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight, Piece, Trigger
 

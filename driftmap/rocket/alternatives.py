@@ -8,8 +8,8 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.formulas.canopies import drag_spread
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.rocket.flight import Descent, Device, Flight, Trigger
 
 __all__ = [

@@ -1,1 +1,0 @@
-"""What can happen to a flight, as data: cases, bodies, stages, likelihoods."""
