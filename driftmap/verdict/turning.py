@@ -18,7 +18,7 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules import picked_rules
 from driftmap.rules.answers import of_another
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_of
-from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.check import BY_FLIGHTS, RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["Compared", "Through", "Turn", "Turning", "compare", "turns"]
@@ -155,7 +155,8 @@ class Turning:
         best first.
     stays : tuple of Check
         Lines of the plan that no change, not even the weakest wind, brings within its
-        limit; what fails first. While there are any, no change flown is a go.
+        limit; what fails first. While there are any, no change flown is a go. None of what
+        is counted out of flights: two changes, or more flights, may yet bring that in.
     wait_for : float or None
         Strongest of the weaker winds flown from which on down all are go [m s⁻¹ at 10 m].
     """
@@ -206,7 +207,8 @@ def turns(
         check
         for outcome in ("fail", "warn")
         for check in _against(a.checks)
-        if check.outcome == outcome and all(_line(check) in t.against for t in tried)
+        if check.outcome == outcome and check.kind not in BY_FLIGHTS
+        if all(_line(check) in t.against for t in tried)
     )
     if not stays and all(t.turn.verdict != "go" for t in tried):
         tried += fly_all(_pairs(tried))

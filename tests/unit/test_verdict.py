@@ -6,6 +6,7 @@ import weakref
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import jsonschema
 import numpy as np
@@ -35,7 +36,7 @@ from driftmap.report.voice import english
 from driftmap.rocket.cases import WORKS
 from driftmap.rocket.fields import Trigger
 from driftmap.verdict import assessment
-from driftmap.verdict.assessment import assess, good_between
+from driftmap.verdict.assessment import Setup, assess, good_between
 from driftmap.verdict.check import (
     Check,
     Kind,
@@ -650,6 +651,34 @@ def test_what_nothing_turns_is_told_first(willet, saltgrass):
     told = proposals(turning, units="si").splitlines()
     assert told[0].startswith("It cannot be go here")
     assert any("rail" in line for line in told[1:7])
+
+
+@pytest.mark.parametrize(
+    ("kind", "stays"), [(Kind.RAIL_SPEED, True), (Kind.CASUALTIES, False)]
+)
+def test_what_is_counted_out_of_flights_is_no_reason_for_good(
+    willet, saltgrass, kind, stays
+):
+    """It hangs on aim, canopy and wind: then changes are flown two at a time."""
+    wind = read_wind("8 mph from 270", site_altitude=1234.0)
+    checks = (Check(kind=kind, outcome="warn", source=""),)
+    own_aim = SimpleNamespace(leans_anywhere=False, azimuth="into the wind")
+    plan = SimpleNamespace(
+        flight=willet,
+        wind=wind,
+        checks=checks,
+        setup=Setup(willet, saltgrass),
+        cloud=SimpleNamespace(plan=own_aim),
+    )
+    flown = []
+
+    def through(_, plans):
+        flown.append(len(plans))
+        return [checks] * len(plans)
+
+    found = turns(plan, through=through)
+    assert found.stays == checks * stays
+    assert len(flown) == (1 if stays else 2)
 
 
 def test_the_changes_tried_are_what_they_are_called(willet):
