@@ -39,6 +39,9 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
     """
     worker = multiprocessing.parent_process() is not None  # one of as many as fit
     count = 1 if worker else min(os.cpu_count() or 1, len(tasks))
+    if count <= 1:
+        yield from map(work, tasks)
+        return
     pool: Executor
     if forks := count > 1 and _is_alone():
         fork, given = multiprocessing.get_context("fork"), (os.getpid(), work)
