@@ -32,8 +32,8 @@ TURNED = WindProfile(HEIGHT, *turn(EAST, NORTH, ANGLE), ERROR)
 @pytest.fixture(scope="module")
 def clouds(willet):
     """Turned, and flown in the turned wind on luck of its own."""
-    first = fly(willet, WIND, 100.0, samples=12_000, seed=1)
-    return first.turned(ANGLE), fly(willet, TURNED, 100.0, samples=12_000, seed=2)
+    first = fly(willet, WIND, 100.0, samples=6000, seed=1)
+    return first.turned(ANGLE), fly(willet, TURNED, 100.0, samples=6000, seed=2)
 
 
 def test_every_piece_lands_alike(clouds):
@@ -51,10 +51,10 @@ def test_every_piece_lands_alike(clouds):
         error = np.sqrt(a.var(axis=1) / a.shape[1] + b.var(axis=1) / b.shape[1])
         assert np.all(np.abs(a.mean(axis=1) - b.mean(axis=1)) < 5 * error), one
         # A mirrored or half-turned cloud may keep its mean; it does not keep these.
-        if one.flights < 2000:  # fins that flutter off: too few for what follows
+        if one.flights < 1000:  # fins that flutter off: too few for what follows
             continue
         np.testing.assert_allclose(
-            np.cov(a), np.cov(b), atol=0.12 * np.trace(np.cov(b)), err_msg=str(one)
+            np.cov(a), np.cov(b), atol=0.17 * np.trace(np.cov(b)), err_msg=str(one)
         )
 
 

@@ -21,8 +21,9 @@ from driftmap.planning.between import check_between, surrounding, word_at
 from driftmap.planning.cells import Block
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.node import APART, WORDS, Landing, Node, drawn_landings
+from driftmap.planning.sector import Flights
 from driftmap.planning.supposed import Reach, Supposition, suppose
-from driftmap.planning.trial import flown, judged
+from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.dialdata import (
     FINAL,
     FINENESS,
@@ -195,10 +196,11 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
     setup = dataclasses.replace(
         dial.setup, flight=flight.model_copy(update={"rail": rail}), samples=60
     )
-    small = compute_dial(setup, dial.supposition, Reach(4.0, 1, 4))
-    for node in small.nodes[1::2]:
-        wind = suppose(dial.supposition, node.wind[1], node.wind[0])
-        assert node.checks == judged(flown(setup, wind), setup, wind).checks
+    flights = Flights(pack(setup), dial.supposition, (0.0, 4.0))
+    for way in (0.0, 90.0):
+        wind = suppose(dial.supposition, way, 4.0)
+        own = judged(flown(setup, wind), setup, wind)
+        assert flights.trial(4.0, way).checks == own.checks
 
 
 class Reader:
@@ -351,13 +353,21 @@ def test_symbols_need_no_escape():
     assert not set(SYMBOLS) & set('"\\<\n')
 
 
-def test_the_same_seed_gives_the_same_page(dial):
-    pages = []
-    for seed in (1, 1, 2):
-        setup = dataclasses.replace(dial.setup, samples=60, seed=seed)
-        small = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4))
-        pages.append(dial_html(small, units="us"))
-    assert pages[0] == pages[1] != pages[2]
+@pytest.fixture(scope="module")
+def small(dial, saltgrass):
+    """Dials of few winds and flights: one, the same again, and of another seed."""
+
+    # The limits of the site itself leave a dozen checks open, with figures of their own.
+    def computed(seed):
+        setup = dataclasses.replace(dial.setup, site=saltgrass, samples=60, seed=seed)
+        return compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4))
+
+    return {"one": computed(1), "again": computed(1), "other": computed(2)}
+
+
+def test_the_same_seed_gives_the_same_page(small):
+    one, again, other = (dial_html(dial, units="us") for dial in small.values())
+    assert one == again != other
 
 
 def test_a_wind_that_cannot_be_flown_holds_and_says_why():
@@ -368,11 +378,9 @@ def test_a_wind_that_cannot_be_flown_holds_and_says_why():
     assert "the rail is too short" in "".join(told["texts"][text])
 
 
-def test_sentences_come_back_word_for_word(dial, saltgrass):
+def test_sentences_come_back_word_for_word(small):
     """Each wind has the sentences of its own checks, each told once."""
-    # The limits of the site itself leave a dozen checks open, with figures of their own.
-    setup = dataclasses.replace(dial.setup, site=saltgrass, samples=100)
-    nodes = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4)).nodes
+    nodes = small["one"].nodes
     told = tell_reasons(nodes, [], english("si"))
     for node, lines in zip(nodes, told["lines"], strict=True):
         bad = [c for c in node.checks if c.outcome != "pass" and not c.question]

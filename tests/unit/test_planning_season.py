@@ -123,7 +123,7 @@ def test_bins_never_make_a_wind_lighter():
 
 @pytest.fixture(scope="module")
 def setup(saltgrass, dunlin):
-    return Setup(dunlin, saltgrass, 200, 1)
+    return Setup(dunlin, saltgrass, 60, 1)
 
 
 @pytest.fixture
