@@ -35,7 +35,7 @@ from driftmap.winds.reading import (
     words,
 )
 from driftmap.winds.spoken import looks_like_words, read_words
-from driftmap.winds.text import Reader
+from driftmap.winds.text import Reader, away_told
 
 __all__ = [
     "FORMATS",
@@ -236,8 +236,27 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
     readings = told if isinstance(told, tuple) else (told,)
     if read is not read_kept:
         remarks = unheard(text, source, kind)
-        readings = tuple(_beside(reading, remarks, setting) for reading in readings)
+        with located(source, "", WindError):
+            away = None if kind in _HERE else away_told(text, setting)
+        # A point of a grid stands for its square.
+        away = None if readings[0].forecast and kind != _TABLE[0] else away
+        readings = tuple(
+            _beside(_read_off(reading, away, source), remarks, setting)
+            for reading in readings
+        )
     return tuple(check_seen(reading, setting) for reading in readings)
+
+
+_HERE: Final = (_WORDS[0], "drift of a flight")
+"""What people say of the wind where they stand."""
+
+
+def _read_off(reading: Reading, away: float | None, source: str) -> Reading:
+    """Let a wind that does not know its place have been read as far off as is told [m]."""
+    if not away or reading.away != 0.0:
+        return reading
+    note = f"{source}: read {away / 1000:.0f} km from the site, as told"
+    return replace(reading, away=away, assumed=(*reading.assumed, note))
 
 
 def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Reading:

@@ -193,14 +193,17 @@ def _compared_above(
         inside = source.nodes[0].height < ours.height < source.nodes[-1].height
         if inside and ours.reading is not source.reading:
             yield ours, interpolated(source.nodes, ours.height)
+    foot = [node for node in nodes if node.height < SURFACE][-1:]
     for node in source.nodes:
+        # Of the air just above the ground `_compared_below` has spoken.
+        between = [*foot, *flown] if node.height > _BLENDED else flown
         if (
             node in kept
-            or len(flown) < 2
-            or not (flown[0].height <= node.height <= flown[-1].height)
+            or len(between) < 2
+            or not (between[0].height <= node.height <= between[-1].height)
         ):
             continue
-        yield interpolated(flown, node.height), node
+        yield interpolated(between, node.height), node
 
 
 _LADDER: Final = tuple(

@@ -12,7 +12,7 @@ import math
 import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 
@@ -82,7 +82,6 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
             level = texts.level_from(row, height, setting, source)
             levels.append((where, _knowable(level)))
     flown, moved = laid_out(levels, source, setting)
-    away, off = _away(text, source, setting)
     if read and max(read) - setting.seen_by > SLIP:
         raise ValueError(
             f"a row of {show_time(max(read))} is from after the flight or the present; "
@@ -95,10 +94,10 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=flown,
         valid=min(read, default=times.get("valid", times.get("read"))),
-        away=away,
+        away=0.0,  # unless told otherwise
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
-        assumed=(*moved, *off),
+        assumed=moved,
     )
 
 
@@ -151,7 +150,6 @@ _SHIFT: Final = 2.5  # m/s by which a wind changes within ten minutes; assumed
 _BESIDE: Final = (
     1.0  # m/s from the last ten minutes' wind, to be told beside it; assumed
 )
-_FARTHEST: Final = 500_000.0  # m
 _EDDY: Final = 60.0  # s over which two readings are one; assumed
 _METER: Final = math.radians(5.0)  # error of the meter's direction; assumed
 _GROWS: Final = 2.0  # m/s in an hour that hold; assumed
@@ -234,13 +232,11 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
             f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
             "until it holds: what blew within the hour before is still heard"
         )
-    away = _away(text, source, setting)
-    now = _reading(mean, level, away)
+    now = _reading(mean, level)
     others = (
         _reading(
             part,
             _mean(part, part, height, f"{source} to {part[-1].time:%H:%M %z}"),
-            away,
         )
         for part in (ten[:cut], *tens)
         if part
@@ -251,7 +247,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     )
 
 
-def _reading(part: list[_Row], level: WindLevel, away: _Away) -> Reading:
+def _reading(part: list[_Row], level: WindLevel) -> Reading:
     name, known = level.source, level.direction is not None
     minutes = round((part[-1].time - part[0].time) / timedelta(minutes=1))
     about = f"{len(part)} readings of {minutes} min to {part[-1].time:%H:%M %z}"
@@ -260,12 +256,11 @@ def _reading(part: list[_Row], level: WindLevel, away: _Away) -> Reading:
         kind="surface",
         levels=(level,),
         valid=part[-1].time,
-        away=away[0],
+        away=0.0,  # unless told otherwise
         direction_error=_METER if known else 0.0,
         assumed=(
             f"{name}: mean of {about}, at {level.height:g} m",
             *(() if known else (f"{name}: no direction holds, taken from anywhere",)),
-            *away[1],
         ),
     )
 
@@ -302,23 +297,6 @@ def _change(rows: list[_Row]) -> int:
         if apart > max(best, 3 * error):
             best, found = apart, cut
     return found
-
-
-_Away: TypeAlias = tuple[float, tuple[str, ...]]
-"""How far from the site it was read [m], and a note."""
-
-
-def _away(text: str, source: str, setting: Setting) -> _Away:
-    """Give how far off it was read: by its own line, else as told of stations, else here."""
-    away = setting.station_away
-    if told := remarks_of(text, ("away",)).get("away"):
-        with at(told[0]):
-            away = units.quantity(told[1], "length")
-            if not 0 <= away <= _FARTHEST:
-                raise ValueError(f"away {away:g} m; accepted is 0 to 500 km")
-    if away is None:
-        return 0.0, ()
-    return away, (f"{source}: read {away / 1000:.0f} km from the site, as told",)
 
 
 def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:

@@ -12,7 +12,8 @@ from typing import Final, TypeAlias, TypeVar
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core import units
-from driftmap.core.errors import PlacedError, WindError, located
+from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.tables import remarks_of
 from driftmap.winds.reading import (
     SLIP,
     Reading,
@@ -31,6 +32,7 @@ __all__ = [
     "Placed",
     "Reader",
     "above_zero",
+    "away_told",
     "check_names",
     "choose_station",
     "choose_time",
@@ -60,6 +62,21 @@ def reader(
             return read(text, source, setting)
 
     return told
+
+
+def away_told(text: str, setting: Setting) -> float | None:
+    """Give how far off a file says that it was read, else as told of stations [m]."""
+    told = remarks_of(text, ("away",)).get("away")
+    if told is None:
+        return setting.station_away
+    with at(told[0]):
+        away = units.quantity(told[1], "length")
+        if not 0 <= away <= _FARTHEST:
+            raise ValueError(f"away {away:g} m; accepted is 0 to 500 km")
+    return away
+
+
+_FARTHEST: Final = 500_000.0  # m
 
 
 def above_zero(text: str, dimension: str) -> float:

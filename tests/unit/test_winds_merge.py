@@ -556,6 +556,15 @@ def test_a_gust_of_one_member_counts():
     assert both.gust == pytest.approx(16.0)
 
 
+@pytest.mark.parametrize(("speed", "holds"), [(20, True), (5, False)])
+def test_what_a_report_tells_in_a_gap_of_a_fresher_one_is_heard(speed, holds):
+    """The fresher one reaches higher, and says nothing between the ground and 550 m."""
+    fresh = _layers((2, 80, 2), (10, 80, 2.2), (550, 104, 5), (2400, 135, 9), age=0.3)
+    old = _layers((150, 90, speed), (350, 90, speed), source="old", age=0.7)
+    wind = merge([fresh, old], HERE)
+    assert any("winds disagree" in told for told in wind.warned) is holds
+
+
 @pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
 def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)

@@ -1,5 +1,6 @@
 """A meter's record: mean, swing, gusts, trend, age."""
 
+import json
 import math
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -243,11 +244,17 @@ def test_a_lull_of_ten_minutes_is_held_against_what_blew_before(before, way):
     assert any("winds disagree at 2 m" in said for said in wind.warned)
 
 
-@pytest.mark.parametrize("kind", ["record", "table"])
+_ELSEWHERE = {
+    "record": HEAD + _rows(20, lambda m: 3.0, lambda m: 240),
+    "table": "# read 2026-05-19 18:00Z\nheight_m,from_deg,speed_mps\n10,240,3\n",
+    "balloon": "# released 2026-05-19 18:00Z\n# ascent 2 m/s\n"
+    "time_s,elevation_deg,azimuth_deg\n10,60,60\n70,60,60\n130,60,60\n",
+}
+
+
+@pytest.mark.parametrize("kind", _ELSEWHERE)
 def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
-    text = HEAD + _rows(20, lambda m: 3.0, lambda m: 240)
-    if kind == "table":
-        text = "# read 2026-05-19 18:00Z\nheight_m,from_deg,speed_mps\n10,240,3\n"
+    text = _ELSEWHERE[kind]
     here, _ = _told(text)
     off, _ = _told(text, station_away=30_000.0)
     line, _ = _told(f"# away 30 km\n{text}")
@@ -255,8 +262,21 @@ def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
     near, _ = _told(f"# away 0 m\n{text}", station_away=30_000.0)
     assert here.error[0] == near.error[0] < off.error[0] == line.error[0]
     assert off.error[0] < far.error[0]
-    assert any("read the wind at the field" in said for said in far.warned)
+    if kind != "balloon":  # which reads no wind near the ground anyway
+        assert any("read the wind at the field" in said for said in far.warned)
     assert not here.warned
+
+
+def test_a_wind_in_a_document_is_of_as_far_off_as_a_station_is_told_to_be():
+    """Not a forecast, whose point stands for its square, nor what is said of the wind here."""
+    levels = [{"height_m": 10, "from_deg": 240, "speed_mps": 3}]
+    for key, away in (("read", 25_000.0), ("valid", 0.0)):
+        text = json.dumps({key: "2026-05-19T18:00Z", "levels": levels})
+        setting = Setting(0.0, when=NOW, now=NOW, station_away=25_000.0)
+        (reading,) = winds.decode_text(text, "mast.json", setting)
+        assert reading.away == away
+    assert decode("5 mph from 240", setting).away == 0.0
+    assert decode("drifted 350 m toward 60 from 900 m in 120 s", setting).away == 0.0
 
 
 @pytest.mark.parametrize("remark", ["# away 12", "# height 33", "# height 2."])
