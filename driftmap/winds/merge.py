@@ -27,7 +27,7 @@ from driftmap.winds.nodes import (
     rank,
     source_of,
 )
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import MORE, PAST, Reading, Setting
 from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
 __all__ = ["merge"]
@@ -313,6 +313,21 @@ def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
             )
 
 
+def _gusts_before(sources: Sequence[Source], now: Sequence[Source]) -> Iterator[str]:
+    """Tell of gusts of the hours before, though a fresher wind tells of none so strong."""
+    low = [n.level.peak for s in now for n in s.nodes if n.height <= law.LOG_TOP]
+    least = max(low, default=0.0) + MORE
+    for source in sources:
+        old = source not in now and not source.reading.forecast
+        for level in (node.level for node in source.nodes if old):
+            near = level.height <= law.LOG_TOP and (source.age or 0.0) <= PAST
+            if near and level.gust is not None and level.gust > least:
+                yield (
+                    f"{level.source} tells of gusts of {level.gust:.1f} m/s "
+                    f"{source.age:.1f} h before: are they over?"
+                )
+
+
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:
     """List the reports that speak of the same time as the one that rules near the ground."""
     if ground is None or ground.age is None:
@@ -364,7 +379,12 @@ def _profile(
         undated=tuple(s.name for s in used if s.age is None),
         warned=tuple(
             dict.fromkeys(
-                (*_not_read_here(ground), *_warned(stack), *_gusts_aloft(now))
+                (
+                    *_not_read_here(ground),
+                    *_warned(stack),
+                    *_gusts_aloft(now),
+                    *_gusts_before(stack.sources, now),
+                )
             )
         ),
         read=read,

@@ -21,7 +21,9 @@ from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
     "HIGHEST_SPEED",
+    "MORE",
     "OLDEST",
+    "PAST",
     "SLIP",
     "UNKNOWN_AWAY",
     "Reading",
@@ -276,6 +278,11 @@ _YEARS: Final = (1900, 2200)  # no wind of use is older, and no clock as wrong
 
 SLIP: Final = timedelta(minutes=10)
 """How far two clocks may differ before a wind counts as one of the future; assumed."""
+
+
+PAST, MORE = 3.0, 2.0
+"""Hours over which a wind or gust is told that was so much stronger than what is told now
+[h], [m s⁻¹]; assumed."""
 
 
 def show_time(time: datetime) -> str:

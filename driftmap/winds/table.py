@@ -24,6 +24,8 @@ from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import (
+    MORE,
+    PAST,
     SLIP,
     Reading,
     Setting,
@@ -164,11 +166,6 @@ _COLUMNS: Final = tuple(
 )
 _OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
 _NONE: Final = ("", "-", "--", "na", "nan", "none")
-
-_PAST: Final = timedelta(hours=3)
-_MORE: Final = 2.0
-"""How much stronger than the hour's strongest a wind of the three hours before must have
-been to be told [m s⁻¹]; both assumed."""
 
 _LESS: Final = 0.8
 """A gust under this part of the mean beside it is none; assumed."""
@@ -362,9 +359,13 @@ def _trends(hour: list[_Row]) -> list[str]:
 
 def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]:
     """Name the strongest wind before the hour, where it was more than the hour's."""
-    past = [row for row in seen if PEAK_OVER < hour[-1].time - row.time <= _PAST]
+    past = [
+        row
+        for row in seen
+        if PEAK_OVER < hour[-1].time - row.time <= timedelta(hours=PAST)
+    ]
     worst = max(past, key=lambda row: row.peak, default=None)
-    if worst is None or worst.peak <= level.peak + _MORE:
+    if worst is None or worst.peak <= level.peak + MORE:
         return []
     return [f"it showed {worst.peak:.1f} m/s at {worst.time:%H:%M %z}"]
 

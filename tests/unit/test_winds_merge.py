@@ -511,6 +511,19 @@ def test_gusts_of_the_newest_report_of_a_station_count(minutes, counts):
 
 
 @pytest.mark.parametrize(
+    ("minutes", "gust", "holds"),
+    [(100, 20, True), (100, 6, False), (200, 20, False), (60, 20, False)],
+)
+def test_gusts_of_the_hours_before_are_told_whatever_is_fresher(minutes, gust, holds):
+    """Those of an hour ago are flown."""
+    before = f"5 m/s from 75 at 10 m gusting to {gust} m/s, {minutes} min ago"
+    said = [decode(text, HERE) for text in (before, "5 m/s from 75 at 10 m")]
+    wind = merge(said, HERE)
+    assert any("are they over?" in told for told in wind.warned) is holds
+    assert (wind.gust > 10) == (minutes == 60)
+
+
+@pytest.mark.parametrize(
     ("forecast", "said"),
     [
         ("forecast NW 9 mph", "holds"),  # three times the meter's, from the other side
