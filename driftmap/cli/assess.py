@@ -12,12 +12,7 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
-from driftmap.cli.inputs import (
-    Run,
-    answers_option,
-    echo_flight,
-    flight_options,
-)
+from driftmap.cli.inputs import Run, answers_option, echo_flight, flight_options
 from driftmap.cli.options import (
     Quantity,
     around_of,
@@ -236,11 +231,7 @@ def assess_command(
 @out_here_option("Folder for the three pages.")
 @click.pass_context
 def brief_command(
-    ctx: click.Context,
-    voice: Voice,
-    stop_wind: bool,
-    out: Path,
-    run: Run,
+    ctx: click.Context, voice: Voice, stop_wind: bool, out: Path, run: Run
 ) -> None:
     """Write a sheet to read aloud and post: where to stand, what comes down where.
 

@@ -55,11 +55,7 @@ __all__ = ["cases_command", "compare_command", "drop_command"]
 @json_option()
 @into_run
 def compare_command(
-    run: Run,
-    flights: tuple[str, ...],
-    voice: Voice,
-    out: Path | None,
-    as_json: bool,
+    run: Run, flights: tuple[str, ...], voice: Voice, out: Path | None, as_json: bool
 ) -> None:
     """Hold other ways to bring the rocket down, or other flights, side by side.
 

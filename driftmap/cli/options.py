@@ -185,10 +185,7 @@ def run_options(
     """Make --samples and --seed."""
     return option_stack(
         click.option(
-            "--samples",
-            type=click.IntRange(least, most),
-            default=default,
-            help=told,
+            "--samples", type=click.IntRange(least, most), default=default, help=told
         ),
         click.option("--seed", type=click.IntRange(0), default=1, help=luck),
     )

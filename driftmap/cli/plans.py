@@ -196,11 +196,7 @@ def put_out(
 @json_option()
 @out_option("Folder for aim.html and aim.json.")
 def aim_command(
-    run: Run,
-    best: int,
-    voice: Voice,
-    as_json: bool,
-    out: Path | None,
+    run: Run, best: int, voice: Voice, as_json: bool, out: Path | None
 ) -> None:
     """Find the rail's tilt and azimuth that keep the flight inside and people clear.
 
@@ -259,12 +255,7 @@ def aim_command(
 @json_option()
 @out_option("Folder for limits.html and limits.json.")
 def limits_command(
-    run: Run,
-    directions: int,
-    steps: int,
-    voice: Voice,
-    as_json: bool,
-    out: Path | None,
+    run: Run, directions: int, steps: int, voice: Voice, as_json: bool, out: Path | None
 ) -> None:
     """Find, for every direction, the strongest surface wind that is still go.
 

@@ -89,11 +89,7 @@ def winds_command(
     """
     from driftmap.report.windsketch import wind_page
     from driftmap.winds import merge
-    from driftmap.winds.kept import (
-        decoded_document,
-        keep_readings,
-        wind_document,
-    )
+    from driftmap.winds.kept import decoded_document, keep_readings, wind_document
 
     asked = WindOptions(files, **given)
     if not files and asked.at is None:

@@ -20,6 +20,7 @@ from driftmap.rules.kinds import (
     LARGER,
     LARGER_JUDGED,
     NOT_COVERED,
+    SCOPES,
     Scope,
     amount,
 )
@@ -35,9 +36,6 @@ __all__ = [
     "read_answers",
     "scope_of",
 ]
-
-_NARROW: Final[tuple[Scope, ...]] = ("season", "ground", "day", "flight")
-"""Scopes, that whose answers hold for least last."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,18 +137,23 @@ def _file(
     source, content = str(path), toml_of(path)
     named = {key: content.pop(key, None) for key in HEAD}
     head = read_head(source, named, occasion.longitude)
-    today: Scope = "day" if head.flight is None else "flight"
     given = _checked(source, content, asked)
     stale, anywhere = {}, replace(occasion, place=None)
+    today: Scope = "day" if head.flight is None else "flight"
+    counts = not head.not_for(occasion, today)
     values = {**given.confirmed, **given.numbers}
     for name, value in values.items():
         scope = scope_of(name, asked)
         if text := head.not_for(occasion, scope):
             stale[name] = text
-            if value is False and not head.not_for(anywhere, scope):
+            if value is False and not replace(head, until=None).not_for(
+                anywhere, scope
+            ):
                 read.denied.append(name)
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
                 read.doubts.append((name, value, f"{path.name}: {text}"))
+        else:  # what counts for the day does so though the file is for another flight
+            counts |= scope in {"day", "flight"}
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return replace(
         given,
@@ -158,8 +161,8 @@ def _file(
         numbers={k: v for k, v in given.numbers.items() if k not in stale},
         stale=stale,
         files=((path.name, digest),),
-        taken_back=() if head.not_for(occasion, today) else head.taken_back,
-        until=None if head.not_for(occasion, today) else head.until,
+        taken_back=head.taken_back if counts else (),
+        until=head.until if counts else None,
     )
 
 
@@ -267,7 +270,7 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     named: dict[str, Question] = {}
     for question in found:  # of two of one name that whose answer holds for less counts
         held = named.get(question.name)
-        if held is None or _NARROW.index(question.scope) > _NARROW.index(held.scope):
+        if held is None or SCOPES.index(question.scope) > SCOPES.index(held.scope):
             named[question.name] = question
     return named
 

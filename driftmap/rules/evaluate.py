@@ -154,10 +154,7 @@ def evaluate(
 
 
 def _evaluated(
-    sets: Sequence[RuleSet],
-    facts: Facts,
-    said: Answers,
-    only: Container[str] | None,
+    sets: Sequence[RuleSet], facts: Facts, said: Answers, only: Container[str] | None
 ) -> tuple[RuleResult, ...]:
     results: list[RuleResult] = []
     demands: list[Demand] = []

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Callable, Container, Mapping, Set
+from collections.abc import Callable, Container, Iterator, Mapping, Set
 from dataclasses import dataclass
+from importlib.resources import files
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from driftmap.ground.areas import Area
 
@@ -21,6 +22,7 @@ __all__ = [
     "LARGER_JUDGED",
     "NOT_COVERED",
     "SCALE",
+    "SCOPES",
     "TOPICS",
     "UNIT",
     "Fact",
@@ -32,6 +34,7 @@ __all__ = [
     "amount",
     "motor_class",
     "not_covered",
+    "rows",
 ]
 
 Sense = Literal["at least", "at most"]
@@ -40,6 +43,9 @@ Sense = Literal["at least", "at most"]
 Scope = Literal["season", "ground", "day", "flight"]
 """How long an answer holds; one of the ground as one for the season, of one pad."""
 
+SCOPES: Final[tuple[Scope, ...]] = get_args(Scope)
+"""Scopes, that whose answers hold for least last."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fact:
@@ -47,95 +53,32 @@ class Fact:
 
     Parameters
     ----------
-    text : str
-        How it is named to people.
     dimension : str
         A key of `driftmap.core.units.DIMENSIONS`.
     scope : {"season", "ground", "day", "flight"}
         How long an answer that gives it holds.
     example : str
         How an answers file may write it.
+    text : str
+        How it is named to people.
     """
 
-    text: str
     dimension: str
-    scope: Scope = "flight"
-    example: str = ""
+    scope: Scope
+    example: str
+    text: str
+
+
+def rows(name: str, separator: str) -> Iterator[list[str]]:
+    """Read the rows of a table that stands beside this module."""
+    text = files("driftmap.rules").joinpath(name).read_text("utf-8")
+    return (line.split(separator) for line in text.splitlines() if line[0] != "#")
 
 
 FACTS: Final = MappingProxyType(
     {
-        "total_impulse": Fact("total impulse", "impulse", example='"320 N s"'),
-        "salvo_impulse": Fact(
-            "total impulse of all rockets launched together",
-            "impulse",
-            example='"960 N s"',
-        ),
-        "motor_count": Fact("number of motors", "number", example="1"),
-        "average_thrust": Fact("average thrust", "force", example='"120 N"'),
-        "motor_impulse": Fact(
-            "total impulse of the largest motor", "impulse", example='"160 N s"'
-        ),
-        "motor_thrust": Fact(
-            "average thrust of the strongest motor", "force", example='"80 N"'
-        ),
-        "motor_propellant": Fact(
-            "mass of propellant in the largest motor", "mass", example='"62 g"'
-        ),
-        "stages": Fact("number of stages", "number", example="1"),
-        "propellant_mass": Fact("mass of propellant", "mass", example='"110 g"'),
-        "liftoff_mass": Fact("lift-off mass", "mass", example='"1.8 kg"'),
-        "liftoff_weight": Fact("lift-off weight", "force", example='"18 N"'),
-        "recovery_devices": Fact("number of recovery devices", "number", example="1"),
-        "expected_altitude": Fact(
-            "greatest height expected above the site", "length", example='"3200 ft"'
-        ),
-        "rail_tilt": Fact("rail's tilt from the vertical", "angle", example='"5 deg"'),
-        "surface_wind": Fact("surface wind", "speed", "day", '"7 mph"'),
-        "sun_height": Fact(
-            "height of the sun's upper rim above the horizon",
-            "angle",
-            "day",
-            '"20 deg"',
-        ),
-        "waiver_ceiling": Fact(
-            "waiver's ceiling above the site", "length", "season", '"8500 ft"'
-        ),
-        "site_dimension": Fact(
-            "site's least dimension", "length", "season", '"3000 ft"'
-        ),
-        "boundary_distance": Fact(
-            "distance from the pad to the boundary", "length", "season", '"1500 ft"'
-        ),
-        "cleared_diameter": Fact(
-            "diameter of the cleared ground at the pad", "length", "day", '"80 ft"'
-        ),
-        "elevation_beside": Fact(
-            "how far the site's elevation lies beside those of all aerodromes near by "
-            "(10,000 m where there is none)",
-            "length",
-            "season",
-            '"50 m"',
-        ),
-        "drawn_astray": Fact("places drawn far off the land", "number", "season", "1"),
-        "border_near": Fact("borders of lands near the pad", "number", "season", "1"),
-        "airport_away": Fact(
-            "distance to the nearest airport drawn", "length", "season", '"5 nmi"'
-        ),
-        "crew_drawn": Fact("people at flight lines", "number", "day", "6"),
-        "cloud_cover": Fact("cloud cover", "share", "day", '"2/8"'),
-        "cloud_under": Fact(
-            "how far cloud begins below the greatest height expected",
-            "length",
-            "day",
-            '"500 ft"',
-        ),
-        "visibility": Fact("horizontal visibility", "length", "day", '"10 mi"'),
-        "notice": Fact("time from notice to launch", "time", "day", '"48 h"'),
-        "rockets_together": Fact("rockets launched together", "number", example="1"),
-        "certification_level": Fact(
-            "the flier's certification level", "number", "season", "2"
-        ),
+        name: Fact(dimension, SCOPES[SCOPES.index(scope)], example, text)
+        for name, dimension, scope, example, text in rows("facts.csv", ";")
     }
 )
 """Every single number that a rule may compare or depend on."""

@@ -7,14 +7,14 @@ to one than `_DOUBT` is for people to say.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import cache
-from importlib.resources import files
 from math import floor
 from typing import Final, Literal, TypeAlias
 
 import shapely
 from shapely.geometry.base import BaseGeometry
+
+from driftmap.rules.kinds import rows
 
 __all__ = [
     "NONE_NEAR",
@@ -30,17 +30,12 @@ Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 _DOUBT: Final = 0.25  # deg, some 28 km of latitude; assumed
 
 
-def _rows(name: str) -> Iterator[str]:
-    text = files("driftmap.rules").joinpath(name).read_text("utf-8")
-    return (line for line in text.splitlines() if line[0] != "#")
-
-
 @cache
 def _grounds() -> dict[str, BaseGeometry]:
     """Read the outline of each land [deg]; corners that two share stand in a line of their own."""
     shared: dict[str, list[list[float]]] = {}
     parts: dict[str, list[BaseGeometry]] = {}
-    for name, row in (line.split(":") for line in _rows("outlines.csv")):
+    for name, row in rows("outlines.csv", ":"):
         corners = [
             one
             for told in map(str.strip, row.split(","))
@@ -91,8 +86,10 @@ NONE_NEAR: Final = 10_000.0
 @cache
 def _aerodromes() -> dict[tuple[int, int], tuple[float, float]]:
     """Read the lowest and highest aerodrome of each degree [m]."""
-    rows = (line.split(",") for line in _rows("elevations.csv"))
-    return {(int(n), int(e)): (float(low), float(high)) for n, e, low, high in rows}
+    return {
+        (int(n), int(e)): (float(low), float(high))
+        for n, e, low, high in rows("elevations.csv", ",")
+    }
 
 
 def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> float:
@@ -113,11 +110,11 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
     >>> round(beside_aerodromes(-117.952, 41.604, 4050.0))
     2655
     """
-    rows, columns = (
+    norths, easts = (
         range(floor(at - _AROUND), floor(at + _AROUND) + 1)
         for at in (latitude, longitude)
     )
-    around = [(n, (e + 180) % 360 - 180) for n in rows for e in columns]
+    around = [(n, (e + 180) % 360 - 180) for n in norths for e in easts]
     ends = [_aerodromes()[cell] for cell in around if cell in _aerodromes()]
     if not ends:
         return NONE_NEAR

@@ -163,16 +163,19 @@ class Head:
         """Tell whether an answer that does not count may yet be meant for an occasion.
 
         Its head leaves out flight, rocket or place, or gives the place another name;
-        ``changed``: or the flight file was changed since.
+        ``changed``: or flight file or pad were changed since, or its end is past.
         """
-        rocket = occasion.rocket if changed else self.rocket or occasion.rocket
         whole = replace(
             self,
             site=self.site if self.place is None else occasion.site,
             place=self.place or occasion.place,
             flight=self.flight or occasion.flight,
-            rocket=rocket,
+            rocket=self.rocket or occasion.rocket,
         )
+        if changed:
+            whole = replace(whole, rocket=occasion.rocket, until=None)
+            if self.site.casefold() == occasion.site.casefold():
+                whole = replace(whole, place=occasion.place)
         return not whole.not_for(occasion, scope)
 
     def _not_there(self, occasion: Occasion, near: float, level: float) -> str:

@@ -64,10 +64,7 @@ def to_fill_in(
 
 
 def _every_row(
-    sets: Sequence[RuleSet],
-    facts: Facts,
-    said: Answers,
-    asked: Mapping[str, Question],
+    sets: Sequence[RuleSet], facts: Facts, said: Answers, asked: Mapping[str, Question]
 ) -> dict[str, str]:
     """List what is asked now or may be, whatever is answered, with what to remark of it.
 

@@ -21,11 +21,7 @@ from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rocket.cases import WORKS
 from driftmap.rules import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, outcome_of
-from driftmap.verdict.claim_checks import (
-    implausible,
-    label_claims,
-    said,
-)
+from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (
     Lines,
     by_default,
@@ -147,10 +143,7 @@ def judge_all(
         bound = limits["area_hit"].value
         more = again(cloud, wind)
         sharpened = sharpen(cloud, more, people, relative=precision, limit=bound)
-    asked = [
-        *rule_checks(cloud, site, wind, answers),
-        *label_claims(cloud, answers),
-    ]
+    asked = [*rule_checks(cloud, site, wind, answers), *label_claims(cloud, answers)]
     judged = partial(judge, lines=lines, rules=asked)
     known = {s.area: s.estimate for s in sharpened}
     checks, areas = judged(cloud, site, wind, limits=limits, harm=harm, known=known)

@@ -177,11 +177,7 @@ def _no_recovery(cloud: Cloud, name: str, part: Part | None) -> Check:
         note = f"it strikes at {speed:.0f} m/s with {energy:,.0f} J"
         outcome = "fail" if fast and grade(energy) == "danger" else "warn"
     return Check(
-        kind=Kind.NO_RECOVERY,
-        name=name,
-        outcome=outcome,
-        source=_ASKED,
-        note=note,
+        kind=Kind.NO_RECOVERY, name=name, outcome=outcome, source=_ASKED, note=note
     )
 
 
@@ -196,10 +192,7 @@ def _booster_falls(cloud: Cloud) -> Iterator[Check]:
 
 
 def _descent(
-    cloud: Cloud,
-    limits: Mapping[str, Limit],
-    body: str,
-    devices: Sequence[Device],
+    cloud: Cloud, limits: Mapping[str, Limit], body: str, devices: Sequence[Device]
 ) -> Check:
     """Hold the speed of landing when recovery works; a streamer's may be higher."""
     canopy = any(d.kind == "canopy" for d in devices)

@@ -235,9 +235,7 @@ def _wait_for(weaker: Iterable[Turn]) -> float | None:
     return found
 
 
-def _pairs(
-    tried: Iterable[_Tried],
-) -> Iterator[_Change]:
+def _pairs(tried: Iterable[_Tried]) -> Iterator[_Change]:
     """Put the best changes of two kinds together."""
     ranked = sorted(tried, key=lambda t: _order(t.turn))
     best = {

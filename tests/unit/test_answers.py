@@ -108,6 +108,8 @@ def test_what_was_answered_for_something_else_is_open_again(
 
 
 NOBODYS = HEAD.replace('flight = "Willet"\n', "")
+MOVED = HEAD + 'rocket = "0a1b2c3d"\nplace = [41.631, -117.952, 1234.4]\n'  # 3 km off
+ENDED = HEAD + 'rocket = "0a1b2c3d"\nuntil = 2026-06-13T08:20:00-07:00\n'
 ELSEWHERE = HEAD.replace("Field", "Meadow") + "place = [41.604, -117.952, 1234.4]\n"
 
 
@@ -122,6 +124,10 @@ ELSEWHERE = HEAD.replace("Field", "Meadow") + "place = [41.604, -117.952, 1234.4
         (ELSEWHERE, 'landowner_leave = "no"'),
         (HEAD, "rockets_together = 6"),  # of no rocket's mark
         (HEAD + 'rocket = "00000000"\n', "rockets_together = 6"),
+        (MOVED, "rockets_together = 6"),
+        (MOVED, 'surface_wind = "25 mph"'),
+        (ENDED, "rockets_together = 6"),
+        (ENDED, 'cloud_cover = "8/8"'),
     ],
 )
 def test_what_may_be_meant_for_this_flight_is_never_passed_over(tmp_path, head, line):
@@ -158,6 +164,22 @@ def test_answers_of_the_day_and_of_a_flight_that_end_are_open_from_then_on(
     assert counted(said) == SEASON | (DAY | FLIGHT if holds else set())
     assert all("answered until 08:30 -0700" in said.stale[name] for name in said.stale)
     assert (said.until is not None) == holds
+
+
+def test_an_end_counts_for_every_flight_that_its_answers_count_for(tmp_path):
+    """A leave of the day that ends ends for all, whichever flight the head names."""
+    other = HEAD.replace("Willet", "Dunlin") + "until = 2026-06-13T08:40:00-07:00\n"
+    said = read(tmp_path, other + 'landowner_leave = "yes"\n')
+    assert said.until.isoformat() == "2026-06-13T08:40:00-07:00"
+    assert read(tmp_path, other + 'motor_allowed = "yes"\n').until is None
+
+
+def test_a_no_outlives_the_end_of_its_file(tmp_path):
+    past = HEAD + "until = 2026-06-13T08:20:00-07:00\n"
+    given = 'local_code_read = "no"\nlandowner_leave = "no"\nno_fire_ban = "yes"\n'
+    said = read(tmp_path, past + given)
+    assert said.confirmed == {"local_code_read": False, "landowner_leave": False}
+    assert set(said.stale) == {"no_fire_ban"}
 
 
 @pytest.mark.parametrize(
