@@ -19,6 +19,7 @@ __all__ = [
     "ALOFT",
     "BY_FLIGHTS",
     "FAILS",
+    "MISSING_INPUT",
     "OUTCOMES",
     "RANK",
     "Check",
@@ -26,10 +27,12 @@ __all__ = [
     "Outcome",
     "Verdict",
     "at_most",
+    "beside",
     "compared",
     "counted",
     "decide",
     "flights_to_settle",
+    "held",
     "outcome_of",
     "settled_by_word",
     "share",
@@ -217,6 +220,21 @@ class Check:
     def about(self, name: str) -> bool:
         """Tell whether it speaks of an area, alone or among others."""
         return f", {name}," in f", {self.area},"
+
+
+MISSING_INPUT: Final = "missing input"
+"""Source of what holds because nobody told it."""
+
+
+def held(kind: Kind, source: str, name: str = "", **more: Any) -> Check:
+    """Hold on what is not known, or not for this tool to judge."""
+    return Check(kind=kind, name=name, outcome="warn", source=source, **more)
+
+
+def beside(told: str, source: str, kind: Kind = Kind.RULE) -> Check:
+    """Put beside the word what somebody said, and answers for."""
+    line: dict[str, Any] = {"outcome": "pass", "beside": True, "answered": True}
+    return Check(kind=kind, name=told, source=source, **line)
 
 
 def counted(checks: Iterable[Check]) -> tuple[int, int]:

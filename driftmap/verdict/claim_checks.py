@@ -5,7 +5,7 @@ A claim is heard: it counts in every figure told. But a go that rests on one is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain
 from math import radians
@@ -22,7 +22,7 @@ from driftmap.rocket.pieces import Piece
 from driftmap.rocket.stages import BURNS, Motor
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
-from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 
 __all__ = ["implausible", "label_claims", "said"]
 
@@ -134,10 +134,18 @@ class _Claim:
     range: tuple[float, float]
     unit: str = ""
     source: str = _ASSUMED
+    how: str = "lies beside what is common, {:.3g} to {:.3g}"
+    note: str = "a slip or a wrong unit? An officer who knows better decides"
 
-    @property
-    def common(self) -> bool:
-        return self.range[0] <= self.value <= self.range[1]
+
+def _held(claims: Iterable[_Claim]) -> Iterator[Check]:
+    """Hold on the claims that lie beside their range."""
+    for claim in claims:
+        least, most = claim.range
+        if not least <= claim.value <= most:
+            figure = f"{claim.value:.3g} {claim.unit}".rstrip()
+            told = f"{claim.what}, {figure}, {claim.how.format(least, most)}"
+            yield held(Kind.IMPLAUSIBLE, claim.source, told, note=claim.note)
 
 
 def implausible(cloud: Cloud) -> Iterator[Check]:
@@ -146,17 +154,8 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
-    each = (_body(flight), _recovery(flight, apogee), _pieces(flight), _burst(flight))
-    for claim in chain(_steady(cloud), *each):
-        if not claim.common:
-            yield _uncommon(claim)
-    for claim in _spreads(flight):
-        if not claim.common:
-            yield _check(
-                claim,
-                f"is less than anyone can know, {claim.range[0]:.3g}",
-                "state the spread of one flight from the next, or leave it out",
-            )
+    each = _steady(cloud), _body(flight), _recovery(flight, apogee), _pieces(flight)
+    yield from _held(chain(*each, _burst(flight), _spreads(flight)))
 
 
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
@@ -165,66 +164,39 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     if answers is None or not (flight.motor is None or flight.fitted):
         return
     if flight.motor is None and answers.numbers.get("motor_count", 1.0) > 1:
-        yield Check(
-            kind=Kind.MISSING,
-            name="several motors were answered, and that some of them do not light is not "
-            "flown: tell them in the flight file, [motor] with its count",
-            outcome="warn",
-            source="missing input",
+        told = (
+            "several motors were answered, and that some of them do not light is not flown: "
+            "tell them in the flight file, [motor] with its count"
         )
+        yield held(Kind.MISSING, MISSING_INPUT, told)
     impulse, burn = np.exp(cloud.plan.log_motor)  # fitted, drag and all
+    yield from _held(_of_label(answers.numbers, float(impulse), float(burn)))
+
+
+def _of_label(
+    told: Mapping[str, float], impulse: float, burn: float
+) -> Iterator[_Claim]:
+    """List what was answered of a motor, beside what explains the flight."""
+    beside = "lies beside what flies, {:g} to {:g}"
+    note = "the label and the flight do not belong together; read it again"
     for name, takes in (("total_impulse", impulse), ("average_thrust", impulse / burn)):
-        what = f"{name.replace('_', ' ')} on the label over what apogee and time take"
-        given = answers.numbers.get(name, float(takes))
-        claim = _Claim(what, given / float(takes), _LABEL[name])
-        if name in answers.numbers and not claim.common:
-            yield _check(
-                claim,
-                "lies beside what flies, {:g} to {:g}".format(*claim.range),
-                "the label and the flight do not belong together; read it again",
+        if name in told:
+            what = (
+                f"{name.replace('_', ' ')} on the label over what apogee and time take"
             )
-    all_of_it = answers.numbers.get("total_impulse", float(impulse))
-    largest = answers.numbers.get("motor_impulse", all_of_it)
+            share = told[name] / takes
+            yield _Claim(what, share, _LABEL[name], how=beside, note=note)
+    all_of_it = told.get("total_impulse", impulse)
+    largest = told.get("motor_impulse", all_of_it)
     for name, of in (("propellant_mass", all_of_it), ("motor_propellant", largest)):
-        if name not in answers.numbers:
-            continue
-        what = f"total impulse over {FACTS[name].text}, as answered"
-        speed = of / answers.numbers[name]
-        claim = _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
-        if not claim.common:
-            yield _uncommon(claim)
-
-
-def _uncommon(claim: _Claim) -> Check:
-    return _check(
-        claim,
-        "lies beside what is common, {:.3g} to {:.3g}".format(*claim.range),
-        "a slip or a wrong unit? An officer who knows better decides",
-    )
+        if name in told:
+            what = f"total impulse over {FACTS[name].text}, as answered"
+            yield _Claim(what, of / told[name], _IMPULSE, "N s/kg", _MEMORY)
 
 
 def said(flight: Flight, site: Site) -> Iterator[Check]:
     """Put beside the word what files say to people, and nothing reads."""
-    for told in (*flight.said, *site.said):
-        yield Check(
-            kind=Kind.RULE,
-            name=told,
-            outcome="pass",
-            source="as it stands there",
-            beside=True,
-            answered=True,
-        )
-
-
-def _check(claim: _Claim, how: str, note: str) -> Check:
-    figure = f"{claim.value:.3g} {claim.unit}".rstrip()
-    return Check(
-        kind=Kind.IMPLAUSIBLE,
-        name=f"{claim.what}, {figure}, {how}",
-        outcome="warn",
-        source=claim.source,
-        note=note,
-    )
+    return (beside(told, "as it stands there") for told in (*flight.said, *site.said))
 
 
 def _steady(cloud: Cloud) -> Iterator[_Claim]:
@@ -363,11 +335,9 @@ def _burst(flight: Flight) -> Iterator[_Claim]:
     if motor is not None:
         thrown = burst.fragments * burst.fragment_mass / motor.propellant_mass
         yield _Claim("mass of all fragments over the propellant's", thrown, _THROWN)
-        free, what = (
-            burst.volume / motor.propellant_mass * 1e3,
-            "free volume of the motor",
-        )
-        yield _Claim(f"{what} over its propellant", free, _FREE, "l/kg")
+        free = burst.volume / motor.propellant_mass * 1e3
+        what = "free volume of the motor over its propellant"
+        yield _Claim(what, free, _FREE, "l/kg")
 
 
 def _spreads(flight: Flight) -> Iterator[_Claim]:
@@ -407,4 +377,8 @@ def _known(
     if given is not None and given.spread is not None:
         size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
         most = 10.0 if unit == "share" else 1e9
-        yield _Claim(f"spread of {what}", given.spread / size, (least, most), unit)
+        yield _Claim(
+            *(f"spread of {what}", given.spread / size, (least, most), unit),
+            how="is less than anyone can know, {:.3g}",
+            note="state the spread of one flight from the next, or leave it out",
+        )

@@ -20,7 +20,7 @@ from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rocket.cases import WORKS
 from driftmap.rules import Answers
-from driftmap.verdict.check import OUTCOMES, Check, Kind, outcome_of
+from driftmap.verdict.check import OUTCOMES, Check, Kind, held, outcome_of
 from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (
     Lines,
@@ -250,12 +250,7 @@ def _unreached(sharpened: Iterable[Sharpened]) -> Iterator[Check]:
     """Hold where a figure could not be known as well as was asked."""
     for sharp in sharpened:
         if not sharp.reached:
-            yield Check(
-                kind=Kind.PRECISION,
-                area=sharp.area,
-                outcome="warn",
-                source="--precision",
-            )
+            yield held(Kind.PRECISION, "--precision", area=sharp.area)
 
 
 SCOUTS: Final = 500

@@ -16,7 +16,15 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.balance import Balance
 from driftmap.rules import surface_wind
-from driftmap.verdict.check import Check, Kind, Outcome, at_most, compared
+from driftmap.verdict.check import (
+    Check,
+    Kind,
+    Outcome,
+    at_most,
+    beside,
+    compared,
+    held,
+)
 from driftmap.verdict.limits import Limit
 
 __all__ = ["rail_checks", "wind_checks"]
@@ -61,13 +69,10 @@ def _steady(balance: Balance, limit: Limit, frame: str) -> Check:
         return compared(
             Kind.STATIC_MARGIN, middle, "cal", limit, interval=(low, high), name=name
         )
-    return Check(
-        kind=Kind.STATIC_MARGIN,
-        name=f"{name} not known",
+    return held(
+        *(Kind.STATIC_MARGIN, limit.source, f"{name} not known"),
         limit=limit.value,
         unit="cal",
-        outcome="warn",
-        source=limit.source,
         sense="least",
         note=f"state {frame}.stability, or centre_of_mass and the fins' shape",
     )
@@ -188,34 +193,20 @@ def _age(wind: WindProfile, limit: Limit) -> list[Check]:
     """Hold on a wind that is old, or of which nobody said when it was read."""
     if wind.undated or wind.age is None:
         named = ", ".join(wind.undated) or wind.source or "the wind"
-        return [
-            Check(
-                kind=Kind.WIND_UNDATED,
-                outcome="warn",
-                source=limit.source,
-                note=f"say when it was read: {named}",
-            )
-        ]
+        note = f"say when it was read: {named}"
+        return [held(Kind.WIND_UNDATED, limit.source, note=note)]
     hours = replace(limit, value=limit.value / 3600)
     return [compared(Kind.WIND_AGE, float(wind.age), "h", hours)]
 
 
 def _warned(wind: WindProfile) -> list[Check]:
     """Hold on what the reports warn of, and where they disagree; tell what was set aside."""
-    warned = [
-        Check(kind=Kind.WIND_WARNED, name=said, outcome="warn", source=_ASSUMED)
-        for said in wind.warned
+    warned = [held(Kind.WIND_WARNED, _ASSUMED, said) for said in wind.warned]
+    who = "whoever set it aside answers for it"
+    return [
+        *warned,
+        *([beside(wind.aside, who, Kind.WIND_WARNED)] if wind.aside else []),
     ]
-    if not wind.aside:
-        return warned
-    aside = Check(
-        kind=Kind.WIND_WARNED,
-        name=wind.aside,
-        outcome="pass",
-        source="whoever set it aside answers for it",
-        beside=True,
-    )
-    return [*warned, aside]
 
 
 def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:

@@ -33,7 +33,15 @@ from driftmap.hazard.probability import (
 )
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.cases import WORKS
-from driftmap.verdict.check import ALL_CASES, Check, Kind, compared, share
+from driftmap.verdict.check import (
+    ALL_CASES,
+    MISSING_INPUT,
+    Check,
+    Kind,
+    compared,
+    held,
+    share,
+)
 from driftmap.verdict.limits import Limit
 
 __all__ = [
@@ -339,15 +347,12 @@ def harm_checks(
             p = harm.if_it_happens[case.name]
             check = _risk(Kind.CASUALTIES_IF, p, limit)
             checks.append(replace(check, case=case.name))
-    missing = [(Kind.HEAD_COUNT, area) for area in harm.casualties.uncounted]
+    unknown = harm.casualties.uncounted
+    checks += (held(Kind.HEAD_COUNT, MISSING_INPUT, area=area) for area in unknown)
     pad = shapely.Point(0.0, 0.0)
     counted = [a for a in site.areas if a.people or (a.occupied and a.people is None)]
     if not any(area.shape.distance(pad) <= _FARTHEST_CREW for area in counted):
-        missing.append((Kind.NOBODY_NEAR, ""))
-    checks += [
-        Check(kind=kind, area=area, outcome="warn", source="missing input")
-        for kind, area in missing
-    ]
+        checks.append(held(Kind.NOBODY_NEAR, MISSING_INPUT))
     return checks
 
 

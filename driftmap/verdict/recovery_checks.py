@@ -20,11 +20,13 @@ from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.staged import DOES_NOT_LIGHT
 from driftmap.verdict.check import (
     ALL_CASES,
+    MISSING_INPUT,
     Check,
     Kind,
     Outcome,
     at_most,
     compared,
+    held,
     share,
 )
 from driftmap.verdict.limits import LIMITS, Limit
@@ -216,7 +218,4 @@ def _tiered(
 
 def missing_checks(cloud: Cloud) -> list[Check]:
     """Hold where a failure could not be flown."""
-    return [
-        Check(kind=Kind.MISSING, name=text, outcome="warn", source="missing input")
-        for text in cloud.tree.missing
-    ]
+    return [held(Kind.MISSING, MISSING_INPUT, text) for text in cloud.tree.missing]

@@ -29,7 +29,7 @@ from driftmap.rules import (
     with_answers,
 )
 from driftmap.rules.lands import lands, standing
-from driftmap.verdict.check import Check, Kind, Outcome
+from driftmap.verdict.check import Check, Kind, Outcome, beside, held
 
 __all__ = [
     "facts_flown",
@@ -55,19 +55,8 @@ def rule_checks(
     """Ask the rules that the site names of this flight in this wind."""
     found = [_rule(result) for result in _asked(cloud, site, wind, answers)]
     said = answers or Answers()
-    return [*found, *_metered(wind, said), *map(_taken_back, said.taken_back)]
-
-
-def _taken_back(told: str) -> Check:
-    """Put a "no" that somebody took back beside the word."""
-    return Check(
-        kind=Kind.RULE,
-        name=told,
-        outcome="pass",
-        source="the answers",
-        beside=True,
-        answered=True,
-    )
+    taken_back = (beside(told, "the answers") for told in said.taken_back)
+    return [*found, *_metered(wind, said), *taken_back]
 
 
 def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:
@@ -79,14 +68,12 @@ def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:
     speed, (_, most) = surface_wind(wind)
     if shown is not None and shown > most:
         told, flown, high = (_both(v) for v in (shown, speed, most))
-        yield Check(
-            kind=Kind.WIND_WARNED,
-            name=f"winds disagree at 10 m: {flown} was flown, with its gusts and error up "
-            f"to {high}, {told} was answered",
-            outcome="warn",
-            source="two standard errors: default of this tool, no source",
-            answered=True,
+        words = (
+            f"winds disagree at 10 m: {flown} was flown, with its gusts and error up to "
+            f"{high}, {told} was answered"
         )
+        source = "two standard errors: default of this tool, no source"
+        yield held(Kind.WIND_WARNED, source, words, answered=True)
 
 
 def _both(speed: float) -> str:
@@ -208,12 +195,11 @@ def position_checks(site: Site) -> Iterator[Check]:
         and not law >= {part.name for part in read_rules((land,)) if part.rules}
     ]
     if picked and missing:
-        yield Check(
-            kind=Kind.RULE,
-            name=f"the rules of the land the pad lies in ({' and '.join(missing)}) are not "
-            "all among those that the site names",
-            outcome="warn",
-            source="outlines of lands, from memory",
+        yield held(
+            Kind.RULE,
+            "outlines of lands, from memory",
+            f"the rules of the land the pad lies in ({' and '.join(missing)}) are not all "
+            "among those that the site names",
             note=f"the pad is at {show_position(longitude, latitude)}; name them in "
             "'rules' of the site file, beside a club's own",
         )
