@@ -166,27 +166,29 @@ class Demand:
         The rule.
     rules : RuleSet
         The set it stands in.
-    limit : float or None
-        In SI; None for a question, or where it could not be worked out.
-    missing : tuple of str
-        Facts that would settle it.
     why : str
         Why it applies, and how the limit came about.
+    missing : tuple of str
+        Facts that would settle it.
+    mildest, strictest : float or None
+        The least and the most that the limit can come to, in SI: alike where it is known;
+        None for a question, and where missing facts leave that end open.
     yardstick : {"", "fails", "holds"}
         What breaking it means where the rule is no law of the site; empty for a law.
-    so_far, surely : float or None
-        Where the limit is not known for want of facts: the mildest it can be, and the
-        strictest where the ends of what is missing are known, in SI.
     """
 
     rule: Rule
     rules: RuleSet
-    limit: float | None
-    missing: tuple[str, ...]
     why: str
+    missing: tuple[str, ...] = ()
+    mildest: float | None = None
+    strictest: float | None = None
     yardstick: Literal["", "fails", "holds"] = ""
-    so_far: float | None = None
-    surely: float | None = None
+
+    @property
+    def limit(self) -> float | None:
+        """The limit where it is known."""
+        return self.mildest if self.mildest == self.strictest else None
 
 
 def demands_of(
@@ -210,7 +212,7 @@ def demands_of(
             continue
         why = _applies(rule, fit, facts)
         if missing or rule.question:
-            yield Demand(rule, rules, None, missing, why)
+            yield Demand(rule, rules, why, missing)
         else:
             yield _demand(rule, rules, facts, why)
 
@@ -224,15 +226,15 @@ def _applies(rule: Rule, fit: Fit, facts: Facts) -> str:
 def _demand(rule: Rule, rules: RuleSet, facts: Facts, why: str) -> Demand:
     """Work out the limit of a rule for this flight."""
     figures, missing = _figures(rule, facts.numbers)
-    known = [(figure, text) for figure, text in figures if figure is not None]
-    if missing or len(known) < len(figures):
-        ends = next((text for figure, text in figures if figure is None), "")
-        mildest = _mildest(rule, facts.numbers) if missing else None
-        sure = _surely(rule, facts) if missing == (rule.share_of,) else None
-        why = joined(why, ends)
-        return Demand(rule, rules, None, missing, why, so_far=mildest, surely=sure)
-    limit, text = _pick(rule)(known, key=lambda pair: pair[0])
-    return Demand(rule, rules, limit, (), joined(why, text))
+    if missing:
+        strictest = _surely(rule, facts) if missing == (rule.share_of,) else None
+        mildest = _mildest(rule, facts.numbers)
+        return Demand(rule, rules, why, missing, mildest, strictest)
+    for figure, text in figures:
+        if figure is None:
+            return Demand(rule, rules, joined(why, text))
+    limit, text = _pick(rule)(figures, key=lambda pair: pair[0])
+    return Demand(rule, rules, joined(why, text), (), limit, limit)
 
 
 def _pick(rule: Rule) -> Callable[..., Any]:

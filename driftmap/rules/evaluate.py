@@ -313,40 +313,47 @@ def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
 
 
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
-    rule, found = demand.rule, _against(demand, facts, said)
-    if rule.question:
-        found = iter([_settled(_of(demand), rule.name, said)])
-    elif demand.limit is None:
-        so_far = _against(replace(demand, limit=demand.so_far), facts, said)
-        broken = [line for line in so_far if line.outcome in _BROKEN]
-        found = iter(
-            _surely_kept(demand, facts, said) or broken or [_open(demand, said)]
-        )
-    for line in found:
-        yield replace(line, why=joined(line.why, rule.note))
-
-
-def _surely_kept(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]:
-    """Give the lines of a limit that is kept whatever is missing; none where it hangs on that."""
-    told = "kept at either end of what is known of the {}"
-    lines = list(_against(replace(demand, limit=demand.surely), facts, said))
-    if any(line.outcome != "pass" for line in lines):
-        return []
-    of = FACTS[demand.missing[0]].text if lines else ""
-    return [_told(line, "pass", told.format(of)) for line in lines]
-
-
-def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
-    """Hold what is known against the limit of a rule; nothing where it has none."""
-    rule = demand.rule
-    if demand.limit is None:
-        return
-    if KINDS[rule.name].fact in GROUPS:
-        yield from _distances(demand, demand.limit, facts, said)
+    if demand.rule.question:
+        found = [_settled(_of(demand), demand.rule.name, said)]
     else:
-        value = facts.numbers.get(KINDS[rule.name].fact)
-        ends = facts.ranges.get(KINDS[rule.name].fact)
-        yield _compared(demand, demand.limit, ("", value), said, ends)
+        found = _of_a_limit(demand, facts, said)
+    for line in found:
+        yield replace(line, why=joined(line.why, demand.rule.note))
+
+
+def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]:
+    """Hold what is known against a limit, or against both ends of what it may come to."""
+    mild, strict = (
+        [] if limit is None else list(_against(demand, limit, facts, said))
+        for limit in (demand.mildest, demand.strictest)
+    )
+    if demand.limit is not None:
+        return mild
+    if strict and all(line.outcome == "pass" for line in strict):
+        told = f"kept at either end of what is known of the {FACTS[demand.missing[0]].text}"
+        return [_told(line, "pass", told) for line in strict]
+    broken = [line for line in mild if line.outcome in _BROKEN]
+    return broken or [_open(demand, said)]
+
+
+def _against(
+    demand: Demand, limit: float, facts: Facts, said: Answers
+) -> Iterator[RuleResult]:
+    """Compare a figure with a limit; of areas every one that is too near, or else the nearest."""
+    fact = KINDS[demand.rule.name].fact
+    if fact not in GROUPS:
+        ends = facts.ranges.get(fact)
+        yield _compared(demand, limit, ("", facts.numbers.get(fact)), said, ends)
+        return
+    group, areas = GROUPS[fact], facts.groups.get(fact, ())
+    if not areas:
+        blank = replace(_of(demand), limit=limit)
+        text = f"the site file draws no {group.text}"
+        yield _settled(blank, group.absent, said, text)
+        return
+    near = [pair for pair in areas if not pair[1] >= limit]
+    for area in near or [min(areas, key=lambda pair: pair[1])]:
+        yield _compared(demand, limit, area, said)
 
 
 def _of(demand: Demand) -> RuleResult:
@@ -375,22 +382,6 @@ def _open(demand: Demand, said: Answers) -> RuleResult:
     return replace(line, outcome="fail")
 
 
-def _distances(
-    demand: Demand, limit: float, facts: Facts, said: Answers
-) -> Iterator[RuleResult]:
-    """Compare every area that is too near, or else the nearest."""
-    group = GROUPS[KINDS[demand.rule.name].fact]
-    areas = facts.groups.get(KINDS[demand.rule.name].fact, ())
-    if not areas:
-        blank = replace(_of(demand), limit=limit)
-        text = f"the site file draws no {group.text}"
-        yield _settled(blank, group.absent, said, text)
-        return
-    near = [pair for pair in areas if not pair[1] >= limit]
-    for area in near or [min(areas, key=lambda pair: pair[1])]:
-        yield _compared(demand, limit, area, said)
-
-
 def _compared(
     demand: Demand,
     limit: float,
@@ -398,7 +389,7 @@ def _compared(
     said: Answers,
     ends: tuple[float, float] | None = None,
 ) -> RuleResult:
-    kind, (area, value) = KINDS[demand.rule.name], named
+    rule, kind, (area, value) = demand.rule, KINDS[demand.rule.name], named
     scale = SCALE.get(kind.dimension, 1.0)
     line = replace(
         _of(demand),
@@ -407,34 +398,21 @@ def _compared(
         limit=limit / scale,
         interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
     )
-    line = _judged(line, demand.rule, limit, value, said)
-    if line.outcome == "fail" and demand.yardstick == "holds":
-        return replace(line, outcome="hold")
-    if (
-        ends
-        and value is not None
-        and _within(kind, value, limit)
-        and not all(_within(kind, end, limit) for end in ends)
-    ):
-        return _told(line, "hold", "not surely: see its interval")
-    return line
+    if value is not None and _within(kind, value, limit):
+        line = replace(line, answered=said.numbers.get(kind.fact) == value)
+        if ends and not all(_within(kind, end, limit) for end in ends):
+            return _told(line, "hold", "not surely: see its interval")
+        return replace(line, outcome="pass")
+    if value is not None and not rule.excuse:
+        own = said.numbers.get(kind.fact) == value
+        line = replace(line, outcome="fail", answered=own)
+    elif question := rule.excuse if value is not None else rule.stand_in:
+        line = _settled(line, question.name, said, question.text)
+    else:
+        line = _unknown(line, (kind.fact,), said)
+    mild = line.outcome == "fail" and demand.yardstick == "holds"
+    return replace(line, outcome="hold") if mild else line
 
 
 def _within(kind: Kind, value: float, limit: float) -> bool:
     return value >= limit if kind.sense == "at least" else value <= limit
-
-
-def _judged(
-    line: RuleResult, rule: Rule, limit: float, value: float | None, said: Answers
-) -> RuleResult:
-    kind = KINDS[rule.name]
-    if value is None:
-        if rule.stand_in:
-            return _settled(line, rule.stand_in.name, said, rule.stand_in.text)
-        return _unknown(line, (kind.fact,), said)
-    own = said.numbers.get(kind.fact) == value
-    if _within(kind, value, limit):
-        return replace(line, outcome="pass", answered=own)
-    if rule.excuse:
-        return _settled(line, rule.excuse.name, said, rule.excuse.text)
-    return replace(line, outcome="fail", answered=own)
