@@ -47,6 +47,10 @@ STAY: Final = timedelta(minutes=20)
 two disagree the verdict holds: one lull must not take back the gust before it."""
 
 _BEFORE: Final = timedelta(minutes=1)
+_REACH: Final = (
+    1.25  # of a height: what speaks so nearly as low and as high says as much
+)
+_NEAR_GROUND: Final = 15.0  # m; below this one reading stands for another; all assumed
 _PICTURE_TOP: Final = 3000.0  # m
 
 
@@ -120,25 +124,30 @@ def _replaced(
         old = _readings(folder, name, setting)
     except (DriftmapError, OSError):
         return False  # what cannot be read goes on holding the verdict
-    kinds = {(r.kind, r.forecast) for r in new}
     newest = max((r.valid for r in new if r.valid), default=setting.when)
     newest = min(newest, setting.when)  # a clock that is fast makes nothing older
     return all(
-        (r.kind, r.forecast) in kinds
-        and _speaks_for(new, r)
-        and r.valid is not None
-        and newest - r.valid > STAY
+        _speaks_for(new, r) and r.valid is not None and newest - r.valid > STAY
         for r in old
     )
 
 
 def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
-    """Tell whether newer readings say all that an older one said.
+    """Tell whether newer readings say all that an older one said, as low and as high.
 
     A meter at the field tells no squall that a station warned of, and no cloud: what a
-    station reported goes on until the next report of the same station.
+    station reported goes on until the next report of the same station. A kite at 70 m
+    tells nothing of what a balloon met at 700.
     """
-    return _plain(old) or any(_station(r) == _station(old) for r in new)
+    mine = [r for r in new if (r.kind, r.forecast) == (old.kind, old.forecast)]
+    if not _plain(old):
+        mine = [r for r in mine if _station(r) == _station(old)]
+    heights = [level.height for r in mine for level in r.levels]
+    was = [level.height for level in old.levels]
+    return bool(heights) and (
+        max(was) <= max(_REACH * max(heights), _NEAR_GROUND)
+        and min(heights) <= max(_REACH * min(was), _NEAR_GROUND)
+    )
 
 
 def _plain(reading: Reading) -> bool:

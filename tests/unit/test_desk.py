@@ -760,6 +760,29 @@ def _struck_out(ask, folder, strong):
     change(folder, lambda day: replace(day, winds=(day.winds[0],)))
 
 
+@pytest.mark.parametrize(
+    ("newer", "counts"),
+    [
+        ("5 m/s from 80 at 70 m", True),  # a kite says nothing of what blew at 500 m
+        (
+            "height_m,from_deg,speed_mps\n450,75,5\n500,75,5\n",
+            True,
+        ),  # nor the other way
+        ("height_m,from_deg,speed_mps\n170,75,5\n450,80,6\n", False),
+    ],
+)
+def test_a_reading_goes_on_until_a_newer_one_reaches_as_low_and_as_high(
+    ask, desk, folder, newer, counts
+):
+    now = desk.setting().when.astimezone(UTC)
+    old = f"# read {now - timedelta(minutes=40):%Y-%m-%d %H:%MZ}\n"
+    old += "height_m,from_deg,speed_mps\n150,75,16\n500,80,20\n"
+    balloon = ask.good("winds/take", {"text": old})["file"]
+    stamp = f"# read {now - timedelta(minutes=1):%Y-%m-%d %H:%MZ}\n"
+    ask.good("winds/take", {"text": stamp + newer if "\n" in newer else newer})
+    assert (balloon in read_day(folder).winds) == counts
+
+
 def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
     mild = ask.good("winds/take", {"text": "4 mph from 80"})["file"]
     strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
