@@ -69,12 +69,10 @@ def _read_observed(run: Run, files: tuple[str, ...]) -> Observed:
     return Observed(flight, site, wind, day, told, assumed, files)
 
 
-def _flown_and_weighed(
-    seen: Observed, run: Run, bodies: set[str] | None = None
-) -> tuple[Weighed, Weighed]:
-    """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
+def _flown_and_weighed(seen: Observed, run: Run, **how: Any) -> tuple[Weighed, Weighed]:
+    """Fly what was observed, as `Observed.weighed` takes it, and weigh it."""
     with Progress("flights", run.samples) as progress:
-        return seen.weighed(run.samples, run.seed, bodies, progress)
+        return seen.weighed(run.samples, run.seed, progress=progress, **how)
 
 
 @click.command("explain")
@@ -226,7 +224,7 @@ def search_command(
     who = Walkers(**line, small=is_small(seen.flight, piece))
     here, read = _start(start, seen.site), bodies_of(seen.told)
     looked_at = None if read is None else read | {piece}
-    _, known = _flown_and_weighed(seen, run, looked_at)
+    _, known = _flown_and_weighed(seen, run, bodies=looked_at, sparing=True)
     try:
         result = plan_search(seen, known, piece, who, here, voice)
     except ValueError as problem:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from math import ceil
 from typing import Final
 
 import numpy as np
@@ -28,7 +29,7 @@ from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
-from driftmap.montecarlo.lean import Steered
+from driftmap.montecarlo.lean import PLAIN, Steered
 from driftmap.montecarlo.unflown import above_apogee, not_flown
 from driftmap.rocket.case import Case, CaseTree
 from driftmap.rocket.cases import build_cases
@@ -39,6 +40,7 @@ from driftmap.trajectory.motion import Motion
 __all__ = ["Cloud", "Part", "again", "fly"]
 
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
+_DRAWN: Final = 24_576  # flights drawn together at most, where few of them are flown
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,7 +217,7 @@ def fly(  # noqa: PLR0913 - all but three are options
     samples: int,
     seed: int,
     day: Day | None = None,
-    steered: Steered | None = None,
+    steered: Steered = PLAIN,
     after: int = 0,
     bodies: Collection[str] | None = None,
     keep_falls: bool = False,
@@ -265,9 +267,8 @@ def fly(  # noqa: PLR0913 - all but three are options
     if samples < 1:
         raise ValueError(f"'samples' must be positive (got {samples})")
     tree = build_cases(flight)
-    if steered is not None:
-        kept = tuple(c for c in tree.cases if steered.flies(c.name))
-        tree = replace(tree, cases=kept)
+    kept = tuple(c for c in tree.cases if steered.flies(c.name))
+    tree = replace(tree, cases=kept)
     if bodies is not None:
         wanted = {"rocket", *bodies}  # what pieces are thrown on from
         cases = (
@@ -277,18 +278,19 @@ def fly(  # noqa: PLR0913 - all but three are options
         tree = replace(tree, cases=tuple(cases))
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
+    size = _BLOCK if steered.worth is None else max(_BLOCK, _evenly(samples, _DRAWN))
+
     def block(start: int) -> Block:
-        count = min(_BLOCK, samples - start)
-        number = (after + start) // _BLOCK
-        own = None if steered is None else steered.lean
-        own = None if own is None else own[:, start : start + count]
+        count, number = min(size, samples - start), (after + start) // _BLOCK
+        own = steered.of(slice(start, start + count))
         return fly_block(
-            plan, tree, wind, count, seed, number, lean=own, keep_falls=keep_falls
+            plan, tree, wind, count, seed, number, steered=own, keep_falls=keep_falls
         )
 
     while True:
         try:
-            flown = side_by_side(_flown(block, samples, progress), samples)
+            blocks = _flown(block, range(0, samples, size), samples, progress)
+            flown = side_by_side(blocks, samples)
             return _cloud(flown, plan, tree, seed)
         except WeakThrustError as problem:
             told = f"in some of the flights, {problem}"
@@ -306,17 +308,25 @@ def again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
     return partial(fly, cloud.plan.flight, wind, sky.altitude, day=sky.day)
 
 
+def _evenly(samples: int, most: int) -> int:
+    """Share flights out evenly to an even number of parts, for there are mostly two cores."""
+    return ceil(samples / (2 * ceil(samples / (2 * most))))
+
+
 def _flown(
-    block: Callable[[int], Block], samples: int, progress: Callable[[int], None] | None
+    block: Callable[[int], Block],
+    starts: range,
+    samples: int,
+    progress: Callable[[int], None] | None,
 ) -> Iterator[Block]:
     """Fly blocks on all processors."""
     # What every block asks for, and is slow to import: once, not in each process.
     import scipy.special  # noqa: F401, PLC0415
 
-    for done in in_order(block, range(0, samples, _BLOCK)):
+    for start, done in zip(starts, in_order(block, starts), strict=True):
         yield done
         if progress is not None:
-            progress(done.count)
+            progress(min(starts.step, samples - start))
 
 
 def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:

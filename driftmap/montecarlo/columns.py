@@ -6,7 +6,7 @@ import math
 import mmap
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
@@ -84,7 +84,18 @@ def side_by_side(blocks: Iterable[Block], count: int) -> Block:
         happened.update({case: who.size for case, who in block.who.items()})
         at += block.count
     _trim(whole, happened)
-    return whole
+    if at < count:
+        _cut(whole.ways, at)
+        _cut(whole.draws, at)
+        _cut(whole.margins, at)
+        _cut(whole.openings, at)
+    return replace(whole, count=at)
+
+
+def _cut(columns: dict[K, NDArray[A]], count: int) -> None:
+    """Leave out the room of flights that were drawn and not flown."""
+    for key, column in columns.items():
+        columns[key] = column[..., :count]
 
 
 def _put(

@@ -18,7 +18,7 @@ from driftmap.formulas.flutter import flutter_margin
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
 from driftmap.montecarlo.launch import Plan, rockets
-from driftmap.montecarlo.lean import Lean
+from driftmap.montecarlo.lean import PLAIN, Lean, Steered
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood
 from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.bodies import Bench
@@ -56,21 +56,20 @@ def fly_block(
     seed: int,
     number: int,
     *,
-    lean: FloatArray | None = None,
+    steered: Steered = PLAIN,
     keep_falls: bool = False,
 ) -> Block:
     """Fly a block of flights through every case.
 
     ``plan``: what the rockets share; ``wind``: the wind as known, with its error;
     ``count``: flights in the block; ``seed`` and ``number``: seed of the run, and which
-    block of it this is; ``lean``, shape (2, count): what each flight draws of the part
-    of the wind's error east and north that carries a fall farthest; plain draws when
-    left out; ``keep_falls``: whether to keep where each stage of a fall begins.
+    block of it this is; ``steered``: what they have of the wind's error in place of draws,
+    and which of them are flown at all; ``keep_falls``: whether to keep where each stage of a fall begins.
 
     Result: landings and what led to them. Raises `ValueError` if a flight cannot leave
     the rail or leaves the column of air.
     """
-    block = _Flights(plan, tree, wind, count, seed, number, lean)
+    block = _Flights(plan, tree, wind, count, seed, number, steered)
     block.fly_ahead(tree)
     happened: dict[str, IntArray] = {}
     stands_for: dict[str, FloatArray] = {}
@@ -106,7 +105,7 @@ def fly_block(
         ]
     )
     return Block(
-        count,
+        block.weigh.size,
         ways={"way": _way(ascent), "top": top, **block.booster_top()},
         draws={
             # Nothing is flown by them any more; but leans weigh flights.
@@ -146,21 +145,25 @@ class _Flights:
         count: int,
         seed: int,
         number: int,
-        wanted: FloatArray | None,
+        steered: Steered,
     ) -> None:
         self.plan = plan
         spreads = {**plan.spreads, **tree.spreads}
         self.draws = draw_all(spreads, count, seed, number)
         self._seed = (seed, number)
         rng = stream(seed, number, "wind")
-        lean = Lean(wind, plan, wanted)
+        lean = Lean(wind, plan, steered.lean)
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
+        self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
+        self.draws["lean size"] = lean.size
+        self._note_wind()
+        self._draw_headings(count)
+        if steered.worth is not None:
+            count = self._spare(steered.worth(self.draws))
         if wind.convection is not None:
             luck = stream(seed, number, "thermals")
             up = thermals(self.air.height, wind.convection, count, luck)
             self.air = replace(self.air, up=up)
-        self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
-        self.draws["lean size"] = lean.size
         self.rocket = rockets(plan, self.draws)
         self._way = Ways(plan.flight, self.rocket, self.draws, self.air)
         self.ascent = self._way("")[1]
@@ -180,8 +183,14 @@ class _Flights:
         self.keeps_fins = np.ones(count, bool)
         for what in [c.only for c in tree.cases if isinstance(c.only, Breaks)]:
             self._watch(what)
-        self._note_wind()
-        self._draw_headings()
+
+    def _spare(self, chance: FloatArray) -> int:
+        """Let go of flights that are not worth flying; give how many are left."""
+        rng, air = stream(*self._seed, "flown at all"), self.air
+        kept = np.flatnonzero(rng.random(chance.size) < chance)
+        self.draws = {name: drawn[kept] for name, drawn in self.draws.items()}
+        self.air = replace(air, east=air.east[:, kept], north=air.north[:, kept])
+        return kept.size
 
     def _note_wind(self) -> None:
         """Keep the mean wind below apogee as an input of each flight."""
@@ -191,11 +200,11 @@ class _Flights:
         for name, column in (("east", self.air.east), ("north", self.air.north)):
             self.draws[f"wind {name}"] = np.average(column[low], axis=0, weights=weight)
 
-    def _draw_headings(self) -> None:
+    def _draw_headings(self, count: int) -> None:
         """Turn each glide into a velocity that keeps its heading all the way down."""
         for name in [n for n in self.draws if n.endswith(" glide")]:
             rng = stream(*self._seed, f"{name} heading")
-            heading = rng.uniform(0, 2 * np.pi, self.weigh.size)
+            heading = rng.uniform(0, 2 * np.pi, count)
             self.draws[f"{name} east"] = self.draws[name] * np.sin(heading)
             self.draws[f"{name} north"] = self.draws[name] * np.cos(heading)
 

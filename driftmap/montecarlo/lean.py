@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,15 +12,15 @@ from numpy.typing import ArrayLike
 from driftmap.air.column import column_heights
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import error_modes
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.montecarlo.launch import Plan
 
-__all__ = ["Lean", "Steered", "drift_direction", "steer"]
+__all__ = ["PLAIN", "Lean", "Steered", "drift_direction", "steer"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Steered:
-    """Flights whose wind is leaned in place of drawn, or of which only some cases are flown.
+    """Flights whose wind is leaned in place of drawn, or of which only some are flown.
 
     Parameters
     ----------
@@ -29,14 +30,27 @@ class Steered:
         east"`` and ``"lean north"``; None for plain draws.
     only : collection of str, optional
         Cases to fly; all when left out. Their flights are the same either way.
+    worth : callable, optional
+        Gives the chance that each flight is flown at all by its inputs drawn, wind and
+        glide among them. One that is flown must be weighed by one over it.
     """
 
-    lean: FloatArray | None
+    lean: FloatArray | None = None
     only: Collection[str] | None = None
+    worth: Callable[[Mapping[str, Kept]], FloatArray] | None = None
 
     def flies(self, case: str) -> bool:
         """Tell whether a case is to be flown."""
         return self.only is None or case in self.only
+
+    def of(self, flights: slice) -> Steered:
+        """Give what some of the flights have."""
+        lean = None if self.lean is None else self.lean[:, flights]
+        return replace(self, lean=lean)
+
+
+PLAIN: Final = Steered()
+"""Nothing is leaned, and everything flown."""
 
 
 class Lean:

@@ -41,7 +41,7 @@ from driftmap.observations.observation import (
     random_search,
 )
 from driftmap.observations.rows import SeenTable
-from driftmap.observations.toward import LOT, know, plainly
+from driftmap.observations.toward import FIRST, LOT, know, plainly
 from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.case import CaseTree
 from driftmap.rocket.cases import build_cases
@@ -93,11 +93,14 @@ class Observed:
         samples: int,
         seed: int,
         bodies: set[str] | None = None,
+        *,
+        sparing: bool = False,
         progress: Callable[[int], None] | None = None,
     ) -> tuple[Weighed, Weighed]:
         """Fly the flight, and weigh the flights by what was seen.
 
-        ``bodies``: what is brought down beside the rocket; all when left out.
+        ``bodies``: what is brought down beside the rocket; all when left out; ``sparing``:
+        as in `plainly`, where only places are looked for.
 
         Result: plain flights weighed, and those flown toward what was seen where few fit.
         """
@@ -105,7 +108,7 @@ class Observed:
             self.flight,
             self.wind,
             self.site.elevation,
-            samples=min(samples, LOT),
+            samples=samples if samples <= LOT else FIRST,
             seed=seed,
             day=self.day,
             bodies=bodies,
@@ -114,7 +117,12 @@ class Observed:
         )
         try:
             plain = plainly(
-                cloud, self.wind, self.told, samples=samples, progress=progress
+                cloud,
+                self.wind,
+                self.told,
+                samples=samples,
+                sparing=sparing,
+                progress=progress,
             )
             return plain, know(plain, self.wind)
         except AtOddsError as problem:

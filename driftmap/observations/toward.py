@@ -27,6 +27,7 @@ from driftmap.observations.figures import (
 from driftmap.observations.flown import ROCKET, Flown, flown_cases
 from driftmap.observations.leaning import Best, best_lean, mixture_of, near_density
 from driftmap.observations.observation import Observation
+from driftmap.observations.sparing import Worth, worth_flying
 from driftmap.observations.weighing import (
     Weighed,
     effective_number,
@@ -34,13 +35,17 @@ from driftmap.observations.weighing import (
     weigh,
 )
 
-__all__ = ["ENOUGH", "LOT", "know", "plainly"]
+__all__ = ["ENOUGH", "FIRST", "LOT", "know", "plainly"]
 
 ENOUGH: Final = 200.0
 """Effective flights below which more are flown toward what was seen."""
 
 LOT: Final = 20_480
-"""Flights of all cases, in whole blocks. Beyond these only cases are flown that can be true."""
+"""Flights of all cases, where no more are asked for."""
+
+FIRST: Final = 16_384
+"""Flights of all cases, in whole blocks and evenly for two or four processors, where more are
+asked for: beyond these only cases are flown that can be true."""
 
 _BLOCK: Final = 4096  # flights flown together: whole blocks keep their luck
 _MOST: Final = 4  # blocks of a case in one lot
@@ -64,17 +69,20 @@ def plainly(
     observations: Sequence[Observation],
     *,
     samples: int = 0,
+    sparing: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Weighed:
     """Weigh a cloud by what was seen, brought to so many flights a case.
 
     ``cloud``: plain flights, their falls kept; ``wind``: the wind they flew in;
-    ``samples``: flights a case, where the case can still be true.
+    ``samples``: flights a case, where the case can still be true; ``sparing``: of those
+    that by their inputs can hardly fit only some are flown, and stand for the others.
     """
     known = weigh(flown_cases(cloud, wind), observations)
     if samples <= cloud.flights:
         return known
-    return _flown_on(known, wind, samples, progress)
+    worth = worth_flying(known) if sparing else None
+    return _flown_on(known, wind, samples, worth, progress)
 
 
 def know(
@@ -122,6 +130,7 @@ def _flown_on(
     known: Weighed,
     wind: WindProfile,
     samples: int,
+    worth: Worth | None,
     progress: Callable[[int], None] | None,
 ) -> Weighed:
     """Fly the cases that can still be true so many times in all."""
@@ -131,7 +140,7 @@ def _flown_on(
         cloud,
         wind,
         samples - cloud.flights,
-        Steered(None, still),
+        Steered(None, still, worth),
         after=cloud.flights,
         progress=progress,
     )
@@ -142,7 +151,14 @@ def _flown_on(
         replace(f, prior=f.prior * share) if f.case.name in still else f
         for f in known.cases
     ]
-    beyond = [replace(f, prior=f.prior * (1 - share)) for f in flown_cases(more, wind)]
+    own = np.ones(more.flights)
+    if worth is not None:
+        own = more.flights / (samples - cloud.flights) / worth(more.draws)
+    slopes = {f.case.name: f.slopes for f in known.cases}
+    beyond = [
+        replace(f, prior=f.prior * (1 - share))
+        for f in flown_cases(more, wind, weights=own, slopes=slopes)
+    ]
     return weigh([*before, *beyond], known.observations)
 
 

@@ -291,6 +291,30 @@ def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_ch
     assert known.effective == pytest.approx(once.effective, rel=1e-3)
 
 
+def test_flights_that_can_hardly_fit_are_spared_and_the_others_stand_for_them(
+    wind, cloud, cases
+):
+    """Weighted means stay those of plain flights, whatever was learned of what fits."""
+    part = next(cloud.of("recovery works"))
+    far = np.quantile(cloud.east[part.rows], 0.8), np.median(cloud.north[part.rows])
+    seen = (Find("rocket", float(far[0]), float(far[1]), 120.0),)
+    plain = weigh(tuple(cases.values()), seen)
+    known = plainly(cloud, wind, seen, samples=24_576, sparing=True)
+    _, beyond = [f for f in known.cases if f.case.name == "recovery works"]
+    assert beyond.who.size < 0.5 * 16_384
+    assert known.effective > 2 * plain.effective
+    # They stand for all that were drawn, four standard errors allowed for.
+    told = beyond.prior / beyond.case.likelihood * 24_576
+    error = np.sqrt(told @ (told - 1))
+    assert told.sum() == pytest.approx(16_384, abs=4 * error)
+    middle = beyond.landing("rocket")[:, 0] @ told / told.sum()
+    own = cases["recovery works"].landing("rocket")[:, 0]
+    spread = np.sqrt(told @ told) / told.sum() + 1 / np.sqrt(own.shape[1])
+    assert np.all(abs(middle - own.mean(axis=1)) < 4 * spread * own.std(axis=1))
+    error = np.sqrt(1 / plain.effective + 1 / known.effective)
+    assert abs(known.log_evidence - plain.log_evidence) < 4 * error
+
+
 def test_one_patch_holds_all_that_a_flight_left_on_the_ground(cases):
     """By hand: beside the first find, the way from it to the other piece is told."""
     flown = dataclasses.replace(cases["goes off its path"], coarse=True)
