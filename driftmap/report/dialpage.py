@@ -18,7 +18,7 @@ from driftmap.planning.dial import Dial, serves
 from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
-from driftmap.report.instruct import astray
+from driftmap.report.instruct import astray, stand_outside
 from driftmap.report.map import ground_of
 from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
@@ -231,6 +231,7 @@ def _content(
         "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
+        "stand": stand_outside(("danger", "caution"), voice),
         "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),

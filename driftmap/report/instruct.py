@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.hazard.zones import Line, Zone, anywhere, outer_line, zones
+from driftmap.hazard.zones import Kind, Line, Zone, anywhere, outer_line, zones
 from driftmap.report.marks import shown
 from driftmap.report.sheetfacts import (
     Climb,
@@ -32,6 +32,7 @@ __all__ = [
     "falls_free",
     "instruction",
     "moments",
+    "stand_outside",
     "watch",
 ]
 
@@ -148,6 +149,11 @@ class Watch:
             return self.up.last + _OPENING
         return trigger.value + _OPENING if trigger.at == "time" else None
 
+    @property
+    def stand(self) -> str:
+        """Where to stand."""
+        return stand_outside((zone.kind for zone in self.drawn), self.voice)
+
     def one_side(self) -> bool:
         """Tell whether what falls when nothing opens is on the same side of all crowds."""
         fast = self.fast
@@ -221,6 +227,14 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     return [voice.say("heads_up.free", pieces="; ".join(told))] if told else []
 
 
+def stand_outside(kinds: Iterable[Kind], voice: Voice) -> str:
+    """Say where to stand: outside each zone that is drawn, by the word it bears."""
+    words = [voice.say(f"zone.{kind}") for kind in kinds]
+    if len(words) > 1:
+        words = [voice.say("plan.and", one=words[0], other=words[1])]
+    return voice.say("instruct.stand", zones="".join(words))
+
+
 def instruction(seen: Watch, *, named: bool = True) -> list[str]:
     """Say where to stand, what may go astray or fall free, and what to do when nothing opens.
 
@@ -233,7 +247,7 @@ def instruction(seen: Watch, *, named: bool = True) -> list[str]:
         for fall in arrivals(seen.falls)
         if fall.deadly and (fast is None or fall.first < fast.first)
     ]
-    told = [voice.say("instruct.stand"), *seen.stray, *falls_free(deadly, voice)]
+    told = [seen.stand, *seen.stray, *falls_free(deadly, voice)]
     if fast is None or device is None:
         return told
     words = {

@@ -72,12 +72,12 @@ def worst_of(checks: Iterable[Check], name: str) -> Outcome:
 def seen_outcome(said: Outcome, kind: Kind | None, verdict: Verdict) -> Outcome:
     """Give the mark of people's ground: what reaches into a zone never looks as if clear of it.
 
-    ``said``: by the checks; ``kind``: the zone it reaches into; ``verdict``: a no-go marks
-    danger as what fails.
+    ``said``: by the checks; ``kind``: the zone it reaches into; ``verdict``: whatever is no
+    go marks danger as what fails; a go has counted who is there.
     """
     if kind is None:
         return said
-    least: Outcome = "fail" if (kind, verdict) == ("danger", "no-go") else "warn"
+    least: Outcome = "fail" if kind == "danger" and verdict != "go" else "warn"
     return max(said, least, key=OUTCOMES.index)
 
 

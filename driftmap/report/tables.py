@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from itertools import product
 from typing import Any, Final
 
 import numpy as np
@@ -183,13 +182,12 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     """Give the places of people, numbered as on the map, danger first, then what fails.
 
-    Who stands in danger is told to move, whatever the checks say of the place.
+    Who must not stand there is told to move, and who stands in danger that a go has counted
+    is told better to.
     """
     numbers = marks.people_numbers(spot.area for spot in places)
     people = [spot for spot in places if spot.stand]
-    people.sort(key=lambda s: (s.kind != "danger", -OUTCOMES.index(s.outcome)))
-    unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
-    flags = {"pass": "", "warn": unsure, "fail": unsafe}
+    people.sort(key=lambda s: (s.kind != "danger", -OUTCOMES.index(s.seen)))
     return [
         {
             "number": numbers[spot.area.name],
@@ -205,12 +203,20 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
             "kind": spot.kind,
             "inside": spot.inside,
             "zone": _zone_told(spot, voice),
-            "outcome": spot.outcome,
             "seen": spot.seen,
-            "flag": flags["fail" if spot.kind == "danger" else spot.outcome],
+            "flag": _flag(spot, voice),
         }
         for spot in people
     ]
+
+
+def _flag(spot: Spot, voice: Voice) -> str:
+    """Say what people at a place are to do."""
+    if spot.seen == "fail":
+        return voice.say("stand.unsafe")
+    if spot.kind == "danger":
+        return voice.say("stand.better")
+    return voice.say("stand.unsure") if spot.outcome == "warn" else ""
 
 
 def _zone_told(spot: Spot, voice: Voice) -> str:
@@ -223,24 +229,33 @@ def _zone_told(spot: Spot, voice: Voice) -> str:
 
 
 def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
-    """Name the places of people in a zone, danger and what is wholly in it first.
+    """Name the places of people that must move or are in a zone, as one line of each kind.
 
     ``people``: rows of `people_rows`.
+
+    Result: who is to move first, of these who is in danger, and who is wholly in it.
     """
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+
+    def order(row: dict[str, Any]) -> tuple[bool, bool, bool, bool]:
+        there = row["kind"] != "danger", row["kind"] is None, not row["inside"]
+        return row["seen"] != "fail", *there
+
+    for row in sorted(people, key=order):
+        move = row["seen"] == "fail" or row["kind"] == "danger"
+        if move or row["kind"]:
+            key = row["flag"] if move else "", row["zone"]
+            groups.setdefault(key, []).append(row)
     told = []
-    for kind, inside in product(("danger", "caution"), (True, False)):
-        there = [p for p in people if (p["kind"], p["inside"]) == (kind, inside)]
-        if not there:
-            continue
-        words = {
-            "zone": there[0]["zone"],
-            "names": places_named([row["name"] for row in there], voice),
-        }
-        if kind == "danger":
-            told.append(voice.say("instruct.move", **words))
+    for (flag, zone), rows in groups.items():
+        words = {"names": places_named([row["name"] for row in rows], voice)}
+        if not flag:
+            line = voice.say("instruct.there", zone=zone, **words)
+        elif zone:
+            line = voice.say("instruct.move", flag=flag, zone=zone, **words)
         else:
-            line = voice.say("instruct.there", **words)
-            told.append(line[0].upper() + line[1:])
+            line = voice.say("instruct.move_off", flag=flag, **words)
+        told.append(line[0].upper() + line[1:])
     return told
 
 

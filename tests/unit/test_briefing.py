@@ -318,7 +318,7 @@ def test_words_go_by_energy_and_not_by_case(demo, english):
         ("pass", None, "no-go", "pass"),
         ("pass", "caution", "go", "warn"),
         ("pass", "danger", "go", "warn"),
-        ("pass", "danger", "hold", "warn"),
+        ("pass", "danger", "hold", "fail"),
         ("warn", "danger", "no-go", "fail"),
         ("pass", "caution", "no-go", "warn"),
         ("fail", "caution", "go", "fail"),
@@ -340,6 +340,7 @@ def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
         assert any(row["kind"] for row in rows)
         for row in rows:
             mine = [t for t in told if row["kind"] and row["name"] in t]
+            assert bool(mine) == bool(row["kind"])
             zone = row["kind"] and voice.say(f"zone.{row['kind']}")
             assert [zone in t for t in mine] == [True] * bool(zone)
         counted = voice.say("instruct.counted", word=voice.say("verdict.go"))
@@ -372,20 +373,34 @@ def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
 
 @pytest.mark.parametrize("said", ["fail", "warn", "pass"])
 def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
-    """Whatever the checks say: no place in caution, nor outside, is told more sternly."""
+    """Whatever the checks say: no place in caution, nor outside, is told before it."""
     voice = Voice(english, "us")
     zoned = zones(demo.cloud, outer_line(demo.cloud, demo.contours))
     calm, *others = [s for s in sheetfacts.spots(demo, zoned) if s.stand]
-    calm = dataclasses.replace(calm, kind="danger", outcome=said)
-    worst = [dataclasses.replace(s, kind="caution", outcome="fail") for s in others]
-    rows = tables.people_rows([*worst, calm], voice)
+
+    def put(spot, kind, said, verdict="hold"):
+        seen = marks.seen_outcome(said, kind, verdict)
+        return dataclasses.replace(spot, kind=kind, outcome=said, seen=seen)
+
+    worst = [put(s, "caution", "fail") for s in others]
+    rows = tables.people_rows([*worst, put(calm, "danger", said)], voice)
     assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
-    assert tables.partly(rows, voice)[0].startswith("MOVE AWAY – ")
-    mild = [dataclasses.replace(s, outcome=said) for s in worst]
-    flags = {row["kind"]: row["flag"] for row in tables.people_rows(mild, voice)}
+    numbers = [row["number"] for row in rows[1:]]
+    assert numbers == sorted(numbers)
+    danger, caution = tables.partly(rows, voice)
+    assert danger.startswith("MOVE AWAY – ")
+    assert "DANGER" in danger
+    assert caution.startswith("MOVE AWAY – ")
+    off = tables.partly(tables.people_rows([put(calm, None, "fail")], voice), voice)
+    assert off == [f"MOVE AWAY: {calm.area.name}."]
+    counted = tables.people_rows([put(calm, "danger", "pass", "go")], voice)
+    assert [row["flag"] for row in counted] == ["better move"]
+    assert tables.partly(counted, voice)[0].startswith("Better move – ")
+    mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
     told = {"fail": "MOVE AWAY", "warn": "ask first", "pass": ""}
-    assert flags == {"caution": told[said]}
-    assert not any("MOVE" in t for t in tables.partly(rows[1:], voice))
+    assert {row["flag"] for row in mild} == {told[said]}
+    moves = ["MOVE" in text for text in tables.partly(mild, voice)]
+    assert moves == [said == "fail"] * len(moves)
 
 
 def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english):
