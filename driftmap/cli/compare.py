@@ -83,7 +83,7 @@ def compare_command(
     data = compare_document(setup, found)
     rows = compare_rows(data["alternatives"], found, voice)
     if out is not None:
-        page = compare_page(data, rows, setup.site.name, voice)
+        page = compare_page(data, rows, found, voice)
         write_all(out, {"compare.html": page})
     if as_json:
         click.echo(json_text(data))

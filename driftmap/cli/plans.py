@@ -224,7 +224,7 @@ def aim_command(
     if not as_json:
         echo_flight(run.asked)
     page, told = (
-        partial(aim_page, data, rows, voice),
+        partial(aim_page, data, rows, setup, wind, voice),
         partial(aim_told, rows, len(aims)),
     )
     put_out("aim", data, page, told, out, as_json=as_json)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from driftmap.core.errors import visible
@@ -13,6 +13,7 @@ from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
+from driftmap.report.windtold import flown_in
 from driftmap.report.words import in_units_of
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.cases import WORKS
@@ -86,7 +87,6 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
     return page(
         voice.say("plan.cases_title", flight=data["flight"]),
         [
-            f"<p>{printable(voice.say('plan.wind', wind=data['wind']))}</p>",
             table(_case_rows(data, voice, by_key=False), voice),
             title("margins"),
             items(_margins(data, voice)),
@@ -97,6 +97,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         voice,
         assumed=data["assumed"],
         warnings=[voice.say("plan.missing", what=text) for text in data["missing"]],
+        about=[voice.say("plan.wind", wind=data["wind"])],
     )
 
 
@@ -283,16 +284,21 @@ def _against(one: Compared, voice: Voice) -> str:
 
 
 def compare_page(
-    data: dict[str, Any], rows: list[list[str]], site: str, voice: Voice
+    data: dict[str, Any],
+    rows: list[list[str]],
+    found: Sequence[Compared],
+    voice: Voice,
 ) -> str:
     """Write the page of alternatives."""
     sizes = _size_lines(data["sizes"], voice)
     lines = "".join(f"<li>{printable(line)}</li>" for line in sizes)
     heading = printable(voice.say("plan.which_canopy"))
     sized = [f"<h2>{heading}</h2><ul>{lines}</ul>"] if lines else []
+    a = found[0].assessment
     return page(
-        voice.say("plan.compare_title", flight=data["flight"], site=site),
+        voice.say("plan.compare_title", flight=data["flight"], site=a.site.name),
         [table(rows, voice), *sized],
         voice,
         assumed=data["assumed"],
+        about=flown_in(a.wind, a.answers.when, voice),
     )

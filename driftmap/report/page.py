@@ -267,13 +267,15 @@ def page(
     assumed: Iterable[str],
     questions: Iterable[str] = (),
     warnings: Iterable[str] = (),
+    about: Iterable[str] = (),
     stands: str = "plan.not_verdict",
 ) -> str:
     """Write a page that needs nothing from outside.
 
     ``blocks``: HTML of the body; ``assumed`` and ``questions``: what was assumed, and what
     must be answered on the day; ``warnings``: what governs all of it; it stands in the
-    head, and the head then warns; ``stands``: key of what the page is, told in its head.
+    head, and the head then warns; ``about``: what was flown, in which wind and when;
+    ``stands``: key of what the page is, told in its head.
     """
     return render(
         "plan.html",
@@ -282,6 +284,7 @@ def page(
         scripts=[text_of("plan.js")],
         title=_shown(title),
         stands=stands,
+        about=[_shown(line) for line in about if line],
         blocks=list(blocks),
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final
 
-from driftmap.air.wind import MAST
+from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.units import show
 from driftmap.ground.site import Site
 from driftmap.planning.aim import Aim
@@ -21,6 +21,9 @@ from driftmap.report.page import governing, page, printable, table, verdict_word
 from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
+from driftmap.report.windtold import flown_in
+from driftmap.report.words import isolate
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 
 __all__ = [
@@ -37,8 +40,16 @@ __all__ = [
 ]
 
 
+_MOST_WINDS: Final = 6  # told one by one
+
+
 def _plan(
-    title: str, blocks: Sequence[str], data: Mapping[str, Any], voice: Voice
+    title: str,
+    blocks: Sequence[str],
+    data: Mapping[str, Any],
+    voice: Voice,
+    *,
+    about: Sequence[str] = (),
 ) -> str:
     """Write a page with all that governs a plan."""
     return page(
@@ -48,6 +59,7 @@ def _plan(
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
         warnings=governing(data, voice),
+        about=about,
     )
 
 
@@ -132,13 +144,21 @@ def _rail(aim: Aim, voice: Voice) -> str:
     return voice.say("plan.toward", tilt=tilt, bearing=f"{aim.azimuth_deg:03.0f}°")
 
 
-def aim_page(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
+def aim_page(
+    data: dict[str, Any],
+    rows: list[list[str]],
+    setup: Setup,
+    wind: WindProfile,
+    voice: Voice,
+) -> str:
     """Write the page of aims."""
+    when = setup.answers.when if setup.answers else None
     return _plan(
         voice.say("plan.aim_title", flight=data["flight"], site=data["site"]),
         [table(rows, voice), f"<p>{printable(voice.say('plan.aim_where'))}</p>"],
         data,
         voice,
+        about=flown_in(wind, when, voice),
     )
 
 
@@ -287,11 +307,22 @@ def layout_page(
             *_drawn(data, voice, *([] if name else [how]), drawn, *key),
             table(_layout_rows(what, places, best, voice), voice),
         ]
-    return _plan(
-        voice.say("plan.layout_title", site=site.name),
-        blocks,
-        data,
-        voice,
+    about = voice.say(
+        "plan.layout_of",
+        flights=", ".join(map(isolate, data["flights"])),
+        winds=_winds(data["winds"], voice),
+    )
+    title = voice.say("plan.layout_title", site=site.name)
+    return _plan(title, blocks, data, voice, about=[about])
+
+
+def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:
+    """Name the winds of a layout; of many, how many there are."""
+    if len(rose) > _MOST_WINDS:
+        return voice.count(len(rose))
+    return "; ".join(
+        f"{voice.speed(one['speed_mps'])}, {voice.bearing(math.radians(one['from_deg']))}"
+        for one in rose
     )
 
 

@@ -204,10 +204,14 @@ def wind_page(wind: WindProfile, top: float, system: Units) -> str:
         ]
         for level in reversed(wind.levels)
     ]
-    source = f"<p>{printable(wind.source)}</p>"
-    blocks = [source, wind_picture_svg(wind, top, voice), table(rows, voice)]
-    title, stands = "Wind over the site", "plan.wind_stands"
-    return page(title, blocks, voice, assumed=wind.assumed, stands=stands)
+    return page(
+        "Wind over the site",
+        [wind_picture_svg(wind, top, voice), table(rows, voice)],
+        voice,
+        assumed=wind.assumed,
+        about=[wind.source],
+        stands="plan.wind_stands",
+    )
 
 
 def pad_picture(assessment: Assessment, rail: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
@@ -19,6 +20,7 @@ __all__ = [
     "CALM",
     "age_script",
     "comes_from",
+    "flown_in",
     "good_until",
     "more_wind_told",
     "stops_at",
@@ -92,6 +94,12 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
     height = voice.distance(mast.height)
     high = voice.say("verdict.mast", speed=voice.speed(mast.speed), height=height)
     return told, high, _age(wind, voice)
+
+
+def flown_in(wind: WindProfile, when: datetime | None, voice: Voice) -> list[str]:
+    """Say in which wind, and at what time, a plan was flown."""
+    told, high, age = wind_told(wind, voice)
+    return [f"{told} ({high}. {age})", flown_at(when)]
 
 
 def _age(wind: WindProfile, voice: Voice) -> str:
