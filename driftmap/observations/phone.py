@@ -375,9 +375,14 @@ def _ways(chances: Chances, sweeps: Sequence[Sweep]) -> list[str]:
     told = []
     for number, sweep in enumerate(sweeps[:_MOST_WAYS], 1):
         (x1, y1), (x2, y2) = _at(chances, sweep.start), _at(chances, sweep.end)
+        # Within one square there is no way to show.
+        arrow = (
+            f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" marker-end="url(#tip)"/>'
+            if len(sweep.squares) > 1
+            else ""
+        )
         told.append(
-            f'<g class="way"><path d="M{x1:.2f} {y1:.2f}L{x2 + 0.01:.2f} {y2:.2f}" '
-            'marker-end="url(#tip)"/>'
+            f'<g class="way">{arrow}'
             f'<circle cx="{x1:.2f}" cy="{y1:.2f}" r=".3"/>'
             f'<text x="{x1:.2f}" y="{y1 + 0.13:.2f}">{number}</text></g>'
         )

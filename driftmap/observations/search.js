@@ -5,7 +5,7 @@ const KEY = "driftmap-search-" + SEARCH.id;
 const find = id => document.getElementById(id);
 // Every walk has an id of its own, so that two pages put together count none twice;
 // a walk taken back stays, marked, so that it is taken back on the other page too.
-let walks = {}, finds = {}, here = SEARCH.start, standing = false;
+let walks = {}, finds = {}, here = SEARCH.start, standing = false, placed = SEARCH.start.some(Boolean);
 
 // A find that was none stays too, marked: else another page would bring it back.
 function foundIn() {
@@ -91,7 +91,7 @@ function tell(text) {
 function tick(numbers) {
   const names = numbers.map(n => SPOT[n][0]).join(", ");
   walks[fresh()] = {squares: numbers, seen: detection(walkers()), who: find("who").value.trim().slice(0, 40), off: false};
-  here = middle([SPOT[numbers.at(-1)][1], SPOT[numbers.at(-1)][2]]);
+  standAt(middle([SPOT[numbers.at(-1)][1], SPOT[numbers.at(-1)][2]]));
   tell(say("walked", {names}));
   keep();
   show();
@@ -144,12 +144,18 @@ function list(plan) {
   find("order").replaceChildren(...rows);
 }
 
+// Move to where one stands now; until it is told, ways count from the pad.
+function standAt(place) {
+  here = place;
+  placed = true;
+}
+
 // Where the sweep begins, from where one stands.
 function way(sweep) {
   const [east, north] = [sweep.first[0] - here[0], sweep.first[1] - here[1]], off = Math.hypot(east, north);
-  if (off < SEARCH.size / 2) return say("from_here");
+  if (placed && off < SEARCH.size / 2) return say("from_here");
   const turn = (Math.atan2(east, north) * 180 / Math.PI + 360) % 360;
-  return say("begins", {distance: far(off), bearing: `${String(Math.round(turn) % 360).padStart(3, "0")}°`});
+  return say(placed ? "begins" : "begins_pad", {distance: far(off), bearing: `${String(Math.round(turn) % 360).padStart(3, "0")}°`});
 }
 
 function history() {
@@ -190,7 +196,7 @@ function me(fix) {
   dot.setAttribute("visibility", "visible");
   tell(say(n >= 0 ? "you_in" : "you_beside", {square: SPOT[n]?.[0], error: far(fix.coords.accuracy)}));
   // The order changes when one has gone somewhere, not with every step.
-  if (Math.hypot(at[0] - here[0], at[1] - here[1]) > SEARCH.size / 2) { here = at; show(); }
+  if (Math.hypot(at[0] - here[0], at[1] - here[1]) > SEARCH.size / 2 || !placed) { standAt(at); show(); }
 }
 
 function follow() {
@@ -213,7 +219,7 @@ function pick(n) {
   if (standing) {
     standing = false;
     find("stand").setAttribute("aria-pressed", "false");
-    here = middle([SPOT[n][1], SPOT[n][2]]);
+    standAt(middle([SPOT[n][1], SPOT[n][2]]));
     tell(say("you_stand", {square: SPOT[n][0]}));
     show();
     return;
