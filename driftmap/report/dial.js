@@ -175,7 +175,9 @@ function showAge(verdict, old) {
   const left = Math.max(0, Math.min(served, DIAL.stale - (new Date() - readAt) / 1000));
   one("#age").hidden = !verdict.startsWith("go") || Boolean(old);
   one("#left").value = left;
-  one("#left-told").textContent = say("left", { minutes: Math.ceil(left / 60) });
+  const end = new Date(Date.now() + 1000 * left);
+  const time = [end.getHours(), end.getMinutes()].map((part) => String(part).padStart(2, "0")).join(":");
+  one("#left-told").textContent = say("left", { time, minutes: Math.ceil(left / 60) });
 }
 
 function showVerdict(wind, about) {
@@ -193,6 +195,7 @@ function showVerdict(wind, about) {
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
   lines(one("#why"), [old, gust].filter(Boolean).concat(old || gust ? [] : reasons));
+  one("#do").textContent = about.length && !old && !gust ? DIAL.todo[verdict] : "";
   one("#cell").textContent = old || gust ? "" : cellTold(wind);
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });

@@ -142,6 +142,7 @@ def _data(
         "pad": [0, 0],
         **ground_of(site, defaultdict(lambda: "pass"), in_metres, voice),
         "words": _words(voice),
+        "todo": _todo(voice),
         "declination": None
         if site.declination is None
         else round(math.degrees(site.declination), 2),
@@ -231,7 +232,7 @@ def _content(
         "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
-        "stand": stand_outside(("danger", "caution"), voice),
+        "stand": _todo(voice)["go"],
         "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),
@@ -270,6 +271,13 @@ def _words(voice: Voice) -> dict[str, str]:
     return {
         w: aloft if w == "go if aloft" else voice.say(f"verdict.{w}") for w in WORDS
     }
+
+
+def _todo(voice: Voice) -> dict[str, str]:
+    """Give what to do for each word of a dial."""
+    stand = stand_outside(("danger", "caution"), voice)
+    told = {"hold": "verdict.hold_means", "no-go": "dial.do_not"}
+    return {w: voice.say(told[w]) if w in told else stand for w in WORDS}
 
 
 def _aloft(supposition: Supposition, voice: Voice) -> str:

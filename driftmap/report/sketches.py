@@ -176,9 +176,9 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         *(
             line
             for each in _LETTERS
-            for line in _called(view, size, people, places, each)
+            for line in _called(view, size, people, places, each, voice)
         ),
-        _scale(view, size[1] - 36, voice),
+        _scale(view, size[1], voice),
     ]
     name = printable(voice.say("plan.layout_name"))
     return (
@@ -232,11 +232,14 @@ def _called(
     areas: Sequence[Area],
     places: Sequence[Place],
     letters: int,
+    voice: Voice,
 ) -> Iterable[str]:
-    """Write names beside areas, clear of all areas, of candidates and of each other."""
+    """Write names beside areas, clear of all areas, of candidates, of each other and the scale."""
     grounds = [view.pixels(area.shape) for area in areas]
     room = Room(grounds, size=(size[0] - 24, size[1] - 24))
-    room.take((0.0, size[1] - 70, 260.0, size[1]))  # the scale
+    long, told = _bar(view, voice)
+    right = long + 16 + widths(told, 0.7 * letters)
+    room.take((0.0, size[1] - 40 - letters, right, size[1]))
     for ground in grounds:
         room.take(ground.bounds)
     for place in places:
@@ -253,13 +256,18 @@ def _called(
         )
 
 
-def _scale(view: Frame, y: float, voice: Voice) -> str:
-    """Draw a bar of a round length."""
+def _bar(view: Frame, voice: Voice) -> tuple[float, str]:
+    """Give a round length in the picture, and tell it."""
     metres = ring_step(_WIDTH / view.scale, voice.units)
-    long = metres * view.scale
+    return metres * view.scale, voice.exact_distance(metres)
+
+
+def _scale(view: Frame, foot: float, voice: Voice) -> str:
+    """Draw a bar of a round length above the foot of the picture."""
+    (long, told), y = _bar(view, voice), foot - 36
     return (
         f'<path class="scale" d="M0 {y - 6:.0f}V{y:.0f}H{long:.0f}V{y - 6:.0f}"/>'
-        f'<text x="{long + 8:.0f}" y="{y:.0f}">{printable(voice.exact_distance(metres))}</text>'
+        f'<text x="{long + 8:.0f}" y="{y:.0f}">{printable(told)}</text>'
     )
 
 
