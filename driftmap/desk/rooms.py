@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, abort, jsonify
 
+from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
@@ -18,6 +19,7 @@ from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.forms import tables
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
+from driftmap.montecarlo.cloud import fly
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import rule_sets as known
@@ -219,7 +221,8 @@ def flight_part(desk: Desk) -> Blueprint:
             altitude = desk.anywhere().elevation
         except InputError:
             altitude = 0.0
-        return jsonify(flight_pictures(flight, altitude, read_day(desk.folder).units))
+        cloud = fly(flight, STILL_AIR, altitude, samples=200, seed=1, keep_falls=True)
+        return jsonify(flight_pictures(flight, cloud, read_day(desk.folder).units))
 
     @part.post("/flights")
     def new() -> Response:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
 from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.wind import STILL_AIR
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
-from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.words import Units, distance
 from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
@@ -17,7 +17,6 @@ from driftmap.rocket.pieces import Piece
 
 __all__ = ["flight_pictures"]
 
-_SAMPLES: Final = 200
 _PARTING: Final = 0.5  # s, the middle of what is assumed where nobody tells it
 _STYLE: Final = (
     "text{font:12px system-ui,sans-serif;fill:#111}.body{fill:#eef1f4;stroke:#111;"
@@ -29,15 +28,15 @@ _STYLE: Final = (
 _NOSE: Final = 3.0  # diameters, where no nose cone is told; drawn as a guess
 
 
-def flight_pictures(flight: Flight, altitude: float, units: Units) -> dict[str, Any]:
+def flight_pictures(flight: Flight, cloud: Cloud, units: Units) -> dict[str, Any]:
     """Draw a flight.
 
-    ``altitude``: of the site above mean sea level [m].
+    ``cloud``: its flights in still air, their falls kept.
 
     Result: ``side``, ``thrust`` and ``rise`` as SVG (empty where there is nothing to
     draw), and ``facts``, a few figures in words.
     """
-    rise, facts = _rise(flight, altitude, units)
+    rise, facts = _rise(cloud, units)
     return {
         "side": _side(flight, units),
         "thrust": _thrust(flight),
@@ -145,10 +144,13 @@ def _axes(
     ]
 
 
-def _plot(times: Any, heights: Any, most: tuple[float, float]) -> str:
+def _spot(time: float, high: float, most: tuple[float, float]) -> tuple[float, float]:
+    return 50 + 320 * time / most[0], 200 - 170 * high / most[1]
+
+
+def _plot(line: Iterable[tuple[float, float]], most: tuple[float, float]) -> str:
     points = " ".join(
-        f"{50 + 320 * t / most[0]:.1f},{200 - 170 * h / most[1]:.1f}"
-        for t, h in zip(times, heights, strict=True)
+        f"{x:.1f},{y:.1f}" for x, y in (_spot(t, h, most) for t, h in line)
     )
     return f'<polyline class="line" points="{points}"/>'
 
@@ -163,16 +165,14 @@ def _thrust(flight: Flight) -> str:
         mean = motor.total_impulse.value / burn
         times = motor.times or (0.0, 0.0, burn, burn)
         thrusts = motor.thrusts or (0.0, mean, mean, 0.0)
-        drawn.append(([start + t for t in times], thrusts))
-        start = drawn[-1][0][-1] + _wait(flight)
-    most = (max(t[-1] for t, _ in drawn), max(max(f) for _, f in drawn))
+        drawn.append([(start + t, f) for t, f in zip(times, thrusts, strict=True)])
+        start = drawn[-1][-1][0] + _wait(flight)
+    most = (drawn[-1][-1][0], max(f for line in drawn for _, f in line))
     weight = flight.airframe.mass.value * STANDARD_GRAVITY
     impulses = " + ".join(f"{m.total_impulse.value:,.0f}" for m in flight.motors)
-    told = f"{impulses} N s, up to {max(drawn[0][1]) / weight:.1f} times the weight"
-    plots = [_plot(times, thrusts, most) for times, thrusts in drawn]
-    return _svg(
-        400, 226, "Thrust over time", [*_axes(told, "s", most, "up to", "N"), *plots]
-    )
+    told = f"{impulses} N s, up to {max(f for _, f in drawn[0]) / weight:.1f} times the weight"
+    parts = [*_axes(told, "s", most, "up to", "N"), *(_plot(x, most) for x in drawn)]
+    return _svg(400, 226, "Thrust over time", parts)
 
 
 def _wait(flight: Flight) -> float:
@@ -185,40 +185,38 @@ def _wait(flight: Flight) -> float:
     return upper.ignition.value + (apart if parting is None else parting.value)
 
 
-def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]]:
-    """Draw the height over time, as flown in still air by the same flights as the word."""
-    cloud = fly(flight, STILL_AIR, altitude, samples=_SAMPLES, seed=1, keep_falls=True)
+def _rise(cloud: Cloud, units: Units) -> tuple[str, list[str]]:
+    """Draw the height over time, as flown by the same flights as the word."""
     part = next(cloud.of(WORKS), None) or cloud.parts[0]
-    top, at = float(np.median(cloud.apogee.height)), float(np.median(cloud.apogee.time))
+    top, at, rail, fastest, time, speed = (
+        float(np.median(column))
+        for column in (
+            cloud.apogee.height,
+            cloud.apogee.time,
+            cloud.rail_speed,
+            cloud.fastest[0],
+            cloud.time[part.rows],
+            cloud.speed[part.rows],
+        )
+    )
     knots = cloud.falls.get((part.case, part.body))
-    fall = [(float(np.median(cloud.time[part.rows])), 0.0)]
+    fall = [(time, 0.0)]
     if knots is not None:
         middle = np.median(knots[:, :, 0, :], axis=2)
         fall = [(float(row[0]), float(row[3])) for row in middle]
     share = np.linspace(0.0, 1.0, 24)
-    times = [*(share * at), *(t for t, _ in fall)]
-    heights = [*(top * (1 - (1 - share) ** 2)), *(h for _, h in fall)]
-    most = (max(times), max(heights))
+    rise = [*zip(share * at, top * (1 - (1 - share) ** 2), strict=True), *fall]
+    most = (max(t for t, _ in rise), max(h for _, h in rise))
     seen = [
-        f'<circle class="dot" r="4" cx="{50 + 320 * t / most[0]:.1f}" cy="{200 - 170 * h / most[1]:.1f}"/>'
-        for t, h in [(at, top), *fall]
+        f'<circle class="dot" r="4" cx="{x:.1f}" cy="{y:.1f}"/>'
+        for x, y in (_spot(t, h, most) for t, h in [(at, top), *fall])
     ]
-    length = (most[0], most[1] if units == "si" else most[1] / FOOT)
-    unit = "m" if units == "si" else "ft"
-    svg = _svg(
-        400,
-        226,
-        "Height over time",
-        [
-            *_axes("in still air, dots as flown", "s", length, "up to", unit),
-            _plot(times, heights, most),
-            *seen,
-        ],
-    )
-    speed = float(np.median(cloud.speed[part.rows]))
-    return svg, [
+    unit, size = ("m", 1.0) if units == "si" else ("ft", FOOT)
+    told = "in still air, dots as flown"
+    axes = _axes(told, "s", (most[0], most[1] / size), "up to", unit)
+    return _svg(400, 226, "Height over time", [*axes, _plot(rise, most), *seen]), [
         f"top {distance(top, units)} after {at:.0f} s",
         f"down after {fall[-1][0]:.0f} s at {show(speed, 'descent', units)}",
-        f"leaves the rail at {show(float(np.median(cloud.rail_speed)), 'speed', units)}",
-        f"fastest {show(float(np.median(cloud.fastest[0])), 'speed', units)}",
+        f"leaves the rail at {show(rail, 'speed', units)}",
+        f"fastest {show(fastest, 'speed', units)}",
     ]

@@ -19,9 +19,10 @@ from lxml import etree
 from shapely.geometry import shape
 
 from driftmap.hazard.probability import inside, mixture, struck
+from driftmap.hazard.squares import hit_cells
 from driftmap.report import features
 from driftmap.report.exported import place, polygons, sound, statements, title_of
-from driftmap.report.features import geojson_text, hit_cells
+from driftmap.report.features import geojson_text
 from driftmap.report.markup import gpx_text, kml_text
 from driftmap.rocket.cases import LIKELIHOOD
 from driftmap.verdict.assessment import CAUTIONS, assess, good_between

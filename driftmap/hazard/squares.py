@@ -1,0 +1,117 @@
+"""How likely each square of the ground is to be hit by a flight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import weighted_mean
+from driftmap.ground.grid import probability_grid
+from driftmap.montecarlo.cloud import Cloud
+
+__all__ = ["LEAST_CHANCE", "HitCells", "hit_cells"]
+
+LEAST_CHANCE: Final = 1e-4
+"""Least probability of a square that is written, unless asked otherwise."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HitCells:
+    """Squares of ground by their centres from the pad, and their side [m].
+
+    With the probability that at least one piece of a flight lands there, and its interval.
+    """
+
+    east: FloatArray
+    north: FloatArray
+    estimate: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    size: float
+
+    def corners(self) -> tuple[FloatArray, FloatArray]:
+        """Give the corners, counterclockwise from the south-west, closed.
+
+        Result: corners from the pad [m], shape (k, 5).
+        """
+        half = self.size / 2
+        return (
+            self.east[:, None] + half * np.array([-1, 1, 1, -1, -1]),
+            self.north[:, None] + half * np.array([-1, -1, 1, 1, -1]),
+        )
+
+
+_COARSER: Final = 5
+"""Squares are so many times wider than the cells of `probability_grid`: a square is
+looked at by itself, and shall hold more than a few chance hits."""
+
+
+def hit_cells(
+    cloud: Cloud, *, floor: float = LEAST_CHANCE, size: float | None = None
+) -> HitCells:
+    """Count, for each square, the flights of which a piece lands in it.
+
+    ``floor``: squares with a smaller probability are left out, in [0, 1]; ``size``:
+    side of a square [m]; by default about a tenth of the width of the middle half of
+    the cloud.
+
+    Result: all cases by their likelihood, from south-west to north-east. A trial is a
+    flight: three fins in one square are one hit. Squares that no flight hit are left
+    out whatever the floor; they are not proven safe. Raises `ValueError` if `floor` is
+    no probability, or squares of this size would be too many.
+
+    Estimate and interval are those of `driftmap.hazard.probability.mixture`: the trial
+    is a flight with all its cases.
+    """
+    if not 0 <= floor <= 1:
+        raise ValueError(f"'floor' must lie in 0 to 1 (got {floor})")
+    # Only the edges of the grids are used: they suit the spread of the points.
+    if size is None:
+        size = _COARSER * probability_grid(cloud.east, cloud.north).cell
+    lattice = probability_grid(cloud.east, cloud.north, cell=size)
+    rows, columns = lattice.probability.shape
+    column, row = (
+        (np.floor(axis / size) - np.floor(axis.min() / size)).astype(np.int64)
+        for axis in (cloud.east.astype(float), cloud.north.astype(float))
+    )
+    cell = row * columns + column
+    p = _by_cell(cloud, cell, rows * columns)
+    hit = np.flatnonzero((p[0] > 0) & (p[0] >= floor))
+    estimate, lower, upper = p[:, hit]
+    return HitCells(
+        lattice.east[hit % columns],
+        lattice.north[hit // columns],
+        estimate,
+        lower,
+        upper,
+        lattice.cell,
+    )
+
+
+def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
+    """Give estimate, lower and upper by cell, shape (3, size)."""
+    keys, weights = [], []
+    for case in cloud.tree.cases:
+        parts = list(cloud.of(case.name))
+        who = parts[0].who
+        landed = np.concatenate([cell[p.rows].reshape(p.count, -1) for p in parts])
+        # A second piece of a flight in the same cell adds nothing.
+        key = np.unique(who * size + landed)
+        keys.append(key)
+        flight = np.searchsorted(who, key // size)
+        weights.append(cloud.weights(case)[flight])
+    key, place = np.unique(np.concatenate(keys), return_inverse=True)
+    chance = np.bincount(place, np.concatenate(weights))
+    where = key % size
+    order = np.argsort(where, kind="stable")
+    found, starts = np.unique(where[order], return_index=True)
+    p = np.zeros((3, size))
+    for one, values in zip(found, np.split(chance[order], starts[1:]), strict=True):
+        most = max(1.0, values.max())
+        mean = weighted_mean(values[values > 0], cloud.flights, most)
+        p[:, one] = mean.estimate, mean.lower, min(mean.upper, 1.0)
+    return p
