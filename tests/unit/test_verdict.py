@@ -40,6 +40,7 @@ from driftmap.verdict.assessment import Setup, assess, good_between
 from driftmap.verdict.check import (
     Check,
     Kind,
+    compared,
     decide,
     flights_to_settle,
     settled_by_word,
@@ -351,17 +352,24 @@ def test_what_files_say_to_people_stands_beside_the_word_and_first_of_nothing(
 
 
 @pytest.mark.parametrize(
-    ("read", "beyond", "first"),
+    ("unknown", "read", "beyond", "first"),
     [
-        ("warn", Kind.OUTSIDE_BOUNDARY, True),
-        ("fail", Kind.OUTSIDE_BOUNDARY, False),  # it is no-go whatever blows aloft
-        ("pass", Kind.RAIL_SPEED, False),
+        (500.0, "warn", Kind.OUTSIDE_BOUNDARY, True),
+        (285.0, "warn", Kind.OUTSIDE_BOUNDARY, True),  # no more than passes
+        (0.0, "warn", Kind.OUTSIDE_BOUNDARY, False),  # all of it was read
+        (
+            500.0,
+            "fail",
+            Kind.OUTSIDE_BOUNDARY,
+            False,
+        ),  # it is no-go whatever blows aloft
+        (500.0, "pass", Kind.RAIL_SPEED, False),
     ],
 )
 def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
-    demo, monkeypatch, read, beyond, first
+    demo, monkeypatch, unknown, read, beyond, first
 ):
-    gap = Check(kind=Kind.WIND_GAP, value=500.0, limit=350.0, unit="m", outcome="warn", source="")  # fmt: skip
+    gap = compared(Kind.WIND_GAP, unknown, "m", LIMITS["wind_gap"])
     out = Check(kind=beyond, value=0.2, interval=(0.1, 0.3), limit=0.05, unit="share",
                 outcome="fail", source="")  # fmt: skip
     flown = []
@@ -377,11 +385,6 @@ def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
     line = verdict_reasons(told, [], english("si"))[0]
     assert ("pilot balloon" in line) == first
     assert all(wind.error.max() <= 1.0 for wind in flown)
-    passed = replace(gap, outcome="pass")
-    assert assessment._aloft_first((out, passed), demo.setup, demo.wind) == (
-        out,
-        passed,
-    )
 
 
 @alone

@@ -8,8 +8,7 @@ import pytest
 
 from driftmap.air.wind import WindProfile
 from driftmap.rules import Answers, surface_wind
-from driftmap.verdict import assessment
-from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.rule_checks import _metered
@@ -243,32 +242,3 @@ def test_a_gust_told_with_the_wind_is_what_a_meter_may_show():
     wind = WindProfile([0, 100], [5, 5], [0, 0], [1, 1], gust=4.0)
     assert not list(_metered(wind, Answers(numbers={"surface_wind": 8.9})))
     assert list(_metered(wind, Answers(numbers={"surface_wind": 9.1})))
-
-
-@pytest.mark.parametrize(
-    ("gap", "failing", "there", "first"),
-    [
-        ((285.0, "pass"), Kind.HURTFUL_OUTSIDE, "warn", True),
-        ((900.0, "warn"), Kind.OUTSIDE_WAIVER, "pass", True),
-        ((0.0, "pass"), Kind.HURTFUL_OUTSIDE, "warn", False),  # all of it is known
-        ((285.0, "pass"), Kind.HURTFUL_OUTSIDE, "fail", False),  # no wind would help
-        (
-            (285.0, "pass"),
-            Kind.DESCENT,
-            "warn",
-            False,
-        ),  # a balloon tells nothing of that
-    ],
-)
-def test_where_a_no_go_hangs_on_the_wind_aloft_that_is_told_first(
-    monkeypatch, gap, failing, there, first
-):
-    def line(kind, outcome, value=1.0):
-        return Check(kind=kind, outcome=outcome, value=value, source="")
-
-    monkeypatch.setattr(assessment, "checks_of", lambda *_: (line(failing, there),))
-    checks = line(Kind.WIND_GAP, gap[1], gap[0]), line(failing, "fail")
-    setup = assessment.Setup(None, None)
-    told = assessment._aloft_first(checks, setup, _wind())
-    assert [check.beside for check in told] == [first, False]
-    assert [check.outcome for check in told] == [gap[1], "fail"]
