@@ -12,12 +12,13 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from driftmap.air import turbulence
-from driftmap.air.convection import sun_height, toward_dark
+from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.cells import Block, Cell, Found, blocks_of, unknown, work_out
 from driftmap.planning.node import Node, severity
 from driftmap.planning.sector import forget_flights
+from driftmap.planning.suns import worst_suns
 from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts
@@ -32,9 +33,6 @@ _HOURS: Final = timedelta(hours=3)
 """How far from the hour of a dial it serves; assumed: the sun climbs by up to 45°."""
 
 _LOOKS: Final = 36  # at the sun in that time
-_ALIKE: Final = (
-    1.0  # deg; a sun less high or low than this by the hour stirs the air alike
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,9 +101,8 @@ def compute_dial(
     wind in it is judged milder than it is; so is a wider span of winds, if it has one
     word all over, and winds inside are then drawn between those flown for it.
 
-    All is done by the sun of the hour, and where that is no no-go by the lowest and the
-    highest sun of the time served too: they still and stir the air most. Each wind, and
-    each cell, has the worst word of them.
+    All is done by the sun of the hour, and where that is no no-go by the worst suns of the
+    time served too. Each wind, and each cell, has the worst word of them.
     """
     supposition = supposition.on_the_meter(reach.gust)
     first, notes, astray, need = _scouted(setup, supposition)
@@ -163,23 +160,16 @@ def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] 
 
 
 def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
-    """Give the air of the hour, and of the lowest and the highest sun in the time served."""
+    """Give the air of the hour, and by the worst suns of the time served."""
     span, site = serves(supposition, setup), setup.site
     if span is None:
         return [supposition]
 
-    def height(when: datetime) -> float:
-        return sun_height(when, site.latitude, site.longitude)
-
     first, last = span
     times = [first + (last - first) * n / _LOOKS for n in range(_LOOKS + 1)]
-    when = supposition.when or first
-    others = [
-        time
-        for time in (min(times, key=height), max(times, key=height))
-        if abs(height(time) - height(when)) > _ALIKE
-    ]
-    return [supposition, *(replace(supposition, when=time) for time in others)]
+    when, place = supposition.when or first, (site.latitude, site.longitude)
+    others = worst_suns(times, place, when)
+    return [supposition, *(replace(supposition, when=at) for at in others)]
 
 
 _Worked: TypeAlias = tuple[dict[Cell, Node], dict[Cell, Node]]

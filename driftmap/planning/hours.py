@@ -291,8 +291,9 @@ def hourly_notes(source: str, height: float) -> list[str]:
         f"winds of {source} at {height:g} m, the same over the site",
         "winds put into bins of 10°, 0.5 m/s and 2 m/s of gusts above the mean, rounded "
         "up; each bin judged as a whole, no milder than any wind in it",
-        "winds aloft and rising air as usual by the lowest, a middle and the highest sun of "
-        "the hours of light that have a wind: each bin has its worst word by these",
+        "winds aloft and rising air as usual by the lowest sun of the hours of light that "
+        "have a wind, by a low one of an evening, and by the least and the most that a higher "
+        "one stirs the air: each bin has its worst word by these",
         "an hour that is dark in part holds, unless it was answered that it is meant so",
         "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
         "are narrow; not error of the winds, of the law aloft or of the physics",

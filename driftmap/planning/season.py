@@ -11,10 +11,11 @@ from functools import partial
 from pathlib import Path
 from typing import Final, TypeVar
 
-from driftmap.air.convection import is_light, sun_height
+from driftmap.air.convection import is_light
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
+from driftmap.planning.suns import worst_suns
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Ledger, Lost, sweep
 from driftmap.planning.trial import (
@@ -57,9 +58,6 @@ SPEED_STEP: Final = 0.5
 
 GUST_STEP: Final = 2.0
 """Width of a bin of gusts above the mean [m s⁻¹]."""
-
-
-_SUNS_APART: Final = 1.0  # deg; a sun less high or low than this stirs the air alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,27 +186,15 @@ def season_hours(
 def season_suns(
     setup: Setup, supposition: Supposition, hours: Hours
 ) -> list[Supposition]:
-    """Give the air by the lowest, a middle and the highest sun of the hours that may be go.
-
-    They still and stir the air most; what is neither was assumed to be no worse than the
-    three. One where no place is known.
-    """
+    """Give the air by the worst suns of the hours that may be go; one where no place is known."""
     times = [at for at, each in _lit(setup, hours) if each]
     if supposition.place is None or not times:
         return [supposition]
-    height = {
-        at: sun_height(at, *supposition.place)
-        for start in times
-        for at in (start, start + timedelta(hours=1))
-    }
-    low, high = min(height, key=height.__getitem__), max(height, key=height.__getitem__)
-    half = (height[low] + height[high]) / 2
-    middle = min(height, key=lambda at: abs(height[at] - half))
-    found = [low]
-    for at in (middle, high):
-        if height[at] - height[found[-1]] > _SUNS_APART:
-            found.append(at)
-    return [replace(supposition, when=at) for at in found]
+    minutes = (timedelta(minutes=n) for n in (0, 30, 60))
+    every = [start + more for more in minutes for start in times]
+    return [
+        replace(supposition, when=at) for at in worst_suns(every, supposition.place)
+    ]
 
 
 def _lit(setup: Setup, hours: Hours) -> Iterator[tuple[datetime, tuple[Reading, ...]]]:

@@ -329,7 +329,7 @@ def flights_of(
     return _shared(pickle.dumps((packed, supposition, speeds, draws)))
 
 
-@lru_cache(3)  # those by several suns may be worked on at once
+@lru_cache(5)  # those by several suns may be worked on at once
 def _shared(key: bytes) -> Flights:
     return Flights(*pickle.loads(key))
 

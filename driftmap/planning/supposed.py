@@ -17,6 +17,7 @@ from driftmap.air.altered import scaled
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
+from driftmap.planning.suns import worst_suns, year_of_light
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
@@ -47,8 +48,9 @@ NO_HOUR: Final = "noon at the equinox, whatever the day and hour"
 """How the sun of a plan is told that is of no day."""
 
 _ANY_SUN: Final = (
-    "winds aloft and rising air as usual by a sun on the horizon, a noon at the "
-    "equinox and one of midsummer: each wind has its worst word by these"
+    "winds aloft and rising air as usual by a sun on the horizon, by a low one of an "
+    "evening, and by the least and the most that a higher one stirs the air in a year: each "
+    "wind has its worst word by these"
 )
 
 _RISING: Final = re.compile("^(no rising|rising and sinking) air")
@@ -120,17 +122,11 @@ class Supposition:
         return self.when if told else None
 
     def by_any_sun(self) -> list[Supposition]:
-        """Suppose the same by suns of the year, where no day is told.
-
-        A noon at the equinox, a sun on the horizon, and a midsummer noon: they still and
-        stir the air most.
-        """
+        """Suppose the same by the worst suns of the year, where no day is told."""
         if self.hour is not None or self.shape is not None or self.place is None:
             return [self]
-        noon = self.when or _EQUINOX
-        summer = timedelta(days=92 if self.place[0] >= 0 else -89)
-        times = (noon, noon - timedelta(hours=6), noon + summer)
-        return [replace(self, when=time) for time in times]
+        year = year_of_light(self.when or _EQUINOX, self.place)
+        return [replace(self, when=at) for at in worst_suns(year, self.place)]
 
     def told_by_any_sun(self, assumed: Iterable[str]) -> list[str]:
         """Tell what a wind assumes where each has its worst word by `by_any_sun`."""

@@ -491,7 +491,7 @@ def test_layers_are_stirred_by_the_sun_of_the_flights(dunlin, saltgrass):
     assert any(note.startswith("rising and sinking air") for note in wind.assumed)
     setup = Setup(dunlin, site)
     hours = [sun.when.hour for sun in planned._suns(supposed, setup)]
-    assert hours == [12, 9, 12]
+    assert hours == [12, 9, 14]
 
 
 @pytest.mark.parametrize("ahead", [-400, -1, 0, 3, 24 * 20])
