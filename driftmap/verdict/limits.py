@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import degrees, inf
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from driftmap.core.errors import FlightError, SiteError, located, nearest
 from driftmap.core.units import parse
@@ -162,7 +162,9 @@ def read_limits(
     """
     own = _given(site.source, *_signed(site, day), SiteError)
     limits = {**LIMITS, **own}
-    for key, limit in _given(flight.source, flight.limits, "", FlightError).items():
+    for key, limit in _given(
+        flight.source, flight.limits, _Word(), FlightError
+    ).items():
         if _stricter(limits[key], limit) and limit.loosened is not None:
             default = show_limit(LIMITS[key])
             raise FlightError(
@@ -200,12 +202,19 @@ def _stricter(one: Limit, other: Limit) -> bool:
     return one.value < other.value if one.strict == "low" else one.value > other.value
 
 
-def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], str]:
-    """Part the limits of a site from who answers for them, told as one phrase."""
+class _Word(NamedTuple):
+    """Who answers for limits and since when, as one phrase; and whether that counts."""
+
+    told: str = ""
+    counts: bool = False
+
+
+def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
+    """Part the limits of a site from who answers for them."""
     given = dict(site.limits)
     by, on = given.pop("set_by", None), given.pop("set_on", None)
     if by is None and on is None:
-        return given, ""
+        return given, _Word()
     for key, value in (("set_by", by), ("set_on", on)):
         with located(site.source, f"limits.{key}", SiteError):
             # A mark or a number is nobody's name.
@@ -224,16 +233,14 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], str]:
             raise ValueError(told) from None
         if day > today + timedelta(days=1):
             raise ValueError(f"must not lie in the future (got {on})")
-    flown = flown or today
-    if day > flown or flown - day > _SEASON:
-        return given, ""
-    return given, f"{clean_text(by)} on {day}"
+    lasts = timedelta(0) <= (flown or today) - day <= _SEASON
+    return given, _Word(f"{clean_text(by)} on {day}", lasts)
 
 
 def _given(
     source: str,
     given: Mapping[str, object],
-    signed: str,
+    word: _Word,
     error: type[FlightError] | type[SiteError],
 ) -> dict[str, Limit]:
     found = {}
@@ -241,11 +248,11 @@ def _given(
         with located(source, f"limits.{key}", error):
             if key not in LIMITS:
                 raise ValueError(f"is no limit; {nearest(key, LIMITS)}")
-            found[key] = _limit(f"set in {source}", key, value, signed)
+            found[key] = _limit(f"set in {source}", key, value, word)
     return found
 
 
-def _limit(told: str, key: str, value: object, signed: str) -> Limit:
+def _limit(told: str, key: str, value: object, word: _Word) -> Limit:
     """Read one limit; one looser than the default says so, and who answers for it."""
     default = LIMITS[key]
     number = parse(value, default.dimension)
@@ -258,11 +265,12 @@ def _limit(told: str, key: str, value: object, signed: str) -> Limit:
     if not _stricter(default, own):
         return own
     furthest = replace(default, value=SIGNED.get(key, number))
-    answers = f"; answered for by {signed}, a name that the file gives"
-    if signed and _stricter(furthest, own):
+    by, counts = word
+    answers = f"; answered for by {by}, a name that the file gives" if by else ""
+    if by and not counts:
+        answers += ", which does not count: it holds for a year from that day"
+    elif by and _stricter(furthest, own):
+        counts = False
         answers = f"; nobody can answer for more than {show_limit(furthest)}"
-        signed = ""
-    elif not signed:
-        answers = ""
     source = f"{told}, {LOOSER} of {show_limit(default)}{answers}"
-    return replace(own, source=source, loosened=None if signed else default.value)
+    return replace(own, source=source, loosened=None if counts else default.value)

@@ -577,8 +577,10 @@ def test_the_officers_word_on_a_limit_lasts_a_year(willet, saltgrass):
 
     def loosened(days):
         day = signed + timedelta(days=days)
-        limits = read_limits(willet, replace(saltgrass, limits=own), day=day)
-        return limits["area_hit"].loosened
+        limit = read_limits(willet, replace(saltgrass, limits=own), day=day)["area_hit"]
+        assert "A. Officer on 2025-06-01" in limit.source
+        assert ("does not count" in limit.source) == (limit.loosened is not None)
+        return limit.loosened
 
     assert loosened(0) is loosened(10) is loosened(365) is None
     assert loosened(366) == loosened(-1) == LIMITS["area_hit"].value
