@@ -881,7 +881,8 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
         fill(browser, "What", role)
         click(browser, "a circle")
         fill(browser, "Radius", radius)
-        far = "120 m" if role == "spectators" else "0 m"
+        # A comma parts thousands, as the command line has it.
+        far = "1,200 ft" if role == "spectators" else "0 m"
         fill(browser, "Its centre off the pad", far)
         if role == "spectators":
             fill(browser, "Bearings are", "true")
@@ -895,8 +896,8 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
     until((tmp_path / "site.geojson").exists, "the file that was taken")
     site = read_site(tmp_path / "site.geojson")
     east, north = site.areas[0].shape.centroid.coords[0]
-    assert east == pytest.approx(-110.87, abs=0.1)
-    assert north == pytest.approx(-45.92, abs=0.1)
+    assert east == pytest.approx(-337.92, abs=0.2)
+    assert north == pytest.approx(-139.97, abs=0.2)
     assert browser.complaints() == []
     assert browser.requests() == []
 

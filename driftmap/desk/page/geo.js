@@ -7,10 +7,11 @@ const POINTS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "S
 
 // "300 ft" to metres; throws what is accepted.
 export function metres(text, what = "length") {
-  const found = /^\s*(\d+(?:[.,]\d+)?|[.,]\d+)\s*([a-z]*)\s*$/i.exec(text);
+  // A comma parts thousands, as everywhere else: 1,200 ft; 1,5 km is refused.
+  const found = /^\s*(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)\s*([a-z]*)\s*$/i.exec(text);
   const unit = found && (found[2].toLowerCase() || "");
-  if (!found || !(unit in UNITS)) throw new Error(`${what}: "${text.trim()}" is no length; write such as 300 ft or 90 m`);
-  return Number(found[1].replace(",", ".")) * UNITS[unit];
+  if (!found || !(unit in UNITS)) throw new Error(`${what}: "${text.trim()}" is no length; write such as 300 ft, 1,200 ft or 1.5 km`);
+  return Number(found[1].replaceAll(",", "")) * UNITS[unit];
 }
 
 // A bearing in degrees or as a compass point; degrees from true north.
