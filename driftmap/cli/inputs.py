@@ -354,14 +354,17 @@ class Run:
         return self.setup(flight, site, wind), wind
 
     def supposed(self, *, ahead: bool = False) -> tuple[Setup, Supposition]:
-        """Read flight and site, and the shape of the winds that they are tried in."""
+        """Read flight and site, and the shape of the winds that they are tried in.
+
+        The air is that of the reports among them, where it is known of which day it is.
+        """
         from driftmap.planning.supposed import Supposition
 
         flight, site = self.read()
         place = place_of(site)
         shape = shape_of(self.asked, place)
-        setup = self.setup(flight, site, ahead=ahead)
         timed = self.asked.when or not ahead
+        setup = self.setup(flight, site, shape if timed else None, ahead=ahead)
         when = setting_of(self.asked, place).when if timed else None
         return setup, Supposition.over_site(site, when, shape)
 

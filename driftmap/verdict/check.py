@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 from types import MappingProxyType
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal, Self, TypeAlias
 
 import numpy as np
 
@@ -52,112 +52,104 @@ ALL_CASES: Final = "all cases"
 
 
 class Kind(StrEnum):
-    """What a check looks at: its identity, whatever words tell it."""
+    """What a check looks at: its identity, whatever words tell it.
 
-    LANDS_IN = "lands in"
-    LANDS_IN_FAILURE = "lands in, in failure"
-    AMONG_PEOPLE = "among people"
-    AMONG_PEOPLE_IN_FAILURE = "among people, in failure"
-    ON_CLEAR_GROUND = "on ground kept clear"
-    ON_CLEAR_GROUND_IN_FAILURE = "on ground kept clear, in failure"
-    UNDER_THE_FALL = "people under the fall"
-    ON_POWER_LINE = "on a power line"
-    IN_WATER = "in water"
-    CASUALTIES = "casualties"
-    CASUALTIES_IF = "casualties, if it happens"
-    CASUALTIES_IN_A_DAY = "casualties in a day"
-    INDIVIDUAL_RISK = "individual risk"
-    HEAD_COUNT = "head count"
-    NOBODY_NEAR = "nobody near"
-    OUTSIDE_BOUNDARY = "outside boundary"
-    HURTFUL_OUTSIDE = "hurtful outside boundary"
-    OUTSIDE_WAIVER = "outside waiver"
-    ABOVE_CEILING = "above ceiling"
-    WAY_UP_OUT = "way up out"
-    OVERFLIGHT = "overflight"
-    RECOVERY_FAILS = "recovery fails"
-    FLUTTER = "flutter"
-    DESCENT = "descent"
+    Beside it stand its name in English words, but where each check brings its own, and the
+    limit that an officer's word may loosen so far that it passes.
+    """
+
+    told: str
+    loosened_by: str
+
+    def __new__(cls, value: str, told: str = "", loosened_by: str = "") -> Self:
+        """Take what stands beside the identity."""
+        kind = str.__new__(cls, value)
+        kind._value_, kind.told, kind.loosened_by = value, told, loosened_by
+        return kind
+
+    LANDS_IN = "lands in", "a piece lands in", "area_hit"
+    LANDS_IN_FAILURE = (
+        "lands in, in failure",
+        "a piece lands in, if",
+        "area_hit_in_failure",
+    )
+    AMONG_PEOPLE = "among people", "a piece lands among people", "area_hit"
+    AMONG_PEOPLE_IN_FAILURE = (
+        "among people, in failure",
+        "a piece lands among people, if",
+        "area_hit_in_failure",
+    )
+    ON_CLEAR_GROUND = (
+        "on ground kept clear",
+        "a piece lands on ground kept clear",
+        "area_hit",
+    )
+    ON_CLEAR_GROUND_IN_FAILURE = (
+        "on ground kept clear, in failure",
+        "a piece lands on ground kept clear, if",
+        "area_hit_in_failure",
+    )
+    UNDER_THE_FALL = "people under the fall", "people stand under the fall, if"
+    ON_POWER_LINE = "on a power line", "a piece lands on a power line"
+    IN_WATER = "in water", "a piece lands in water", "water_hit"
+    CASUALTIES = "casualties", "casualties expected", "expected_casualties"
+    CASUALTIES_IF = "casualties, if it happens", "casualties expected, if"
+    CASUALTIES_IN_A_DAY = (
+        "casualties in a day",
+        "casualties expected in the day's flights",
+        "casualties_in_a_day",
+    )
+    INDIVIDUAL_RISK = (
+        "individual risk",
+        "risk to one person at the worst spot",
+        "individual_risk",
+    )
+    HEAD_COUNT = "head count", "head count not known, so no casualties were counted"
+    NOBODY_NEAR = "nobody near", "nobody is counted near the pad, yet somebody launches"
+    OUTSIDE_BOUNDARY = (
+        "outside boundary",
+        "a piece lands outside the boundary",
+        "outside_boundary",
+    )
+    HURTFUL_OUTSIDE = (
+        "hurtful outside boundary",
+        "a piece that can hurt lands outside the boundary",
+        "hurtful_outside_boundary",
+    )
+    OUTSIDE_WAIVER = "outside waiver", "a piece lands outside the waiver"
+    ABOVE_CEILING = "above ceiling", "apogee above the waiver's ceiling"
+    WAY_UP_OUT = "way up out", "the way up leaves the waiver's cylinder"
+    OVERFLIGHT = "overflight", "the way up passes over", "overflight"
+    RECOVERY_FAILS = "recovery fails", "recovery does not work", "recovery_fails"
+    FLUTTER = "flutter", "fins flutter off", "fins_flutter_off"
+    DESCENT = "descent", "descent at landing when recovery works"
     NO_RECOVERY = "no recovery"
     OPENING_SPEED = "opening speed"
     OPENING_LOAD = "opening load"
     OPENING_THRUST = "opening under thrust"
-    RAIL_TILT = "rail tilt"
-    RAIL_SPEED = "rail speed"
-    RAIL_OVER_WIND = "rail over wind"
-    STATIC_MARGIN = "static margin"
-    SURFACE_WIND = "surface wind"
-    WIND_GAP = "wind gap"
-    WIND_NEAR_GROUND = "wind near ground"
-    WIND_AGE = "wind age"
-    WIND_UNDATED = "wind undated"
-    WIND_LAYER = "wind layer"
-    WIND_SHEAR = "wind shear"
+    RAIL_TILT = "rail tilt", "rail's tilt from the vertical"
+    RAIL_SPEED = "rail speed", "speed leaving the rail", "rail_speed"
+    RAIL_OVER_WIND = "rail over wind", "rail speed over the wind's speed"
+    STATIC_MARGIN = "static margin", "static margin", "static_margin"
+    SURFACE_WIND = "surface wind", "wind at 10 m"
+    WIND_GAP = "wind gap", "height flown above the highest wind known", "wind_gap"
+    WIND_NEAR_GROUND = "wind near ground", "no wind read near the ground"
+    WIND_AGE = "wind age", "age of the wind", "wind_age"
+    WIND_UNDATED = "wind undated", "age of the wind not known"
+    WIND_LAYER = (
+        "wind layer",
+        "depth flown through without a wind read in it",
+        "wind_layer",
+    )
+    WIND_SHEAR = "wind shear", "change of the wind over 30 m of height"
     WIND_WARNED = "wind warned"
-    INTO_CLOUD = "into cloud"
-    POSITION = "position"
-    LIKELIHOOD = "likelihood"
+    INTO_CLOUD = "into cloud", "height flown, against the cloud reported"
+    POSITION = "position", "the pad lies where the rules are made for"
+    LIKELIHOOD = "likelihood", "likelihood lowered by a file"
     IMPLAUSIBLE = "implausible"
     MISSING = "missing"
-    PRECISION = "precision"
+    PRECISION = "precision", "not known as well as was asked"
     RULE = "rule"
-
-
-_TOLD: Final = {
-    Kind.LANDS_IN: ("a piece lands in", "area_hit"),
-    Kind.LANDS_IN_FAILURE: ("a piece lands in, if", "area_hit_in_failure"),
-    Kind.AMONG_PEOPLE: ("a piece lands among people", "area_hit"),
-    Kind.AMONG_PEOPLE_IN_FAILURE: (
-        "a piece lands among people, if",
-        "area_hit_in_failure",
-    ),
-    Kind.ON_CLEAR_GROUND: ("a piece lands on ground kept clear", "area_hit"),
-    Kind.ON_CLEAR_GROUND_IN_FAILURE: (
-        "a piece lands on ground kept clear, if",
-        "area_hit_in_failure",
-    ),
-    Kind.UNDER_THE_FALL: ("people stand under the fall, if", ""),
-    Kind.ON_POWER_LINE: ("a piece lands on a power line", ""),
-    Kind.IN_WATER: ("a piece lands in water", "water_hit"),
-    Kind.CASUALTIES: ("casualties expected", "expected_casualties"),
-    Kind.CASUALTIES_IF: ("casualties expected, if", ""),
-    Kind.CASUALTIES_IN_A_DAY: (
-        "casualties expected in the day's flights",
-        "casualties_in_a_day",
-    ),
-    Kind.INDIVIDUAL_RISK: ("risk to one person at the worst spot", "individual_risk"),
-    Kind.HEAD_COUNT: ("head count not known, so no casualties were counted", ""),
-    Kind.NOBODY_NEAR: ("nobody is counted near the pad, yet somebody launches", ""),
-    Kind.OUTSIDE_BOUNDARY: ("a piece lands outside the boundary", "outside_boundary"),
-    Kind.HURTFUL_OUTSIDE: (
-        "a piece that can hurt lands outside the boundary",
-        "hurtful_outside_boundary",
-    ),
-    Kind.OUTSIDE_WAIVER: ("a piece lands outside the waiver", ""),
-    Kind.ABOVE_CEILING: ("apogee above the waiver's ceiling", ""),
-    Kind.WAY_UP_OUT: ("the way up leaves the waiver's cylinder", ""),
-    Kind.OVERFLIGHT: ("the way up passes over", "overflight"),
-    Kind.RECOVERY_FAILS: ("recovery does not work", "recovery_fails"),
-    Kind.FLUTTER: ("fins flutter off", "fins_flutter_off"),
-    Kind.DESCENT: ("descent at landing when recovery works", ""),
-    Kind.RAIL_TILT: ("rail's tilt from the vertical", ""),
-    Kind.RAIL_SPEED: ("speed leaving the rail", "rail_speed"),
-    Kind.RAIL_OVER_WIND: ("rail speed over the wind's speed", ""),
-    Kind.STATIC_MARGIN: ("static margin", "static_margin"),
-    Kind.SURFACE_WIND: ("wind at 10 m", ""),
-    Kind.WIND_GAP: ("height flown above the highest wind known", "wind_gap"),
-    Kind.WIND_NEAR_GROUND: ("no wind read near the ground", ""),
-    Kind.WIND_AGE: ("age of the wind", "wind_age"),
-    Kind.WIND_UNDATED: ("age of the wind not known", ""),
-    Kind.WIND_LAYER: ("depth flown through without a wind read in it", "wind_layer"),
-    Kind.WIND_SHEAR: ("change of the wind over 30 m of height", ""),
-    Kind.INTO_CLOUD: ("height flown, against the cloud reported", ""),
-    Kind.POSITION: ("the pad lies where the rules are made for", ""),
-    Kind.LIKELIHOOD: ("likelihood lowered by a file", ""),
-    Kind.PRECISION: ("not known as well as was asked", ""),
-}
-"""English words of every kind, and the limit that an officer's word may loosen; of those left
-out, each check brings its own words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,8 +206,9 @@ class Check:
     answered: bool = False
 
     def __post_init__(self) -> None:
-        if not self.name:
-            object.__setattr__(self, "name", _TOLD[self.kind][0])
+        if not (name := self.name or self.kind.told):
+            raise ValueError(f"'name' must be given for a check of kind {self.kind}")
+        object.__setattr__(self, "name", name)
 
     def about(self, name: str) -> bool:
         """Tell whether it speaks of an area, alone or among others."""
@@ -326,7 +319,7 @@ def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
     """
     found = {}
     for check in checks:
-        _, key = _TOLD.get(check.kind, ("", ""))
+        key = check.kind.loosened_by
         if check.outcome == "pass" or key not in SIGNED or check.interval is None:
             continue
         counted_out = check.unit in {"share", "per flight"}

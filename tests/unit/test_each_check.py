@@ -707,7 +707,7 @@ def test_cutting_a_crowd_up_changes_nothing(quiet, parts):
 
 def test_a_check_brings_words_or_its_kind_has_them():
     assert Check(kind=Kind.CASUALTIES, outcome="pass", source="").name
-    with pytest.raises(KeyError):
+    with pytest.raises(ValueError, match="'name' must be given"):
         Check(kind=Kind.RULE, outcome="pass", source="")
 
 

@@ -1,12 +1,14 @@
 """The set-up of a run: one record, and what can be called with it."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
+from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
 from driftmap.report.sheetfacts import falls
@@ -118,3 +120,24 @@ def test_the_terminal_tells_the_figures_of_each_piece(one, units):
             show(found.energy.p50, "energy", units),
         ]
         assert ", ".join(told) in text
+
+
+@pytest.mark.parametrize(
+    ("when", "ahead", "hot"),
+    [("2026-06-13T09:00-07:00", False, True), ("2026-06-13T09:00-07:00", True, True),
+     (None, True, False)],
+)  # fmt: skip
+def test_winds_supposed_blow_in_the_air_of_their_report(when, ahead, hot):
+    """A plan of no day yet is flown in no day's air."""
+    root = Path(__file__).parents[2]
+    run = Run(
+        flight=str(root / "examples" / "dunlin.toml"),
+        site=str(root / "sites" / "saltgrass-flat.geojson"),
+        asked=WindOptions(
+            winds=("METAR KXYZ 131553Z 09008KT 10SM CLR 38/05 A2992",),
+            when=when,
+            station_away=0.0,
+        ),
+    )
+    setup, _ = run.supposed(ahead=ahead)
+    assert (setup.day is not None and setup.day.temperature > 310.0) == hot
