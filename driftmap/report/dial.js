@@ -204,6 +204,7 @@ function showVerdict(wind, about) {
   const wheel = one("#wheel");
   wheel.setAttribute("aria-valuenow", Number.isFinite(wind?.from) ? Math.round(wind.from) : 0);
   wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
+  return verdict;
 }
 
 function showPieces(about) {
@@ -226,10 +227,10 @@ function showPieces(about) {
 function show() {
   const wind = reading();
   const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-  showVerdict(wind, about);
+  const word = showVerdict(wind, about);
   drawHand(one("#wheel"), about.length ? wind : null);
   showPieces(about);
-  showCrowd(about);
+  if (!dragging) showCrowd(about, word);
   drawLines(about);
   one("#between").textContent = about.length > 1 ? `${cellTold(wind)} ${say("round")}`.trim() : about.length ? say("very") : "";
   drawBlow(about.length ? wind : null);

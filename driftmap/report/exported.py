@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Final
+from dataclasses import dataclass, field
+from typing import Any, Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -19,21 +20,24 @@ from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import Landed, landed
+from driftmap.report.shapes import lonlat
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 from driftmap.verdict.check import Check
 
 __all__ = [
     "DECIMALS",
     "MOST_LANDINGS",
+    "Ground",
     "LonLat",
     "add",
+    "chances",
+    "grounds",
     "medians",
     "outlines",
     "pieces",
     "place",
     "polygons",
     "positions",
-    "shortened",
     "sound",
     "statements",
     "thinned",
@@ -98,6 +102,39 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
 
 def _named(check: Check) -> str:
     return f"{check.name}, {check.area}" if check.area else check.name
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Boundary, waiver or an area of the site, with what a file says of it.
+
+    An area has a name, and a role in place of its kind.
+    """
+
+    kind: str
+    shape: BaseGeometry
+    name: str = ""
+    role: str = ""
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+def grounds(assessment: Assessment) -> Iterator[Ground]:
+    """Go through the ground of the site: both edges, then the areas of the site file."""
+    site = assessment.site
+    yield Ground("boundary", site.boundary)
+    ceiling = {"ceiling_above_ground_m": site.waiver.ceiling}
+    yield Ground("waiver", site.waiver.shape, figures=ceiling)
+    for hit in assessment.areas:
+        area, p = hit.area, hit.total
+        likely = chances(p.estimate, p.lower, p.upper)
+        figures = {"role": area.role, "people": area.people, **likely}
+        yield Ground("area", area.shape, sound(area.name), area.role, figures)
+
+
+def chances(estimate: float, lower: float, upper: float) -> dict[str, float]:
+    """Give a probability of a hit and its interval by their names in a file."""
+    ends = {"": estimate, "_lower": lower, "_upper": upper}
+    return {f"hit_probability{end}": shortened(p) for end, p in ends.items()}
 
 
 def pieces(assessment: Assessment) -> Iterator[tuple[Part, float, Landed]]:
@@ -187,14 +224,7 @@ def place(site: Site, shape: BaseGeometry) -> shapely.MultiPolygon:
     rings counterclockwise and holes clockwise (RFC 7946, 3.1.6), cut where it crosses
     the antimeridian (3.1.9). Parts thinner than the rounding vanish.
     """
-
-    def project(points: FloatArray) -> FloatArray:
-        longitude, latitude = site.to_lonlat(points[:, 0], points[:, 1])
-        # Unrolled about the pad, so that no edge jumps from 180 to -180.
-        away = (longitude - site.longitude + 180) % 360 - 180
-        return np.column_stack([site.longitude + away, latitude])
-
-    whole = shapely.transform(shape, project)
+    whole = shapely.transform(shape, lambda xy: np.column_stack(lonlat(site, *xy.T)))
     shortened = shapely.set_precision(_within_180(whole), _STEP)
     return shapely.MultiPolygon([orient(part) for part in _parts(shortened)])
 

@@ -86,29 +86,9 @@ def _site(a: Assessment) -> Iterator[_Feature]:
         cautions=list(CAUTIONS),
         elevation_m=site.elevation,
     )
-    yield _feature(_area(a, site.boundary), "boundary")
-    yield _feature(
-        _area(a, site.waiver.shape),
-        "waiver",
-        ceiling_above_ground_m=site.waiver.ceiling,
-    )
-    for hit in a.areas:
-        yield _feature(
-            _area(a, hit.area.shape),
-            "area",
-            name=exported.sound(hit.area.name),
-            role=hit.area.role,
-            people=hit.area.people,
-            **_hit(hit.total.estimate, hit.total.lower, hit.total.upper),
-        )
-
-
-def _hit(estimate: float, lower: float, upper: float) -> dict[str, float]:
-    return {
-        "hit_probability": exported.shortened(estimate),
-        "hit_probability_lower": exported.shortened(lower),
-        "hit_probability_upper": exported.shortened(upper),
-    }
+    for ground in exported.grounds(a):
+        named = {"name": ground.name} if ground.name else {}
+        yield _feature(_area(a, ground.shape), ground.kind, **named, **ground.figures)
 
 
 def _contours(a: Assessment) -> Iterator[_Feature]:
@@ -163,7 +143,7 @@ def _squares(a: Assessment, cells: HitCells) -> Iterator[_Feature]:
             {"type": "Polygon", "coordinates": [corners[5 * i : 5 * i + 5]]},
             "square",
             side_m=cells.size,
-            **_hit(p, cells.lower[i], cells.upper[i]),
+            **exported.chances(p, cells.lower[i], cells.upper[i]),
         )
 
 
@@ -185,19 +165,13 @@ def about_csv(assessment: Assessment) -> str:
 def areas_csv(assessment: Assessment) -> str:
     """Write pad, boundary, waiver and areas; outlines as text (WKT), longitude first."""
     site = assessment.site
-    # The pad is a point; it has no probability of its own.
     (pad,) = positions(site, [0.0], [0.0])
-    nothing = ("", "", "", "")
-    rows: list[Sequence[object]] = [
-        ("pad", site.pad, *nothing, f"POINT ({pad[0]} {pad[1]})"),
-        ("boundary", "", *nothing, _wkt(assessment, site.boundary)),
-        ("waiver", "", *nothing, _wkt(assessment, site.waiver.shape)),
-    ]
-    for hit in assessment.areas:
-        area, p = hit.area, hit.total
-        chance = map(exported.shortened, (p.estimate, p.lower, p.upper))
-        outline = _wkt(assessment, area.shape)
-        rows.append((area.role, area.name, area.people, *chance, outline))
+    # The pad is a point; it has no probability of its own.
+    rows = [("pad", site.pad, *[""] * 4, f"POINT ({pad[0]} {pad[1]})")]
+    for ground in exported.grounds(assessment):
+        figures = (ground.figures.get(key, "") for key in ("people", *_HIT))
+        outline = _wkt(assessment, ground.shape)
+        rows.append((ground.role or ground.kind, ground.name, *figures, outline))
     return _table(("role", "name", "people", *_HIT, "outline_wkt_deg"), rows)
 
 

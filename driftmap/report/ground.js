@@ -26,9 +26,8 @@ function gradeOf(figures, index) {
   return figures.typical >= DIAL.hurts || DIAL.rocket[index] ? "caution" : "";
 }
 
-// Two zones, of the cases that zones of the map hold: the ground of all that can kill or maim over that of all that can hurt. Rings of
-// one path join where they overlap; the fill hides the inner halves of their strokes.
-function drawZones(about) {
+// Two zones, of the cases that zones of the map hold: the ground of all that can kill or maim, and that of all that can hurt.
+function zonesAt(about) {
   const found = { caution: [], danger: [] };
   DIAL.cases.forEach((_, index) => {
     const figures = figuresAt(about, index);
@@ -38,7 +37,12 @@ function drawZones(about) {
   // Caution that danger covers whole is no zone of its own.
   const covered = ({ ring }) => found.danger.some((worse) => ring.every((corner) => within(worse.ring, corner)));
   if (found.caution.every(covered)) found.caution = [];
-  for (const [kind, pieces] of Object.entries(found)) {
+  return found;
+}
+
+// Danger over caution. Rings of one path join where they overlap; the fill hides the inner halves of their strokes.
+function drawZones(about) {
+  for (const [kind, pieces] of Object.entries(zonesAt(about))) {
     if (!pieces.length) continue;
     for (const part of ["edge", "fill", "hatch"]) {
       const rings = pieces.map(({ ring }) => [ring]);
@@ -93,12 +97,25 @@ function drawLines(about) {
   return placeLabels();
 }
 
-// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list.
-function showCrowd(about) {
+// Whether ground, by its polygons, reaches into a ring.
+function reaches(polygons, ring) {
+  const sides = (loop) => loop.map((corner, i) => [...corner, ...loop[(i + 1) % loop.length]]);
+  return polygons.some(([edge]) => edge.some((corner) => within(ring, corner)) || ring.some((corner) => within(edge, corner))
+    || sides(edge).some((one) => sides(ring).some((other) => crosses(one, other))));
+}
+
+// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list. What
+// reaches into a zone never looks clear of it, and danger that no go has counted is no place to stand.
+function showCrowd(about, word) {
   const worst = new Map();
-  for (const { outcome, people } of about.length ? reasonsAt(about) : []) {
-    for (const at of people) worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
-  }
+  const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
+  for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
+  const zoned = Object.entries(zonesAt(about));
+  DIAL.areas.filter(({ kind }) => kind === "people").forEach(({ rings }, at) => {
+    for (const [kind, pieces] of zoned) {
+      if (pieces.some(({ ring }) => reaches(rings, ring))) mark(at, kind === "danger" && !word.startsWith("go") ? 2 : 1);
+    }
+  });
   for (const row of [all(".map .label.people"), all(".people-list li")]) {
     row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, worst.get(at) === i + 1)));
   }

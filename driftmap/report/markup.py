@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.contours import Contour
-from driftmap.ground.site import Site
+from driftmap.ground.site import OCCUPIED, Site
 from driftmap.report import exported
 from driftmap.report.exported import (
     DECIMALS,
@@ -88,8 +88,11 @@ def _placemark(
 
 
 def _data(mark: ET.Element, **figures: object) -> None:
+    known = {name: value for name, value in figures.items() if value is not None}
+    if not known:
+        return
     holder = add(mark, "ExtendedData")
-    for name, value in figures.items():
+    for name, value in known.items():
         add(add(holder, "Data", name=name), "value", str(value))
 
 
@@ -116,21 +119,12 @@ def _site(parent: ET.Element, a: Assessment) -> None:
     folder = add(parent, "Folder")
     add(folder, "name", a.site.name)
     _point(_placemark(folder, a.site.pad), positions(a.site, [0.0], [0.0])[0])
-    add_shape(_placemark(folder, "boundary", style="boundary"), a.site, a.site.boundary)
-    waiver = _placemark(folder, "waiver", style="waiver")
-    _data(waiver, ceiling_above_ground_m=round(a.site.waiver.ceiling, 1))
-    add_shape(waiver, a.site, a.site.waiver.shape)
-    for hit in a.areas:
-        people = hit.area.occupied
-        mark = _placemark(folder, hit.area.name, style="people" if people else "ground")
-        _data(
-            mark,
-            role=hit.area.role,
-            hit_probability=f"{hit.total.estimate:.3g}",
-            hit_probability_lower=f"{hit.total.lower:.3g}",
-            hit_probability_upper=f"{hit.total.upper:.3g}",
-        )
-        add_shape(mark, a.site, hit.area.shape)
+    for ground in exported.grounds(a):
+        kind = "people" if ground.role in OCCUPIED else "ground"
+        style = kind if ground.role else ground.kind
+        mark = _placemark(folder, ground.name or ground.kind, style=style)
+        _data(mark, **ground.figures)
+        add_shape(mark, a.site, ground.shape)
 
 
 def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
@@ -191,10 +185,9 @@ def gpx_text(assessment: Assessment) -> str:
         point = add(root, "wpt", **at(*positions(site, [found.east], [found.north])))
         add(point, "name", f"{part.case}: {part.body}")
         add(point, "cmt", f"lands {found.time.p50:.0f} s after lift-off")
-    add_track(root, site, site.boundary, "boundary", "boundary")
-    add_track(root, site, site.waiver.shape, "waiver", "waiver")
-    for hit in a.areas:
-        add_track(root, site, hit.area.shape, hit.area.name, hit.area.role)
+    for ground in exported.grounds(a):
+        name, kind = ground.name or ground.kind, ground.role or ground.kind
+        add_track(root, site, ground.shape, name, kind)
     for case, piece, line in exported.outlines(a):
         name = f"{case}: {piece}, {line.share * 100:g} % inside"
         add_track(root, site, line.shape, name, "contour")

@@ -389,7 +389,10 @@ def test_targets_are_large_and_named(browser, page):
 def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
     browser, page
 ):
-    """In every wind: their plates bear the outcome by colour and sign, and lose it again."""
+    """In every wind: their plates bear the outcome by colour and sign, and lose it again.
+
+    What stands in a zone is marked whatever the checks say.
+    """
     browser.look(page)
     marked, wrong = browser.js("""
       const plates = () => ['.map .label.people', '.people-list li'].map(s => all(s).map(e =>
@@ -400,7 +403,14 @@ def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
         const about = surrounding(speed * DIAL.speed.size, from);
         for (const told of plates()) told.forEach((outcome, at) => {
           const said = reasonsAt(about).filter(r => r.people.includes(at)).map(r => r.outcome);
-          if (outcome !== Math.max(0, ...said)) wrong += 1;
+          const {rings} = DIAL.areas.filter(a => a.kind === 'people')[at], {danger, caution} = zonesAt(about);
+          const [y, x] = rings[0][0].reduce(([a, b], [c, d], i, all) => [a + c / all.length, b + d / all.length], [0, 0]);
+          const inside = pieces => pieces.some(({ring}) => within(ring, [y, x]));
+          const bad = danger.some(({ring}) => reaches(rings, ring)), near = caution.some(({ring}) => reaches(rings, ring));
+          if ((inside(danger) && !bad) || (inside(caution) && !near)) wrong += 1;
+          const word = wordAt(speed * DIAL.speed.size, from);
+          const least = bad ? (word.startsWith('go') ? 1 : 2) : near ? 1 : 0;
+          if (outcome !== Math.max(least, ...said)) wrong += 1;
           if (outcome) marked += 1;
         });
       }
