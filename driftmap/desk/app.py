@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from flask import Blueprint, Flask, Response, abort, jsonify, request
 from markupsafe import escape
@@ -36,11 +36,15 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     return app
 
 
+_WORDED: Final = ("map", "sheet", "poster", "caller")
+"""Pages that bear a word: the desk's own stands about them."""
+
+
 def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
-    if what not in {"map", "sheet", "dial"} or language not in languages():
+    if what not in {*_WORDED, "dial", "field"} or language not in languages():
         abort(404)
-    if what != "dial" and "alone" not in request.args:
+    if what in _WORDED and "alone" not in request.args:
         return own_files("watch.html")  # about it, the word as it is now
     answer = own_files("wait.html")
     try:
@@ -52,6 +56,8 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
         answer = Response(re.sub(r"<p>.*?</p>", lambda _: f"<p>{told}</p>", page))
         answer.status_code = 400
         return answer
+    if what == "field":  # an image asks again by itself
+        return Response(status=202) if text is None else sealed(text, "image/svg+xml")
     if text is not None:
         return sealed(text)
     answer.headers["Refresh"] = "2"

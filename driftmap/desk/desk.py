@@ -232,7 +232,7 @@ class Desk:
             raise InputError("this computer's clock", "", told)
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
-        """Give the map, sheet or dial of a flight of the list; None while it is drawn."""
+        """Give the map, sheet, field or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
         known = self.queue.standing(item, self.fingerprint(day, item))

@@ -23,8 +23,9 @@ from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report.dialpage import dial_html
 from driftmap.report.instruct import instruction, watch
 from driftmap.report.map import map_html
+from driftmap.report.picture import field_image
 from driftmap.report.reasons import verdict_reasons
-from driftmap.report.sheet import brief_html
+from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.tables import headline
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.report.words import Units
@@ -236,13 +237,17 @@ def _expires(task: Task, result: Assessment) -> datetime | None:
 
 
 def drawn(task: Task, what: str, language: str = "en") -> str:
-    """Write a page of a task: its map, the sheet to post, or the dial of the day."""
+    """Write a page of a task: its map, what hangs or is read aloud, the field alone, or the dial."""
     if what == "dial":
         return _dial(task, language)
     result = assessment_for(task)
     if what == "map":
         return map_html(result, units=task.units, language=language)
-    return brief_html(result, Voice(read_catalogue(language), task.units))
+    voice = Voice(read_catalogue(language), task.units)
+    if what == "field":
+        return field_image(watch(result, voice))
+    papers = {"sheet": brief_html, "poster": poster_html, "caller": caller_html}
+    return papers[what](result, voice)
 
 
 def _dial(task: Task, language: str) -> str:

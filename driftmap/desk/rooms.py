@@ -274,7 +274,7 @@ def plan_part(desk: Desk, plans: Plans) -> Blueprint:
         if data is None:
             abort(404)
         if file.endswith(".html"):
-            return sealed(data.decode("utf-8"), "'self'")
+            return sealed(data.decode("utf-8"))
         head = {"Content-Disposition": f'attachment; filename="{file}"'}
         return Response(data, mimetype="application/octet-stream", headers=head)
 

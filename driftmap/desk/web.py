@@ -153,9 +153,9 @@ def _colours() -> str:
     return sheet.partition("\n* {")[0]
 
 
-def sealed(text: str, within: str = "'none'") -> Response:
-    """Serve a page that is whole in itself and brings its own policy."""
-    answer = Response(text, mimetype="text/html")
+def sealed(text: str, kind: str = "text/html") -> Response:
+    """Serve a page, or a picture, that is whole in itself and brings its own policy."""
+    answer = Response(text, mimetype=kind)
     answer.headers["Content-Security-Policy"] = "frame-ancestors 'self'"
     return answer
 

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.hazard.zones import Zone
 from driftmap.report.instruct import Watch
 from driftmap.report.marks import in_sight, ring_step
+from driftmap.report.page import text_of
 from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
@@ -21,7 +22,7 @@ from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 
-__all__ = ["drawn_kinds", "field_picture"]
+__all__ = ["drawn_kinds", "field_image", "field_picture"]
 
 _WAYS: Final = ("road", "railway", "power line")
 _MOST_NAMES: Final = 6
@@ -65,6 +66,15 @@ def field_picture(seen: Watch) -> str:
         f'<svg class="plan" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{name}">{"".join(parts)}</svg>'
     )
+
+
+def field_image(seen: Watch) -> str:
+    """Give the plan as a file of its own, with its style."""
+    start, rest = field_picture(seen).split(">", 1)
+    styles = "\n".join(text_of(name) for name in ("look.css", "picture.css"))
+    own = "text { font-family: sans-serif; } svg.plan { border: 0; }"
+    style = f"<style><![CDATA[{styles}\n{own}]]></style>"
+    return f'{start} xmlns="http://www.w3.org/2000/svg">{style}{rest}'
 
 
 _PATTERNS: Final = (

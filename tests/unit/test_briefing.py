@@ -7,6 +7,7 @@ import re
 import tomllib
 from importlib.resources import files
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -16,7 +17,9 @@ from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
 from driftmap.hazard.zones import outer_line, zones
 from driftmap.report import marks, sheetfacts, tables
+from driftmap.report.instruct import watch
 from driftmap.report.map import map_html
+from driftmap.report.picture import field_image
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
@@ -352,6 +355,21 @@ def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
             here = [m for m in re.findall(r'class="kept[^<]*', page) if counted in m]
             assert page.count(counted) == len(here)
             assert bool(here) == (verdict == "go")
+
+
+def test_the_field_alone_is_a_picture_with_its_colours_and_no_word(demo, english):
+    """It stands beside a word that may change: none is in it."""
+    image = field_image(watch(demo, Voice(english, "us")))
+    root = ElementTree.fromstring(image)
+    style, *parts = root
+    assert root.tag.endswith("svg")
+    assert ".zone.danger" in style.text
+    shown = " ".join("".join(part.itertext()) for part in parts)
+    assert "DANGER" in shown
+    assert not any(
+        english.say(f"verdict.{w}") in shown for w in ("go", "hold", "no-go")
+    )
+    assert "<script" not in image
 
 
 def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(

@@ -432,6 +432,10 @@ def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):
         drawn(desk.task(read_day(desk.folder), item), "map")
     except InputError as problem:
         failed.set_exception(pickle.loads(pickle.dumps(problem)))
+    # An image that is not there yet asks again; no browser complains of it meanwhile.
+    monkeypatch.setattr(Queue, "submit", lambda *given: Future())
+    assert ask(f"page/field/{item.id}").status_code == 202
+    desk._pages.clear()
     monkeypatch.setattr(Queue, "submit", lambda *given: failed)
     answer = ask(f"page/map/{item.id}?alone")
     assert answer.status_code == 400
@@ -1091,7 +1095,7 @@ def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
     assert "flown" in folder.text(one)
 
 
-@pytest.mark.parametrize("what", ["map", "sheet"])
+@pytest.mark.parametrize("what", ["map", "sheet", "poster", "caller"])
 def test_what_is_opened_has_the_word_of_now_about_it(desk, what):
     app = make_app(desk, "key", {"127.0.0.1:8000"})
     page = app.test_client().get(

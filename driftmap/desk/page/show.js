@@ -1,7 +1,17 @@
 // Show it: the next flight for the crowd, pages to print, phones that may read.
 import {WORDS, LANGUAGES, ask, clock, doing, el, find, picture, sign} from "./net.js";
 
-let desk = null, language = "en";
+let desk = null, language = "en", field = null;
+
+// The field from above as it was judged; it bears no word, and a new judgement brings a new one.
+function fieldOf(item) {
+  const src = `page/field/${item.id}?language=${language}&of=${encodeURIComponent(`${item.flown_at} ${item.word}`)}`;
+  if (field?.dataset.src === src) return field;
+  field = el("img", {class: "field", alt: "The field from above: zones, people, wind", "data-src": src, src});
+  const own = field;
+  own.addEventListener("error", () => setTimeout(() => { if (own.isConnected) own.src = `${src}&again=${Date.now()}`; }, 2000));
+  return own;
+}
 
 export function begin(from) { desk = from; }
 
@@ -26,11 +36,11 @@ export function draw(from) {
     el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
       el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason", lang: same ? language : null}, same ? why : next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"), from.state.aside ? el("p", {class: "aside"}, from.state.aside) : "",
         next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())}. `, el("span", {class: "left"})) : "",
-        ...stand.map(text => el("p", {class: "stand", lang: language}, text)),
+        ...stand.map(text => el("p", {class: "stand", lang: language}, text)), next.sure && next.flown_at ? fieldOf(next) : "",
         el("p", {}, el("a", {class: "button", href: `page/map/${next.id}?language=${language}`, target: "_blank", rel: "noopener"}, "Map: where to stand, which way to look")))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
     el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));
-  find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}?language=${language}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", map: "Map", dial: "Dial (takes minutes)"}[what])))));
+  find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "poster", "caller", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}?language=${language}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", poster: "Poster", caller: "Caller", map: "Map", dial: "Dial (takes minutes)"}[what])))));
 }
 
 async function phones(told) {
