@@ -177,11 +177,14 @@ def _outlived(
 ) -> Iterator[str]:
     """Say what is kept of a report that itself would tell another thing by now.
 
-    A forecast of many hours was read for one of them; an aerodrome's report is followed by
-    the next.
+    A forecast of many hours was read for one of them, which is that of its validity if that is
+    not all of its use; an aerodrome's report is followed by the next.
     """
-    if reading.kind == "surface" and reading.forecast and reading.window is not None:
-        if kept_for is None or abs(setting.when - kept_for) > _OF_ONE_TIME:
+    surface, window = reading.kind == "surface", reading.window
+    if reading.forecast and surface == (window is not None):
+        times = (kept_for, None if surface else reading.valid)
+        apart = (abs(setting.when - time) for time in times if time is not None)
+        if min(apart, default=timedelta.max) > _OF_ONE_TIME:
             yield f"{reading.source} was kept for another time: give the forecast itself"
     elif reading.kind == "surface" and not reading.forecast and reading.away != 0:
         yield from not_renewed(reading, setting)

@@ -96,19 +96,27 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
-        away=_away(lines[first][1], name, setting),
+        away=_away(*_place(lines[first][1]), name, setting),
     )
 
 
-def _away(head: str, name: str, setting: Setting) -> tuple[float | None, str]:
-    """Give the distance of a station from the place in its header, and a note."""
+def _place(head: str) -> tuple[str, str]:
+    """Give latitude and longitude from a header, in which they are in 1/10,000 of a degree."""
+    return f"{head[55:62]}e-4", f"{head[63:71]}e-4"
+
+
+def _away(
+    north: str, east: str, name: str, setting: Setting, *, station: str = ""
+) -> tuple[float | None, str]:
+    """Give how far off it was let go, by the place it tells [deg], else by its station."""
     try:
-        point = int(head[55:62]) / 10_000, int(head[63:71]) / 10_000
+        point = float(north), float(east)
     except ValueError:
         point = 99.0, 0.0
-    if setting.station_away is not None or setting.place is None or abs(point[0]) > 90:
-        return setting.away_from("", name)
-    away = over_ground(point, setting.place)
+    known = abs(point[0]) <= 90 and abs(point[1]) <= 180
+    if setting.place is None or not known:
+        return setting.away_from(station, name)
+    away = max(over_ground(point, setting.place), setting.station_away or 0.0)
     return away, f"{name}: let go {away / 1000:.0f} km from the site"
 
 
@@ -183,6 +191,7 @@ _TITLE: Final = re.compile(
     r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
     r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})"
 )
+_STANDS: Final = re.compile(r"\s*Station (latitude|longitude):\s*(\S+)")
 _COLUMNS: Final = re.compile(r"\s*PRES\s+HGHT\s+.*?\bDRCT\s+(?:SKNT|SPED)\b")
 _COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORECASE)
 
@@ -211,6 +220,7 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     mine = [k for k, (name, _) in enumerate(titles) if name == station]
     chosen, notes = choose_time([titles[k][1] for k in mine], setting, source)
     head, time = heads[mine[chosen]], titles[mine[chosen]][1]
+    end = next((h for h in heads if h > head), len(lines))
     name = _name(station, time)
     return sounding(
         _fixed_rows(lines, head),
@@ -218,8 +228,14 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
-        away=setting.away_from(station, name),
+        away=_away(*_told_place(lines[head:end]), name, setting, station=station),
     )
+
+
+def _told_place(lines: list[str]) -> tuple[str, str]:
+    """Find where the station stands among the indices below its levels."""
+    told = {m[1]: m[2] for line in lines if (m := _STANDS.match(line))}
+    return told.get("latitude", ""), told.get("longitude", "")
 
 
 def _name(station: str, time: datetime | None) -> str:
@@ -306,16 +322,17 @@ def _from_commas(text: str, setting: Setting) -> Reading:
             if quantity not in held:
                 raise ValueError(f"no column of {quantity}")
 
-    rows, time = [], None
+    rows, time, place = [], None, ("", "")
     for where, cells in rows_of(text, None, find, 0, _MOST):
         told = {quantity: cells[name] for quantity, (name, _) in held.items()}
         factors = {quantity: factor for quantity, (_, factor) in held.items()}
         rows.append(_list_row(told, factors, where))
-        time = _clock(cells.get("time", "")) if len(rows) == 1 else time
+        if len(rows) == 1:
+            time = _clock(cells.get("time", ""))
+            place = cells.get("latitude", ""), cells.get("longitude", "")
     name = _name("", time)
-    return sounding(
-        rows, name=name, valid=time, setting=setting, away=setting.away_from("", name)
-    )
+    away = _away(*place, name, setting)
+    return sounding(rows, name=name, valid=time, setting=setting, away=away)
 
 
 def _clock(text: str) -> datetime | None:

@@ -211,7 +211,8 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     error of the mean is told: gusts last so long near the ground (assumed).
     """
     height, zone = _told(text)
-    rows = _rows(text, zone, setting)
+    rows, silent = _rows(text, zone, setting)
+    silent = [time for time in silent if time - setting.seen_by <= SLIP]
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
     hour = [row for row in seen if last - row.time <= PEAK_OVER]
@@ -223,7 +224,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     cut = _change(ten)
     mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
-    told += _later(rows[len(seen) :])
+    told += [*_later(rows[len(seen) :]), *_silences(silent, rows, last)]
     if cut:
         told.append(
             f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
@@ -382,6 +383,24 @@ def _later(rows: list[_Row]) -> list[str]:
     ]
 
 
+def _silences(silent: list[datetime], rows: list[_Row], last: datetime) -> list[str]:
+    """Doubt a record whose rows go on for long without a wind: what blew then, nobody knows."""
+    told = [row.time for row in rows]
+    ends = {
+        (
+            max((time for time in told if time < at), default=silent[0]),
+            min((time for time in told if time > at), default=silent[-1]),
+        )
+        for at in silent
+        if last - at <= PEAK_OVER
+    }
+    return [
+        f"its rows from {start:%H:%M} to {end:%H:%M %z} tell no wind: what blew then?"
+        for start, end in sorted(ends)
+        if end - start > MEAN_OVER
+    ]
+
+
 def _swapped(hour: list[_Row]) -> list[str]:
     """Doubt gusts that are less than the mean wind beside them; 0 is none."""
     odd = any(row.gust and row.gust < _LESS * row.speed for row in hour)
@@ -425,17 +444,21 @@ def _zone(text: str) -> tzinfo:
     return zone
 
 
-def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
-    rows: list[_Row | None] = []
+def _rows(
+    text: str, zone: tzinfo | None, setting: Setting
+) -> tuple[list[_Row], list[datetime]]:
+    """Read the rows in order of time, and when the meter missed the wind."""
+    rows: list[_Row] = []
     for where, cells in rows_of(text, (*_STAMPS, *_COLUMNS), _check_record, 1, _MOST):
         with at(where):
             rows.append(_row(cells, zone, setting))
-    told = [row for row in rows if row is not None]  # the meter missed the others
-    whole = [row for row in told if not math.isnan(row.speed)]
+    whole = [row for row in rows if not math.isnan(row.speed)]
     if not whole:
         raise ValueError("holds no reading with a speed")
-    lone = [row for row in told if math.isnan(row.speed)]
-    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time)
+    rest = [row for row in rows if math.isnan(row.speed)]
+    lone = [row for row in rest if row.gust is not None]
+    silent = sorted(row.time for row in rest if row.gust is None)
+    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time), silent
 
 
 def _check_record(names: list[str]) -> None:
@@ -444,14 +467,12 @@ def _check_record(names: list[str]) -> None:
             raise ValueError(f"two columns of {start}; keep one of them")
 
 
-def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row | None:
+def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row:
     values = {
         name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
         for name, cell in cells.items()
         if name not in _STAMPS and cell.lower() not in _NONE
     }
-    if "speed" not in values and "gust" not in values:
-        return None
     direction = None
     if "from" in values:
         direction = check_direction(values["from"])

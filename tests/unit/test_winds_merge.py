@@ -606,6 +606,17 @@ def test_where_a_station_stands_is_known_better_than_told():
 _REPORTS = {
     "TAF KABC 191130Z 1912/2012 10004KT P6SM SKC FM191300 29028G45KT 3SM TSRA BKN030CB": 40,
     "METAR KABC 191140Z 10004KT 10SM CLR 20/05 A3000": 100,
+    json.dumps(
+        {
+            "forecasts": [
+                {
+                    "valid": f"2026-05-19T{hour}:00Z",
+                    "levels": [{"height_m": 300, "from_deg": 240, "speed_mps": speed}],
+                }
+                for hour, speed in ((12, 3), (13, 9))
+            ]
+        }
+    ): 40,
 }
 
 
@@ -616,11 +627,14 @@ def test_a_report_that_was_kept_holds_once_it_would_tell_another_thing(report):
     def kept_at(minutes, text):
         when = NOON + timedelta(minutes=minutes)
         setting = Setting(0.0, when=when, now=when, station_away=5000.0)
-        read = winds.decode if text is None else lambda _, s: read_kept(text, "k", s)
-        return merge(read(report, setting), setting), setting
+        told = read_kept(text, "k", setting) if text else read(setting)
+        return merge(told, setting), setting
+
+    def read(setting):
+        return decode_text(report, "r", setting)
 
     wind, setting = kept_at(0, None)
-    text = json.dumps(keep_readings(winds.decode(report, setting), setting))
+    text = json.dumps(keep_readings(read(setting), setting))
     assert {*kept_at(20, text)[0].warned} == {*wind.warned}
     (told,) = {*kept_at(_REPORTS[report], text)[0].warned} - {*wind.warned}
     assert "another time" in told or "take the newest" in told

@@ -135,3 +135,16 @@ def test_a_sounding_wholly_below_the_site():
 
 def test_the_only_station_is_taken_whatever_is_named_and_that_is_said():
     assert any("of XYZ, not ABC" in note for note in _read(TEXT, station="ABC").assumed)
+
+
+def test_where_the_station_stands_is_read_and_known_better_than_told():
+    """A tenth of a degree of latitude is 11.1 km."""
+    fixed = f"{TEXT}\n   Station latitude: 40.00\n  Station longitude: -119.20\n"
+    head, *rows = COMMAS.splitlines()
+    rows = [f"{row},40.0,-119.2" for row in rows]
+    commas = "\n".join([f"{head},latitude,longitude", *rows])
+    for text in (fixed, commas):
+        for told in (None, 5000.0):
+            reading = _read(text, place=(40.1, -119.2), station_away=told)
+            assert reading.away == pytest.approx(11_120, rel=0.01)
+    assert _read(COMMAS, place=(40.1, -119.2)).away is None
