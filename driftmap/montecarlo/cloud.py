@@ -387,7 +387,8 @@ def _shared(
                 f"{case.name}: not once in {samples:,} flights, so it has no landing points"
             )
             continue
-        rare = share * default_likelihood(case.cause, flight) < TOO_RARE
+        likely = max(case.likelihood, default_likelihood(case.cause, flight))
+        rare = share * likely < TOO_RARE
         if rare:
             notes.append(
                 f"{case.name}: about {share * case.likelihood:.0e} of flights; counted, but "

@@ -10,7 +10,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
 from driftmap.formulas.strength import LINKS, TEARS, chances
 from driftmap.hazard.probability import mixture, struck
-from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.case import Kick
@@ -480,6 +480,19 @@ def test_a_height_above_apogee_is_told(willet):
     assert "main: set to open above the apogee of 100% of flights" in " ".join(
         cloud.tree.assumed
     )
+
+
+@pytest.mark.parametrize(
+    ("said", "rare"), [("0.4", False), ("0.001", True), ("0", True)]
+)
+def test_a_failure_made_likelier_is_no_longer_too_rare(willet, said, rare):
+    """Of late openings 5 in 100,000 end so: by default 5e-7 of flights, as told 2e-5."""
+    flight = willet.model_copy(update={"cases": {"late opening": float(said)}})
+    tree = build_cases(flight)
+    ended = {case.name: np.full(1, 5e-5 * 100) for case in tree.cases}
+    shared = _shared(flight, tree, ended, 100)
+    late = next(case for case in shared.cases if case.cause == "late opening")
+    assert late.rare == rare
 
 
 def test_a_rare_end_has_flights_of_its_own(whimbrel):
