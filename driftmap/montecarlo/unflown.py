@@ -1,4 +1,4 @@
-"""What flights came to that was not flown: moments on the wrong side of apogee, flutter untold."""
+"""What flights came to that was not flown: moments on the wrong side of apogee, fins untold."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
     ):
         yield from _before_apogee(devices, flown.draws, apogee)
     yield from _after_apogee(flight, flown.draws, top[6])
-    yield from _flutter_unknown(flight, top[len(WAY_UP) + 4])
+    yield from _fins_unknown(flight, top[len(WAY_UP) + 4])
 
 
 def above_apogee(
@@ -85,14 +85,26 @@ usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.f
 assumed."""
 
 
-def _flutter_unknown(flight: Flight, fastest: FloatArray) -> Iterator[str]:
-    """Tell of a flight fast enough for fins of which too little is told to flutter."""
+def _fins_unknown(flight: Flight, fastest: FloatArray) -> Iterator[str]:
+    """Tell of a flight fast enough for fins of which too little is told to flutter or snap."""
     pieces = (*flight.pieces, *(flight.booster.pieces if flight.booster else ()))
-    fins = [p for p in pieces if p.kind == "fin" and p.planform() is None]
-    bound = _PRINTED_MAY if any(fin.printed for fin in fins) else _MAY_FLUTTER
+    fins = [p for p in pieces if p.kind == "fin"]
     fast = float(np.quantile(fastest, 0.95))
-    if fins and fast > bound:
-        yield (
-            f"whether the fins flutter at {fast:.0f} m/s is not worked out: state their "
-            "root, tip, span, thickness, and material or shear_modulus"
-        )
+    for what, untold, state in (
+        (
+            "they flutter",
+            [fin for fin in fins if fin.planform() is None],
+            "root, tip, span, thickness, and material or shear_modulus",
+        ),
+        (
+            "a gust snaps them",
+            [fin for fin in fins if fin.planform() and fin.plate() is None],
+            "material, or their strength",
+        ),
+    ):
+        bound = _PRINTED_MAY if any(fin.printed for fin in untold) else _MAY_FLUTTER
+        if untold and fast > bound:
+            yield (
+                f"fins: whether {what} at {fast:.0f} m/s is not worked out: state their "
+                f"{state}"
+            )

@@ -11,7 +11,7 @@ from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
-from driftmap.montecarlo.unflown import _flutter_unknown
+from driftmap.montecarlo.unflown import _fins_unknown
 from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
 from driftmap.verdict.check import Kind
@@ -298,28 +298,32 @@ def test_a_streamer_may_land_faster():
     assert found == ["pass", "warn", "warn", "fail"]
 
 
+SHAPE = ("root", "tip", "span", "thickness", "material")
+
+
 @pytest.mark.parametrize(
-    ("fastest", "printed", "told", "held"),
+    ("fastest", "printed", "untold", "held"),
     [
-        (95.0, False, False, False),
-        (105.0, False, False, True),
-        (105.0, False, True, False),
-        (65.0, True, False, False),
-        (75.0, True, False, True),
+        (95.0, False, SHAPE, ""),
+        (105.0, False, SHAPE, "flutter"),
+        (105.0, False, (), ""),
+        (65.0, True, SHAPE, ""),
+        (75.0, True, SHAPE, "flutter"),
+        (105.0, False, ("material",), "snaps"),  # its stiffness is told alone
+        (95.0, False, ("material",), ""),
     ],
 )
-def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, told, held):
+def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, untold, held):
     """Told as 3 mm of plywood they flutter off: nothing told is not milder."""
     flown = planned()
     fin = next(p for p in flown.plan.flight.pieces if p.kind == "fin")
-    if not told:
-        whole = ("root", "tip", "span", "thickness", "material")
-        fin = fin.model_copy(update=dict.fromkeys(whole))
-    fin = fin.model_copy(update={"printed": printed})
-    flight = flown.plan.flight.model_copy(update={"pieces": (fin,)})
-    told_of = list(_flutter_unknown(flight, np.full(9, fastest)))
-    assert len(told_of) == held
-    assert all("flutter" in text for text in told_of)
+    stiff = {"shear_modulus": 5e9} if untold == ("material",) else {}
+    changed = {**dict.fromkeys(untold), "printed": printed, **stiff}
+    pieces = (fin.model_copy(update=changed),)
+    flight = flown.plan.flight.model_copy(update={"pieces": pieces})
+    told_of = list(_fins_unknown(flight, np.full(9, fastest)))
+    assert len(told_of) == bool(held)
+    assert all(held in text for text in told_of)
 
 
 @pytest.mark.parametrize(("at", "held"), [("6 s", False), ("25 s", True)])
