@@ -9,7 +9,8 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Final
 
-from driftmap.air.day import day_told
+from driftmap.air.day import Day, day_told
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, NoGoError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.desk.day import Aside
@@ -142,16 +143,16 @@ def assessment_for(
 ) -> Assessment:
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
     flight, site, answers = _inputs(task)
+    wind, day = _weather(task, site)
+    setup = Setup(flight, site, task.samples, day=day, answers=answers)
+    return assess_setup(setup, wind, advice=advice, progress=progress)
+
+
+def _weather(task: Task, site: Site) -> tuple[WindProfile, Day | None]:
+    """Read the winds that count, and what they tell of the day's air."""
     setting = setting_at(site, task.when)
     wind = wind_of(Path(task.root), task.winds, task.aside, setting)
-    setup = Setup(
-        flight,
-        site,
-        task.samples,
-        day=day_told(site.elevation, wind.temperature, wind.altimeter),
-        answers=answers,
-    )
-    return assess_setup(setup, wind, advice=advice, progress=progress)
+    return wind, day_told(site.elevation, wind.temperature, wind.altimeter)
 
 
 def judged(task: Task, progress: Callable[[int], None] | None = None) -> Told:
@@ -253,7 +254,8 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
 def _dial(task: Task, language: str) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
     flight, site, answers = _inputs(task)
-    setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)
+    air = _weather(task, site)[1] if task.winds else None
+    setup = Setup(flight, site, _DIAL_SAMPLES, 1, air, answers)
     reach = Reach(_DIAL_TOP, *_DIAL_STEPS)
     dial = compute_dial(setup, Supposition.over_site(site, task.when), reach)
     day = task.when.astimezone().date()

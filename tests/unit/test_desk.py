@@ -26,6 +26,7 @@ from click.testing import CliRunner
 from driftmap.cli import cli
 from driftmap.core.errors import FlightError, InputError, SiteError
 from driftmap.desk import desk as desk_room
+from driftmap.desk import judging
 from driftmap.desk.app import make_app
 from driftmap.desk.day import change, new_item, read_day
 from driftmap.desk.desk import Desk, made
@@ -785,6 +786,21 @@ def test_a_reading_goes_on_until_a_newer_one_reaches_as_low_and_as_high(
     stamp = f"# read {now - timedelta(minutes=1):%Y-%m-%d %H:%MZ}\n"
     ask.good("winds/take", {"text": stamp + newer if "\n" in newer else newer})
     assert (balloon in read_day(folder).winds) == counts
+
+
+def test_a_dial_flies_the_air_of_the_report_that_counts(ask, desk, folder, monkeypatch):
+    """Hot air is thin: what comes down in it comes down faster than in the standard's."""
+    flown = []
+    monkeypatch.setattr(judging, "compute_dial", lambda setup, *_: flown.append(setup))
+    monkeypatch.setattr(judging, "dial_html", lambda *_, **__: "")
+    day = change(folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),)))
+    drawn(desk.task(day, day.items[0]), "dial")
+    zulu = datetime.now(UTC) - timedelta(minutes=5)
+    report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 9999 CLR 38/10 A2992"
+    ask.good("winds/take", {"text": report})
+    drawn(desk.task(read_day(folder), day.items[0]), "dial")
+    assert flown[0].day is None
+    assert flown[1].day.temperature == pytest.approx(311.15)
 
 
 def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
