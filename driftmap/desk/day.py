@@ -10,8 +10,8 @@ from uuid import uuid4
 
 import tomlkit
 
-from driftmap.core.errors import InputError
-from driftmap.core.units import parse
+from driftmap.core.errors import InputError, located
+from driftmap.core.units import check_bounds, quantity
 from driftmap.desk.folder import Folder
 from driftmap.report.words import Units
 
@@ -93,14 +93,10 @@ class Meter:
         if self.north not in _NORTHS:
             told = "choose from which north its directions are: true or magnetic"
             raise InputError("meter", "north", told)
-        try:
-            height = parse(self.height, "length")
-        except ValueError as problem:
-            raise InputError("meter", "height", str(problem)) from None
-        bare = self.height.strip()[-1:].isdigit()
-        if bare or not 0.5 <= height <= _MAST:
-            told = f"{self.height!r}; accepted is 0.5 m to {_MAST:g} m, with its unit"
-            raise InputError("meter", "height", told)
+        with located("meter", "height"):
+            check_bounds(
+                quantity(self.height, "length"), self.height, "length", 0.5, _MAST
+            )
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ from truths import (
 )
 
 from driftmap import fly, read_flight, read_site, read_wind
+from driftmap.air.turbulence import thermals
 from driftmap.air.winderror import draw_wind
 from driftmap.core.estimate import binomial
 from driftmap.core.points import SHARES
@@ -115,40 +116,36 @@ def held(lots, name):
 def search_richer():
     """The same where canopies come down in richer air than any that was flown.
 
-    In the mean wind, each day's stronger or weaker and turning; and in winds that err as the
-    forecast says that it does.
+    In the mean wind, each day's stronger or weaker and turning; and in air of which wind and
+    thermals err as the forecast says that they do.
     """
     rng, (wind, cloud) = np.random.default_rng(8), flown(1, 16_384)
     cases, count = flown_cases(cloud, wind), 200
     yield from richer(cases, grid([wind] * count), rng, "richer truth")
     rng, count = np.random.default_rng(9), 600
     heights = np.arange(0.0, 2400.0, 40.0)
-    winds = np.stack(draw_wind(wind, heights, count, rng), axis=1).T
-    name = f"richer truth in {count} winds that err as told"
-    yield from richer(cases, (40.0, winds), rng, name, erring=False)
+    rows = (
+        *draw_wind(wind, heights, count, rng),
+        thermals(heights, wind.convection, count, rng),
+    )
+    name = f"richer truth in air that errs as told, {count} times"
+    yield from richer(cases, (40.0, np.stack(rows, axis=1).T), rng, name)
 
 
-def richer(cases, air, rng, name, *, erring=True):
+def richer(cases, air, rng, name):
     works, count = cases[0], len(air[1])
     start = np.stack([*works.top(), works.highest()[1]])[:, :count]
     plant = Plant(np.ones(count), np.ones(count), np.zeros(count))
-    area, mass = drag_area(), FLIGHT.dry_mass
-    lay = richer_landings(
-        np.arange(count),
-        start,
-        np.full(count, area),
-        np.full(count, mass),
-        plant,
-        air,
-        rng,
-        erring=erring,
-    )
+    area, mass = np.full(count, drag_area()), np.full(count, FLIGHT.dry_mass)
+    who = np.arange(count)
+    lay = richer_landings(who, start, area, mass, plant, air, rng)
+    only = Odds({f.case.name: float(f is works) for f in cases}, "it came down whole")
     lots = []
     for at in lay.T:
-        # Seen to go down from where the others stood too, and nothing else.
+        # Seen under its canopy, and going down from where the others stood too.
         stand_in = Truth(Lying(at), 0)
         told = [o for o in reports(stand_in, rng) if type(o).__name__ == "Sighted"]
-        lots.append((at, weigh(cases, told)))
+        lots.append((at, weigh(cases, [only, *told])))
     yield from held(lots, name)
 
 

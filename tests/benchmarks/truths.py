@@ -114,7 +114,7 @@ class Plant:
     turned: np.ndarray  # rad, the true wind clockwise of that told
 
 
-def richer_landings(day, start, area, mass, plant, air, rng, *, erring=True):
+def richer_landings(day, start, area, mass, plant, air, rng):
     """Let canopies down in air that is richer than that of the forecasts.
 
     Each day its wind is a share stronger or weaker and turns with height; gusts are chains in
@@ -132,18 +132,18 @@ def richer_landings(day, start, area, mass, plant, air, rng, *, erring=True):
     plant : Plant
         What is planted.
     air : (float, ndarray, ndarray)
-        Distance of heights from the ground up [m], and the wind told, shape (days, 2, k).
+        Distance of heights from the ground up [m], and the wind told, shape (days, 2, k); or
+        (days, 3, k): winds that err already as a forecast says that they do, and how fast air
+        rises. Else each day's wind is stronger or weaker and turns, and air rises in chains.
     rng : numpy.random.Generator
         Luck.
-    erring : bool
-        Whether each day's wind is stronger or weaker and turns; else it is as given.
 
     Returns
     -------
     ndarray, shape (2, n)
         Where they lie [m].
     """
-    count, days = day.size, air[1].shape[0]
+    count, days, erring = day.size, air[1].shape[0], air[1].shape[1] == 2
     turn = erring * TURNS * rng.standard_normal(days)[day]
     stronger = np.exp(erring * SPEEDS * rng.standard_normal(days))[day] * plant.speed
     heavy = 1.05 * mass * (1 + 0.02 * rng.standard_normal(count))
@@ -163,14 +163,15 @@ def richer_landings(day, start, area, mass, plant, air, rng, *, erring=True):
         )
         angle = plant.turned + turn * np.minimum(z, 1500.0) / 600
         c, s = np.cos(angle), np.sin(angle)
-        east, north = told.T * stronger
+        east, north = told.T[:2] * stronger
         wind = np.stack([c * east + s * north, c * north - s * east])
         rough = 0.2 * np.hypot(*wind) + 0.4
         way = way + spiral * STEP
         over = wind + rough * gust + glide * np.stack([np.sin(way), np.cos(way)])
         sink = np.sqrt(2 * heavy * 9.80665 / (1.06 * np.exp(-z / 9000.0) * size))
         at[:2, up] += STEP * over[:, up]
-        at[2, up] -= STEP * np.maximum(sink - 0.8 * rise, 0.5)[up]
+        thermal = 0.8 * rise if erring else told[:, 2]
+        at[2, up] -= STEP * np.maximum(sink - thermal, 0.5)[up]
         gust = keep * gust + np.sqrt(1 - keep**2) * rng.standard_normal((2, count))
         rise = lift * rise + np.sqrt(1 - lift**2) * rng.standard_normal(count)
         up = at[2] > 0
