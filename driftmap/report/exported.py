@@ -18,9 +18,9 @@ from shapely.geometry.polygon import orient
 from driftmap.core.checks import FloatArray
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
+from driftmap.ground.underlay import lonlat
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import Landed, landed
-from driftmap.report.shapes import lonlat
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 from driftmap.verdict.check import Check
 

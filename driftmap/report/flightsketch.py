@@ -10,6 +10,7 @@ import numpy as np
 
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.report.page import svg
 from driftmap.report.words import Units, distance
 from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
@@ -46,11 +47,9 @@ def flight_pictures(flight: Flight, cloud: Cloud, units: Units) -> dict[str, Any
 
 
 def _svg(width: float, height: float, title: str, parts: list[str]) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{width:.0f}" '
-        f'height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}"><title>'
-        f"{escape(title)}</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
-    )
+    look = f'role="img" width="{width:.0f}" height="{height:.0f}"'
+    styled = [f"<style>{_STYLE}</style>", *parts]
+    return svg((0, 0, width, height), title, styled, look)
 
 
 def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:

@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.site import Site
+from driftmap.ground.underlay import lonlat, underlay
 from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, tables
@@ -29,12 +30,10 @@ from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import (
     Place,
-    lonlat,
     on_earth,
     point_of,
     points_of,
     rings_of,
-    underlay,
 )
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Catalogue, Voice, read_catalogue

@@ -29,6 +29,7 @@ __all__ = [
     "printable",
     "refusal",
     "render",
+    "svg",
     "table",
     "text_of",
     "told_to_script",
@@ -203,6 +204,20 @@ _SHORT: Final = 12
 def printable(text: str) -> str:
     """Make a text safe to show: nothing unprintable, and escaped."""
     return escape(_shown(text))
+
+
+def svg(
+    box: Sequence[float], title: str, parts: Iterable[str], look: str = 'role="img"'
+) -> str:
+    """Write a picture: its left, top, width and height, its name and what is in it.
+
+    ``look``: attributes besides.
+    """
+    view = " ".join(f"{edge:.0f}" for edge in box)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" {look} viewBox="{view}">'
+        f"<title>{printable(title)}</title>{''.join(parts)}</svg>"
+    )
 
 
 def verdict_word(verdict: str, voice: Voice, *, conditional: bool = False) -> str:

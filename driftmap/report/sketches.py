@@ -16,7 +16,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.marks import ring_step
-from driftmap.report.page import printable
+from driftmap.report.page import printable, svg
 from driftmap.report.plates import Frame, Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
@@ -41,13 +41,10 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str
     letters = held_letters(beyond(limit, voice) for limit in limits)
     wedges += "".join(_letter(limit, letters, most, voice) for limit in limits)
     middle = _SIZE / 2
-    name = printable(voice.say("plan.limits_name"))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="group" '
-        f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>{name}</title>'
-        f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
-        f"{''.join(_rings(most, half, voice))}{''.join(_compass(voice))}</g></svg>"
-    )
+    start = f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
+    parts = [start, *_rings(most, half, voice), *_compass(voice), "</g>"]
+    look, name = 'class="dial" role="group"', voice.say("plan.limits_name")
+    return svg((0, 0, _SIZE, _SIZE), name, parts, look)
 
 
 def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> str:
@@ -180,13 +177,9 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         ),
         _scale(view, size[1], voice),
     ]
-    name = printable(voice.say("plan.layout_name"))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="group" '
-        f'style="--each:{_apart(places) * view.scale:.1f}px" '
-        f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>{name}</title>'
-        f"{''.join(parts)}</svg>"
-    )
+    each = f'style="--each:{_apart(places) * view.scale:.1f}px"'
+    look, name = f'class="layout" role="group" {each}', voice.say("plan.layout_name")
+    return svg((-20, -20, *size), name, parts, look)
 
 
 def _apart(places: Sequence[Place]) -> float:
@@ -331,13 +324,8 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
         for month in range(1, 13)
         for hour in range(24)
     )
-    title = printable(voice.say("plan.season_name"))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="group" '
-        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>{title}</title>'
-        f"{''.join(hours)}{''.join(months)}"
-        f"{''.join(drawn)}</svg>"
-    )
+    look, name = 'class="year" role="group"', voice.say("plan.season_name")
+    return svg((0, 0, width, height), name, [*hours, *months, *drawn], look)
 
 
 def _months(voice: Voice) -> list[str]:

@@ -10,7 +10,7 @@ import numpy as np
 from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.report.page import page, printable, table
+from driftmap.report.page import page, printable, svg, table
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
@@ -54,6 +54,7 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
     most = max(float(np.max(speed + error)), *gusts, 1.0)
     parts = [
+        f"<style>{_STYLE}</style>",
         _frame(top, most, voice),
         _beyond(wind, top, voice),
         _band(z, speed, error, top, most),
@@ -62,11 +63,8 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
         _arrows(z, direction, speed, top, voice),
     ]
     title = f"{voice.say('map.wind')}: {wind.source}"
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="wind-picture" role="img" '
-        f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}"><title>{printable(title)}'
-        f"</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
-    )
+    look = 'class="wind-picture" role="img"'
+    return svg((0, 0, _WIDTH, _HEIGHT), title, parts, look)
 
 
 def _y(z: Any, top: float) -> Any:

@@ -14,7 +14,7 @@ from PIL import Image
 from driftmap.core.errors import SiteError
 from driftmap.ground.backdrop import fit_picture
 from driftmap.ground.site import read_site
-from driftmap.report.shapes import underlay
+from driftmap.ground.underlay import underlay
 
 SITE = Path(__file__).parents[2] / "sites" / "saltgrass-flat.geojson"
 PIXELS = np.array([[100.0, 80.0], [900.0, 120.0], [850.0, 700.0], [60.0, 640.0]])
