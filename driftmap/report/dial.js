@@ -180,6 +180,13 @@ function showAge(verdict, old) {
   one("#left-told").textContent = say("left", { time, minutes: Math.ceil(left / 60) });
 }
 
+// What to do, in the line of why not, so that the head keeps its height under a thumb; of a go on a line of its own.
+function toDo(verdict, [first, ...more], about) {
+  const what = DIAL.todo[verdict];
+  if (!about.length) return [first, ...more];
+  return verdict.startsWith("go") ? [first, ...more, what] : [`${what} ${first}`, ...more];
+}
+
 function showVerdict(wind, about) {
   const old = wind ? lapsed(readAt, new Date()) : "";
   const gust = wind ? gusty(wind.speed, wind.gust, one("#gust").validity.badInput) : "";
@@ -194,8 +201,7 @@ function showVerdict(wind, about) {
   one("#reading").textContent = blows;
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
-  lines(one("#why"), [old, gust].filter(Boolean).concat(old || gust ? [] : reasons));
-  one("#do").textContent = about.length && !old && !gust ? DIAL.todo[verdict] : "";
+  lines(one("#why"), old || gust ? [old, gust].filter(Boolean) : toDo(verdict, reasons, about));
   one("#cell").textContent = old || gust ? "" : cellTold(wind);
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });

@@ -276,7 +276,7 @@ def _words(voice: Voice) -> dict[str, str]:
 def _todo(voice: Voice) -> dict[str, str]:
     """Give what to do for each word of a dial."""
     stand = stand_outside(("danger", "caution"), voice)
-    told = {"hold": "verdict.hold_means", "no-go": "dial.do_not"}
+    told = {"hold": "dial.not_yet", "no-go": "dial.do_not"}
     return {w: voice.say(told[w]) if w in told else stand for w in WORDS}
 
 

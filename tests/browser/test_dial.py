@@ -5,6 +5,7 @@ from say, at the worst between them, and holds where it knows nothing.
 import base64
 import dataclasses
 import io
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -128,6 +129,13 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert told
         assert "Set the wind" not in told
         assert ("All checks are within limits" in told) == (verdict == "go")
+        begun = {"hold": "Do not launch yet: ", "no-go": "Do not launch: "}
+        assert told.startswith(begun.get(verdict, "All checks"))
+        age = browser.find("#age").text
+        assert bool(re.search(r"Good until \d\d:\d\d, 20 min", age)) == (
+            verdict == "go"
+        )
+        assert ("Stand only outside" in told) == (verdict == "go")
 
 
 def test_reads_as_the_rule_says(browser, page, dial):
