@@ -79,7 +79,6 @@ def test_what_no_case_explains_is_told_loudly(tmp_path):
     run = explain(found)
     assert run.exit_code == 0
     assert "NONE OF THE CASES EXPLAINS THIS" in run.output
-    assert not json.loads(explain(found, "--json").output)["explained"]
 
 
 @cache
@@ -114,7 +113,7 @@ def test_an_altimeters_record_tells_cases_apart(tmp_path, case):
     assert any("the altimeter's record" in line for line in told["evidence"])
 
 
-def test_a_record_of_no_such_flight_is_told_loudly(tmp_path):
+def test_a_record_of_no_such_flight_is_explained_by_none(tmp_path):
     found = recorded(tmp_path, "recovery works")
     record = tmp_path / "flight.csv"
     head, *rows = record.read_text().split()
@@ -122,7 +121,7 @@ def test_a_record_of_no_such_flight_is_told_loudly(tmp_path):
     # Twice as high as the rocket can go.
     twice = "\n".join([head, *(f"{t},{2 * float(h)}" for t, h in cut)])
     record.write_text(twice)
-    assert "NONE OF THE CASES EXPLAINS THIS" in explain(found).output
+    assert not json.loads(explain(found, "--json").output)["explained"]
 
 
 @pytest.mark.parametrize(
