@@ -53,6 +53,11 @@ _ANY_SUN: Final = (
     "wind has its worst word by these"
 )
 
+_STIRRED: Final = (
+    "rising air as when the layers were read, and as an early afternoon of midsummer stirs "
+    "it: each wind has its worst word by these"
+)
+
 _RISING: Final = re.compile("^(no rising|rising and sinking) air")
 
 _NOT_OF_A_PLAN: Final = "no source speaks"
@@ -122,16 +127,22 @@ class Supposition:
         return self.when if told else None
 
     def by_any_sun(self) -> list[Supposition]:
-        """Suppose the same by the worst suns of the year, where no day is told."""
-        if self.hour is not None or self.shape is not None or self.place is None:
+        """Suppose the same by the worst suns of the year, where no day is told.
+
+        A shape stays as it is; it is stirred as when it was read, and the most of a year.
+        """
+        if self.hour is not None or self.place is None:
             return [self]
         year = year_of_light(self.when or _EQUINOX, self.place)
-        return [replace(self, when=at) for at in worst_suns(year, self.place)]
+        suns = [replace(self, when=at) for at in worst_suns(year, self.place)]
+        return suns if self.shape is None else [self, suns[-1]]
 
     def told_by_any_sun(self, assumed: Iterable[str]) -> list[str]:
         """Tell what a wind assumes where each has its worst word by `by_any_sun`."""
         if len(self.by_any_sun()) == 1:
             return list(assumed)
+        if self.shape is not None:
+            return [*assumed, _STIRRED]
         return [*(note for note in assumed if NO_HOUR not in note), _ANY_SUN]
 
     def on_the_meter(self, gust_factor: float = 1.0) -> Supposition:

@@ -12,6 +12,7 @@ import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import sector
 from driftmap.planning import windlimits as searching
@@ -343,3 +344,10 @@ def test_limits_of_no_hour_have_their_worst_word_by_any_sun(monkeypatch, saltgra
     assert (3.5, 1) not in asked  # a no-go by the first sun is asked of no other
     hour = datetime(2026, 6, 13, 15, tzinfo=UTC)
     assert len(Supposition.over_site(saltgrass, hour).by_any_sun()) == 1
+    # Layers read at dawn keep their wind; a summer's afternoon stirs them all the same.
+    shape = WindProfile([2, 10, 500], [3.0, 4.0, 0.0], [0.0, 1.0, -9.0], [1, 1, 1])
+    read = Supposition.over_site(saltgrass, None, shape).by_any_sun()
+    winds = [suppose(one, 240.0, 5.0) for one in read]
+    assert winds[0].convection is None
+    assert winds[1].convection.speed > 2.4
+    assert winds[0].east.tolist() == winds[1].east.tolist()
