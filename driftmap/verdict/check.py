@@ -31,11 +31,11 @@ __all__ = [
     "compared",
     "counted",
     "decide",
+    "estimated",
     "flights_to_settle",
     "held",
     "outcome_of",
     "settled_by_word",
-    "share",
 ]
 
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
@@ -382,10 +382,11 @@ def compared(
     return Check(limit=limit.value, **line)
 
 
-def share(
-    kind: Kind, case: str, area: str, p: Estimate, limit: Limit, name: str = ""
-) -> Check:
-    """Compare a share of flights with the most it may be."""
-    told = {"case": case, "area": area, "name": name}
-    ends = p.lower, p.upper
-    return compared(kind, p.estimate, "share", limit, interval=ends, **told)
+def estimated(kind: Kind, p: Estimate, limit: Limit, **more: Any) -> Check:
+    """Compare a figure counted out of flights with the most it may be.
+
+    ``more``: other fields of the check: its unit where it is no share, case and area where
+    it is not of all.
+    """
+    told = {"unit": "share", "case": ALL_CASES, **more}
+    return compared(kind, p.estimate, limit=limit, interval=(p.lower, p.upper), **told)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Final
 
 import numpy as np
@@ -34,13 +34,11 @@ from driftmap.hazard.probability import (
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.cases import WORKS
 from driftmap.verdict.check import (
-    ALL_CASES,
     MISSING_INPUT,
     Check,
     Kind,
-    compared,
+    estimated,
     held,
-    share,
 )
 from driftmap.verdict.limits import Limit
 
@@ -142,12 +140,12 @@ def people_checks(
     if not crowd.is_empty:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
         total = _known(hits, mixture(cloud, hit), _between(cloud, site, crowd))
-        found.append(share(Kind.AMONG_PEOPLE, ALL_CASES, "", total, limits["area_hit"]))
+        found.append(estimated(Kind.AMONG_PEOPLE, total, limits["area_hit"]))
         found += _if(Kind.AMONG_PEOPLE_IN_FAILURE, cloud, hit, limits)
     if clear:
         hit = reached(cloud, _union(tuple(clear)))
         p = mixture(cloud, hit)
-        found.append(share(Kind.ON_CLEAR_GROUND, ALL_CASES, "", p, limits["area_hit"]))
+        found.append(estimated(Kind.ON_CLEAR_GROUND, p, limits["area_hit"]))
     if perhaps:
         hit = reached(cloud, _union(tuple(perhaps)), beyond=PERSON_RADIUS)
         found += _if(Kind.ON_CLEAR_GROUND_IN_FAILURE, cloud, hit, limits)
@@ -166,8 +164,7 @@ def _wires_and_water(
         if ground:
             about = _WIRES if role == "power line" else 0.0
             p = mixture(cloud, reached(cloud, _union(tuple(ground)), beyond=about))
-            check = share(kind, ALL_CASES, "", p, limits[key])
-            yield replace(check, note=_FETCHING)
+            yield estimated(kind, p, limits[key], note=_FETCHING)
 
 
 def _if(
@@ -184,7 +181,7 @@ def _if(
     chances = per_case(cloud, struck)
     for case in cloud.tree.cases:
         if case.name != WORKS and not (case.any_way or case.rare):
-            yield share(kind, case.name, "", chances[case.name], limit)
+            yield estimated(kind, chances[case.name], limit, case=case.name)
 
 
 @lru_cache(maxsize=4096)  # the places of a layout
@@ -298,7 +295,7 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
             for what, p in _overhead(cloud, site)
         ),
     )
-    return [share(kind, ALL_CASES, what, p, limits[key]) for kind, what, key, p in rows]
+    return [estimated(kind, p, limits[key], area=what) for kind, what, key, p in rows]
 
 
 def _overhead(cloud: Cloud, site: Site) -> Iterator[tuple[str, Estimate]]:
@@ -317,11 +314,12 @@ def details(
     area = hit.area
     if not area.occupied and area.role not in _KEPT_CLEAR:
         return []
-    checks = [share(Kind.LANDS_IN, ALL_CASES, area.name, hit.total, limits["area_hit"])]
+    told = partial(estimated, area=area.name)
+    checks = [told(Kind.LANDS_IN, hit.total, limits["area_hit"])]
     if area.occupied:
         limit = limits["area_hit_in_failure"]
         checks += [
-            share(Kind.LANDS_IN_FAILURE, name, area.name, p, limit)
+            told(Kind.LANDS_IN_FAILURE, p, limit, case=name)
             for name, p in hit.cases.items()
             if name in judged
         ]
@@ -333,20 +331,20 @@ def harm_checks(
 ) -> list[Check]:
     """Hold collective and individual risk against their limits."""
     total, worst = harm.casualties.total, harm.worst
-    checks = [_risk(Kind.CASUALTIES, total, limits["expected_casualties"])]
+    risk = partial(estimated, unit="per flight")
+    checks = [risk(Kind.CASUALTIES, total, limits["expected_casualties"])]
     if site.flights_today is not None:
         day, most = _times(total, site.flights_today), limits["casualties_in_a_day"]
-        checks.append(_risk(Kind.CASUALTIES_IN_A_DAY, day, most))
+        checks.append(risk(Kind.CASUALTIES_IN_A_DAY, day, most))
     if worst is not None:
-        limit = limits["individual_risk"]
-        check = _risk(Kind.INDIVIDUAL_RISK, worst.risk, limit)
-        checks.append(replace(check, area=worst.area))
+        limit, area = limits["individual_risk"], worst.area
+        checks.append(risk(Kind.INDIVIDUAL_RISK, worst.risk, limit, area=area))
     limit = limits["casualties_if_it_happens"]
-    for case in cloud.tree.cases:
-        if not (case.any_way or case.rare):
-            p = harm.if_it_happens[case.name]
-            check = _risk(Kind.CASUALTIES_IF, p, limit)
-            checks.append(replace(check, case=case.name))
+    checks += (
+        risk(Kind.CASUALTIES_IF, harm.if_it_happens[case.name], limit, case=case.name)
+        for case in cloud.tree.cases
+        if not (case.any_way or case.rare)
+    )
     unknown = harm.casualties.uncounted
     checks += (held(Kind.HEAD_COUNT, MISSING_INPUT, area=area) for area in unknown)
     pad = shapely.Point(0.0, 0.0)
@@ -359,10 +357,3 @@ def harm_checks(
 def _times(p: Estimate, number: int) -> Estimate:
     lower, upper = p.lower * number, p.upper * number
     return replace(p, estimate=p.estimate * number, lower=lower, upper=upper)
-
-
-def _risk(kind: Kind, p: Estimate, limit: Limit) -> Check:
-    ends = p.lower, p.upper
-    return compared(
-        kind, p.estimate, "per flight", limit, interval=ends, case=ALL_CASES
-    )

@@ -19,15 +19,14 @@ from driftmap.rocket.cases import BARE, WORKS
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.staged import DOES_NOT_LIGHT
 from driftmap.verdict.check import (
-    ALL_CASES,
     MISSING_INPUT,
     Check,
     Kind,
     Outcome,
     at_most,
     compared,
+    estimated,
     held,
-    share,
 )
 from driftmap.verdict.limits import LIMITS, Limit
 
@@ -96,9 +95,8 @@ def _of(
     if burning:
         p = binomial(burning, rows["speed"].size)
         never = Limit(0.0, "share", "low", "default of this tool, no source")
-        line = share(
-            Kind.OPENING_THRUST, "", "", p, never, name=f"{device.name} {_THRUST}"
-        )
+        name = f"{device.name} {_THRUST}"
+        line = estimated(Kind.OPENING_THRUST, p, never, name=name, case="")
         yield replace(line, outcome="fail", note="a trigger must come after burnout")
 
 
@@ -125,7 +123,7 @@ def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     if cloud.margins:
         flutter = binomial(int(cloud.fluttered.sum()), cloud.flights)
         limit = limits["fins_flutter_off"]
-        checks.append(share(Kind.FLUTTER, ALL_CASES, "", flutter, limit))
+        checks.append(estimated(Kind.FLUTTER, flutter, limit))
     if any(True for _ in cloud.of(WORKS)):
         checks.append(_descent(cloud, limits, "rocket", flight.recovery))
         if flight.booster is not None and flight.booster.recovery:

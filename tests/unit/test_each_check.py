@@ -28,6 +28,7 @@ from driftmap.verdict.check import (
     Kind,
     at_most,
     compared,
+    estimated,
     outcome_of,
 )
 from driftmap.verdict.consequence_checks import (
@@ -39,7 +40,6 @@ from driftmap.verdict.consequence_checks import (
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     _among_dots,
-    _risk,
     _union,
     area_hits,
     details,
@@ -329,7 +329,8 @@ def test_casualties_surely_beyond_their_yardstick_fail_at_once(expected, outcome
     limit = LIMITS["expected_casualties"]
     low, high = (limit.value * times for times in expected)
     p = Estimate((low + high) / 2, low, high, 9, 1000)
-    assert _risk(Kind.CASUALTIES, p, limit).outcome == outcome
+    found = estimated(Kind.CASUALTIES, p, limit, unit="per flight")
+    assert found.outcome == outcome
 
 
 @pytest.mark.parametrize(
