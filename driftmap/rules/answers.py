@@ -86,6 +86,15 @@ class Answers:
         told = ((FACTS[name], value) for name, value in self.numbers.items())
         return {fact.text: amount(value, fact.dimension) for fact, value in told}
 
+    def without(self, stale: Mapping[str, str]) -> Answers:
+        """Leave out what does not count, and keep why."""
+        return replace(
+            self,
+            confirmed={k: v for k, v in self.confirmed.items() if k not in stale},
+            numbers={k: v for k, v in self.numbers.items() if k not in stale},
+            stale={**self.stale, **stale},
+        )
+
 
 def read_answers(
     paths: Iterable[str | Path], sets: Iterable[RuleSet], occasion: Occasion
@@ -139,16 +148,14 @@ def _file(
     head = read_head(source, named, occasion.longitude)
     given = _checked(source, content, asked)
     stale, anywhere = {}, replace(occasion, place=None)
+    endless = replace(head, until=None)  # a "no" outlives its end
     today: Scope = "day" if head.flight is None else "flight"
     counts = not head.not_for(occasion, today)
-    values = {**given.confirmed, **given.numbers}
-    for name, value in values.items():
+    for name, value in {**given.confirmed, **given.numbers}.items():
         scope = scope_of(name, asked)
         if text := head.not_for(occasion, scope):
             stale[name] = text
-            if value is False and not replace(head, until=None).not_for(
-                anywhere, scope
-            ):
+            if value is False and not endless.not_for(anywhere, scope):
                 read.denied.append(name)
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
                 read.doubts.append((name, value, f"{path.name}: {text}"))
@@ -156,10 +163,7 @@ def _file(
             counts |= scope in {"day", "flight"}
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return replace(
-        given,
-        confirmed={k: v for k, v in given.confirmed.items() if k not in stale},
-        numbers={k: v for k, v in given.numbers.items() if k not in stale},
-        stale=stale,
+        given.without(stale),
         files=((path.name, digest),),
         taken_back=head.taken_back if counts else (),
         until=head.until if counts else None,
@@ -192,20 +196,26 @@ def _joined(one: Answers, other: Answers) -> Answers:
     )
 
 
-def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
-    """Leave out what was answered for a flight: another rocket is asked about anew.
+_OF_THE_FILE: Final = {
+    "liftoff_mass",
+    "liftoff_weight",
+    "recovery_devices",
+    "rail_tilt",
+}
+"""Facts that every flight file tells."""
 
-    ``said``: answers for a flight; ``sets``: the rules they answer.
+
+def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
+    """Leave out each yes for a flight: of the same with another recovery it is asked anew.
+
+    A "no" and figures, such as of rockets launched together, stand, but those that the other
+    has of its own. ``said``: answers for a flight; ``sets``: the rules they answer.
     """
     asked = questions(sets)
-    given = (*said.confirmed, *said.numbers)
-    own = [name for name in given if scope_of(name, asked) == "flight"]
-    return replace(
-        said,
-        confirmed={k: v for k, v in said.confirmed.items() if k not in own},
-        numbers={k: v for k, v in said.numbers.items() if k not in own},
-        stale={**said.stale, **dict.fromkeys(own, "answered for the plan: ask again")},
-    )
+    yes = (name for name, answer in said.confirmed.items() if answer)
+    own = [name for name in yes if scope_of(name, asked) == "flight"]
+    own += said.numbers.keys() & _OF_THE_FILE
+    return said.without(dict.fromkeys(own, "answered for the plan: ask again"))
 
 
 def scope_of(name: str, asked: Mapping[str, Question]) -> Scope:

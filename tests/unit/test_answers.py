@@ -549,13 +549,18 @@ def test_a_denied_answer_counts_as_answered_by_a_person():
 
 
 def test_answers_for_the_plan_do_not_count_for_another_rocket():
-    """What asks of the day goes on; what asks of the flight is open, and says why."""
+    """What asks of the day goes on; what asks of the flight is open, and says why.
+
+    What was told against flying stands: as many go together, and a no is none the less one.
+    """
     sets = read_rules(["us"])
-    given = {"no_fire_ban": "yes", "stability_checked": "yes"}
+    given = {"no_fire_ban": "yes", "stability_checked": "yes", "built_as_code": "no"}
+    given |= {"rockets_together": 6}
     said = check_answers("test", given, sets)
     other = of_another(said, sets)
-    assert set(said.confirmed) == set(given)
-    assert set(other.confirmed) == {"no_fire_ban"}
+    assert set(said.confirmed) == set(given) - {"rockets_together"}
+    assert other.confirmed == {"no_fire_ban": True, "built_as_code": False}
+    assert other.numbers == {"rockets_together": 6.0}
     assert other.stale == {"stability_checked": "answered for the plan: ask again"}
 
 
