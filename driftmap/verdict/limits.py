@@ -174,7 +174,8 @@ def read_limits(
                 "only tighten, the range's site file may loosen",
             )
         if _stricter(limit, limits[key]):
-            limits[key] = replace(limit, loosened=limits[key].loosened)
+            eased = None if limit.loosened is None else limits[key].loosened
+            limits[key] = replace(limit, loosened=eased)
     return limits
 
 

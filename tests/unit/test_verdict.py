@@ -46,7 +46,7 @@ from driftmap.verdict.check import (
     settled_by_word,
 )
 from driftmap.verdict.document import document
-from driftmap.verdict.limits import LIMITS, read_limits
+from driftmap.verdict.limits import LIMITS, read_limits, tightened
 from driftmap.verdict.turning import (
     Turn,
     Turning,
@@ -584,6 +584,19 @@ def test_the_officers_word_on_a_limit_lasts_a_year(willet, saltgrass):
 
     assert loosened(0) is loosened(10) is loosened(365) is None
     assert loosened(366) == loosened(-1) == LIMITS["area_hit"].value
+
+
+@pytest.mark.parametrize(
+    ("own", "strict"),
+    [("30 min", 1800.0), ("3 h", 10_800.0), ("4 h", 10_800.0)],
+)
+def test_a_flights_own_limit_is_kept_where_the_site_loosens(
+    willet, saltgrass, own, strict
+):
+    """What nobody answers for is put back to the default, and no further."""
+    loose = replace(saltgrass, limits={"wind_age": "5 h"})
+    limits = read_limits(willet.model_copy(update={"limits": {"wind_age": own}}), loose)
+    assert tightened(limits)["wind_age"].value == strict
 
 
 @pytest.mark.parametrize(
