@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Final, Literal
+from dataclasses import replace
+from typing import Final
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.demands import (
@@ -27,15 +27,13 @@ from driftmap.rules.kinds import (
     SCALE,
     UNIT,
     Kind,
-    Sense,
     not_covered,
 )
-from driftmap.rules.ruleset import Rule, RuleSet, joined, not_known
+from driftmap.rules.result import Outcome, RuleResult, begin, by_word, came_out, unknown
+from driftmap.rules.ruleset import Rule, RuleSet, joined
 
-__all__ = ["RuleResult", "evaluate"]
+__all__ = ["evaluate"]
 
-
-Outcome = Literal["pass", "fail", "ask", "hold"]
 
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
@@ -47,65 +45,6 @@ _CLASS_OUTCOME: Final[dict[str, Outcome]] = {
     "unknown": "ask",
     "none": "fail",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class RuleResult:
-    """One line of what the rules say of a flight.
-
-    Parameters
-    ----------
-    name : str
-        Name of the rule; ``"class"`` for the class of the rocket.
-    what : str
-        What is asked for, in words.
-    area : str
-        Area of the site it speaks of; empty where there is none.
-    value, limit : float or None
-        Figure and limit in `unit`; None where unknown, or for a question.
-    unit : str
-        SI unit, but degrees for angles and hours for times; ``"share"`` or empty for
-        pure numbers.
-    sense : {"at least", "at most", ""}
-        How the figure must compare with the limit.
-    outcome : {"pass", "fail", "ask", "hold"}
-        Kept, broken, unknown until someone answers, or not surely kept; a verdict holds
-        on the last two.
-    answer : tuple of str
-        Names of what an answers file must give to settle an "ask", or may give to put the
-        rocket into a lighter class.
-    source : str
-        Where the rule comes from.
-    governs : str
-        Which text governs in its place.
-    why : str
-        Why it applies and how the outcome came about.
-    rules : str
-        Title of the rule set.
-    interval : (float, float) or None
-        Ends of the figure, in `unit`, where it is not known exactly.
-    yardstick : bool
-        Whether the rule is no law of the site but holds everywhere.
-    answered : bool
-        Whether it came out on a person's word, not on what files and flights tell.
-    """
-
-    name: str
-    what: str
-    area: str = ""
-    value: float | None = None
-    limit: float | None = None
-    unit: str = ""
-    sense: Sense | Literal[""] = ""
-    outcome: Outcome = "ask"
-    answer: tuple[str, ...] = ()
-    source: str = ""
-    governs: str = ""
-    why: str = ""
-    rules: str = ""
-    interval: tuple[float, float] | None = None
-    yardstick: bool = False
-    answered: bool = False
 
 
 def evaluate(
@@ -173,20 +112,20 @@ def _evaluated(
         )
     elif not governing:
         text = "no rules were picked; name a rule set in the site file"
-        results.append(_line("rules", "a rule set for this site", "ask", why=text))
+        results.append(begin("rules", "a rule set for this site", "ask", why=text))
     if facts.numbers.get("stages", 1.0) > facts.stages_flown:
         text = "how the stages part and where each comes down is not flown"
-        results.append(_line("stages", text, "hold"))
+        results.append(begin("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
         results += _lines(demand, facts, said)
     if only is None:
-        results += (_line(*two, "hold") for two in at_odds(facts, said))
+        results += (begin(*two, "hold") for two in at_odds(facts, said))
         if larger_beside(facts, said):
             why = (
                 "all that go together have more impulse than as many like the one flown"
             )
-            line = _line(LARGER_JUDGED, LARGER, why=why)
-            results.append(_settled(line, LARGER_JUDGED, said))
+            line = begin(LARGER_JUDGED, LARGER, why=why)
+            results.append(by_word(line, LARGER_JUDGED, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))
@@ -197,7 +136,7 @@ def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
     left = [f"{k} in {v}" for k, v in said.passed_over.items() if k not in asked]
     if left:
         what = "an answer that may be meant for this flight does not count as it stands"
-        yield _line("answers", f"{what}: {'; '.join(left)}", "hold")
+        yield begin("answers", f"{what}: {'; '.join(left)}", "hold")
 
 
 def _against_unasked(
@@ -217,7 +156,7 @@ def _against_unasked(
             named = sorted(denied & {*named, *([rule.name] if rule.question else [])})
             line = _beyond(rule, rules, facts, said)
             if named:
-                line = _line(rule.name, rule.asks, rules=rules, source=rule.cited)
+                line = begin(rule.name, rule.asks, rules=rules, source=rule.cited)
                 line = replace(line, why=told.format(" and ".join(named)))
             if line:
                 spoken.add(rule.name)
@@ -229,7 +168,7 @@ def _against_unasked(
     absent[NOT_COVERED] = "the local code was read and is kept"
     for name in sorted(denied & absent.keys()):
         if name not in settled:
-            line = _line(name, absent[name], "hold", why=told.format(name))
+            line = begin(name, absent[name], "hold", why=told.format(name))
             yield replace(line, answered=True)
 
 
@@ -258,50 +197,13 @@ def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
             f"these rules say nothing of {', '.join(topics)}: the local code on that "
             "was read and is kept"
         )
-        yield _settled(_line(NOT_COVERED, what), NOT_COVERED, said)
-
-
-def _told(line: RuleResult, outcome: Outcome, text: str, **more: Any) -> RuleResult:
-    """Say how a line came out, after why it applies."""
-    return replace(line, outcome=outcome, why=joined(line.why, text), **more)
-
-
-def _settled(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleResult:
-    """Take a person's word on a question."""
-    given = said.confirmed.get(name)
-    before = f"{text}: " if text else ""
-    if given is None:
-        stale = said.stale.get(name)
-        told = f"{stale}; " if stale else "not answered; "
-        how = f'{before}{told}{name} = "yes" confirms it'
-        return _told(line, "ask", how, answer=(name,))
-    if given:
-        return _told(line, "pass", f"{before}confirmed", answered=True)
-    return _told(line, "fail", f'{before}answered "no"', answered=True)
-
-
-def _unknown(line: RuleResult, names: tuple[str, ...], said: Answers) -> RuleResult:
-    """Ask for facts."""
-    stale = (f"{name} was {said.stale[name]}" for name in names if name in said.stale)
-    return _told(line, "ask", joined(not_known(names), *stale), answer=names)
-
-
-def _line(
-    name: str,
-    what: str,
-    outcome: Outcome = "ask",
-    rules: RuleSet | None = None,
-    **more: Any,
-) -> RuleResult:
-    """Begin a line, of a rule set where it is one's."""
-    title, governs = (rules.title, rules.governs) if rules else ("", "")
-    return RuleResult(name, what, outcome=outcome, rules=title, governs=governs, **more)
+        yield by_word(begin(NOT_COVERED, what), NOT_COVERED, said)
 
 
 def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
     if rules.classes or fit.lighter:
         name = fit.name if rules.classes else f"that of the {rules.title}"
-        yield _line(
+        yield begin(
             "class",
             f"class of rocket: {name or 'not known'}",
             _CLASS_OUTCOME[fit.state],
@@ -314,7 +216,7 @@ def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
 
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
     if demand.rule.question:
-        found = [_settled(_of(demand), demand.rule.name, said)]
+        found = [by_word(_of(demand), demand.rule.name, said)]
     else:
         found = _of_a_limit(demand, facts, said)
     for line in found:
@@ -331,7 +233,7 @@ def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]
         return mild
     if strict and all(line.outcome == "pass" for line in strict):
         told = f"kept at either end of what is known of the {FACTS[demand.missing[0]].text}"
-        return [_told(line, "pass", told) for line in strict]
+        return [came_out(line, "pass", told) for line in strict]
     broken = [line for line in mild if line.outcome in _BROKEN]
     return broken or [_open(demand, said)]
 
@@ -349,7 +251,7 @@ def _against(
     if not areas:
         blank = replace(_of(demand), limit=limit)
         text = f"the site file draws no {group.text}"
-        yield _settled(blank, group.absent, said, text)
+        yield by_word(blank, group.absent, said, text)
         return
     near = [pair for pair in areas if not pair[1] >= limit]
     for area in near or [min(areas, key=lambda pair: pair[1])]:
@@ -360,7 +262,7 @@ def _of(demand: Demand) -> RuleResult:
     """Begin the line of a rule with why it applies, and nothing compared."""
     rule = demand.rule
     kind = None if rule.question else KINDS[rule.name]
-    return _line(
+    return begin(
         rule.name,
         rule.asks,
         rules=demand.rules,
@@ -376,9 +278,9 @@ def _open(demand: Demand, said: Answers) -> RuleResult:
     """Tell of a limit that could not be worked out."""
     excuse, line = demand.rule.excuse, _of(demand)
     if demand.missing:
-        return _unknown(line, demand.missing, said)
+        return unknown(line, demand.missing, said)
     if excuse:
-        return _settled(line, excuse.name, said, excuse.text)
+        return by_word(line, excuse.name, said, excuse.text)
     return replace(line, outcome="fail")
 
 
@@ -401,15 +303,15 @@ def _compared(
     if value is not None and _within(kind, value, limit):
         line = replace(line, answered=said.numbers.get(kind.fact) == value)
         if ends and not all(_within(kind, end, limit) for end in ends):
-            return _told(line, "hold", "not surely: see its interval")
+            return came_out(line, "hold", "not surely: see its interval")
         return replace(line, outcome="pass")
     if value is not None and not rule.excuse:
         own = said.numbers.get(kind.fact) == value
         line = replace(line, outcome="fail", answered=own)
     elif question := rule.excuse if value is not None else rule.stand_in:
-        line = _settled(line, question.name, said, question.text)
+        line = by_word(line, question.name, said, question.text)
     else:
-        line = _unknown(line, (kind.fact,), said)
+        line = unknown(line, (kind.fact,), said)
     mild = line.outcome == "fail" and demand.yardstick == "holds"
     return replace(line, outcome="hold") if mild else line
 
