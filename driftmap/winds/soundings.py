@@ -13,7 +13,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Final
+from typing import Final, TypeAlias
 
 from driftmap.air.atmosphere import altitude_of, fill_heights
 from driftmap.air.wind import WindLevel
@@ -263,8 +263,8 @@ def _station(text: str) -> str:
     return words[1] if words[0].isdigit() and len(words) > 1 else words[0]
 
 
-Column = tuple[str, float, int, int]
-"""Quantity, size of its unit in SI, and the characters it stands in."""
+_Columns: TypeAlias = dict[str, tuple[slice, float]]
+"""The characters each quantity stands in, and the size of its unit in SI."""
 
 
 def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
@@ -272,7 +272,6 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
         raise PlacedError(f"line {head + 1}", "no line of units follows")
     with at(f"line {head + 1}"):
         columns = _fixed_columns(lines[head], lines[head + 1])
-    factors = {quantity: factor for quantity, factor, *_ in columns}
     rows: list[SondeRow] = []
     odd = 0
     for n, line in enumerate(lines[head + 2 :], head + 3):
@@ -285,24 +284,21 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
             continue
         if odd:
             raise PlacedError(f"line {odd}", "is no level, though levels follow it")
-        for quantity, _, a, b in columns if n == len(lines) else ():
-            if line[a:b].strip() and len(line) < b:
+        for quantity, (part, _) in columns.items() if n == len(lines) else ():
+            if line[part].strip() and len(line) < part.stop:
                 raise PlacedError(f"line {n}", f"{quantity} is cut short")
-        cells = {quantity: line[a:b].strip() for quantity, _, a, b in columns}
-        rows.append(_list_row(cells, factors, f"line {n}"))
+        cells = {q: (line[part].strip(), size) for q, (part, size) in columns.items()}
+        rows.append(_list_row(cells, f"line {n}"))
     return rows
 
 
-def _fixed_columns(names: str, units: str) -> list[Column]:
-    columns: list[Column] = []
+def _fixed_columns(names: str, units: str) -> _Columns:
+    columns: _Columns = {}
     start = 0
     for found in re.finditer(r"\S+", names):
-        quantity = _QUANTITIES.get(found[0].lower())
-        if quantity:
-            unit = units[start : found.end()].strip()
-            factor = _size(quantity, unit)
-            columns.append((quantity, factor, start, found.end()))
-        start = found.end()
+        part, start = slice(start, found.end()), found.end()
+        if quantity := _QUANTITIES.get(found[0].lower()):
+            columns[quantity] = part, _size(quantity, units[part].strip())
     return columns
 
 
@@ -324,9 +320,8 @@ def _from_commas(text: str, setting: Setting) -> Reading:
 
     rows, time, place = [], None, ("", "")
     for where, cells in rows_of(text, None, find, 0, _MOST):
-        told = {quantity: cells[name] for quantity, (name, _) in held.items()}
-        factors = {quantity: factor for quantity, (_, factor) in held.items()}
-        rows.append(_list_row(told, factors, where))
+        told = {q: (cells[name], size) for q, (name, size) in held.items()}
+        rows.append(_list_row(told, where))
         if len(rows) == 1:
             time = _clock(cells.get("time", ""))
             place = cells.get("latitude", ""), cells.get("longitude", "")
@@ -342,12 +337,13 @@ def _clock(text: str) -> datetime | None:
         return None
 
 
-def _list_row(cells: dict[str, str], factors: dict[str, float], where: str) -> SondeRow:
+def _list_row(cells: dict[str, tuple[str, float]], where: str) -> SondeRow:
+    """Read a level from what stands in its columns, with the sizes of their units."""
     told: dict[str, float | None] = dict.fromkeys(words("names")["sounding"])
-    for quantity, factor in factors.items():
-        if cell := cells.get(quantity, ""):
+    for quantity, (cell, size) in cells.items():
+        if cell:
             try:
-                told[quantity] = float(cell) * factor
+                told[quantity] = float(cell) * size
             except ValueError:
                 raise PlacedError(
                     where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
