@@ -68,13 +68,12 @@ def fetch_forecast(
     no young answer was kept.
     """
     if setting.place is None:
-        raise WindError("forecast service", "", "the place of the site is not known")
+        raise _fault("", "the place of the site is not known")
     now = now or datetime.now(UTC)
     host = _checked(service)
     url = f"{service}?{urlencode(_query(*setting.place, setting.when))}"
-    kept = (
-        cache or _cache_folder()
-    ) / f"{hashlib.sha256(url.encode()).hexdigest()[:24]}.json"
+    name = hashlib.sha256(url.encode()).hexdigest()[:24]
+    kept = (cache or _cache_folder()) / f"{name}.json"
     at, answer = _kept(kept)
     old = None if at is None or at > now else now - at
     if old is not None and old <= FRESH:
@@ -97,17 +96,20 @@ def fetch_forecast(
 def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> Reading:
     offset = answer.get("utc_offset_seconds", 0)
     if offset != 0:
-        raise WindError(
-            "forecast service",
-            host,
-            f"answered in a zone {str(offset)[:20]} s from UTC, in which it was asked",
+        told = (
+            f"answered in a zone {str(offset)[:20]} s from UTC, in which it was asked"
         )
+        raise _fault(host, told)
     try:
         reading = read_answer(answer, host, setting, (f"{host}: {note}",))
     except ValueError as problem:
         where = f"{host} {getattr(problem, 'where', '')}".strip()
-        raise WindError("forecast service", where, str(problem)) from None
+        raise _fault(where, str(problem)) from None
     return check_seen(reading, setting)
+
+
+def _fault(where: str, problem: str) -> WindError:
+    return WindError("forecast service", where, problem)
 
 
 def _checked(service: str) -> str:
@@ -116,33 +118,18 @@ def _checked(service: str) -> str:
         local = parts.hostname in _LOCAL
         parts.port  # noqa: B018 - which is only looked at when asked for
     except ValueError as problem:
-        raise WindError(
-            "forecast service", "", f"address {service[:80]!r}: {problem}"
-        ) from None
-    if not parts.hostname or not (
-        parts.scheme == "https" or (parts.scheme == "http" and local)
-    ):
-        raise WindError(
-            "forecast service", "", f"address {service[:80]!r}; accepted is https://…"
-        )
+        raise _fault("", f"address {service[:80]!r}: {problem}") from None
+    safe = parts.scheme == "https" or (parts.scheme == "http" and local)
+    if not parts.hostname or not safe:
+        raise _fault("", f"address {service[:80]!r}; accepted is https://…")
     return parts.hostname
 
 
 def _query(latitude: float, longitude: float, when: datetime) -> dict[str, str]:
-    names = [
-        f"{what}_{z}m" for z in HEIGHTS for what in ("wind_speed", "wind_direction")
-    ]
+    low, high = ("wind_speed", "wind_direction"), ("geopotential_height", "temperature")
+    names = [f"{what}_{z}m" for z in HEIGHTS for what in low]
     names += ["wind_gusts_10m"]
-    names += [
-        f"{what}_{p}hPa"
-        for p in PRESSURES
-        for what in (
-            "wind_speed",
-            "wind_direction",
-            "geopotential_height",
-            "temperature",
-        )
-    ]
+    names += [f"{what}_{p}hPa" for p in PRESSURES for what in (*low, *high)]
     day = when.astimezone(UTC)
     return {
         "latitude": f"{latitude:.4f}",
@@ -203,8 +190,7 @@ def _asked(url: str, host: str) -> dict[str, Any]:
         got = TimeoutError(f"no whole answer in {PATIENCE:g} s")
     if isinstance(got, Exception):
         told = str(got) if isinstance(got, TimeoutError) else type(got).__name__
-        raise WindError(
-            "forecast service",
+        raise _fault(
             host,
             f"cannot be reached ({told}); without a network give a wind file, or words "
             'such as "12 mph from 240"',
@@ -260,7 +246,7 @@ def _parsed(body: bytes, status: int, host: str) -> dict[str, Any]:
     reason = answer.get("reason") if isinstance(answer, dict) else None
     if status != 200 or reason:
         told = f": {str(reason)[:200]}" if reason else ""
-        raise WindError("forecast service", host, f"answered {status}{told}")
+        raise _fault(host, f"answered {status}{told}")
     if not isinstance(answer, dict):
-        raise WindError("forecast service", host, "its answer is not the JSON expected")
+        raise _fault(host, "its answer is not the JSON expected")
     return answer

@@ -228,6 +228,9 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
     return tuple(sorted(set(heights)))
 
 
+_WHERE: Final = "how far its station stands is not known; tell it with --station-away"
+
+
 def _not_read_here(ground: Source | None) -> Iterator[str]:
     """Doubt a wind near the ground that nobody read at the field, which takes a minute."""
     if ground is None:
@@ -236,10 +239,7 @@ def _not_read_here(ground: Source | None) -> Iterator[str]:
     if ground.reading.forecast:
         yield f"{ground.name}: a forecast; nobody read the wind near the ground"
     elif away is None:
-        yield (
-            f"{ground.name}: how far its station stands is not known; tell it with "
-            "--station-away, or read the wind at the field"
-        )
+        yield f"{ground.name}: {_WHERE}, or read the wind at the field"
     elif _SAME_SKY < away <= _FAR_OFF:  # beyond it any report holds
         yield (
             f"{ground.name}: read {away / 1000:.0f} km from the site; read the wind at the "
@@ -256,7 +256,9 @@ def _warned(stack: Stack) -> Iterator[str]:
         if reading.visibility is not None and reading.visibility < POOR:
             yield f"{reading.source}: visibility of {reading.visibility / 1000:.1f} km"
     for reading in (s.reading for s in stack.used):
-        if reading.away is not None and reading.away > _FAR_OFF:  # of other country
+        if reading.away is None and reading.kind == "aloft":
+            yield f"{reading.source}: {_WHERE}"
+        elif reading.away is not None and reading.away > _FAR_OFF:  # of other country
             away = reading.away / 1000
             yield f"{reading.source} was measured {away:.0f} km from the site"
     yield from _leaps(stack.nodes)

@@ -186,6 +186,7 @@ def _field(
 _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
 _MOST: Final = 20_000  # levels
+_LONGEST: Final = timedelta(hours=4)  # that a balloon rises; assumed
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
     r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
@@ -318,13 +319,17 @@ def _from_commas(text: str, setting: Setting) -> Reading:
             if quantity not in held:
                 raise ValueError(f"no column of {quantity}")
 
-    rows, time, place = [], None, ("", "")
+    rows, stamps, place = [], [], ("", "")
     for where, cells in rows_of(text, None, find, 0, _MOST):
         told = {q: (cells[name], size) for q, (name, size) in held.items()}
         rows.append(_list_row(told, where))
+        stamps.append(cells.get("time", ""))
         if len(rows) == 1:
-            time = _clock(cells.get("time", ""))
             place = cells.get("latitude", ""), cells.get("longitude", "")
+    time = _clock(stamps[0]) if stamps else None
+    ends = (_clock(pick(stamps)) for pick in (min, max) if stamps)
+    if time and any(end and abs(end - time) > _LONGEST for end in ends):
+        raise ValueError("holds rows of times hours apart; keep one sounding")
     name = _name("", time)
     away = _away(*place, name, setting)
     return sounding(rows, name=name, valid=time, setting=setting, away=away)

@@ -19,7 +19,7 @@ from driftmap.winds.reading import (
     check_direction,
     check_speed,
     check_zone,
-    parse_time,
+    clock_time,
     words,
 )
 
@@ -364,25 +364,20 @@ def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
 def _today(text: str, setting: Setting) -> tuple[datetime, list[str]]:
     """Give the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
-    hour, rest = clock.split(":", 1)
-    if rest[2:] in {"AM", "PM"}:
-        hour, rest = _of_day(hour, rest[2:]), rest[:2]
-    seen, notes = setting.seen_by, []
+    if clock[-2:] in {"AM", "PM"}:
+        hour, minutes = clock[:-2].split(":", 1)
+        clock = f"{_of_day(hour, clock[-2:])}:{minutes}"
     try:
-        zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
-        day = seen.astimezone(zone or setting.zone).date()
-        time = parse_time(
-            f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", zone=setting.zone, local=True
-        )
+        time = clock_time(clock, setting.seen_by, setting.zone)
     except ValueError:
         raise ValueError(f"{text!r} is no time; accepted is 14:05 or 21:05Z") from None
-    if zone is None and setting.zone is not None:
-        try:
-            check_zone(setting.zone, seen)
-        except ValueError as problem:
-            raise ValueError(f"{text!r} {problem}") from None
-        notes = [f"{text} is taken in the zone of --when, {time:UTC%z}"]
-    return time, notes
+    if setting.zone is None or re.search("[-+Z]", clock):
+        return time, []
+    try:
+        check_zone(setting.zone, setting.seen_by)
+    except ValueError as problem:
+        raise ValueError(f"{text!r} {problem}") from None
+    return time, [f"{text} is taken in the zone of --when, {time:UTC%z}"]
 
 
 def _of_day(hour: str, half: str) -> str:

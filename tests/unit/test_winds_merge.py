@@ -594,6 +594,16 @@ def test_a_meter_at_the_knee_tells_of_more_at_the_head(height):
     assert any("carried to 2 m" in note for note in wind.assumed)
 
 
+@pytest.mark.parametrize("away", [None, 30_000.0])
+def test_a_wind_aloft_of_nobody_knows_where_holds(away):
+    aloft = replace(_layers((500, 240, 9), (900, 240, 9), age=0.2), away=away)
+    wind = merge([_surface(age=0.0), aloft], HERE)
+    told = (
+        "sounding: how far its station stands is not known; tell it with --station-away"
+    )
+    assert wind.warned == ((told,) if away is None else ())
+
+
 def test_where_a_station_stands_is_known_better_than_told():
     """One figure for all reports, typed for the nearest, brings no other nearer."""
     setting = Setting(0.0, place=(40.0, -117.0), station_away=5000.0)

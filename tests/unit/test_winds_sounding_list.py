@@ -148,3 +148,13 @@ def test_where_the_station_stands_is_read_and_known_better_than_told():
             reading = _read(text, place=(40.1, -119.2), station_away=told)
             assert reading.away == pytest.approx(11_120, rel=0.01)
     assert _read(COMMAS, place=(40.1, -119.2)).away is None
+
+
+def test_two_soundings_in_one_table_are_not_mixed():
+    later = COMMAS.replace("2014-02-20 11", "2014-02-20 23").splitlines()[1:]
+    with pytest.raises(WindError, match="times hours apart; keep one sounding"):
+        _read(
+            "\n".join(
+                [COMMAS.rstrip(), *(row.replace("180,", "185,", 1) for row in later)]
+            )
+        )
