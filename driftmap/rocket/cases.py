@@ -7,34 +7,34 @@ in `LIKELIHOOD`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Final, TypeAlias
+from typing import Final
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
-from driftmap.formulas.flutter import (
-    BENDING_STRENGTH,
-    LAYER_STRENGTH,
-    PRINTED,
-    SHEAR_MODULUS,
-)
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.bodies import Bench, bench_of
-from driftmap.rocket.case import Body, Breaks, Case, CaseTree, Release, Stage
+from driftmap.rocket.breaking import (
+    BREAKS_OFF,
+    bend,
+    case_ejected,
+    fins_off,
+    flutter,
+    nose_lost,
+)
+from driftmap.rocket.case import Body, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Device, Flight
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.offpath import (
     bursts,
     goes_off,
     part_lit,
-    still_burning,
     tears_loose,
     tips_over,
 )
 from driftmap.rocket.outcomes import opened, opened_as_planned
 from driftmap.rocket.own import EARLY, own_cases
-from driftmap.rocket.staged import STAGED, not_flown, with_booster
+from driftmap.rocket.staged import STAGED, Cause, May, not_flown, with_booster
 
 __all__ = [
     "BARE",
@@ -49,9 +49,6 @@ __all__ = [
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
-BREAKS_OFF: Final = "breaks off"
-"""How a case ends in which a printed nose cone gives."""
-
 FRONT: Final = "front half"
 BROKEN: Final = "broken piece"
 
@@ -69,23 +66,7 @@ OWN_NAMES: Final = (
     BROKEN,
 )  # of bodies that no file lists
 
-BOUNDARY: Final = Spread(
-    "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
-)
-"""The published criterion is a line through scattered data; its scatter is assumed."""
-
-
-ASKEW: Final = Spread(
-    "uniform", 0.009, 0.052, "flies at 0.5 to 3° to the airstream even in still air"
-)
-"""Angle of attack of a rocket that swings, spins or is not quite straight. Assumed."""
-
 _UNDER_POWER: Final = ("first second", "rail", "off rail", "burn", "max q")
-
-GUST: Final = Spread(
-    "uniform", 0.3, 1.5, "meets sudden gusts of 0.3 to 1.5 times the wind at the rail"
-)
-"""Sharp change of the wind that bends fins, over the wind on leaving the rail. Assumed."""
 
 
 def _works(bench: Bench) -> list[Case]:
@@ -158,67 +139,6 @@ def _tangled(bench: Bench) -> list[Case]:
     return [Case("canopy tangles", fall.release, (body,))]
 
 
-def _loose(bench: Bench, kind: str) -> tuple[list[Body], float]:
-    """Let the pieces of a kind come off; give their mass as well [kg]."""
-    loose = [bench.loose(p) for p in bench.flight.pieces if p.kind == kind]
-    return loose, sum(body.mass * body.count for body in loose)
-
-
-def _fins(bench: Bench) -> list[Case]:
-    fins, less = _loose(bench, "fin")
-    body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
-    return [Case("fins come off", Release("max q"), (body, *fins))]
-
-
-def _flutter(bench: Bench) -> list[Case]:
-    """Shed the fins when the flight passes their flutter speed."""
-    cases = []
-    for fin in bench.flight.pieces:
-        if fin.kind != "fin" or fin.planform() is None:
-            continue
-        if fin.shear_modulus is not None:
-            stiff = Spread(
-                "normal", fin.shear_modulus, 0.1 * fin.shear_modulus, "spread 10 %"
-            )
-        else:
-            stiff = SHEAR_MODULUS[fin.material or ""]
-        bench.need(f"{fin.name} shear modulus", stiff, fin.name)
-        bench.need(f"{fin.name} flutter boundary", BOUNDARY, fin.name)
-        if fin.printed:
-            bench.need(f"{fin.name} printed", PRINTED, fin.name)
-        cases.append(_shed(bench, Breaks(fin, "flutter"), "flutters off"))
-    return cases
-
-
-def _bend(bench: Bench) -> list[Case]:
-    """Shed what a gust or its angle to the air bends more than it stands: fins, a printed nose."""
-    cases = []
-    for fin in bench.flight.pieces:
-        if fin.plate() is None and not (fin.kind == "nose cone" and fin.printed):
-            continue
-        stated = fin.strength or fin.layer_strength
-        if stated is not None:
-            strong = Spread("normal", stated, 0.15 * stated, "strength spread 15 %")
-        elif fin.printed:
-            strong = LAYER_STRENGTH
-        else:
-            strong = BENDING_STRENGTH[fin.material or ""]
-        bench.need(f"{fin.name} strength", strong, fin.name)
-        bench.need("fins askew", ASKEW, "rocket")
-        bench.need("gust on fins", GUST, "rocket")
-        told = "snaps" if fin.kind == "fin" else BREAKS_OFF
-        cases.append(_shed(bench, Breaks(fin, "bending"), told))
-    return cases
-
-
-def _shed(bench: Bench, what: Breaks, told: str) -> Case:
-    loose = bench.loose(what.fin)
-    less = loose.mass * loose.count
-    body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
-    release = Release("breaks", what.key)
-    return Case(f"{what.fin.name} {told}", release, (body, loose), only=what)
-
-
 def _main_at_apogee(bench: Bench) -> list[Case]:
     """Open everything at the first device's trigger."""
     first, *_, last = devices = bench.devices()
@@ -243,29 +163,11 @@ def _drogue_only(bench: Bench) -> list[Case]:
     return [Case("drogue only", fall.release, (bench.rocket(*fall.stages),))]
 
 
-def _nose_lost(bench: Bench) -> list[Case]:
-    noses, less = _loose(bench, "nose cone")
-    fall = bench.fall(bench.devices())
-    body = bench.rocket(*fall.stages, less=less)
-    return [Case("nose cone lost", fall.release, (body, *noses))]
-
-
-def _case_ejected(bench: Bench) -> list[Case]:
-    """Push out the motor case in place of the recovery; the rocket falls nose first."""
-    motors, less = _loose(bench, "motor case")
-    release = bench.fall(bench.devices()).release
-    body = bench.rocket(bench.nose_first(), less=less)
-    return [Case("motor case ejected", release, (body, *motors))]
-
-
-_May: TypeAlias = Callable[[Flight], bool]
-
-
-def _opens(count: int) -> _May:
+def _opens(count: int) -> May:
     return lambda flight: len(flight.recovery) >= count
 
 
-def _lists(kind: str) -> _May:
+def _lists(kind: str) -> May:
     return lambda flight: any(piece.kind == kind for piece in flight.pieces)
 
 
@@ -274,7 +176,7 @@ def _any(flight: Flight) -> bool:
     return True
 
 
-_CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
+_CASES: Final[tuple[Cause, ...]] = (
     (WORKS, _works, _opens(1)),
     (BARE, _bare, lambda flight: not flight.recovery),
     ("nothing deploys", _nothing, _opens(1)),
@@ -282,14 +184,14 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
     ("late opening", _late, _opens(1)),
     ("canopy tangles", _tangled, _opens(1)),
     ("cord cuts the tube", _cord_cuts, _opens(1)),
-    ("fins come off", _fins, _lists("fin")),
-    (CERTAIN, _flutter, _any),
-    (CERTAIN, _bend, _any),
+    ("fins come off", fins_off, _lists("fin")),
+    (CERTAIN, flutter, _any),
+    (CERTAIN, bend, _any),
     ("main at apogee", _main_at_apogee, _opens(2)),
     ("drogue only", _drogue_only, _opens(2)),
     ("drogue fails", _drogue_fails, _opens(2)),
-    ("nose cone lost", _nose_lost, _lists("nose cone")),
-    ("motor case ejected", _case_ejected, _lists("motor case")),
+    ("nose cone lost", nose_lost, _lists("nose cone")),
+    ("motor case ejected", case_ejected, _lists("motor case")),
     ("motor bursts", bursts, _any),
     ("goes off its path", goes_off, _any),
     ("rod tips over", tips_over, _any),

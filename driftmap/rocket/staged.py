@@ -28,6 +28,8 @@ __all__ = [
     "STAGED",
     "TOGETHER",
     "UNLIT",
+    "Cause",
+    "May",
     "booster_by_opening",
     "not_flown",
     "with_booster",
@@ -223,10 +225,14 @@ def not_flown(flight: Flight) -> list[str]:
     return told
 
 
-_May: TypeAlias = Callable[[Flight], bool]
+May: TypeAlias = Callable[[Flight], bool]
+"""Whether a cause can happen to a flight."""
+
+Cause: TypeAlias = tuple[str, Callable[[Bench], list[Case]], May]
+"""A cause, what makes its cases, and which flights it can happen to."""
 
 
-def _above(what: str) -> _May:
+def _above(what: str) -> May:
     return lambda flight: flight.upper_name == what
 
 
@@ -234,7 +240,7 @@ def _two_stages(flight: Flight) -> bool:
     return flight.sustainer is not None
 
 
-STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
+STAGED: Final[tuple[Cause, ...]] = (
     *(
         (f"{what} {how}", partial(make, what), _above(what))
         for what in ("sustainer", "air start")
@@ -256,4 +262,4 @@ STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
         lambda flight: bool(flight.booster_fins),
     ),
 )
-"""Causes and what makes their cases, as in `driftmap.rocket.cases`."""
+"""Those of stages and motors lit in the air."""
