@@ -1,14 +1,25 @@
-"""Arrays of numbers and times with a zone, and one check of each for all that read them."""
+"""Arrays of numbers, times with a zone and names, and one check of each for all that read them."""
 
 from __future__ import annotations
 
+import unicodedata
 from datetime import datetime, timedelta
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["BoolArray", "FloatArray", "IntArray", "Kept", "checked", "zoned"]
+from driftmap.core.errors import quoted
+
+__all__ = [
+    "BoolArray",
+    "FloatArray",
+    "IntArray",
+    "Kept",
+    "checked",
+    "clean_text",
+    "zoned",
+]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 """Numbers as all formulas take and give them."""
@@ -92,3 +103,29 @@ def zoned(time: datetime) -> datetime:
         told = f"{time:%z}"
         raise ValueError(f"zone {told[:3]}:{told[3:5]}; accepted is -12:00 to +14:00")
     return time
+
+
+_LONGEST_NAME: Final = 80
+_JOINERS: Final = "\u200c\u200d"  # spelling of some scripts needs these two
+
+
+def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
+    """Check a name from a file and keep it as it is.
+
+    Result: the same text without blanks at its ends. Raises `ValueError` if it is not
+    text, empty, longer than `most`, or holds control or formatting characters (a line
+    break, a change of writing direction).
+    """
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError(f"must be text (got {quoted(value)})")
+    text = value.strip()
+    if len(text) > most:
+        raise ValueError(f"must have at most {most} characters (got {len(text)})")
+    for char in text:
+        kind = unicodedata.category(char)
+        if kind in {"Cc", "Cf", "Cs", "Zl", "Zp"} and char not in _JOINERS:
+            raise ValueError(
+                f"must hold no control characters (got U+{ord(char):04X} in "
+                f"{quoted(text)})"
+            )
+    return text

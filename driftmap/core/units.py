@@ -17,6 +17,7 @@ __all__ = [
     "STANDARD_GRAVITY",
     "bounded",
     "check_bounds",
+    "names_unit",
     "parse",
     "parse_spread",
     "quantity",
@@ -242,14 +243,25 @@ def quantity(value: object, dimension: str) -> float:
     --------
     >>> quantity("1/4", "number"), quantity("100 ft", "length")
     (0.25, 30.48)
+    >>> quantity("1e3", "length")
+    Traceback (most recent call last):
+    ValueError: '1e3' must name its unit of length; write a number and one of m, mm, cm, km, ft, in, mi, nmi
     """
     if dimension in {"number", "share"}:
         parts = re.fullmatch(r"\s*(\d+)\s*/\s*(\d+)\s*", str(value))
         if parts and int(parts[2]) > 0:
             return int(parts[1]) / int(parts[2])
-    elif not isinstance(value, str) or not re.search(r"[A-Za-z]", value):
-        raise ValueError(f"{value!r} must name its unit of {dimension}")
-    return parse(value, dimension)
+    number = parse(value, dimension)
+    if "" not in DIMENSIONS[dimension] and not names_unit(value):
+        told = f"must name its unit of {dimension}; {_accepted(dimension)}"
+        raise ValueError(f"{quoted(value)} {told}")
+    return number
+
+
+def names_unit(value: object) -> bool:
+    """Tell whether a quantity that can be read names its unit."""
+    match = _NUMBER.match(value) if isinstance(value, str) else None
+    return match is not None and match[2] != ""
 
 
 def bounded(

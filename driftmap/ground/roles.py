@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -12,6 +11,7 @@ from typing import Final
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core import units
+from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.ground.geojson import Feature
 
@@ -20,9 +20,7 @@ __all__ = [
     "ROLES",
     "SHELTERS",
     "Mark",
-    "clean_text",
     "near_misses",
-    "read_length",
     "read_mark",
 ]
 
@@ -66,8 +64,6 @@ _KEYS: Final = (
 )
 _CEILINGS: Final = ("ceiling", "ceiling_altitude")
 _MOST_PEOPLE: Final = 1_000_000
-_LONGEST_NAME: Final = 80
-_JOINERS: Final = "\u200c\u200d"  # spelling of some scripts needs these two
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,48 +131,6 @@ def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
         if key not in ours and close:
             found[key] = close[0]
     return found
-
-
-def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
-    """Check a name from a file and keep it as it is.
-
-    Result: the same text without blanks at its ends. Raises `ValueError` if it is not
-    text, empty, longer than `most`, or holds control or formatting characters (a line
-    break, a change of writing direction).
-    """
-    if not isinstance(value, str) or not value.strip():
-        raise ValueError(f"must be text (got {quoted(value)})")
-    text = value.strip()
-    if len(text) > most:
-        raise ValueError(f"must have at most {most} characters (got {len(text)})")
-    for char in text:
-        kind = unicodedata.category(char)
-        if kind in {"Cc", "Cf", "Cs", "Zl", "Zp"} and char not in _JOINERS:
-            raise ValueError(
-                f"must hold no control characters (got U+{ord(char):04X} in "
-                f"{quoted(text)})"
-            )
-    return text
-
-
-def read_length(properties: Mapping[str, object], key: str) -> float | None:
-    """Read a length that a file may give; a bare number is refused.
-
-    Heights are told in feet and in metres, and a bare 3000 would be taken for either.
-
-    Result: length [m]; None if the key is missing. Raises `ValueError` if the value is
-    not a length with its unit.
-    """
-    if key not in properties:
-        return None
-    value = properties[key]
-    length = units.parse(value, "length")
-    if not (isinstance(value, str) and value.strip()[-1].isalpha()):
-        raise ValueError(
-            f"must bear its unit, such as '{length:g} m' or '{length:g} ft' "
-            f"(got {quoted(value)})"
-        )
-    return length
 
 
 def read_mark(feature: Feature) -> Mark:
@@ -297,15 +251,17 @@ def _lengths(feature: Feature, role: str) -> tuple[dict[str, float | None], list
 
 
 def _positive(properties: Mapping[str, object], key: str) -> float | None:
+    if key not in properties:
+        return None
     try:
-        length = read_length(properties, key)
+        length = units.quantity(properties[key], "length")
     except ValueError as error:
         if key not in _CEILINGS:
             raise
         raise ValueError(
             f"{error}; ceiling is above the ground, ceiling_altitude above sea level"
         ) from error
-    if length is not None and length <= 0:
+    if length <= 0:
         raise ValueError(f"must be more than 0 m (got {quoted(properties[key])})")
     return length
 

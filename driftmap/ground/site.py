@@ -13,20 +13,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core import units
+from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
 from driftmap.core.files import said_in
 from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
 from driftmap.ground.backdrop import Picture, read_picture
 from driftmap.ground.geojson import Collection, read_collection
-from driftmap.ground.roles import (
-    OCCUPIED,
-    ROLES,
-    Mark,
-    clean_text,
-    near_misses,
-    read_length,
-    read_mark,
-)
+from driftmap.ground.roles import OCCUPIED, ROLES, Mark, near_misses, read_mark
 
 __all__ = ["FARTHEST_PLACE", "OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
 
@@ -163,13 +156,13 @@ def _header(collection: Collection) -> _Header:
 
 def _elevation(members: Mapping[str, object]) -> float:
     with at("elevation"):
-        elevation = read_length(members, "elevation")
         low, high = _ELEVATIONS
-        if elevation is None:
+        if "elevation" not in members:
             raise ValueError(
                 "missing: height of the pad above mean sea level, such as '3986 ft', "
                 "beside 'type' and 'features'"
             )
+        elevation = units.quantity(members["elevation"], "length")
         if not low <= elevation <= high:
             raise ValueError(
                 f"must lie in {low:g} to {high:g} m (got {quoted(members['elevation'])})"

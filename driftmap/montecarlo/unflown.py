@@ -43,7 +43,7 @@ def above_apogee(
                 )
 
 
-_EARLY: Final = 2.0  # s before apogee, where it still rises at 20 m/s
+_EARLY: Final = 1.0  # s before apogee, where it still rises at 10 m/s
 _FEW: Final = 0.01  # of the flights; assumed, both
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from driftmap.core.units import parse, parse_spread
+from driftmap.core.units import names_unit, parse, parse_spread
 
 __all__ = [
     "Altitude",
@@ -79,9 +79,8 @@ class ReadsTold(Reads):
     def __call__(self, value: object) -> Any:
         """Give it in SI."""
         found = Reads.__call__(self, value)
-        told = isinstance(value, str) and value.strip()[-1:].isalpha()
-        if found and not told:
-            raise ValueError(f"must bear its unit: {self.hint} (got {value!r})")
+        if found and not names_unit(value):
+            raise ValueError(f"must name its unit: {self.hint} (got {value!r})")
         return found
 
 
@@ -259,7 +258,7 @@ def read_trigger(value: object) -> Trigger:
             except ValueError:
                 continue
             # A bare number could be metres or seconds: the unit decides.
-            if number > 0 and re.match(r"[^±]*?\d\.?\s*[a-z]", value):
+            if number > 0 and names_unit(re.split(r"±|\+/-", value)[0]):
                 return Trigger(at, number, spread)
     raise ValueError(
         f'{value!r} must be "apogee", a height with its unit such as "150 m" (on the '

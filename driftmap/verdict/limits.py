@@ -9,9 +9,9 @@ from math import degrees, inf
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
+from driftmap.core.checks import clean_text
 from driftmap.core.errors import FlightError, SiteError, located, nearest
 from driftmap.core.units import parse
-from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight

@@ -142,7 +142,7 @@ def test_club_question_and_paths_beside_the_file(tmp_path):
         (ROW.replace('"15 mph"', '"15 furlongs"'), ["limit", "no unit of speed", "mph"]),
         (ROW.replace('"15 mph"', "15"), ["limit", "must name its unit of speed"]),
         (ROW.replace('"15 mph"', '"-1 mph"'), ["limit", "above 0"]),
-        (ROW.replace('"15 mph"', "true"), ["limit", "must name its unit"]),
+        (ROW.replace('"15 mph"', "true"), ["limit", "True is no speed"]),
         (ROW.replace('limit = "15 mph"', ""), ["needs one of limit, share, table"]),
         (ROW.replace("text =", "note ="), ["needs 'text'"]),
         (ROW + 'share = "1/2"\n', ["needs share and share_of together"]),
