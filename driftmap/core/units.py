@@ -117,12 +117,15 @@ DIMENSIONS: Final = MappingProxyType(
 _BARE: Final = MappingProxyType({"angle": math.pi / 180})
 """Unit of a bare number where it is not the SI unit: angles are in degrees."""
 
+_FAR: Final = ("km", "mi", "nmi")
+"""Nothing here is a thousand of these: a comma among their digits is a decimal one, or a slip."""
+
 _OFFSET: Final = MappingProxyType({"C": 273.15, "F": 459.67 * 5 / 9})
 _TOLD: Final = MappingProxyType({"temperature": "C", "pressure": "hPa"})
 """Unit in which bounds are told where it is not the SI unit."""
 
 _NUMBER: Final = re.compile(
-    r"\s*([-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$"
+    r"\s*([-+]?(?:[1-9]\d{0,2}(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$"
 )
 
 _READ: Final = MappingProxyType(
@@ -196,6 +199,11 @@ def parse(value: object, dimension: str) -> float:
             )
         if unit and unit not in table:
             raise ValueError(f"{quoted(value)} {_amiss(unit, dimension)}")
+        if "," in match[1] and unit in _FAR:
+            told = (
+                f"may be thousands or a decimal comma; write it without, as 1.5 {unit}"
+            )
+            raise ValueError(f"{quoted(value)} {told}")
         number = _float(match[1].replace(",", ""))
     else:
         number, unit = _float(value), ""

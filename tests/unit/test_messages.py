@@ -95,6 +95,15 @@ def test_huge_numbers_are_no_quantities(value):
     assert len(str(caught.value)) < 200
 
 
+@pytest.mark.parametrize(
+    "text", ["0,250 km", "0,500 m", "1,852 km", "1,250 nmi", "1,5 m"]
+)
+def test_what_may_be_a_decimal_comma_is_no_thousands(text):
+    with pytest.raises(ValueError, match="decimal comma"):
+        parse(text, "length")
+    assert parse("1,500 ft", "length") == pytest.approx(457.2)
+
+
 def test_what_stands_between_two_quotes_is_kept():
     text = f"feature 1 ('Pads'), role: must be one of {', '.join('abcdefgh' * 6)} (got 'x')"
     assert one_line(text) == text

@@ -7,10 +7,12 @@ const POINTS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "S
 
 // "300 ft" to metres; throws what is accepted.
 export function metres(text, what = "length") {
-  // A comma parts thousands, as everywhere else: 1,200 ft; 1,5 km is refused.
-  const found = /^\s*(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)\s*([a-z]*)\s*$/i.exec(text);
+  // A comma parts thousands, as everywhere else: 1,200 ft; 1,5 km is refused, and 1,852 km,
+  // since nothing here is a thousand of those.
+  const found = /^\s*([1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)\s*([a-z]*)\s*$/i.exec(text);
   const unit = found && (found[2].toLowerCase() || "");
-  if (!found || !(unit in UNITS)) throw new Error(`${what}: "${text.trim()}" is no length; write such as 300 ft, 1,200 ft or 1.5 km`);
+  const far = found && found[1].includes(",") && ["km", "mi", "nmi"].includes(unit);
+  if (!found || far || !(unit in UNITS)) throw new Error(`${what}: "${text.trim()}" is no length; write such as 300 ft, 1,200 ft or 1.5 km`);
   return Number(found[1].replaceAll(",", "")) * UNITS[unit];
 }
 
