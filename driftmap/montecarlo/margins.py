@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -153,6 +154,8 @@ class Margin:
         ``"m/s"``, ``"m"``, ``"Pa"``, ``"times"``, or none for a plain number.
     against : float or None
         What it is held against.
+    kind, piece : str
+        Of a piece that may come off: ``"flutter"`` or ``"bending"``, and its name.
     """
 
     name: str
@@ -161,6 +164,16 @@ class Margin:
     p95: float
     unit: str = ""
     against: float | None = None
+    kind: str = ""
+    piece: str = ""
+
+
+_OVER: Final = MappingProxyType(
+    {
+        "flutter": "flutter speed over speed",
+        "bending": "strength of the root over its stress",
+    }
+)
 
 
 def margins(cloud: Cloud) -> tuple[Margin, ...]:
@@ -185,12 +198,10 @@ def margins(cloud: Cloud) -> tuple[Margin, ...]:
     ]
     found = [Margin(name, *ends(v), unit=unit) for name, v, unit in figures]
     for name, values in cloud.margins.items():
-        told = "flutter speed over speed"
-        if name.startswith("bending"):
-            told = "strength of the root over its stress"
-        label = f"{name}: {told}, least on the way"
+        kind, _, piece = name.partition(" of ")
+        label = f"{name}: {_OVER[kind]}, least on the way"
         least = ends(np.minimum(values, 100.0))
-        found.append(Margin(label, *least, unit="times", against=1.0))
+        found.append(Margin(label, *least, "times", 1.0, kind, piece))
     return tuple(found)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
@@ -55,23 +54,18 @@ def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list
 def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
     for m in data["margins"]:
         ends = [_amount(m[k], m["unit"], voice) for k in ("p50", "p5", "p95")]
-        text = (
-            f"{_margin(m['name'], voice)}: {ends[0]} ({voice.span(ends[1], ends[2])})"
-        )
+        text = f"{_margin(m, voice)}: {ends[0]} ({voice.span(ends[1], ends[2])})"
         if m["against"] is not None:
             least = _amount(m["against"], m["unit"], voice)
             text = voice.say("margin.least", told=text, value=least)
         yield text
 
 
-_OF_FINS: Final = re.compile("(flutter|bending) of (.+?): .*")
-
-
-def _margin(name: str, voice: Voice) -> str:
-    if found := _OF_FINS.fullmatch(name):
-        what, piece = found.groups()
-        return voice.say(f"margin.{what}", piece=voice.known("piece", piece))
-    return voice.known("margin", name)
+def _margin(margin: dict[str, Any], voice: Voice) -> str:
+    if margin["piece"]:
+        piece = voice.known("piece", margin["piece"])
+        return voice.say(f"margin.{margin['kind']}", piece=piece)
+    return voice.known("margin", margin["name"])
 
 
 def cases_page(data: dict[str, Any], voice: Voice) -> str:
