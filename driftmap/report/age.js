@@ -10,6 +10,7 @@ const age = (() => {
 
   // Where the page is shown by one that knows of newer words, why this one is over.
   let over = "";
+  let paper = false; // minutes that are left would stand still there
   window.addEventListener("message", event => {
     if (event.source !== window.parent || event.source === window) return;
     over = String(event.data);
@@ -43,13 +44,19 @@ const age = (() => {
     }
     const left = Math.ceil((AGE.until - now) / 60000);
     // That so many minutes are left is told of a go alone: of any other word it would read as one.
-    const told = why || (AGE.word === "go" ? AGE.good.replace(/\.$/, ` (${AGE.left.replace("{minutes}", left)}).`) : AGE.good);
+    const told = why || (AGE.word === "go" && !paper ? AGE.good.replace(/\.$/, ` (${AGE.left.replace("{minutes}", left)}).`) : AGE.good);
     if (line.textContent !== told) line.textContent = told;
     return held;
   }
 
   // A page that slept looks again before anyone reads it.
-  for (const event of ["pageshow", "focus", "beforeprint"]) window.addEventListener(event, () => show());
+  for (const event of ["pageshow", "focus"]) window.addEventListener(event, () => show());
+  for (const event of ["beforeprint", "afterprint"]) {
+    window.addEventListener(event, () => {
+      paper = event === "beforeprint";
+      show();
+    });
+  }
   document.addEventListener("visibilitychange", () => show());
   setInterval(() => show(), 5000);
   show();

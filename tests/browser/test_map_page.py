@@ -506,7 +506,12 @@ def test_a_go_falls_to_hold_when_its_time_is_over(browser, demo, just_now, tmp_p
     browser.open(path)
     word, go, told = browser.js(HEAD)
     assert (word, go) == ("GO", True)
-    assert re.search(r"Valid until \d\d:\d\d( UTC)? \(20.min left\)\.", told)
+    until = r"Valid until \d\d:\d\d( UTC)?"
+    assert re.search(rf"{until} \(20.min left\)\.", told)
+    browser.js("dispatchEvent(new Event('beforeprint'))")  # on paper they stand still
+    assert re.search(rf"{until}\.$", browser.js(HEAD)[2])
+    browser.js("dispatchEvent(new Event('afterprint'))")
+    assert browser.js(HEAD)[2] == told
     for minutes, says in ((21, "TOO OLD"), (24 * 60, "TOO OLD"), (-30, "Not yet")):
         browser.js("age.show(Date.now() + 60000 * arguments[0])", minutes)
         word, go, told = browser.js(HEAD)
