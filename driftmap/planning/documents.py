@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import asdict
 from datetime import timedelta
 from importlib.metadata import version
@@ -364,11 +364,12 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
     """
     density = float(air_density(setup.site.elevation))
     alone = found[0].name == PLANNED
+    asked = {c.name for c in found[0].assessment.checks if c.question}
     return {
         "flight": setup.flight.name,
         "seed": setup.seed,
         "samples": setup.samples,
-        "alternatives": [_alternative(one) for one in found],
+        "alternatives": [_alternative(one, asked) for one in found],
         # What is assumed of one way alone bears its name in the text.
         "assumed": _each(one.assessment.assumed for one in found),
         "made_up": alone and not setup.flight.alternatives,
@@ -377,8 +378,20 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
     }
 
 
-def _alternative(one: Compared) -> dict[str, Any]:
+def _word_beside(verdict: str, held: Sequence[Check], asked: Set[str]) -> str:
+    """Give the word of an alternative.
+
+    Where it is held by what was answered for the plan alone, it is a go if that is
+    answered again.
+    """
+    anew = all(check.question and check.name not in asked for check in held)
+    return "go if" if held and anew else verdict
+
+
+def _alternative(one: Compared, asked: Set[str]) -> dict[str, Any]:
+    """Tell one of them; ``asked``: what is open of the plan."""
     cloud, worst = one.assessment.cloud, one.worst.total
+    held = [c for c in one.assessment.checks if c.outcome != "pass"]
     # Recovery as planned comes first; where it never holds, what becomes of it does.
     piece = document(one.assessment)["cases"][0]["pieces"][0]
     keys = (
@@ -391,8 +404,8 @@ def _alternative(one: Compared) -> dict[str, Any]:
     )
     return {
         "name": one.name,
-        "verdict": one.assessment.verdict,
-        "held_by": [c.name for c in one.assessment.checks if c.outcome != "pass"],
+        "verdict": _word_beside(one.assessment.verdict, held, asked),
+        "held_by": [c.name for c in held],
         **{key: piece[key] for key in keys},
         "worst_area_hit": worst.estimate,
         "worst_area_interval": [worst.lower, worst.upper],

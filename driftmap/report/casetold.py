@@ -243,10 +243,13 @@ def compare_rows(
         hit = voice.share(
             row["worst_area_hit"], row["worst_area_interval"], row["flights"]
         )
+        word = row["verdict"]
         told.append(
             [
                 _alternative(made[one.name], voice) if one.name in made else one.name,
-                verdict_word(row["verdict"], voice),
+                verdict_word(
+                    word.removesuffix(" if"), voice, conditional=word == "go if"
+                ),
                 voice.toward(row["mean_east_m"], row["mean_north_m"]),
                 voice.exact_away(row["radius_90_m"]),
                 voice.shown(row["time_s"]["p50"], "time"),

@@ -25,7 +25,7 @@ from driftmap.rules.kinds import (
     amount,
 )
 from driftmap.rules.occasion import HEAD, Occasion, read_head
-from driftmap.rules.reading import read_rules
+from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.ruleset import Question, RuleSet
 
 __all__ = [
@@ -204,17 +204,24 @@ _OF_THE_FILE: Final = {
 }
 """Facts that every flight file tells."""
 
+_OF_RECOVERY: Final = {"stability_checked", "recovery_otherwise"}
+"""What is asked of a flight and may be otherwise with another recovery."""
+
 
 def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
-    """Leave out each yes for a flight: of the same with another recovery it is asked anew.
+    """Leave out what was answered for a flight and may be otherwise with another recovery.
 
-    A "no" and figures, such as of rockets launched together, stand, but those that the other
-    has of its own. ``said``: answers for a flight; ``sets``: the rules they answer.
+    That is what hangs on recovery, and each yes to a question of one's own rules, of which
+    nobody here knows; a "no", and figures such as of rockets launched together, stand.
+
+    ``said``: answers for a flight; ``sets``: the rules they answer.
     """
-    asked = questions(sets)
-    yes = (name for name, answer in said.confirmed.items() if answer)
-    own = [name for name in yes if scope_of(name, asked) == "flight"]
-    own += said.numbers.keys() & _OF_THE_FILE
+    asked, known = questions(sets), questions(read_rules(rule_sets()))
+    own = said.numbers.keys() & _OF_THE_FILE
+    for name, yes in said.confirmed.items():
+        doubtful = name in _OF_RECOVERY or name not in known
+        if yes and doubtful and scope_of(name, asked) == "flight":
+            own.add(name)
     return said.without(dict.fromkeys(own, "answered for the plan: ask again"))
 
 

@@ -106,7 +106,7 @@ def compare(
 
 
 def _instead(setup: Setup, flight: Flight) -> Setup:
-    """Fly another rocket: what people answered for the one planned does not count for it."""
+    """Fly it with another recovery: what people answered of that does not count for it."""
     said = setup.answers
     if said is not None and setup.site.rules.strip():
         said = of_another(said, picked_rules(setup.site))

@@ -11,10 +11,12 @@ from driftmap import Setup, assess, compare, margins
 from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
+from driftmap.planning.documents import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
+from driftmap.verdict.check import Check, Kind
 
 
 @pytest.fixture(scope="module")
@@ -102,6 +104,23 @@ def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(one):
     )
     assert np.mean(far <= found.radius) == pytest.approx(0.9, abs=0.01)
     assert found.radii[0] < found.radii[1] < found.radii[2]
+
+
+@pytest.mark.parametrize(
+    ("open_", "hard", "word"),
+    [(("stable",), (), "go if"), (("leave",), (), "hold"), (("stable", "leave"), (), "hold"),
+     (("stable",), ("slow",), "hold"), ((), (), "go")],
+)  # fmt: skip
+def test_what_was_answered_for_the_plan_alone_makes_an_alternative_go_if(
+    open_, hard, word
+):
+    held = [
+        Check(
+            kind=Kind.RULE, name=name, outcome="warn", source="", question=name in open_
+        )
+        for name in (*open_, *hard)
+    ]
+    assert _word_beside("hold" if held else "go", held, {"leave"}) == word
 
 
 def test_long_work_says_how_far_it_is(compared):
