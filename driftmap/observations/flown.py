@@ -193,6 +193,12 @@ class Flown:
 
         Result: time since lift-off [s] and height above the site [m], shape (2, k).
         """
+        asked = ("highest", None)
+        if asked not in self.worked_out:
+            self.worked_out[asked] = self._highest()
+        return self.worked_out[asked]
+
+    def _highest(self) -> FloatArray:
         apogee = self.cloud.apogee
         top = np.stack([apogee.time, apogee.height])[:, self.who]
         part, body = self._part(ROCKET)

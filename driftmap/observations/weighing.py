@@ -35,6 +35,7 @@ __all__ = [
     "without",
 ]
 
+_DEEPEST = 300.0  # logarithm of a weight below the greatest that is none
 _DOUBTED = 0.5  # chance of a mistake from which a report is said to be at odds
 
 
@@ -183,7 +184,9 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighe
     highest = max(float(own.max()) for own in logs)
     if not np.isfinite(highest):
         raise AtOddsError(_at_odds(observations, each))
-    weights, total = _to_one([np.exp(own - highest) for own in logs])
+    # Numbers too small for their full precision are slow, and weigh nothing.
+    near = [np.where(own > highest - _DEEPEST, own - highest, -np.inf) for own in logs]
+    weights, total = _to_one([np.exp(own) for own in near])
     doubted = tuple(
         seen
         for number, seen in enumerate(observations)

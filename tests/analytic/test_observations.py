@@ -186,7 +186,7 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
 
     flown = cases["recovery works"]
     tree, plan = cloud.tree, cloud.plan
-    block = _Flights(plan, tree, wind, 4096, cloud.seed, 0, None)
+    block = _Flights(plan, tree, wind, 4096, cloud.seed, 0, Steered())
     body = flown.case.bodies[0]
     state = block.release(flown.case.release)
     stages = [*body.before, *body.stages]

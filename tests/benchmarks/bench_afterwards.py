@@ -9,6 +9,9 @@ and each report weighs it anew. The richer truth is an integrator of its own
 """
 
 import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does
+
 import sys
 import tempfile
 import time
