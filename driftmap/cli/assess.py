@@ -245,6 +245,7 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
+    from driftmap.report.instruct import watch
     from driftmap.report.sheet import brief_html, caller_html, poster_html
 
     writers = {
@@ -254,10 +255,8 @@ def brief_command(
     }
     result = assessment_of(run, out, tuple(writers))
     around = around_of(result, asked=stop_wind)
-    pages = {
-        name: write(result, voice, around=around) for name, write in writers.items()
-    }
-    write_all(out, pages)
+    seen = watch(result, voice)
+    write_all(out, {name: write(seen, around) for name, write in writers.items()})
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
     echo_flight(run.asked)
     ctx.exit(EXIT[result.verdict])

@@ -244,11 +244,11 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
     result = assessment_for(task)
     if what == "map":
         return map_html(result, units=task.units, language=language)
-    voice = Voice(read_catalogue(language), task.units)
+    seen = watch(result, Voice(read_catalogue(language), task.units))
     if what == "field":
-        return field_image(watch(result, voice))
+        return field_image(seen)
     papers = {"sheet": brief_html, "poster": poster_html, "caller": caller_html}
-    return papers[what](result, voice)
+    return papers[what](seen)
 
 
 def _dial(task: Task, language: str) -> str:

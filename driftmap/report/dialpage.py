@@ -276,8 +276,8 @@ def _words(voice: Voice) -> dict[str, str]:
 def _todo(voice: Voice) -> dict[str, str]:
     """Give what to do for each word of a dial."""
     stand = stand_outside(("danger", "caution"), voice)
-    told = {"hold": "dial.not_yet", "no-go": "dial.do_not"}
-    return {w: voice.say(told[w]) if w in told else stand for w in WORDS}
+    told = {"hold": voice.say("dial.not_yet"), "no-go": voice.say("dial.do_not")}
+    return {word: told.get(word, stand) for word in WORDS}
 
 
 def _aloft(supposition: Supposition, voice: Voice) -> str:

@@ -15,7 +15,6 @@ from driftmap.report.instruct import (
     falls_free,
     instruction,
     moments,
-    watch,
 )
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
@@ -39,17 +38,15 @@ _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
 
-def brief_html(
-    assessment: Assessment, voice: Voice, *, around: Around | None = None
-) -> str:
+def brief_html(seen: Watch, around: Around | None = None) -> str:
     """Write the briefing of a flight.
 
-    ``voice``: what to say, and the units the reader picked; ``around``: from `driftmap.planning.winds_around`: the
-    sheet then says when it stops being true.
+    ``around``: from `driftmap.planning.winds_around`: the sheet then says when it stops
+    being true.
 
     Result: an HTML document; the same assessment gives the same text.
     """
-    seen = watch(assessment, voice)
+    assessment, voice = seen.told, seen.voice
     people = [spot for spot in seen.places if spot.stand]
     closed = _by_risk(seen.places)
     return _page(
@@ -198,31 +195,25 @@ def _made(a: Assessment, voice: Voice) -> str:
     )
 
 
-def poster_html(
-    assessment: Assessment, voice: Voice, *, around: Around | None = None
-) -> str:
+def poster_html(seen: Watch, around: Around | None = None) -> str:
     """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
 
     Parameters as for `brief_html`.
     """
-    seen = watch(assessment, voice)
     # It hangs at every crowd: left and right are their own where all have the same.
     lines = instruction(seen, named=not seen.one_side())
     # What may go astray stands on the sheet: a poster has few lines.
     told = [line for line in lines if line not in seen.stray]
-    if assessment.verdict == "no-go":
+    if seen.told.verdict == "no-go":
         told = told[:1]  # what to do in flight would read as if it flew
     return _page("poster", seen, around, picture=field_picture(seen), told=told)
 
 
-def caller_html(
-    assessment: Assessment, voice: Voice, *, around: Around | None = None
-) -> str:
+def caller_html(seen: Watch, around: Around | None = None) -> str:
     """Write what the caller reads aloud: the seconds, and when to call.
 
     Parameters as for `brief_html`.
     """
-    seen = watch(assessment, voice)
     return _page(
         "caller",
         seen,

@@ -14,6 +14,7 @@ import pypdf
 import pytest
 from awkward import HOSTILE
 
+from driftmap.report.instruct import watch
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, languages, read_catalogue
 from driftmap.rocket.flight import OwnCase
@@ -72,7 +73,7 @@ def crowded(demo):
 
 def written(assessment, folder, *, language="en", units="us"):
     path = folder / "briefing.html"
-    text = brief_html(assessment, Voice(read_catalogue(language), units))
+    text = brief_html(watch(assessment, Voice(read_catalogue(language), units)))
     path.write_text(text, encoding="utf-8")
     return path
 
@@ -189,7 +190,7 @@ def test_names_are_shown_and_never_run(browser, demo, tmp_path):
 def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write):
     """On a screen a go falls to hold by itself; what lapsed prints as it stands."""
     catalogue, path = read_catalogue("en"), tmp_path / "page.html"
-    page = write(just_now(demo, "go"), Voice(catalogue, "us"))
+    page = write(watch(just_now(demo, "go"), Voice(catalogue, "us")))
     path.write_text(page, encoding="utf-8")
     browser.open(path)
     assert "Valid until" in browser.find("#age").text
@@ -216,7 +217,7 @@ def test_poster_and_caller_are_one_page_in_every_language(
     for language in languages():
         catalogue = read_catalogue(language)
         path = tmp_path / f"{language}.html"
-        page = write(flown, Voice(catalogue, catalogue.units))
+        page = write(watch(flown, Voice(catalogue, catalogue.units)))
         path.write_text(page, encoding="utf-8")
         browser.open(path, width=320)
         assert browser.requests() == browser.complaints() == []
@@ -234,7 +235,7 @@ def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):
     """Lines of 28 pt or more, of a no-go five with the word; none that is to be heard is cut."""
     path = tmp_path / "poster.html"
     path.write_text(
-        poster_html(demo, Voice(read_catalogue("de"), "si")), encoding="utf-8"
+        poster_html(watch(demo, Voice(read_catalogue("de"), "si"))), encoding="utf-8"
     )
     browser.open(path)
     browser.cdp("Emulation.setEmulatedMedia", media="print")

@@ -13,6 +13,7 @@ from awkward import CONTRAST, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.ground.areas import to_local
+from driftmap.report.instruct import watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, read_catalogue
@@ -673,7 +674,7 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
     told = browser.js("return document.documentElement.outerHTML")
     assert latin_words(told, *names) == set()
     for write in (brief_html, poster_html, caller_html):
-        told = write(demo, Voice(language, "us"))
+        told = write(watch(demo, Voice(language, "us")))
         assert latin_words(told, *names) == set()
 
 

@@ -16,6 +16,7 @@ from awkward import CONTRAST, FINDINGS, ROOT, SITES
 
 from driftmap.ground.site import read_site
 from driftmap.report.dialpage import dial_html
+from driftmap.report.instruct import watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, read_catalogue
@@ -57,12 +58,13 @@ def pages(assessment, language="en"):
     """Give every page of an assessment."""
     catalogue = read_catalogue(language)
     yield "map", map_html(assessment, language=catalogue)
+    seen = watch(assessment, Voice(catalogue, catalogue.units))
     for name, write in (
         ("sheet", brief_html),
         ("poster", poster_html),
         ("caller", caller_html),
     ):
-        yield name, write(assessment, Voice(catalogue, catalogue.units))
+        yield name, write(seen)
 
 
 def look(browser, width, height, scheme, text):

@@ -73,7 +73,7 @@ def test_every_message_that_is_asked_for_is_in_the_catalogue(language, demo):
     asked = set()
     spied = dataclasses.replace(catalogue, messages=Spy(catalogue.messages, asked))
     for units in ("us", "si"):
-        page = brief_html(demo, Voice(spied, units))
+        page = brief_html(watch(demo, Voice(spied, units)))
         assert f'lang="{language}"' in page
         for caution in catalogue.cautions:
             assert caution in plain(page)
@@ -219,7 +219,7 @@ def test_a_club_can_bring_its_own_words(tmp_path, demo):
     path.write_text(
         ENGLISH.replace('title = "When to call HEADS UP"', 'title = "Shout LOOK OUT"')
     )
-    page = brief_html(demo, Voice(read_catalogue(str(path)), "us"))
+    page = brief_html(watch(demo, Voice(read_catalogue(str(path)), "us")))
     assert "Shout LOOK OUT" in plain(page)
 
 
@@ -288,7 +288,7 @@ def test_falls_agree_with_the_cloud(demo):
 
 
 def test_the_sheet_tells_seconds_for_every_case(demo, english):
-    told = plain(brief_html(demo, Voice(english, "us")))
+    told = plain(brief_html(watch(demo, Voice(english, "us"))))
     voice = Voice(english, "us")
     for fall in sheetfacts.falls(demo)[
         :_MOST_FALLS
@@ -347,7 +347,7 @@ def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
             zone = row["kind"] and voice.say(f"zone.{row['kind']}")
             assert [zone in t for t in mine] == [True] * bool(zone)
         counted = voice.say("instruct.counted", word=voice.say("verdict.go"))
-        pages = [poster_html(changed, voice), caller_html(changed, voice)]
+        pages = [poster_html(watch(changed, voice)), caller_html(watch(changed, voice))]
         if verdict == "go" or language == "en":
             pages.append(map_html(changed, language=language, units="si"))
         for page in pages:
@@ -386,7 +386,7 @@ def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
     for areas, told in (((south,), False), ((south, north), True)):
         site = dataclasses.replace(demo.site, areas=areas)
         changed = dataclasses.replace(demo, site=site, verdict="go")
-        assert (whose in plain(poster_html(changed, voice))) == told
+        assert (whose in plain(poster_html(watch(changed, voice)))) == told
 
 
 @pytest.mark.parametrize("said", ["fail", "warn", "pass"])
@@ -463,7 +463,7 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome, monkeypa
         is not Kind.UNDER_THE_FALL  # who stands there is marked though it passes
     )
     changed = dataclasses.replace(demo, checks=checks)
-    told = plain(brief_html(changed, Voice(english, "us")))
+    told = plain(brief_html(watch(changed, Voice(english, "us"))))
     row = re.search(rf"{area} [^;]*? of the pad; 120 people (.{{30}})", told)[1]
     flags = {"fail": "MOVE AWAY", "warn": "ask first"}
     if outcome == "pass":
@@ -494,7 +494,7 @@ def test_a_check_of_several_places_marks_each_of_them_first(
         if c.kind is not Kind.UNDER_THE_FALL
     ]
     changed = dataclasses.replace(demo, checks=(*others, under))
-    sheet = brief_html(changed, Voice(english, "us"))
+    sheet = brief_html(watch(changed, Voice(english, "us")))
     page, chart = map_html(changed), sheet[sheet.index("<svg class=") :]
     assert chart.count(f'<g class="name {outcome}">') == 2
     drawn = json.loads(re.search(r"const DRIFTMAP = (\{.*?\});\n", page)[1])["areas"]
@@ -563,7 +563,7 @@ def test_a_storm_leads_over_what_is_only_not_known_well_enough(english):
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
 def test_the_verdict_leads(demo, english, verdict):
     changed = dataclasses.replace(demo, verdict=verdict)
-    page = brief_html(changed, Voice(english, "us"))
+    page = brief_html(watch(changed, Voice(english, "us")))
     word = english.messages[f"verdict.{verdict}"]
     bare = word.replace("\u2011", "-")
     assert f"<title>{bare}: Willet 54</title>" in page
@@ -578,18 +578,18 @@ def test_failures_set_to_nothing_are_briefed_all_the_same(demo, english):
     every = {c.cause: 0.0 for c in demo.cloud.tree.cases if c.cause in LIKELIHOOD}
     flight = demo.flight.model_copy(update={"cases": every})
     alone = assess(flight, demo.site, demo.wind, samples=500)
-    told = plain(brief_html(alone, Voice(english, "us")))
+    told = plain(brief_html(watch(alone, Voice(english, "us"))))
     assert english.messages["case.nothing deploys"] in told
     assert "Count the seconds" in told
 
 
 def test_the_page_runs_only_its_clock_and_asks_for_nothing(demo, english):
-    page = brief_html(demo, Voice(english, "us"))
+    page = brief_html(watch(demo, Voice(english, "us")))
     assert page.count("<script") == 1
     assert "const AGE = {" in page
     assert "default-src" in page
     assert not re.search(r'(?:src|href)="(?!data:)|url\((?!#)', page)
-    assert page == brief_html(demo, Voice(english, "us"))
+    assert page == brief_html(watch(demo, Voice(english, "us")))
 
 
 @pytest.mark.parametrize("language", languages())

@@ -131,11 +131,13 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
         "booster" in told and second in told for told in heads_up(watch(staged, voice))
     )
     for page in (caller_html, brief_html):
-        assert second in page(staged, voice)
+        assert second in page(watch(staged, voice))
     # Of a no-go the crowd reads no line that sounds as if it flew.
     assert staged.verdict == "no-go"
-    assert second not in poster_html(staged, voice)
-    assert second in poster_html(dataclasses.replace(staged, verdict="hold"), voice)
+    assert second not in poster_html(watch(staged, voice))
+    assert second in poster_html(
+        watch(dataclasses.replace(staged, verdict="hold"), voice)
+    )
 
 
 def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged):
