@@ -278,12 +278,7 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
         Question(name=LARGER_JUDGED, text=LARGER, scope="flight"),
     ]
     for rules in (*sets, *read_rules(FLOOR)):
-        found += (q for kind in rules.classes for q in kind.confirmed)
-        for rule in rules.rules:
-            if rule.question:
-                asked = {"name": rule.name, "text": rule.question, "scope": rule.scope}
-                found.append(Question(**asked))
-            found += (q for q in (rule.excuse, rule.stand_in) if q is not None)
+        found += rules.asked
     named: dict[str, Question] = {}
     for question in found:  # of two of one name that whose answer holds for less counts
         held = named.get(question.name)

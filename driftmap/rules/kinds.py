@@ -246,7 +246,10 @@ TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
             "who may fly which motor": {"certification_level", "flier_certified"},
         },
         "air": {
-            "airspace": {"controlled_airspace", "airport_distance", "airspace_leave"},
+            "airspace": {
+                *("controlled_airspace", "uk_controlled_airspace", "airport_distance"),
+                *("airspace_leave", "swiss_airspace_leave", "nz_airspace_leave"),
+            },
             "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
         },
     }

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from driftmap.core.errors import InputError, PlacedError, located, nearest
 from driftmap.core.files import mistaken, row_name, toml_of
 from driftmap.ground.site import Site
+from driftmap.rules.kinds import FLOOR, GROUPS, LARGER_JUDGED, NOT_COVERED
 from driftmap.rules.ruleset import (
     Band,
     Condition,
@@ -52,7 +53,26 @@ def read_rules(
     found: dict[Path, RuleSet] = {}
     for name in names:
         _gather(_locate(name.strip(), Path(base), source), found, ())
+    _check_names(found)
     return tuple(found.values())
+
+
+def _check_names(found: dict[Path, RuleSet]) -> None:
+    """Refuse two questions of one name: a yes to the one would answer the other."""
+    every: dict[Path, RuleSet] = {}
+    for name in FLOOR:
+        _gather(_HOME / f"{name}.toml", every, ())
+    fixed = (NOT_COVERED, LARGER_JUDGED, *(group.absent for group in GROUPS.values()))
+    asked = dict.fromkeys(fixed, ("", Path("driftmap itself")))
+    for path, rules in (every | found).items():
+        for question in rules.asked:
+            text, where = asked.setdefault(question.name, (question.text, path))
+            # Classes of one file of the package may word one question each their way.
+            if text != question.text and not path == where == _HOME / path.name:
+                told = (
+                    f"is asked otherwise in {where.name}; accepted is a name of its own"
+                )
+                raise InputError(str(path), question.name, told)
 
 
 def _locate(name: str, base: Path, source: str) -> Path:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
@@ -325,6 +325,16 @@ class RuleSet:
     classes: tuple[RocketClass, ...]
     rules: tuple[Rule, ...]
     whole: tuple[Realm, ...] = ()
+
+    @property
+    def asked(self) -> Iterator[Question]:
+        """Every question of it, one behind a class or a limit among them."""
+        for kind in self.classes:
+            yield from kind.confirmed
+        for rule in self.rules:
+            if rule.question:
+                yield Question(name=rule.name, text=rule.question, scope=rule.scope)
+            yield from (q for q in (rule.excuse, rule.stand_in) if q is not None)
 
 
 def reason(condition: Condition, value: float) -> str:

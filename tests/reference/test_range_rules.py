@@ -321,12 +321,12 @@ def test_lift_off_weight_is_a_third_of_the_average_thrust():
     ("impulse", "name", "asks"),
     [
         (160.0, "rocket below the small-rocket rules", set[str]()),
-        (161.0, "small rocket", {"clear_airspace", "controlled_airspace"}),
-        (10_240.0, "small rocket", {"clear_airspace", "controlled_airspace"}),
+        (161.0, "small rocket", {"clear_airspace", "uk_controlled_airspace"}),
+        (10_240.0, "small rocket", {"clear_airspace", "uk_controlled_airspace"}),
         (
             10_241.0,
             "large rocket",
-            {"clear_airspace", "controlled_airspace", "large_rocket_permission"},
+            {"clear_airspace", "uk_controlled_airspace", "large_rocket_permission"},
         ),
     ],
 )
@@ -417,13 +417,16 @@ def test_australia_classes(change, name):
     ],
 )
 def test_larger_rockets_need_leave(rules, change, asks):
-    lines = judged(rules, "airspace_leave", MODEL | {"total_impulse": 10.0} | change)
+    of = {"switzerland": "swiss_", "new-zealand": "nz_"}.get(rules, "")
+    lines = judged(
+        rules, f"{of}airspace_leave", MODEL | {"total_impulse": 10.0} | change
+    )
     assert [line.outcome for line in lines] == ["ask"] * asks
 
 
 def test_switzerland_lets_models_fly_when_the_law_counts_them_so():
     said = {"swiss_model_rocket": True}
-    assert judged("switzerland", "airspace_leave", MODEL, **said) == []
+    assert judged("switzerland", "swiss_airspace_leave", MODEL, **said) == []
 
 
 @pytest.mark.parametrize(("metres", "kept"), [(1499.0, False), (1500.0, True)])

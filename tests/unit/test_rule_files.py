@@ -265,3 +265,31 @@ def test_every_kind_speaks_of_something_that_exists():
 
     for kind in KINDS.values():
         assert kind.fact in FACTS or kind.fact in GROUPS
+
+
+@pytest.mark.parametrize(
+    ("sets", "name", "where"),
+    [
+        (["us"], "sky_watched", "range.toml"),  # of what a set of the package extends
+        (["us"], "no_sparks", "us-model.toml"),  # behind a class
+        (["germany"], "airspace_leave", "germany.toml"),
+        ([], "no_people_near", "driftmap itself"),
+        ([], "landowner_leave", "range.toml"),  # of the floor, whatever is picked
+    ],
+)
+def test_a_question_of_ones_own_needs_a_name_of_its_own(tmp_path, sets, name, where):
+    """A yes to the other would answer it, and it was never shown."""
+    club = tmp_path / "club.toml"
+    row = (
+        f'[[rule]]\nname = "{name}"\nquestion = "the tower was rung"\nsource = "club"\n'
+    )
+    club.write_text(f'title = "Club"\n{row}', encoding="utf-8")
+    told = rf"club.toml: {name}: is asked otherwise in {where}; accepted is a name of"
+    with pytest.raises(InputError, match=told):
+        read_rules([*sets, str(club)])
+    club.write_text(f'title = "Club"\n{row}'.replace(name, "tower"), encoding="utf-8")
+    assert read_rules([*sets, str(club)])[-1].name == "club"
+
+
+def test_no_two_sets_of_the_package_ask_by_one_name():
+    assert {rules.name for rules in read_rules(rule_sets())} == set(rule_sets())
