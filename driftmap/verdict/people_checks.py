@@ -55,6 +55,10 @@ _WIRES: Final = 10.0
 """How far a rocket with its canopy and cord may come down beside the line as drawn and
 hang on it [m]; assumed."""
 
+_SPAN: Final = 10.0
+"""Half of a power line's width at the least [m], as of one drawn without a width: its wires
+hang apart and sway, however thin they are told; assumed."""
+
 _FETCHING: Final = (
     "nobody climbs or pokes for a rocket on a power line, nobody wades for one: an "
     "association's training counts five deaths in fifteen years on power lines "
@@ -160,11 +164,20 @@ def _wires_and_water(
         ("power line", Kind.ON_POWER_LINE, "power_line_hit"),
         ("water", Kind.IN_WATER, "water_hit"),
     ):
-        ground = [area for area in site.areas if area.role == role]
+        ground = tuple(area for area in site.areas if area.role == role)
         if ground:
-            about = _WIRES if role == "power line" else 0.0
-            p = mixture(cloud, reached(cloud, _union(tuple(ground)), beyond=about))
+            wires = role == "power line"
+            where = _wires(ground) if wires else _union(ground)
+            p = mixture(cloud, reached(cloud, where, beyond=_WIRES if wires else 0.0))
             yield estimated(kind, p, limits[key], note=_FETCHING)
+
+
+@lru_cache(maxsize=64)
+def _wires(areas: tuple[Area, ...]) -> BaseGeometry:
+    """Join power lines, none thinner than `_SPAN` to either side."""
+    parts = shapely.get_parts(_union(areas))
+    half = shapely.length(shapely.maximum_inscribed_circle(parts))
+    return shapely.union_all(shapely.buffer(parts, np.maximum(_SPAN - half, 0.0)))
 
 
 def _if(

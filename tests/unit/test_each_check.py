@@ -258,6 +258,17 @@ def test_wires_are_reached_from_ten_metres_and_water_is_not(quiet, to, kinds):
     assert set(spoken(moved(quiet, WORKS, to, 0.2), site())) == kinds
 
 
+@pytest.mark.parametrize(("wide", "away", "hit"), [
+    (0.01, 19.9, True), (0.01, 20.2, False),  # no narrower than one of no width
+    (20.0, 9.9, True), (20.0, 10.2, False), (60.0, 9.9, True), (60.0, 10.2, False),
+])  # fmt: skip
+def test_a_power_line_told_thin_is_no_thinner(quiet, wide, away, hit):
+    line = replace(WIRES, shape=shapely.box(-900, 600, 900, 600 + wide))
+    to = (100, 600 - away)
+    found = spoken(moved(quiet, WORKS, to, 0.2), replace(site(), areas=(line,)))
+    assert (Kind.ON_POWER_LINE in found) == hit
+
+
 def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     """Nothing seen in n flights is under 1 - 0.025^(1/n), near 3.69 / n (Clopper-Pearson)."""
     needs = {need.why: need.flights for need in judgement._needs(quiet, site())}
