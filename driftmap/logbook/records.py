@@ -179,18 +179,19 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
 
 def winds_of(
     entries: Sequence[Entry],
-) -> tuple[tuple[datetime, tuple[float, float, float]], ...]:
-    """Collect the winds near the ground that assessments were made for, but variable ones.
+) -> tuple[tuple[datetime, tuple[float | None, float, float]], ...]:
+    """Collect the winds near the ground that assessments were made for.
 
-    Result: time of each flight (UTC), and direction [deg], speed at 10 m and how far gusts
-    stand above it [m s⁻¹].
+    Result: time of each flight (UTC), and direction [deg], None where it was variable, speed
+    at 10 m and how far gusts stand above it [m s⁻¹].
     """
     found = []
     for entry in entries:
         wind = entry.body.get("wind_10_m", {})
-        if entry.kind == "assessment" and "from_rad" in wind:
+        if entry.kind == "assessment" and wind:
             when = datetime.fromisoformat(entry.body.get("when") or entry.at)
-            way = float(np.degrees(wind["from_rad"])) % 360
+            came = wind.get("from_rad")
+            way = None if came is None else float(np.degrees(came)) % 360
             above = float(wind.get("gust_above_mps", 0.0))
             near = (way, float(wind["speed_mps"]), above)
             found.append((when.astimezone(UTC), near))
