@@ -14,7 +14,7 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any, TypeVar
 
-__all__ = ["in_order", "processes"]
+__all__ = ["end_with", "in_order", "processes"]
 
 T = TypeVar("T")
 
@@ -76,6 +76,11 @@ def _begin(parent: int, *work: Callable[[int], Any]) -> None:
     """Leave Ctrl-C to the one that waits, and end with it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _WORK.extend(work)
+    end_with(parent)
+
+
+def end_with(parent: int) -> None:
+    """End this process when its parent is gone, whatever ended that."""
 
     def watch() -> None:
         while os.getppid() == parent:

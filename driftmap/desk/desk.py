@@ -21,6 +21,7 @@ from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
 from driftmap.desk.winds import setting_at, told_aside, wind_rows
 from driftmap.ground.site import Site, read_site
+from driftmap.logbook.written import curves_of
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
 
@@ -117,7 +118,7 @@ class Desk:
     def own(self, name: str) -> str:
         """Give the print of a flight file and of the curves that it names."""
         path = self.folder.path(name)
-        files = [path, *(path.parent / curve for curve in _curves(self._flight(name)))]
+        files = [path, *(path.parent / one for _, one in curves_of(self._flight(name)))]
         return repr([(file.name, stamp(file)) for file in files])
 
     def wanted(self) -> list[tuple[Item, Task, str]]:
@@ -335,15 +336,6 @@ class Desk:
         except DriftmapError as problem:
             return {"rows": [], "problem": self.folder.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
-
-
-def _curves(table: dict[str, Any]) -> Iterator[str]:
-    """Name the curves and records that a flight file names, wherever in it."""
-    for key, value in table.items():
-        if key in {"thrust_curve", "curve"} and isinstance(value, str):
-            yield value
-        elif isinstance(value, dict):
-            yield from _curves(value)
 
 
 def made(path: Path) -> Folder:

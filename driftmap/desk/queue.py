@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from multiprocessing.sharedctypes import Synchronized
 from typing import Final
 
+from driftmap.core.pools import end_with
 from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, warm
 from driftmap.winds.reading import present as now
@@ -263,14 +264,7 @@ def _begin(present: Synchronized[int] | None) -> None:
     """Let a worker go when the desk is gone, whatever ended it."""
     global _present  # noqa: PLW0603 - a process has one desk
     _present = present
-    parent = os.getppid()
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            threading.Event().wait(1.0)
-        os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
+    end_with(os.getppid())
 
 
 def _judged(task: Task, round_: int) -> Told:

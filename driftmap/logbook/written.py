@@ -25,6 +25,7 @@ from driftmap.verdict.kept import as_read, forecast, read_again
 __all__ = [
     "TEXTS",
     "assessment_entry",
+    "curves_of",
     "flight_contents",
     "inputs_of",
     "outcome_body",

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.spread import quantile
 from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
@@ -361,10 +362,5 @@ def _span(values: FloatArray, weights: FloatArray, written: Far) -> str:
     keep = ~np.isnan(values) & (weights > 0)
     if not keep.any():
         return "none"
-    order = np.argsort(values[keep])
-    total = np.cumsum(weights[keep][order])
-    low, high = (
-        written(float(values[keep][order][np.searchsorted(total, q * total[-1])]))
-        for q in (0.05, 0.949)
-    )
-    return f"{low} to {high}"
+    ends = quantile(values[keep], (0.05, 0.95), weights=weights[keep])
+    return " to ".join(map(written, ends.tolist()))

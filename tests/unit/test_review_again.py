@@ -171,7 +171,9 @@ def test_a_season_can_be_the_days_that_were_logged(logged):
     ((when, (way, speed, gust)),) = winds_of([entry])
     near = {k: v for k, v in entry.body["wind_10_m"].items() if k != "from_rad"}
     varied = replace(entry, body={**entry.body, "wind_10_m": near})
-    assert winds_of([varied]) == ((when, (None, speed, gust)),)  # an hour as hard as any
+    assert winds_of([varied]) == (
+        (when, (None, speed, gust)),
+    )  # an hour as hard as any
     assert when.isoformat() == "2026-06-13T15:30:00+00:00"
     assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
     assert gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
