@@ -330,7 +330,7 @@ def _flown_aloft(
     hands: Hands,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
-    from driftmap.planning.season import read_soundings, season_soundings
+    from driftmap.planning.aloft import read_soundings, season_soundings
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.winds import Setting
 

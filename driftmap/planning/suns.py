@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Final
 
 from driftmap.air.convection import convection, is_light, sun_height
@@ -37,25 +38,29 @@ def worst_suns(
     Result: up to four, but for those whose air is as that of one before.
     """
     height = {at: sun_height(at, *place) for at in times}
-    # One for each hour of the day and month is enough of a year.
-    some = {(at.month, at.hour, at.minute // 15): at for at in height}.values()
-    air = {at: _stirred(at, place) for at in some}
-    low = min(height, key=height.__getitem__)
-    most = max(air, key=air.__getitem__)
-    evening = max(
-        (at for at in air if height[at] < _LOW), key=air.__getitem__, default=low
-    )
-    least = min(
-        (at for at in air if height[at] > _GROWS), key=air.__getitem__, default=low
-    )
+    by_sun = sorted(height, key=height.__getitem__)
+    low = by_sun[0]
+    most = _most(by_sun, place)
+    evening = _most([at for at in by_sun if height[at] < _LOW], place) or low
+    bright = [at for at in by_sun if height[at] > _GROWS]
+    least = min(_one_each(bright[::-1]), key=partial(_stirred, place), default=low)
     found: list[datetime] = []
     for at in (low, most) if beside else (low, evening, least, most):
-        if not any(_alike(at, known, place) for known in (*beside, *found)):
+        if at and not any(_alike(at, known, place) for known in (*beside, *found)):
             found.append(at)
     return found
 
 
-def _stirred(at: datetime, place: tuple[float, float]) -> float:
+def _one_each(by_sun: Sequence[datetime]) -> Collection[datetime]:
+    """Take the last for each month and quarter of an hour: the higher the sun, the more stirred."""
+    return {(at.month, at.hour, at.minute // 15): at for at in by_sun}.values()
+
+
+def _most(by_sun: Sequence[datetime], place: tuple[float, float]) -> datetime | None:
+    return max(_one_each(by_sun), key=partial(_stirred, place), default=None)
+
+
+def _stirred(place: tuple[float, float], at: datetime) -> float:
     """Give how strongly the sun stirs the air under a clear sky [m s⁻¹]."""
     air = convection(at, *place, None)
     return 0.0 if air is None else air.speed
@@ -63,7 +68,7 @@ def _stirred(at: datetime, place: tuple[float, float]) -> float:
 
 def _alike(one: datetime, other: datetime, place: tuple[float, float]) -> bool:
     turned = abs(sun_height(one, *place) - sun_height(other, *place))
-    stirred = abs(_stirred(one, place) - _stirred(other, place))
+    stirred = abs(_stirred(place, one) - _stirred(place, other))
     return turned <= _ALIKE[0] and stirred <= _ALIKE[1]
 
 

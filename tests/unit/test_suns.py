@@ -39,3 +39,14 @@ def test_a_season_of_one_hour_has_few_suns_and_early_afternoons_stir_most():
     beside = worst_suns(day, place, noon)
     assert len(beside) == 2
     assert timedelta(hours=1) < beside[1] - noon < timedelta(hours=2)
+
+
+def test_of_a_month_the_day_counts_that_stirs_most():
+    """From July on that is the first one, in spring the last."""
+    for month, days in ((10, (1, 2)), (3, (30, 31))):
+        hours = [
+            datetime(2026, month, day, hour, tzinfo=UTC)
+            for day in range(1, 32)
+            for hour in (16, 18, 20, 21, 22)
+        ]
+        assert worst_suns(hours, PLACES[0])[-1].day in days
