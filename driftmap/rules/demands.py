@@ -356,15 +356,11 @@ def _stricter(one: Demand, other: Demand) -> Demand:
     assert one.limit is not None
     assert other.limit is not None
     kind = KINDS[one.rule.name]
-    wins = other.limit > one.limit
-    if kind.sense == "at most":
-        wins = other.limit < one.limit
-    winner, loser = (other, one) if wins else (one, other)
+    # Of equals the first stays: a limit that keeps the other is at least as strict.
+    winner, loser = (one, other) if kind.keeps(one.limit, other.limit) else (other, one)
     assert loser.limit is not None
-    text = (
-        f"at least as strict as {amount(loser.limit, kind.dimension)} "
-        f"of {loser.rules.title}"
-    )
+    least = amount(loser.limit, kind.dimension)
+    text = f"at least as strict as {least} of {loser.rules.title}"
     return replace(winner, why=joined(winner.why, text))
 
 

@@ -26,7 +26,6 @@ from driftmap.rules.kinds import (
     NOT_COVERED,
     SCALE,
     UNIT,
-    Kind,
     not_covered,
 )
 from driftmap.rules.result import Outcome, RuleResult, begin, by_word, came_out, unknown
@@ -300,9 +299,9 @@ def _compared(
         limit=limit / scale,
         interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
     )
-    if value is not None and _within(kind, value, limit):
+    if value is not None and kind.keeps(value, limit):
         line = replace(line, answered=said.numbers.get(kind.fact) == value)
-        if ends and not all(_within(kind, end, limit) for end in ends):
+        if ends and not all(kind.keeps(end, limit) for end in ends):
             return came_out(line, "hold", "not surely: see its interval")
         return replace(line, outcome="pass")
     if value is not None and not rule.excuse:
@@ -314,7 +313,3 @@ def _compared(
         line = unknown(line, (kind.fact,), said)
     mild = line.outcome == "fail" and demand.yardstick == "holds"
     return replace(line, outcome="hold") if mild else line
-
-
-def _within(kind: Kind, value: float, limit: float) -> bool:
-    return value >= limit if kind.sense == "at least" else value <= limit

@@ -148,6 +148,10 @@ class Kind:
     fact: str
     sense: Sense
 
+    def keeps(self, value: float, limit: float) -> bool:
+        """Say whether a figure is within a limit."""
+        return value >= limit if self.sense == "at least" else value <= limit
+
     @property
     def dimension(self) -> str:
         """Key of `driftmap.core.units.DIMENSIONS` for the limit."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+import operator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal, Self, TypeAlias
 
@@ -67,11 +68,11 @@ class _Row(BaseModel):
 
 Sign: TypeAlias = Literal["up_to", "below", "above", "at_least"]
 
-_SIGN: Final[dict[Sign, str]] = {
-    "up_to": "at most",
-    "below": "below",
-    "above": "above",
-    "at_least": "at least",
+_SIGN: Final[dict[Sign, tuple[str, Callable[[float, float], bool]]]] = {
+    "up_to": ("at most", operator.le),
+    "below": ("below", operator.lt),
+    "above": ("above", operator.gt),
+    "at_least": ("at least", operator.ge),
 }
 
 
@@ -107,16 +108,8 @@ class Condition(_Row):
         return float(getattr(self, self.sign))
 
     def holds(self, value: float) -> bool:
-        """Say whether a value lies on the meant side.
-
-        ``value``: the fact in SI.
-        """
-        sign, bound = self.sign, self.bound
-        if sign == "up_to":
-            return value <= bound
-        if sign == "below":
-            return value < bound
-        return value > bound if sign == "above" else value >= bound
+        """Say whether a value, in SI, lies on the meant side."""
+        return _SIGN[self.sign][1](value, self.bound)
 
 
 class Band(_Row):
@@ -347,7 +340,7 @@ def reason(condition: Condition, value: float) -> str:
     fact = FACTS[condition.fact]
     bound = amount(condition.bound, fact.dimension)
     figure = amount(value, fact.dimension)
-    return f"{fact.text} {figure} is {_SIGN[condition.sign]} {bound}"
+    return f"{fact.text} {figure} is {_SIGN[condition.sign][0]} {bound}"
 
 
 def not_known(names: Iterable[str]) -> str:
