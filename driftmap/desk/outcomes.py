@@ -26,7 +26,7 @@ from driftmap.desk.judging import Told
 from driftmap.logbook.entry import Content, Entry, holding, new_entry
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import TEXTS, flight_contents, outcome_body
-from driftmap.observations.observation import STATES
+from driftmap.rocket.pieces import FOUND_AS
 from driftmap.winds.reading import parse_time
 
 __all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
@@ -110,7 +110,7 @@ def names(folder: Folder, item: Item) -> dict[str, list[str]]:
     return {
         "cases": [case.name for case in cases],
         "pieces": list(pieces),
-        "states": list(STATES),
+        "states": list(FOUND_AS),
     }
 
 

@@ -13,9 +13,9 @@ from types import MappingProxyType
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import FOOT, parse
 
 __all__ = [
@@ -242,7 +242,7 @@ class Piece:
     north: FloatArray
     energy: FloatArray
     casualty_area: FloatArray
-    flight: NDArray[np.intp] | None = None
+    flight: IntArray | None = None
     side: float = WIDEST
     peak: float | None = None
 
@@ -277,12 +277,12 @@ class Impacts:
         a miss.
     """
 
-    flight: NDArray[np.intp]
+    flight: IntArray
     east: FloatArray
     north: FloatArray
     energy: FloatArray
     danger: FloatArray
-    piece: NDArray[np.intp]
+    piece: IntArray
     flights: int
     most: float
     sides: FloatArray
@@ -333,7 +333,7 @@ def gather(pieces: Sequence[Piece], flights: int, most: float | None = None) -> 
     )
 
 
-def _flights_of(piece: Piece, flights: int) -> NDArray[np.intp]:
+def _flights_of(piece: Piece, flights: int) -> IntArray:
     if piece.flight is not None:
         if piece.flight.shape != piece.east.shape or not np.all(
             (piece.flight >= 0) & (piece.flight < flights)

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import THRESHOLDS, WIDEST, Impacts
@@ -99,13 +98,9 @@ def expected_casualties(
     return Casualties(found, total, uncounted)
 
 
-def _harmful(
-    impacts: Impacts,
-    area: Area,
-    near: Callable[[FloatArray, FloatArray], NDArray[np.bool_]],
-) -> NDArray[np.intp]:
-    """Find the landings that pass a test with enough energy to harm."""
-    hit = near(impacts.east, impacts.north)
+def _harmful(impacts: Impacts, area: Area, ground: BaseGeometry) -> IntArray:
+    """Find the landings on some ground with enough energy to harm."""
+    hit = inside(ground)(impacts.east, impacts.north)
     return np.flatnonzero(hit & (impacts.energy >= THRESHOLDS[area.shelter].value))
 
 
@@ -118,7 +113,7 @@ def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGe
     found = []
     for part in shapely.get_parts(area.shape):
         crowd = float(area.people or 0) / part.area
-        rows = _harmful(impacts, area, inside(part))
+        rows = _harmful(impacts, area, part)
         sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
         found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
@@ -212,7 +207,7 @@ rarely is averaged over the widest squares, as little is known of where it is de
 class _Nearby:
     """Harmful landings about an area, each with its square."""
 
-    flight: NDArray[np.intp]
+    flight: IntArray
     east: FloatArray
     north: FloatArray
     side: FloatArray
@@ -222,7 +217,7 @@ class _Nearby:
 
 def _nearby(impacts: Impacts, area: Area) -> _Nearby:
     about = shapely.box(*shapely.bounds(area.shape.buffer(WIDEST)))
-    rows = _harmful(impacts, area, inside(about))
+    rows = _harmful(impacts, area, about)
     often = np.bincount(impacts.piece[rows], minlength=impacts.sides.size) >= _SEEN
     sides = np.where(often, impacts.sides, WIDEST)
     more = np.sum(impacts.peaks * (1 / sides**2 - 1 / WIDEST**2))
@@ -276,7 +271,7 @@ def _lattice(
 
 
 def _brought(
-    near: _Nearby, first: FloatArray, steps: FloatArray, number: NDArray[np.intp]
+    near: _Nearby, first: FloatArray, steps: FloatArray, number: IntArray
 ) -> FloatArray:
     """Add up the danger in each cell of a lattice and those about it, shape as `number`."""
     at = np.stack([near.east, near.north], axis=1)

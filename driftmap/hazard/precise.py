@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 import shapely
 
 from driftmap.core.checks import FloatArray
-from driftmap.core.estimate import Estimate, Goal, converge
+from driftmap.core.estimate import CONFIDENCE, Estimate, Goal, converge
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
@@ -79,11 +80,7 @@ def sharpen(
     found = []
     goal = Goal(limit, relative, _NEGLIGIBLE * limit)
     for area in areas:
-
-        def look(flights: int, confidence: float, area: Area = area) -> Estimate:
-            values, bound = _values(pilot, again, area, flights)
-            return tilted_mean(values, flights, bound, confidence=confidence)
-
+        look = partial(steered_hit, pilot, again, area)
         looks, reached = converge(look, goal, first=_FIRST, cap=_MOST)
         found.append(Sharpened(area.name, looks, reached))
     return tuple(found)
@@ -94,6 +91,7 @@ def steered_hit(
     again: Callable[..., Cloud],
     area: Area,
     flights: int,
+    confidence: float = CONFIDENCE,
     *,
     seed: int | None = None,
 ) -> Estimate:
@@ -102,25 +100,11 @@ def steered_hit(
     ``pilot``: plain flights, from which the aim is taken; ``again``: what flies more of
     them; ``seed``: seed of the steered flights; that after the pilot's when left out.
 
-    Result: for all cases by their likelihood, unbiased; as `reached` tells a hit of people.
-    """
-    values, bound = _values(pilot, again, area, flights, seed=seed)
-    return tilted_mean(values, flights, bound)
-
-
-def _values(
-    pilot: Cloud,
-    again: Callable[..., Cloud],
-    area: Area,
-    flights: int,
-    *,
-    seed: int | None = None,
-) -> tuple[FloatArray, float]:
-    """Give weight times likelihood of a hit for each flight that has one, and its bound.
-
     Every flight is flown twice on the same luck, but for the part of the wind's error that
     carries a fall farthest: once with that part leaned toward the area, to see where it
     comes down, and once with what is then still missing.
+
+    Result: for all cases by their likelihood, unbiased; as `reached` tells a hit of people.
     """
     own = pilot.seed + 1 if seed is None else seed
     ways = _ways(pilot, area)
@@ -134,10 +118,11 @@ def _values(
     lean = aimed.draw(stream(own, 0, "lean"))
     leant = Steered(np.ascontiguousarray(lean.T))
     cloud = again(samples=flights, seed=own, steered=leant)
-    hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
-    chance = chances(cloud, hits)
-    most = max(1.0, chance.max(initial=0.0))
-    return aimed.weights(lean) * chance, most * aimed.largest_weight
+    chance = chances(cloud, reached(cloud, area.shape, beyond=PERSON_RADIUS))
+    most = max(1.0, chance.max(initial=0.0)) * aimed.largest_weight
+    return tilted_mean(
+        aimed.weights(lean) * chance, flights, most, confidence=confidence
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,10 +10,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -121,22 +120,33 @@ def calmed(
 
     Result: it holds at least as many landings, and all but 1 in 1,000 of the same ones.
     """
+    keeps = _keeper(shape, east, north, weights)
+    for scale, islet, growth in product((1.0, 0.5, 0.25), (_ISLET, 0.0), _GROWTHS):
+        smooth = _smooth(shape, islet, growth, scale)
+        # Two or three landings may lie beside the specks that are drawn of them.
+        if keeps(smooth) and not smooth.is_empty:
+            return smooth
+    return _smooth(shape, 0.0, _GROWTHS[0], 0.0)  # nothing taken off
 
-    def within(ground: BaseGeometry) -> NDArray[np.bool_]:
+
+def _keeper(
+    shape: BaseGeometry, east: Kept, north: Kept, weights: FloatArray | None
+) -> Callable[[BaseGeometry], bool]:
+    """Make the test whether other ground holds as many landings, and all but few the same."""
+
+    def within(ground: BaseGeometry) -> BoolArray:
         shapely.prepare(ground)
         return np.asarray(shapely.intersects_xy(ground, east, north))
 
+    def keeps(ground: BaseGeometry) -> bool:
+        now = within(ground)
+        lost, share, before = (
+            np.average(rows, weights=weights) for rows in (held & ~now, now, held)
+        )
+        return bool(lost <= _LOST and share >= before)
+
     held = within(shape)
-    share = np.average(held, weights=weights)
-    for scale, islet, growth in product((1.0, 0.5, 0.25), (_ISLET, 0.0), _GROWTHS):
-        smooth = _smooth(shape, islet, growth, scale)
-        inside = within(smooth)
-        lost = np.average(held & ~inside, weights=weights)
-        # Two or three landings may lie beside the specks that are drawn of them.
-        kept = lost <= _LOST and np.average(inside, weights=weights) >= share
-        if kept and not smooth.is_empty:
-            return smooth
-    return _smooth(shape, 0.0, _GROWTHS[0], 0.0)  # nothing taken off
+    return keeps
 
 
 def taut(
@@ -167,16 +177,11 @@ def taut(
     """
     parts = shapely.get_parts(shape)
     area = shapely.area(parts)
-    held = shapely.intersects_xy(shape, east, north)
+    keeps = _keeper(shape, east, north, weights)
     for kept in (parts[area >= _ISLET * area.sum()], parts):
         string = shapely.convex_hull(shapely.union_all(kept))
         round_ = string.buffer(_GROWTHS[0] * np.sqrt(area.sum()), quad_segs=6)
-        shapely.prepare(round_)
-        inside = shapely.intersects_xy(round_, east, north)
-        lost, share, before = (
-            np.average(rows, weights=weights) for rows in (held & ~inside, inside, held)
-        )
-        if lost <= _LOST and share >= before:
+        if keeps(round_):
             break
     return shapely.MultiPolygon([round_])
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import hypot, pi
-from typing import Annotated, Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
@@ -21,7 +21,13 @@ from driftmap.rocket.fields import (
     Volume,
 )
 
-__all__ = ["Burst", "Piece", "Table"]
+__all__ = ["FOUND_AS", "Burst", "Piece", "Table"]
+
+FOUND_AS: Final = (
+    *("whole", "broken", "stuck in the ground", "burnt"),
+    *("torn", "tangled", "unopened"),
+)
+"""States in which people find a piece, or, of the last three, cloth."""
 
 
 class Table(BaseModel):

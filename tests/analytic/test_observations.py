@@ -31,6 +31,7 @@ from driftmap.observations.observation import (
 )
 from driftmap.observations.toward import know, plainly
 from driftmap.observations.weighing import AtOddsError, bodies_of, fit_of, weigh
+from driftmap.rocket.pieces import FOUND_AS
 
 ROOT = Path(__file__).parents[2]
 
@@ -491,6 +492,7 @@ def striking(*speeds, nose_first=True):
 
 def test_harder_strikes_break_more_and_nose_first_ones_stick():
     """The chances that the docstrings state, and where they tend to."""
+    assert tuple(STATES) == FOUND_AS  # what people are offered to tick
     broken = STATES["broken"](striking(0.0, 18.0, 90.0), "nose cone")
     np.testing.assert_allclose(broken, [0.01, 0.5, 1.0], atol=0.01)
     stuck = STATES["stuck in the ground"]

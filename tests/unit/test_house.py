@@ -95,7 +95,6 @@ MEASURED = {
     "main": "the command itself",
     "saturation_pressure": "checks what the day uses, against published values",
     "virtual_temperature": "checks what the day uses, against published values",
-    "steered_hit": "one figure by itself, as benchmarks measure it",
 }
 
 
