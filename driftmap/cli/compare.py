@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -33,12 +33,11 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.core.errors import InputError, visible
+from driftmap.core.errors import located, visible
 from driftmap.core.units import show
 from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
-    from driftmap.air.wind import WindProfile
     from driftmap.report.voice import Voice
 
 __all__ = ["cases_command", "compare_command", "drop_command"]
@@ -200,44 +199,25 @@ def drop_command(  # noqa: PLR0913, PLR0917
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.75 m2" \\
           --wind "12 mph from 240" --site-elevation "4050 ft"
     """
-    from driftmap.trajectory.drop import drop
+    from driftmap.planning.drop import drop_document
 
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     speed = speed_east, speed_north, speed_up
-    try:
-        landed = drop(mass, drag_area, height, profile, site_elevation, speed=speed)
-    except (ValueError, ArithmeticError) as problem:
-        raise InputError("drop", "", str(problem)) from None
-    result = {
-        "east_m": landed.east.item(),
-        "north_m": landed.north.item(),
-        "time_s": landed.time.item(),
-        "impact_speed_mps": landed.speed.item(),
-        "energy_j": mass * landed.speed.item() ** 2 / 2,
-    }
-    notes = list(_of_the_wind(profile, height))
+    with located("drop", ""):
+        data = drop_document(
+            mass, drag_area, height, profile, site_elevation, speed=speed
+        )
     if as_json:
-        click.echo(json_text({**result, "notes": notes}, indent=None))
+        click.echo(json_text(data, indent=None))
         return
-    click.echo(_told(result))
-    for note in notes:
+    click.echo(_told(data))
+    for note in data["notes"]:
         click.echo(visible(note))
 
 
-def _of_the_wind(profile: WindProfile, height: float) -> Iterator[str]:
-    """Tell what would hold a flight in this wind, and what it is where nobody read it."""
-    yield from (f"This wind holds a flight: {note}." for note in profile.warned)
-    east, north = (float(v) for v in profile.at(10.0))
-    if profile.strongest and math.hypot(east, north) < profile.strongest / 4:
-        yield "It comes from no one side: this is the middle of all, it may go any way."
-    if height > profile.known_to:
-        text = show(profile.known_to, "length", "si")
-        yield f"It is known up to {text} only; above that it grows and turns as winds mostly do."
-
-
-def _told(result: dict[str, float]) -> str:
+def _told(result: Mapping[str, Any]) -> str:
     east, north = result["east_m"], result["north_m"]
     way = math.hypot(east, north)
     bearing = math.degrees(math.atan2(east, north)) % 360

@@ -10,7 +10,6 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, abort, jsonify
 
-from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
@@ -19,7 +18,7 @@ from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.forms import tables
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
-from driftmap.montecarlo.cloud import fly
+from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import rule_sets as known
@@ -221,7 +220,7 @@ def flight_part(desk: Desk) -> Blueprint:
             altitude = desk.anywhere().elevation
         except InputError:
             altitude = 0.0
-        cloud = fly(flight, STILL_AIR, altitude, samples=200, seed=1, keep_falls=True)
+        cloud = in_still_air(flight, altitude)
         return jsonify(flight_pictures(flight, cloud, read_day(desk.folder).units))
 
     @part.post("/flights")

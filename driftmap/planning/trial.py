@@ -12,14 +12,15 @@ from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, weighted_share
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.cases import WORKS, build_cases
+from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
@@ -36,6 +37,7 @@ __all__ = [
     "Trial",
     "basis_of",
     "hangs_on_aloft",
+    "in_still_air",
     "judged",
     "nearness",
     "not_known",
@@ -283,6 +285,11 @@ def scouts(setup: Setup) -> Setup:
     Result: the same with at most 500 flights.
     """
     return replace(setup, samples=min(setup.samples, SCOUTS))
+
+
+def in_still_air(flight: Flight, altitude: float) -> Cloud:
+    """Fly a few times in still air, for pictures of the flight alone."""
+    return fly(flight, STILL_AIR, altitude, samples=200, seed=1, keep_falls=True)
 
 
 def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
