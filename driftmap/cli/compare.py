@@ -205,7 +205,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     speed = speed_east, speed_north, speed_up
-    with located("drop", ""):
+    with located("--from, --mass, --drag-area and speeds", ""):
         data = drop_document(
             mass, drag_area, height, profile, site_elevation, speed=speed
         )
