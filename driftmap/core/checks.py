@@ -41,26 +41,9 @@ def checked(
     least: float | None = None,
     most: float | None = None,
 ) -> FloatArray:
-    """Give numbers back as an array, or say what is wrong with them.
+    """Give numbers back as an array, all of them finite and within bounds.
 
-    Parameters
-    ----------
-    name : str
-        Name of the argument, for the message.
-    value : array_like, shape (...)
-        The numbers; each must be finite.
-    above, least, most : float, optional
-        Bounds: above this, at least this, at most this.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        The numbers.
-
-    Raises
-    ------
-    ValueError
-        If a number is not finite or out of bounds.
+    ``name``: of the argument, for the message of the `ValueError`.
 
     Examples
     --------

@@ -63,19 +63,9 @@ _QUOTE: Final = re.compile(
 
 
 def visible(text: str, *, keep: str = "") -> str:
-    r"""Show what could steer a terminal, in place of sending it there.
+    r"""Show what could steer a terminal, in place of sending it there, but for ``keep``.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-    keep : str
-        Characters to leave as they are.
-
-    Returns
-    -------
-    str
-        With a picture of each control, and a mark for other characters that steer.
+    Result: with a picture of each control, and a mark for other characters that steer.
 
     Examples
     --------
@@ -89,17 +79,7 @@ def visible(text: str, *, keep: str = "") -> str:
 
 
 def quoted(value: object) -> str:
-    """Repeat what was given in a message: no more of it than a person reads.
-
-    Parameters
-    ----------
-    value : object
-        What was given.
-
-    Returns
-    -------
-    str
-        In quotes where it is text, cut to `LONGEST_QUOTE`.
+    """Repeat what was given in a message, cut to `LONGEST_QUOTE`; in quotes where it is text.
 
     Examples
     --------
@@ -121,21 +101,7 @@ def _cut(text: str, most: int) -> str:
 
 
 def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
-    """Say what may have been meant by a name that is not known.
-
-    Parameters
-    ----------
-    name : str
-        What was written.
-    known : iterable of str
-        What is accepted.
-    cutoff : float
-        How alike the two must be, from 0 to 1.
-
-    Returns
-    -------
-    str
-        A question, or all that is accepted.
+    """Ask whether a known name as alike as ``cutoff`` was meant; else tell all that is accepted.
 
     Examples
     --------
@@ -150,12 +116,7 @@ def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
 
 
 def one_line(message: str) -> str:
-    """Make a message one line that steers nothing and has an end.
-
-    Returns
-    -------
-    str
-        Without line breaks; what it quotes, and itself, cut in the middle where too long.
+    """Make a message one line that steers nothing, cut in the middle where too long.
 
     Examples
     --------
@@ -232,23 +193,7 @@ class at:  # noqa: N801 - read as a word; a generator would cost readers of rows
 def located(
     source: str, where: str, fault: Callable[[str, str, str], InputError] = InputError
 ) -> Iterator[None]:
-    """Turn a `ValueError` of the block into a fault that names its place.
-
-    Parameters
-    ----------
-    source, where : str
-        File, option or text, and the place in it.
-    fault : callable
-        Makes the error.
-
-    Yields
-    ------
-    None
-
-    Raises
-    ------
-    InputError
-        If the block raises `ValueError`, or `OverflowError` for a huge number.
+    """Turn a `ValueError` of the block into a fault that names its source and place.
 
     Examples
     --------

@@ -55,29 +55,15 @@ def weighted_mean(
 
     Each flight that contributes counts as a Poisson event of its own weight, and the sum
     as gamma distributed [1]_. With equal weights the interval is the exact one of a
-    Poisson count; with none it ends at ``largest * 3.69 / flights``, not at 0.
+    Poisson count; with none it ends at ``largest * 3.69 / flights``, not at 0. It is wider
+    than need be where most flights contribute: a Poisson count varies more than one that
+    cannot pass `flights`.
 
-    Parameters
-    ----------
-    values : array_like, shape (k,)
-        What each contributing flight adds; flights that add nothing may be left out.
-    flights : int
-        Number of all flights.
-    largest : float
-        Most that one flight can add.
-    confidence : float
-        Two-sided confidence.
+    ``values``, shape (k,): what each contributing flight adds; flights that add nothing may be
+    left out; ``flights``: number of all; ``largest``: most that one flight can add.
 
-    Raises
-    ------
-    ValueError
-        If a value is negative, not finite or above `largest`, or more flights contribute
-        than there are.
-
-    Notes
-    -----
-    The interval is wider than need be where most flights contribute: a Poisson count
-    varies more than a count that cannot pass `flights`.
+    Raises `ValueError` if a value is negative, not finite or above `largest`, or more flights
+    contribute than there are.
 
     References
     ----------
@@ -115,22 +101,10 @@ def _gamma_quantile(mean: float, variance: float, level: float) -> float:
 
 
 def binomial(hits: int, flights: int) -> Estimate:
-    """Give the share of hits with its exact interval.
+    """Give the share of hits with its exact interval (Clopper-Pearson) [1]_.
 
-    Parameters
-    ----------
-    hits, flights : int
-        Flights that hit, and all flights.
-
-    Returns
-    -------
-    Estimate
-        Share and Clopper-Pearson interval; with no hits the upper end is not 0.
-
-    Raises
-    ------
-    ValueError
-        If there are no flights, or more hits than flights.
+    With no hits the upper end is not 0. Raises `ValueError` if there are no flights, or more
+    hits than flights.
 
     References
     ----------

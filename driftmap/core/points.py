@@ -27,19 +27,7 @@ SHARES: Final = (0.5, 0.9, 0.99)
 def turn(
     east: ArrayLike, north: ArrayLike, angle: ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
-    """Turn vectors clockwise, as bearings run.
-
-    Parameters
-    ----------
-    east, north : array_like, shape (...)
-        Their components, in any unit.
-    angle : array_like, shape (...)
-        Turn [rad].
-
-    Returns
-    -------
-    east, north : ndarray, shape (...)
-        The components after it.
+    """Turn vectors clockwise by an angle [rad], as bearings run.
 
     Examples
     --------
@@ -108,26 +96,13 @@ def radii(
     *,
     weights: ArrayLike | None = None,
 ) -> FloatArray:
-    """Distances from the mean point within which a share of the points lies.
+    """Give the distances from the mean point within which shares of the points lie [m].
 
-    Parameters
-    ----------
-    east, north : array_like, shape (n,)
-        Landing points [m].
-    shares : sequence of float, shape (k,)
-        Shares in (0, 1).
-    weights : array_like, shape (n,), optional
-        Weight of each point; by default all weigh the same.
+    ``east`` and ``north``, shape (n,): landing points [m]; ``shares``, shape (k,): in (0, 1);
+    ``weights``, shape (n,): weight of each point; by default all weigh the same.
 
-    Returns
-    -------
-    ndarray, shape (k,)
-        Radius for each share: the smallest that holds it [m].
-
-    Raises
-    ------
-    ValueError
-        If there are no points, one is not finite, or a share is not in (0, 1).
+    Result: the smallest radius that holds each share, shape (k,). Raises `ValueError` if there
+    are no points, one is not finite, or a share is out of range.
 
     Examples
     --------

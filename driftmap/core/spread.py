@@ -82,22 +82,10 @@ def even_points(count: int) -> FloatArray:
 def quantile(
     values: ArrayLike, shares: ArrayLike, *, weights: ArrayLike | None = None
 ) -> FloatArray:
-    """Values that given shares of all lie below.
+    """Give the values that shares [0 to 1] of all lie below, of the shape of `shares`.
 
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        The values.
-    shares : array_like, shape (...)
-        Shares in [0, 1].
-    weights : array_like, shape (n,), optional
-        Weight of each value; by default all weigh the same.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Without weights between two values by a line, with them the first value up to
-        which the share lies.
+    Without weights between two values by a line, with them the first value up to which the
+    share lies.
 
     Examples
     --------

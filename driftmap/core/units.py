@@ -160,24 +160,12 @@ def _amiss(unit: str, dimension: str) -> str:
 
 
 def parse(value: object, dimension: str) -> float:
-    """Read a quantity.
+    """Read a quantity in SI (angles in radians, temperatures in kelvin).
 
-    Parameters
-    ----------
-    value : str, int or float
-        ``"1500 ft"``, ``"12 mph"``, or a bare number in SI (angles: degrees).
-    dimension : str
-        A key of `DIMENSIONS`.
+    ``value``: ``"1500 ft"``, ``"12 mph"``, or a bare number in SI (angles: degrees);
+    ``dimension``: a key of `DIMENSIONS`.
 
-    Returns
-    -------
-    float
-        The value in SI (angles in radians, temperatures in kelvin).
-
-    Raises
-    ------
-    ValueError
-        If the text is not a finite number with an accepted unit.
+    Raises `ValueError` if it is not a finite number with an accepted unit.
 
     Examples
     --------
@@ -228,32 +216,15 @@ def _accepted(dimension: str) -> str:
 
 
 def quantity(value: object, dimension: str) -> float:
-    """Read a quantity that must name its unit.
-
-    Parameters
-    ----------
-    value : object
-        What the file holds.
-    dimension : str
-        A key of `driftmap.core.units.DIMENSIONS`.
-
-    Returns
-    -------
-    float
-        The value in SI.
-
-    Raises
-    ------
-    ValueError
-        If it is no such quantity, or names no unit where there is one.
+    """Read a quantity that must name its unit, as `parse`; of a number, a fraction too.
 
     Examples
     --------
     >>> quantity("1/4", "number"), quantity("100 ft", "length")
     (0.25, 30.48)
-    >>> quantity("1e3", "length")
+    >>> quantity("1e3", "time")
     Traceback (most recent call last):
-    ValueError: '1e3' must name its unit of length; write a number and one of m, mm, cm, km, ft, in, mi, nmi
+    ValueError: '1e3' must name its unit of time; write a number and one of s, ms, min, h
     """
     if dimension in {"number", "share"}:
         parts = re.fullmatch(r"\s*(\d+)\s*/\s*(\d+)\s*", str(value))
@@ -280,28 +251,9 @@ def bounded(
     *,
     above: bool = False,
 ) -> float:
-    """Read a quantity within bounds.
+    """Read a quantity within bounds [SI], each accepted but for the lower one of `above`.
 
-    Parameters
-    ----------
-    value : str, int or float
-        As `parse`.
-    dimension : str
-        A key of `DIMENSIONS`.
-    least, most : float
-        Bounds in SI, each accepted.
-    above : bool
-        Whether the lower bound itself is refused.
-
-    Returns
-    -------
-    float
-        The value in SI.
-
-    Raises
-    ------
-    ValueError
-        As `parse`, or if it is out of bounds; it names them in the plain unit.
+    Raises `ValueError` as `parse`, or naming the bounds in the plain unit.
 
     Examples
     --------
@@ -350,23 +302,10 @@ def unit_of(dimension: str, system: str) -> str:
 def show(
     value: float, dimension: str, system: str, *, digits: int | None = None
 ) -> str:
-    """Write an SI value in the units a person reads.
+    """Write an SI value in the units that the reader picked, ``"us"`` or ``"si"``.
 
-    Parameters
-    ----------
-    value : float
-        Quantity in SI.
-    dimension : str
-        A key of `DIMENSIONS`, or ``"descent"`` for a falling speed.
-    system : {"us", "si"}
-        Units the reader picked.
-    digits : int, optional
-        Decimal places; each unit has its own default.
-
-    Returns
-    -------
-    str
-        Number with thousands separators, a space and the unit.
+    ``dimension``: a key of `DIMENSIONS`, or ``"descent"`` for a falling speed; ``digits``:
+    decimal places, of which each unit has its own default.
 
     Examples
     --------
@@ -380,26 +319,11 @@ def show(
 
 
 def parse_spread(value: object, dimension: str) -> tuple[float, float | None]:
-    """Read a quantity that may carry its standard deviation.
+    """Read a quantity in SI with its standard deviation; None where the text gives none.
 
-    Parameters
-    ----------
-    value : str, int or float
-        As `parse`, or with a spread: ``"1.9 kg +/- 50 g"``, ``"0.5 +/- 10 %"``.
-    dimension : str
-        A key of `DIMENSIONS`.
+    ``value``: as of `parse`, or with a spread: ``"1.9 kg +/- 50 g"``, ``"0.5 +/- 10 %"``.
 
-    Returns
-    -------
-    value : float
-        The value in SI.
-    spread : float or None
-        One standard deviation in SI; None where the text gives none.
-
-    Raises
-    ------
-    ValueError
-        As `parse`, or if the spread is negative.
+    Raises `ValueError` as `parse`, or if the spread is negative.
 
     Examples
     --------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from driftmap.core.spread import Spread
-from driftmap.formulas.flutter import (
+from driftmap.formulas.materials import (
     BENDING_STRENGTH,
     LAYER_STRENGTH,
     PRINTED,

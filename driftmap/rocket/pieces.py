@@ -7,7 +7,8 @@ from typing import Annotated, Final, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
+from driftmap.formulas.flutter import FinPlanform
+from driftmap.formulas.materials import SHEAR_MODULUS
 from driftmap.rocket.fields import (
     Area,
     Length,
@@ -61,7 +62,7 @@ class Piece(Table):
         Fin: from the tip of the nose to the root's leading edge [m]; at the rocket's end
         when left out.
     material : str, optional
-        Fin: a key of `driftmap.formulas.flutter.SHEAR_MODULUS`.
+        Fin: a key of `driftmap.formulas.materials.SHEAR_MODULUS`.
     shear_modulus : float, optional
         Fin: in place of the material [Pa].
     printed : bool
