@@ -36,6 +36,10 @@ class Table(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
+    def told(self, *keys: str) -> list[str]:
+        """List which of some keys the file tells."""
+        return [key for key in keys if getattr(self, key) is not None]
+
 
 class Piece(Table):
     """A piece that can come off.
@@ -99,17 +103,14 @@ class Piece(Table):
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
-        shape = [n for n in ("root", "tip", "span") if getattr(self, n) is not None]
-        stiff = [
-            n for n in ("material", "shear_modulus") if getattr(self, n) is not None
-        ]
-        place = [n for n in ("sweep", "position") if getattr(self, n) is not None]
-        if place and not shape:
+        shape = self.told("root", "tip", "span")
+        stiff = self.told("material", "shear_modulus")
+        if (place := self.told("sweep", "position")) and not shape:
             raise ValueError(f"{place[0]} goes with root, tip and span of a fin")
         if self.kind != "fin":
             self._round(shape + stiff)
             return self
-        if self.length is not None or self.diameter is not None:
+        if self.told("length", "diameter"):
             raise ValueError("a fin has no length or diameter; use root, tip, span")
         if (self.area is None) == (len(shape) != 3) or len(shape) not in (0, 3):
             raise ValueError("a fin needs either area, or root, tip and span: not both")
@@ -124,10 +125,9 @@ class Piece(Table):
     def _round(self, of_fins: list[str]) -> None:
         """Refuse what is a fin's alone; a nose cone may be a printed shell."""
         told = ["printed"] if self.printed else []
-        shell = ("thickness", "strength", "layer_strength")
-        told += [n for n in shell if getattr(self, n) is not None]
+        told += self.told("thickness", "strength", "layer_strength")
         extra = of_fins + ([] if self.kind == "nose cone" else told)
-        if self.area is not None or self.infill is not None or extra:
+        if extra or self.told("area", "infill"):
             allowed = "length and diameter only"
             if self.kind == "nose cone":
                 allowed = "length, diameter, printed, thickness and layer_strength only"
@@ -143,10 +143,10 @@ class Piece(Table):
             raise ValueError("thickness must not exceed half the diameter")
 
     def _print_told(self, shape: list[str]) -> None:
-        told = [n for n in ("infill", "layer_strength") if getattr(self, n) is not None]
+        told = self.told("infill", "layer_strength")
         if told and not self.printed:
             raise ValueError(f"{told[0]} goes with printed = true")
-        told += ["strength"] if self.strength is not None else []
+        told += self.told("strength")
         if told and (not shape or self.thickness is None):
             raise ValueError(f"{told[0]} goes with root, tip, span and thickness")
         if self.strength is not None and self.layer_strength is not None:

@@ -157,8 +157,7 @@ class Device(Table):
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
-        flat = [n for n in ("length", "width") if getattr(self, n) is not None]
-        round_ = [n for n in ("diameter", "area") if getattr(self, n) is not None]
+        flat, round_ = self.told("length", "width"), self.told("diameter", "area")
         if self.kind == "canopy" and (flat or len(round_) != 1):
             raise ValueError("a canopy needs exactly one of diameter, area")
         if self.kind == "streamer" and (round_ or len(flat) != 2 or self.spill_hole):
