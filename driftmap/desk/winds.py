@@ -47,10 +47,8 @@ STAY: Final = timedelta(minutes=20)
 two disagree the verdict holds: one lull must not take back the gust before it."""
 
 _BEFORE: Final = timedelta(minutes=1)
-_REACH: Final = (
-    1.25  # of a height: what speaks so nearly as low and as high says as much
-)
-_NEAR_GROUND: Final = 15.0  # m; below this one reading stands for another; all assumed
+_BESIDE: Final = 1 / 3  # of a height: a level so near says as much of the wind there
+_NEAR_GROUND: Final = 15.0  # m; so near one reading stands for another; both assumed
 _PICTURE_TOP: Final = 3000.0  # m
 
 
@@ -133,20 +131,20 @@ def _replaced(
 
 
 def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
-    """Tell whether newer readings say all that an older one said, as low and as high.
+    """Tell whether newer readings say all that an older one said, near each of its heights.
 
     A meter at the field tells no squall that a station warned of, and no cloud: what a
     station reported goes on until the next report of the same station. A kite at 70 m
-    tells nothing of what a balloon met at 700.
+    tells nothing of what a balloon met at 700, nor do two levels far below and far above.
     """
     mine = [r for r in new if (r.kind, r.forecast) == (old.kind, old.forecast)]
     if not _plain(old):
         mine = [r for r in mine if _station(r) == _station(old)]
     heights = [level.height for r in mine for level in r.levels]
-    was = [level.height for level in old.levels]
-    return bool(heights) and (
-        max(was) <= max(_REACH * max(heights), _NEAR_GROUND)
-        and min(heights) <= max(_REACH * min(was), _NEAR_GROUND)
+    return bool(heights) and all(
+        min(abs(height - was.height) for height in heights)
+        <= max(_BESIDE * was.height, _NEAR_GROUND)
+        for was in old.levels
     )
 
 

@@ -773,15 +773,16 @@ def _struck_out(ask, folder, strong):
             "height_m,from_deg,speed_mps\n450,75,5\n500,75,5\n",
             True,
         ),  # nor the other way
-        ("height_m,from_deg,speed_mps\n170,75,5\n450,80,6\n", False),
+        ("height_m,from_deg,speed_mps\n100,75,5\n700,75,5\n", True),  # a hole
+        ("height_m,from_deg,speed_mps\n170,75,5\n320,77,5\n450,80,6\n", False),
     ],
 )
-def test_a_reading_goes_on_until_a_newer_one_reaches_as_low_and_as_high(
+def test_a_reading_goes_on_until_a_newer_one_speaks_near_each_of_its_heights(
     ask, desk, folder, newer, counts
 ):
     now = desk.setting().when.astimezone(UTC)
     old = f"# read {now - timedelta(minutes=40):%Y-%m-%d %H:%MZ}\n"
-    old += "height_m,from_deg,speed_mps\n150,75,16\n500,80,20\n"
+    old += "height_m,from_deg,speed_mps\n150,75,16\n300,77,18\n500,80,20\n"
     balloon = ask.good("winds/take", {"text": old})["file"]
     stamp = f"# read {now - timedelta(minutes=1):%Y-%m-%d %H:%MZ}\n"
     ask.good("winds/take", {"text": stamp + newer if "\n" in newer else newer})
