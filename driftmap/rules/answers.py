@@ -323,7 +323,6 @@ def _number(name: str, value: object) -> float:
     least = 0.0 if name in _MAY_BE_NONE else 1e-9
     whole = fact.dimension != "number" or number.is_integer()
     if not least <= number <= most or not whole:
-        raise ValueError(
-            f"{value!r:.60} is no {fact.text}; write {name} = {fact.example}"
-        )
+        meant = fact.text.removeprefix("the ")
+        raise ValueError(f"{value!r:.60} is no {meant}; write {name} = {fact.example}")
     return number

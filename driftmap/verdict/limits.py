@@ -29,6 +29,33 @@ __all__ = [
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
 
+_NOBODY: Final = {
+    *(
+        "tbd",
+        "tba",
+        "none",
+        "na",
+        "nobody",
+        "unknown",
+        "todo",
+        "name",
+        "test",
+        "xx",
+        "xxx",
+    ),
+    *(
+        "rso",
+        "officer",
+        "keiner",
+        "niemand",
+        "unbekannt",
+        "personne",
+        "nadie",
+        "ninguno",
+    ),
+}
+"""What stands where a name should, in letters alone."""
+
 _SEASON: Final = timedelta(days=365)
 """For how long an officer's word on a limit holds; assumed."""
 
@@ -218,9 +245,10 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
         return given, _Word()
     for key, value in (("set_by", by), ("set_on", on)):
         with located(site.source, f"limits.{key}", SiteError):
-            # A mark or a number is nobody's name.
-            letters = sum(map(str.isalpha, value)) if isinstance(value, str) else 0
-            if not isinstance(value, str) or (key == "set_by" and letters < 2):
+            # A mark, a number or a word for nobody is no name.
+            name = "".join(filter(str.isalpha, str(value))).casefold()
+            nobody = len(name) < 2 or name in _NOBODY
+            if not isinstance(value, str) or (key == "set_by" and nobody):
                 raise ValueError(
                     f"got {value!r}; limits are answered for by a name, set_by, and a date, "
                     'set_on, such as "2026-06-13"'

@@ -564,6 +564,8 @@ def test_a_flight_file_may_not_loosen(willet, saltgrass):
         ({"set_by": 7, "set_on": "2026-01-01"}, "a name"),
         ({"set_by": "?", "set_on": "2026-01-01"}, "a name"),
         ({"set_by": "12", "set_on": "2026-01-01"}, "a name"),
+        ({"set_by": "T.B.D.", "set_on": "2026-01-01"}, "a name"),
+        ({"set_by": "n/a", "set_on": "2026-01-01"}, "a name"),
     ],
 )
 def test_an_officer_answers_by_name_and_date(willet, saltgrass, given, told):
