@@ -169,10 +169,10 @@ def _shear(wind: WindProfile) -> list[Check]:
     """
     deep, top = _SHEARED
     height = np.array([max(z, MAST) for z in wind.read if z <= top])
-    wind_at = np.array([complex(*wind.at(z)) for z in height])
     rise = np.abs(np.subtract.outer(height, height))
-    change = np.abs(np.subtract.outer(wind_at, wind_at))[rise >= deep]
-    steepest = 30 * float(np.max(change / rise[rise >= deep], initial=0.0))
+    change = np.hypot(*(np.subtract.outer(part, part) for part in wind.at(height)))
+    apart = rise >= deep
+    steepest = 30 * float(np.max(change[apart] / rise[apart], initial=0.0))
     line = compared(Kind.WIND_SHEAR, steepest, "m/s", _STEEP)
     note = "the rocket turns into the strong wind on its way up: let it be watched, or wait"
     return [] if line.outcome == "pass" else [replace(line, note=note)]
