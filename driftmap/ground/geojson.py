@@ -81,7 +81,11 @@ def read_collection(path: Path) -> Collection:
     """
     source = str(path)
     data = bytes_of(path, SiteError, MAX_BYTES)
-    plain = parse_json(decoded(data, source, SiteError), source, SiteError)
+    text = decoded(data, source, SiteError)
+    if text.lstrip().startswith("<"):
+        told = "is XML, such as GPX or KML; accepted is GeoJSON: see 'driftmap help site'"
+        raise SiteError(source, "", told)
+    plain = parse_json(text, source, SiteError)
     tree = _collection(plain)
     of_known_form(tree, source, SiteError)
     features = tree.pop("features")

@@ -494,6 +494,7 @@ def test_low_ceiling_above_sea_level(tmp_path: Path, farm: dict) -> None:
         (b"\x89PNG\r\n\x1a\n\x00", "not text in UTF-8"),
         (b"PK\x03\x04", "line 1, column 1: is not JSON"),
         (b'{"type": ', "not JSON"),
+        (b'<?xml version="1.0"?><gpx/>', "is XML, such as GPX or KML"),
         (b"[1, 2]", "'FeatureCollection'"),
         (b'"text"', "'FeatureCollection'"),
         (b'{"type": "FeatureCollection"}', "no 'features'"),
