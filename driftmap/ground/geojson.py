@@ -83,7 +83,9 @@ def read_collection(path: Path) -> Collection:
     data = bytes_of(path, SiteError, MAX_BYTES)
     text = decoded(data, source, SiteError)
     if text.lstrip().startswith("<"):
-        told = "is XML, such as GPX or KML; accepted is GeoJSON: see 'driftmap help site'"
+        told = (
+            "is XML, such as GPX or KML; accepted is GeoJSON: see 'driftmap help site'"
+        )
         raise SiteError(source, "", told)
     plain = parse_json(text, source, SiteError)
     tree = _collection(plain)

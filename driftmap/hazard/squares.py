@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import weighted_mean
-from driftmap.ground.grid import probability_grid
+from driftmap.core.points import check_cloud
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["LEAST_CHANCE", "HitCells", "hit_cells"]
@@ -45,9 +45,12 @@ class HitCells:
         )
 
 
+_ACROSS: Final = 50  # steps across the middle half of the cloud
 _COARSER: Final = 5
-"""Squares are so many times wider than the cells of `probability_grid`: a square is
-looked at by itself, and shall hold more than a few chance hits."""
+"""Squares are so many steps wide: a square is looked at by itself, and shall hold more than a
+few chance hits."""
+
+_MOST: Final = 1_000_000  # squares; a cloud 1,000 of them wide and high
 
 
 def hit_cells(
@@ -69,27 +72,36 @@ def hit_cells(
     """
     if not 0 <= floor <= 1:
         raise ValueError(f"'floor' must lie in 0 to 1 (got {floor})")
-    # Only the edges of the grids are used: they suit the spread of the points.
-    if size is None:
-        size = _COARSER * probability_grid(cloud.east, cloud.north).cell
-    lattice = probability_grid(cloud.east, cloud.north, cell=size)
-    rows, columns = lattice.probability.shape
-    column, row = (
-        (np.floor(axis / size) - np.floor(axis.min() / size)).astype(np.int64)
-        for axis in (cloud.east.astype(float), cloud.north.astype(float))
-    )
-    cell = row * columns + column
-    p = _by_cell(cloud, cell, rows * columns)
+    points, _ = check_cloud(cloud.east, cloud.north, None)
+    size = _side(points) if size is None else size
+    if not 0 < size < np.inf:
+        raise ValueError(f"a square must be more than 0 m wide (got {size})")
+    first = np.floor(points.min(axis=1) / size)
+    columns, rows = (np.floor(points.max(axis=1) / size) - first + 1).tolist()
+    if columns * rows > _MOST:
+        raise ValueError(
+            f"squares of {size:g} m would be more than {_MOST:,}; make them wider"
+        )
+    column, row = (np.floor(points / size) - first[:, None]).astype(np.int64)
+    p = _by_cell(cloud, row * int(columns) + column, int(columns * rows))
     hit = np.flatnonzero((p[0] > 0) & (p[0] >= floor))
+    up, along = np.divmod(hit, int(columns))
+    east, north = (first[:, None] + (along, up) + 0.5) * size
     estimate, lower, upper = p[:, hit]
-    return HitCells(
-        lattice.east[hit % columns],
-        lattice.north[hit // columns],
-        estimate,
-        lower,
-        upper,
-        lattice.cell,
-    )
+    return HitCells(east, north, estimate, lower, upper, size)
+
+
+def _side(points: FloatArray) -> float:
+    """Pick a round side: fine for the bulk, yet not too many squares for the extremes [m]."""
+    quarter, most = np.quantile(points, (0.25, 0.75), axis=1)
+    bulk = float((most - quarter).max()) / _ACROSS
+    extent = np.ptp(points, axis=1)
+    for exponent in range(12):
+        for step in (1.0, 2.0, 5.0):
+            size: float = step * 10.0**exponent
+            if size >= bulk and np.prod(extent / size + 2) <= _MOST:
+                return _COARSER * size
+    raise ValueError("the cloud is wider than the Earth")
 
 
 def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:

@@ -17,7 +17,6 @@ from driftmap.core.estimate import binomial, weighted_share
 from driftmap.core.points import mean_point, radii
 from driftmap.core.spread import quantile
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.grid import probability_grid
 
 SHARES = np.array([0.5, 0.9, 0.95, 0.99])
 K = 5
@@ -151,23 +150,6 @@ def test_outliers_do_not_swell_the_contours() -> None:
         # 0.4 % of the points gone far: 99 % of all is 99.4 % of the rest, and an
         # ellipse of 99.4 % is ln(0.006)/ln(0.01) = 1.11 times as large
         assert 0.97 < two.area / one.area < 1.16
-
-
-def test_grid_holds_the_probability_of_a_gaussian() -> None:
-    cloud = gaussian(COUNT, 300, 100, 0.0)
-    grid = probability_grid(*cloud, cell=100)
-    east, north = np.meshgrid(grid.east, grid.north)
-    near = np.hypot(east - 1500, north + 700) < 200
-    # P(r < 200 m | 300, 100) = 0.42256571 (computed); cells of 100 m make it coarse,
-    # so compare cell by cell with the density, the midpoint rule being good to 5 %
-    density = np.exp(-((east - 1500) ** 2) / 18e4 - (north + 700) ** 2 / 2e4)
-    expected = density * 100**2 / (2 * np.pi * 300 * 100)
-    error = np.sqrt(expected / COUNT)
-    assert near.sum() >= 12
-    assert np.all(
-        np.abs(grid.probability - expected)[near]
-        < K * error[near] + 0.05 * expected[near]
-    )
 
 
 def test_a_weighted_point_counts_as_so_many_in_lines_radii_and_quantiles():

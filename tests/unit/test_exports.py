@@ -175,6 +175,9 @@ def test_the_floor_leaves_out_squares(demo):
     assert set(high.estimate) == {p for p in low.estimate if p >= 0.002}
     with pytest.raises(ValueError, match="'floor' must lie in 0 to 1"):
         hit_cells(demo.cloud, floor=1.1)
+    for size, told in ((1e-3, "more than 1,000,000"), (0.0, "0 m"), (np.nan, "0 m")):
+        with pytest.raises(ValueError, match=told):
+            hit_cells(demo.cloud, size=size)
 
 
 def test_kml_is_read_by_another_reader(demo):

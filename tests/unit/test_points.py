@@ -1,4 +1,4 @@
-"""Grid, radii and contours: shapes, weights, degenerate clouds, bad input."""
+"""Radii and contours: shapes, weights, degenerate clouds, bad input."""
 
 import numpy as np
 import pytest
@@ -6,32 +6,9 @@ import shapely
 
 from driftmap.core.points import mean_point, radii
 from driftmap.ground.contours import containment
-from driftmap.ground.grid import probability_grid
 
 RNG = np.random.default_rng(7)
 CLOUD = RNG.normal([[2000], [-500]], [[300], [100]], (2, 5000))
-
-
-def test_grid_counts_every_point() -> None:
-    grid = probability_grid([1, 1.5, 9, -0.5], [0, 0.5, 3, -2], cell=2)
-    assert grid.probability.shape == (3, 6)
-    assert grid.probability.sum() == pytest.approx(1)
-    assert grid.probability[1, 1] == 0.5  # east 0 to 2, north 0 to 2
-    assert grid.probability[2, 5] == 0.25
-    assert grid.probability[0, 0] == 0.25
-    assert grid.east_edges.tolist() == [-2, 0, 2, 4, 6, 8, 10]
-    assert grid.north.tolist() == [-1, 1, 3]
-    with pytest.raises(ValueError, match="read-only"):
-        grid.probability[0, 0] = 1
-
-
-def test_default_cell_is_round_and_bounded() -> None:
-    assert probability_grid(*CLOUD).cell == 10  # 404 m middle half / 50, rounded up
-    far = np.append(CLOUD, [[1e6], [1e6]], axis=1)
-    grid = probability_grid(*far)
-    assert grid.cell == 2000
-    assert grid.probability.sum() == pytest.approx(1)
-    assert probability_grid([5.0], [5.0]).probability.tolist() == [[1.0]]
 
 
 def test_weights_count_as_repeats() -> None:
@@ -39,9 +16,6 @@ def test_weights_count_as_repeats() -> None:
     repeated = np.repeat(CLOUD, count, axis=1)
     assert radii(*CLOUD, weights=count) == pytest.approx(radii(*repeated))
     assert mean_point(*CLOUD, weights=count) == pytest.approx(mean_point(*repeated))
-    one = probability_grid(*CLOUD, weights=count, cell=20).probability
-    two = probability_grid(*repeated, cell=20).probability
-    assert one == pytest.approx(two)
     for contour in containment(*CLOUD, weights=count):
         inside = shapely.intersects_xy(contour.shape, *CLOUD)
         # half a per cent: chords of the lattice, and single points of weight 3
@@ -97,7 +71,7 @@ def test_same_points_give_the_same_contours() -> None:
     assert all(a.shape.equals(b.shape) for a, b in zip(one, two, strict=True))
 
 
-FUNCTIONS = (containment, probability_grid, radii, mean_point)
+FUNCTIONS = (containment, radii, mean_point)
 
 
 @pytest.mark.parametrize("function", FUNCTIONS, ids=lambda f: f.__name__)
@@ -126,9 +100,3 @@ def test_bad_shares_are_refused(shares: tuple) -> None:
     for function in (containment, radii):
         with pytest.raises(ValueError, match="between 0 and 1"):
             function(*CLOUD, shares)
-
-
-@pytest.mark.parametrize("cell", [0, -1, np.nan, np.inf, 1e-3])
-def test_bad_cells_are_refused(cell: float) -> None:
-    with pytest.raises(ValueError, match="'cell' must"):
-        probability_grid(*CLOUD, cell=cell)
