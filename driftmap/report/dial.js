@@ -261,8 +261,9 @@ function start() {
     one("#by-cause").setAttribute("aria-pressed", String(!byCause()));
     show();
   });
-  for (const field of FIELDS) one(field).addEventListener("input", read);
-  one("#declination").addEventListener("input", show); // another needle is no new reading
+  for (const field of ["#speed", "#from"]) one(field).addEventListener("input", read);
+  // Another needle is no new reading, nor does a gust read later make the mean before it any younger.
+  for (const field of ["#declination", "#gust"]) one(field).addEventListener("input", show);
   // A mouse wheel that scrolls the page turns no number under it.
   for (const box of all("input[type=number]")) box.addEventListener("wheel", () => box.blur());
   for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);

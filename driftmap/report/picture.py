@@ -122,13 +122,8 @@ def _field_edge(frame: Frame, boundary: BaseGeometry) -> list[str]:
 
 def _closed(frame: Frame, spot: Spot) -> list[str]:
     """Draw ground to keep off; a road is two lines, never one that looks like an edge."""
-    kind = "way" if spot.area.role in _WAYS else "closed"
-    if kind == "closed":
-        return [_shape("closed", frame, spot.area.shape)]
-    return [
-        _shape("way", frame, spot.area.shape),
-        _shape("lane", frame, spot.area.shape),
-    ]
+    kinds = ("way", "lane") if spot.area.role in _WAYS else ("closed",)
+    return [_shape(kind, frame, spot.area.shape) for kind in kinds]
 
 
 def _corners(a: Assessment) -> list[tuple[float, float, float, float]]:

@@ -19,10 +19,8 @@ from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.report.words import (
     FAR,
     Units,
-    away,
     compass,
     distance,
-    energy,
     isolate,
     percent,
     rounded,
@@ -276,8 +274,18 @@ class Voice:
         return near if metres < FAR[self.units][0] else self.exact_away(metres)
 
     def exact_away(self, metres: float) -> str:
-        """Write how far it is over the ground, near the pad to three significant digits."""
-        return tied(self.number(away(metres, self.units)))
+        r"""Write how far it is over the ground: what is farther than people pace in miles or km.
+
+        Examples
+        --------
+        >>> [english("us").exact_away(far) for far in (847.6, 38_400.0)]
+        ['2,780\xa0ft', '24\xa0mi']
+        """
+        least, size, name = FAR[self.units]
+        if metres < least:
+            return self.exact_distance(metres)
+        value = rounded(metres / size)
+        return tied(self.number(f"{value:,.{0 if value >= 10 else 1}f} {name}"))
 
     def exact_distance(self, metres: float) -> str:
         """Write a distance to three significant digits."""
@@ -334,8 +342,16 @@ class Voice:
         )
 
     def energy(self, joules: float) -> str:
-        """Write an energy to two significant digits."""
-        return tied(self.number(energy(joules, self.units)))
+        r"""Write an energy to two significant digits.
+
+        Examples
+        --------
+        >>> english("us").energy(11638.4), english("si").energy(1.125)
+        ('8,600\xa0ft lbf', '1.1\xa0J')
+        """
+        name = unit_of("energy", self.units)
+        value = rounded(joules / DIMENSIONS["energy"][name])
+        return tied(self.number(f"{value:,.{0 if value >= 10 else 1}f} {name}"))
 
     def shown(self, value: float, kind: str) -> str:
         """Write a figure of a kind that `driftmap.core.units` knows."""

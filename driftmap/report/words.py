@@ -12,12 +12,10 @@ from driftmap.core import units as unit_names
 __all__ = [
     "FAR",
     "Units",
-    "away",
     "bearing",
     "clock_at",
     "compass",
     "distance",
-    "energy",
     "flown_at",
     "in_units_of",
     "isolate",
@@ -148,19 +146,6 @@ def in_units_of(text: str, units: Units) -> str:
     return _METRIC.sub(told, text)
 
 
-def energy(joules: float, units: Units) -> str:
-    """Write an energy to two significant digits.
-
-    Examples
-    --------
-    >>> energy(11638.4, "us"), energy(1.125, "si")
-    ('8,600 ft lbf', '1.1 J')
-    """
-    name = unit_names.unit_of("energy", units)
-    value = rounded(joules / unit_names.DIMENSIONS["energy"][name])
-    return f"{value:,.{0 if value >= 10 else 1}f} {name}"
-
-
 def distance(metres: float, units: Units) -> str:
     """Write a distance to three significant digits.
 
@@ -177,21 +162,6 @@ _MILE: Final = 1609.344  # m
 
 FAR: Final = {"us": (2 * _MILE, _MILE, "mi"), "si": (10_000.0, 1000.0, "km")}
 """From where on a distance over the ground is told in a larger unit, and that unit."""
-
-
-def away(metres: float, units: Units) -> str:
-    """Write how far it is over the ground: what is farther than people pace in miles or km.
-
-    Examples
-    --------
-    >>> away(847.6, "us"), away(38_400.0, "us"), away(12_340.0, "si")
-    ('2,780 ft', '24 mi', '12 km')
-    """
-    least, size, name = FAR[units]
-    if metres < least:
-        return distance(metres, units)
-    value = rounded(metres / size)
-    return f"{value:,.{0 if value >= 10 else 1}f} {name}"
 
 
 def isolate(text: str) -> str:

@@ -207,6 +207,11 @@ def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial
     speed, from_deg = wind_with(dial, "go")
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert word(browser) == "GO"
+    browser.js("readAt = new Date(Date.now() - 1000 * (DIAL.stale - 300)); show()")
+    browser.find("#gust").send_keys("0")  # told later, it renews nothing
+    browser.find("#gust").clear()
+    browser.js("show()")
+    assert re.search(r", [45] min more", browser.find("#age").text)
     browser.js("readAt = new Date(Date.now() - 1000 * (DIAL.stale + 60)); show()")
     assert word(browser) == "HOLD"
     assert (
