@@ -164,7 +164,9 @@ def aim_page(
 
 def none_go(found: Sequence[DirectionLimit], voice: Voice) -> list[str]:
     """Say it first where no wind is go."""
-    return [] if any(limit.go for limit in found) else [voice.say("plan.no_wind_goes")]
+    count = sum(len(limit.tried) for limit in found)
+    goes = any(limit.go for limit in found)
+    return [] if goes else [voice.say("plan.no_wind_goes", count=str(count))]
 
 
 def limits_rows(

@@ -259,7 +259,7 @@ def test_a_true_case_is_seldom_called_odd(willet):
     assert odd / 200 < 0.031
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_chances_told_are_chances_had(willet):
     """Stated chances against how often the case was the true one, for 600 flights.
 

@@ -134,15 +134,15 @@ def test_same_seed_same_points(willet, saltgrass, demo):
     again = assess(willet, saltgrass, wind, samples=2000)
     assert np.array_equal(again.cloud.east, demo.cloud.east)
     assert document(again) == document(demo)
-    other = fly(willet, wind, saltgrass.elevation, samples=2000, seed=4)
-    assert not np.array_equal(other.east, demo.cloud.east)
+    other = fly(willet, wind, saltgrass.elevation, samples=50, seed=4)
+    assert not np.any(other.apogee.height == demo.cloud.apogee.height[:50])
 
 
 def test_more_samples_begin_with_the_same_flights(willet, saltgrass):
     """A block of flights does not depend on how many follow it."""
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     few = fly(willet, wind, saltgrass.elevation, samples=4096, seed=1)
-    more = fly(willet, wind, saltgrass.elevation, samples=8192, seed=1)
+    more = fly(willet, wind, saltgrass.elevation, samples=4300, seed=1)
     assert np.allclose(few.apogee.height, more.apogee.height[:4096], rtol=1e-9)
 
 
