@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime, timedelta
-from functools import partial
+from functools import lru_cache, partial
 from typing import Final
 
 from driftmap.air.convection import convection, is_light, sun_height
 
-__all__ = ["worst_suns", "year_of_light"]
+__all__ = ["worst_of_a_year", "worst_suns"]
 
 _GROWS, _LOW = 15.0, 8.0
 """Heights of the sun [deg] under which the wind begins to grow more with height, and does so
@@ -72,12 +72,14 @@ def _alike(one: datetime, other: datetime, place: tuple[float, float]) -> bool:
     return turned <= _ALIKE[0] and stirred <= _ALIKE[1]
 
 
-def year_of_light(noon: datetime, place: tuple[float, float]) -> list[datetime]:
-    """List hours of light of a year: about noons of an equinox and of both solstices.
+@lru_cache(8)  # every wind of a plan asks
+def worst_of_a_year(noon: datetime, place: tuple[float, float]) -> list[datetime]:
+    """Pick the worst of the light of a year: an equinox and both solstices.
 
-    ``noon``: that of the equinox in March. A sun on the horizon comes first.
+    ``noon``: that of the equinox in March. A sun on the horizon is among them.
     """
     days = [noon + timedelta(days=n) for n in (0, 92, -89)]
     hours = [day + timedelta(hours=n / 2) for day in days for n in range(-22, 23)]
     dawn = noon - timedelta(hours=6)
-    return [dawn, *(at for at in hours if is_light(at, *place))]
+    lit = [dawn, *(at for at in hours if is_light(at, *place))]
+    return worst_suns(lit, place)

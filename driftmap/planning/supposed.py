@@ -17,7 +17,7 @@ from driftmap.air.altered import scaled
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
-from driftmap.planning.suns import worst_suns, year_of_light
+from driftmap.planning.suns import worst_of_a_year
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
@@ -133,8 +133,8 @@ class Supposition:
         """
         if self.hour is not None or self.place is None:
             return [self]
-        year = year_of_light(self.when or _EQUINOX, self.place)
-        suns = [replace(self, when=at) for at in worst_suns(year, self.place)]
+        year = worst_of_a_year(self.when or _EQUINOX, self.place)
+        suns = [replace(self, when=at) for at in year]
         return suns if self.shape is None else [self, suns[-1]]
 
     def told_by_any_sun(self, assumed: Iterable[str]) -> list[str]:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from driftmap.air.convection import convection, is_light, sun_height
-from driftmap.planning.suns import worst_suns, year_of_light
+from driftmap.planning.suns import worst_of_a_year, worst_suns
 
 PLACES = [(41.6, -118.0), (-35.0, 149.0), (60.0, 10.0), (5.0, 0.0)]
 
@@ -19,7 +19,7 @@ def test_no_hour_of_a_year_is_beyond_the_suns_picked(place):
         return 0.0 if air is None else air.speed
 
     noon = datetime(2000, 3, 20, 12, tzinfo=UTC) - timedelta(hours=place[1] / 15)
-    low, evening, least, most = worst_suns(year_of_light(noon, place), place)
+    low, evening, least, most = worst_of_a_year(noon, place)
     hours = (noon + timedelta(hours=5.0 * n) for n in range(1752))
     for at in (at for at in hours if is_light(at, *place)):
         height, strength = sun_height(at, *place), stirred(at)
