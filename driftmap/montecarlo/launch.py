@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from math import degrees
@@ -143,66 +143,44 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     return _planned(Same(flight), wind, sky)
 
 
+class _Inputs:
+    """Inputs of the way up as they come together, and what is assumed of them."""
+
+    def __init__(self, flight: Flight) -> None:
+        self.spreads: dict[str, Spread] = {}
+        self.assumed: list[str] = list(flight.notes)
+
+    def take(self, spreads: Mapping[str, Spread], assumed: Iterable[str]) -> None:
+        """Take some more."""
+        self.spreads |= spreads
+        self.assumed += assumed
+
+    def spread(self, name: str, given: Uncertain, share: float) -> None:
+        """Spread an input by what is told of it, or by a share of its value."""
+        sd = share * given.value if given.spread is None else given.spread
+        self.spreads[name] = Spread("normal", given.value, sd).above_zero()
+        if given.spread is None:
+            self.assumed.append(f"{name}: spread {share:.0%} (assumed)")
+
+
 # Scouts go first, and a few flights more come after, in the wind of the verdict.
 @lru_cache(maxsize=2)
 def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
-    flight = same.flight
-    spreads: dict[str, Spread] = {}
-    assumed: list[str] = list(flight.notes)
-
-    def spread(name: str, given: Uncertain, share: float, unit: str = "") -> None:
-        default = given.spread is None
-        sd = share * given.value if given.spread is None else given.spread
-        spreads[name] = Spread("normal", given.value, sd).above_zero()
-        if default:
-            assumed.append(f"{name}: spread {share:.0%}{unit} (assumed)")
-
-    spread("lift-off mass", flight.airframe.mass, 0.02)
-    for way in ("east", "north"):
-        given = flight.rail.angle.spread
-        spreads[f"rail {way}"] = Spread(
-            "normal", 0.0, float(_RAIL_ERROR) if given is None else given
-        )
-    if flight.rail.angle.spread is None:
-        assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
-    steady = balance(flight)
+    flight, steady = same.flight, balance(same.flight)
     more, notes, upper = upper_spreads(flight)
-    spreads |= {**steady.spreads, **more}
-    assumed += [*steady.assumed, *notes]
+    told = _Inputs(flight)
+    told.spread("lift-off mass", flight.airframe.mass, 0.02)
+    told.take(*_rail_error(flight))
+    told.take(steady.spreads, steady.assumed)
+    told.take(more, notes)
     azimuth = _azimuth(flight, wind)
-    response, by_time = None, None
-    if flight.motor is not None:
-        if flight.motor.count > 1:
-            assumed.append(
-                f"{flight.motor.count} motors: thrust, impulse and propellant told are "
-                "those of all of them together"
-            )
-        spread("total impulse", flight.motor.total_impulse, 0.05)
-        spread("burn time", flight.motor.burn_time, 0.05)
-        log_motor = np.log(
-            [flight.motor.total_impulse.value, flight.motor.burn_time.value]
-        )
-    elif flight.apogee is not None:
-        spread("apogee height", flight.apogee.height, 0.05)
-        assumed.append(
-            "no motor given: one of constant thrust that reaches this apogee in this "
-            "wind, burning as long as fits the time in calm air; the rocket keeps its "
-            "lift-off mass (assumed)"
-        )
-        time = flight.apogee.time
-        error = _TIME_ERROR if time.spread is None else time.spread
-        spreads["apogee time"] = Spread("normal", time.value, error)
-        if time.spread is None:
-            assumed.append(f"apogee time: spread {_TIME_ERROR:g} s (assumed)")
-        log_motor, response, by_time = fit_motor(flight, wind, azimuth, sky, error)
-    bearing, said = _lean(flight, wind, azimuth)
-    spreads |= bearing
-    assumed += said
+    log_motor, response, by_time = _motor(told, flight, wind, azimuth, sky)
+    told.take(*_lean(flight, wind, azimuth))
     plan = Plan(
         flight=flight,
         curve=curve_of(flight.motor),
         azimuth=azimuth,
-        spreads=spreads,
+        spreads=told.spreads,
         log_motor=log_motor,
         response=response,
         by_time=by_time,
@@ -212,25 +190,68 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
         rise=rise_of(flight.airframe),
         balance=steady,
         upper_balance=upper,
-        assumed=(),
+        assumed=tuple(told.assumed),
     )
-    nominal = _nominal(plan, wind)
+    return _reaching(plan, wind)
+
+
+def _rail_error(flight: Flight) -> tuple[dict[str, Spread], list[str]]:
+    """Spread the rail's aim both ways."""
+    given = flight.rail.angle.spread
+    aim = Spread("normal", 0.0, float(_RAIL_ERROR) if given is None else given)
+    note = "rail's aim, whip and thrust line: spread 1° each way (assumed)"
+    return {f"rail {way}": aim for way in ("east", "north")}, [note] * (given is None)
+
+
+def _motor(
+    told: _Inputs, flight: Flight, wind: WindProfile, azimuth: float, sky: Sky
+) -> tuple[FloatArray, float | None, FloatArray | None]:
+    """Give `log_motor`, `response` and `by_time` of the motor told, or of one that fits."""
+    if (motor := flight.motor) is not None:
+        if motor.count > 1:
+            told.assumed.append(
+                f"{motor.count} motors: thrust, impulse and propellant told are "
+                "those of all of them together"
+            )
+        told.spread("total impulse", motor.total_impulse, 0.05)
+        told.spread("burn time", motor.burn_time, 0.05)
+        figures = [motor.total_impulse.value, motor.burn_time.value]
+        return np.log(figures), None, None
+    assert flight.apogee is not None
+    told.spread("apogee height", flight.apogee.height, 0.05)
+    told.assumed.append(
+        "no motor given: one of constant thrust that reaches this apogee in this "
+        "wind, burning as long as fits the time in calm air; the rocket keeps its "
+        "lift-off mass (assumed)"
+    )
+    time = flight.apogee.time
+    error = _TIME_ERROR if time.spread is None else time.spread
+    told.spreads["apogee time"] = Spread("normal", time.value, error)
+    if time.spread is None:
+        told.assumed.append(f"apogee time: spread {_TIME_ERROR:g} s (assumed)")
+    return fit_motor(flight, wind, azimuth, sky, error)
+
+
+def _reaching(plan: Plan, wind: WindProfile) -> Plan:
+    """Fly a plan once: how high its air must reach, and whether its drag may rise."""
+    nominal, flight = _nominal(plan, wind), plan.flight
     apogee, calm = nominal.apogee.height.tolist()
     fastest = float(nominal.mach()[:, 0].max())
-    rise = plan.rise
+    rise, spreads, assumed = plan.rise, plan.spreads, plan.assumed
     if not (flight.airframe.drag_by_mach and flight.falling.drag_by_mach):
         if fastest < _SUBSONIC:
             rise = None
         else:
-            spreads["transonic peak"] = PEAK
-            assumed.append(f"transonic drag: {PEAK.assumed} (assumed)")
+            spreads = {**spreads, "transonic peak": PEAK}
+            assumed += (f"transonic drag: {PEAK.assumed} (assumed)",)
     return replace(
         plan,
+        spreads=spreads,
         # Wind bends the way up: flights that meet less of it rise higher than planned.
-        top=min(1.7 * max(apogee, calm) + 300.0, sky.top),
+        top=min(1.7 * max(apogee, calm) + 300.0, plan.sky.top),
         apogee=apogee,
         rise=rise,
-        assumed=tuple(assumed),
+        assumed=assumed,
     )
 
 
