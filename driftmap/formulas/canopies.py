@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import log, pi, radians, sqrt
+from math import log, radians, sqrt
 from types import MappingProxyType
-from typing import Final, Literal, TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,15 +16,12 @@ from driftmap.core.spread import Spread
 
 __all__ = [
     "CANOPIES",
-    "FLAG_LAWS",
-    "FLAG_TABLE",
     "GLIDE",
     "STREAMER_RANGE",
     "CanopyType",
     "Range",
     "drag_spread",
     "flag_drag",
-    "nominal_diameter",
     "nominal_drag",
     "streamer_spread",
 ]
@@ -243,39 +240,14 @@ def nominal_drag(inflated_drag: ArrayLike, inflated_ratio: ArrayLike) -> FloatAr
     return drag * checked("inflated_ratio", inflated_ratio, above=0, most=1) ** 2
 
 
-def nominal_diameter(area: ArrayLike) -> FloatArray:
-    r"""Diameter of the flat circle with the canopy's cloth area.
-
-    .. math:: D_0 = \sqrt{4 S_0 / \pi}
-
-    Parameters
-    ----------
-    area : array_like, shape (...)
-        Nominal area, all the cloth [m²].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Nominal diameter [m].
-    """
-    return np.sqrt(4 / pi * checked("area", area, above=0))
-
-
-FLAG_LAWS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
-    {"EN 1991-1-4": (0.02, 0.7), "Fairthorne": (0.012, 0.39)}
-)
-"""Constant and factor of the two published forms of `flag_drag` (from memory: EN
-1991-1-4:2005, sec. 7.12, table 7.15; Fairthorne, ARC R&M 1345, 1930)."""
-
-FLAG_TABLE: Final[Mapping[float, float]] = MappingProxyType({1: 0.07, 2: 0.12, 3: 0.15})
-"""Drag coefficient of a fluttering flag on length times width, by length over width
-(Munson, Young & Okiishi, *Fundamentals of Fluid Mechanics*, fig. 9.30; 2 read in a quote,
-the others from memory). It rises with length where `FLAG_LAWS` fall: the two must not be
-mixed, and neither was measured on a streamer that hangs from its short end."""
-
 STREAMER_RANGE: Final = (0.05, 0.25)
-"""Drag coefficient of a streamer 5 to 10 widths long, on one side. Assumed from the
-values above; pleated or stiff film lies high, limp cloth low."""
+"""Drag coefficient of a streamer 5 to 10 widths long, on one side. Assumed, wide: published
+values of flags fall with length in one place (`flag_drag`) and rise with it in another (0.07
+to 0.15 at 1 to 3 widths; Munson, Young & Okiishi, *Fundamentals of Fluid Mechanics*, fig.
+9.30, from memory), and none was measured on one that hangs from its short end. Pleated or
+stiff film lies high, limp cloth low."""
+
+_FLAG: Final = (0.02, 0.7)  # constant and factor of `flag_drag`
 
 _SLENDER: Final = (5.0, 10.0)  # length over width that the range was made for
 
@@ -285,10 +257,8 @@ def flag_drag(
     width: ArrayLike,
     cloth_mass: ArrayLike,
     density: ArrayLike,
-    *,
-    law: Literal["EN 1991-1-4", "Fairthorne"] = "EN 1991-1-4",
 ) -> FloatArray:
-    r"""Drag coefficient of a free flag.
+    r"""Drag coefficient of a free flag [1]_.
 
     .. math:: c_f = c_0 + c_1 \frac{m_f}{\rho h} \left(\frac{A}{h^2}\right)^{-1.25},
               \qquad A = h l
@@ -303,8 +273,6 @@ def flag_drag(
         Mass of the cloth for each area [kg m⁻²].
     density : array_like, shape (...)
         Air density [kg m⁻³].
-    law : {"EN 1991-1-4", "Fairthorne"}
-        Which constants; see `FLAG_LAWS`.
 
     Returns
     -------
@@ -329,7 +297,7 @@ def flag_drag(
     slender = checked("length", length, above=0) / h
     weight = checked("cloth_mass", cloth_mass, above=0)
     weight = weight / (checked("density", density, above=0) * h)
-    constant, factor = FLAG_LAWS[law]
+    constant, factor = _FLAG
     return np.asarray(constant + factor * weight * slender**-1.25)
 
 

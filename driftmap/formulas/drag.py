@@ -15,7 +15,6 @@ from driftmap.core.spread import Spread
 __all__ = [
     "CROSSFLOW",
     "CYLINDER_DRAG",
-    "DECAY",
     "FLUTTER_GLIDE",
     "NOSE_CENTRE",
     "NOSE_SLOPE",
@@ -150,12 +149,6 @@ PEAK: Final = Spread(
 """Peak of the drag over its subsonic value, finned ogive-cylinder (from memory: Hoerner,
 *Fluid-Dynamic Drag*, 1965, ch. 16); uniform over the range assumed."""
 
-DECAY: Final = Spread(
-    "uniform", 0.5, 1.0, "supersonic drag falls as Mach to the power 0.5 to 1"
-)
-"""Power of the fall beyond the peak (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965,
-ch. 16); uniform over the range assumed."""
-
 
 def _known(mach: ArrayLike, most: float) -> FloatArray:
     """Refuse Mach numbers up to which the drag is not known."""
@@ -183,7 +176,7 @@ def drag_rise(
     peak : array_like, broadcast to shape (...)
         Peak; see `PEAK`.
     decay : array_like, broadcast to shape (...)
-        Power of the fall; see `DECAY`.
+        Power of the fall: 0.5 to 1 [1]_, 0.75 assumed.
 
     Returns
     -------

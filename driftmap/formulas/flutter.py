@@ -17,7 +17,6 @@ __all__ = [
     "flutter_margin",
     "flutter_speed",
     "root_stress",
-    "shear_modulus",
     "shell_stress",
     "solid_share",
 ]
@@ -73,26 +72,6 @@ class FinPlanform:
     def aspect_ratio(self) -> float:
         """Span squared over area, of the exposed panel alone."""
         return self.span**2 / self.area
-
-
-def shear_modulus(youngs_modulus: ArrayLike, poisson_ratio: ArrayLike) -> FloatArray:
-    r"""Shear modulus of an isotropic material, :math:`G = E / (2 (1 + \nu))` (textbook).
-
-    Parameters
-    ----------
-    youngs_modulus : array_like, shape (...)
-        Young's modulus [Pa].
-    poisson_ratio : array_like, shape (...)
-        Poisson's ratio, 0 to 0.5.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Shear modulus [Pa].
-    """
-    stiff = checked("youngs_modulus", youngs_modulus, above=0)
-    ratio = checked("poisson_ratio", poisson_ratio, least=0, most=0.5)
-    return np.asarray(stiff / (2 * (1 + ratio)))
 
 
 def flutter_speed(

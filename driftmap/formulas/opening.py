@@ -19,7 +19,6 @@ from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = [
     "Inflation",
-    "OpeningLoad",
     "load_reduction",
     "opening_load",
 ]
@@ -71,25 +70,6 @@ class Inflation:
         return np.asarray(np.multiply(self.filling, self.diameter), float)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OpeningLoad:
-    """Loads of openings.
-
-    Parameters
-    ----------
-    peak : ndarray, shape (...)
-        Greatest load [N].
-    infinite_mass : ndarray, shape (...)
-        Load if nothing slowed down while the canopy fills [N].
-    reduction : ndarray, shape (...)
-        Their ratio, 0 to 1, before gravity is allowed for.
-    """
-
-    peak: FloatArray
-    infinite_mass: FloatArray
-    reduction: FloatArray
-
-
 def load_reduction(parameter: ArrayLike, exponent: float) -> FloatArray:
     r"""Share of the infinite-mass load that a canopy meets as it slows its load.
 
@@ -139,7 +119,7 @@ def opening_load(
     density: ArrayLike,
     *,
     dive: ArrayLike = 0.0,
-) -> OpeningLoad:
+) -> FloatArray:
     r"""Greatest load while a canopy opens.
 
     .. math:: F = C_x \left(X_1\, C_D S\, \rho v^2 / 2 + c_j\, m g \max(\sin\gamma, 0)
@@ -161,8 +141,8 @@ def opening_load(
 
     Returns
     -------
-    OpeningLoad
-        Loads, shape (...).
+    ndarray, shape (...)
+        Greatest load [N].
 
     Notes
     -----
@@ -180,9 +160,8 @@ def opening_load(
     Examples
     --------
     >>> canopy = Inflation(2.0, 2.51327, 1.7, 8)
-    >>> load = opening_load(canopy, 10.0, 30.0, 1.112)
-    >>> float(load.peak.round(1)), float(load.infinite_mass.round())
-    (728.2, 2138.0)
+    >>> float(opening_load(canopy, 10.0, 30.0, 1.112).round(1))
+    728.2
     """
     m = checked("mass", mass, above=0)
     v = checked("speed", speed, least=0)
@@ -191,7 +170,6 @@ def opening_load(
     area = np.asarray(canopy.drag_area, float)
     reduction = load_reduction(2 * m / (rho * area * canopy.distance), canopy.exponent)
     factor = np.asarray(canopy.load_factor, float)
-    infinite = np.asarray(rho / 2 * area * v**2 * factor)
+    infinite = rho / 2 * area * v**2 * factor
     weight = _WEIGHTS[canopy.exponent] * m * _G * down * factor
-    peak = np.asarray(infinite * reduction + weight)
-    return OpeningLoad(peak, infinite, reduction)
+    return np.asarray(infinite * reduction + weight)

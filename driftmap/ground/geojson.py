@@ -20,7 +20,6 @@ __all__ = ["MAX_BYTES", "Collection", "Feature", "read_collection"]
 MAX_BYTES: Final = 20_000_000
 """Largest file that is read [byte]; a drawn site takes a few thousand."""
 
-_LONGEST_MESSAGE: Final = 400
 _WGS84: Final = ("urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84")
 _MEMBERS: Final = ("type", "properties", "geometry", "id", "bbox")  # of a feature
 _ORDER: Final = "GeoJSON writes [longitude, latitude]: are they swapped?"

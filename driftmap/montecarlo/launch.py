@@ -20,7 +20,6 @@ from driftmap.core.errors import (
     WeakThrustError,
 )
 from driftmap.core.spread import Spread
-from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import PEAK, drag_rise
 from driftmap.montecarlo.fitted import Same, fit_motor
 from driftmap.montecarlo.staging import (
@@ -39,7 +38,6 @@ from driftmap.trajectory.rocket import Rocket, ThrustCurve
 
 __all__ = ["Plan", "plan_launch", "rockets"]
 
-_G: Final = STANDARD_GRAVITY
 _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
 _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise

@@ -115,7 +115,7 @@ def _load(
         filling=float(np.mean(kind.filling)),
         exponent=kind.exponent,
     )
-    return opening_load(canopy, mass, speed, density, dive=dive).peak
+    return opening_load(canopy, mass, speed, density, dive=dive)
 
 
 def outcomes(opened: FloatArray, strength: Strengths) -> FloatArray:

@@ -8,7 +8,6 @@ from driftmap.formulas.flutter import (
     flutter_margin,
     flutter_speed,
     root_stress,
-    shear_modulus,
     solid_share,
 )
 
@@ -46,10 +45,6 @@ def test_history_of_many_flights():
     limit = flutter_speed(fin, 4e9, pressure, sound, knock_down=[1.0, 0.5, 0.5, 0.3])
     assert limit.shape == (5, 4)
     assert limit[0, 3] / limit[0, 0] == pytest.approx(np.sqrt(0.3))
-
-
-def test_shear_modulus():
-    assert shear_modulus(69e9, 0.33) == pytest.approx(25.94e9, rel=1e-3)
 
 
 def test_stress_at_the_root_of_a_square_fin_by_hand():

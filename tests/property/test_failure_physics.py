@@ -27,9 +27,9 @@ def test_load_goes_as_speed_squared_and_dives_add(mass, speed, density, dive):
     canopy = Inflation(1.5, 1.3, 1.7, 8)
     load = opening_load(canopy, mass, speed, density)
     twice = opening_load(canopy, mass, 2 * speed, density)
-    assert np.isclose(twice.peak, 4 * load.peak)
-    assert load.peak <= load.infinite_mass
-    assert opening_load(canopy, mass, speed, density, dive=dive).peak >= load.peak
+    assert np.isclose(twice, 4 * load)
+    assert load <= density / 2 * 1.3 * speed**2 * 1.7  # if nothing slowed down
+    assert opening_load(canopy, mass, speed, density, dive=dive) >= load
 
 
 @given(st.floats(1, 1e4), st.floats(1.0, 3.0), st.floats(0, 1e4))

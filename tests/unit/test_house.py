@@ -98,26 +98,42 @@ MEASURED = {
 }
 
 
-def test_nothing_is_written_that_nobody_calls(trees):
-    used = set()
-    for node in (node for tree in trees.values() for node in ast.walk(tree)):
+def _names_read(module, tree):
+    """Pairs of module and name that a file reads: its own, and what it imports."""
+    modules = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom):
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                modules[alias.asname or alias.name] = whole
+                yield node.module, alias.name
+    for node in ast.walk(tree):
         if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
-            used.add(node.id)
-        elif isinstance(node, ast.Attribute):
-            used.add(node.attr)
-        elif isinstance(node, ast.ImportFrom):
-            used |= {alias.name for alias in node.names}
-    alone = []
-    for tree in trees.values():
-        for node in tree.body:
-            if not isinstance(node, ast.FunctionDef | ast.ClassDef):
-                continue
+            yield module, node.id
+        elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+            yield modules.get(node.value.id), node.attr
+
+
+def _written(tree):
+    """Names that a module gives functions, classes and constants."""
+    for node in tree.body:
+        if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            yield node.target.id
+        elif isinstance(node, ast.FunctionDef | ast.ClassDef):
             told = " ".join(map(ast.unparse, node.decorator_list))
-            if node.name.startswith("__") or "command" in told or "group" in told:
-                continue
-            if node.name not in used:
-                alone.append(node.name)
-    assert set(alone) <= set(MEASURED), sorted(set(alone) - set(MEASURED))
+            if "command" not in told and "group" not in told:
+                yield node.name
+
+
+def test_nothing_is_written_that_nobody_calls(trees):
+    used = {pair for name, tree in trees.items() for pair in _names_read(name, tree)}
+    alone = {
+        f"{module}.{name}"
+        for module, tree in trees.items()
+        for name in _written(tree)
+        if (module, name) not in used and not name.startswith("__")
+    }
+    assert {name.rpartition(".")[2] for name in alone} <= set(MEASURED), sorted(alone)
 
 
 def test_git_passes_over_what_the_commands_of_the_readme_write():
