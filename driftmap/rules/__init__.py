@@ -2,7 +2,7 @@
 
 Rules stand in TOML files beside this module, each row with its source; a club adds a file
 of its own. To add a public set, write another file. To let rules speak of something new,
-add a fact or a kind in `driftmap.rules.kinds`.
+add a row to ``facts.csv`` or ``kinds.csv``.
 """
 
 from __future__ import annotations

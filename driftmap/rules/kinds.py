@@ -39,6 +39,8 @@ __all__ = [
 
 Sense = Literal["at least", "at most"]
 
+SENSES: Final[tuple[Sense, ...]] = get_args(Sense)
+
 
 Scope = Literal["season", "ground", "day", "flight"]
 """How long an answer holds; one of the ground as one for the season, of one pad."""
@@ -160,31 +162,8 @@ class Kind:
 
 KINDS: Final = MappingProxyType(
     {
-        "personnel_distance": Kind("people", "at least"),
-        "certification_level": Kind("certification_level", "at least"),
-        "recovery_devices": Kind("recovery_devices", "at least"),
-        "sun_height": Kind("sun_height", "at least"),
-        "motor_impulse": Kind("motor_impulse", "at most"),
-        "drag_race_distance": Kind("people", "at least"),
-        "people_separation": Kind("people", "at least"),
-        "property_separation": Kind("outsiders", "at least"),
-        "building_distance": Kind("buildings", "at least"),
-        "road_distance": Kind("roads", "at least"),
-        "airport_distance": Kind("airports", "at least"),
-        "boundary_distance": Kind("boundary_distance", "at least"),
-        "cleared_diameter": Kind("cleared_diameter", "at least"),
-        "site_dimension": Kind("site_dimension", "at least"),
-        "visibility": Kind("visibility", "at least"),
-        "notice_at_least": Kind("notice", "at least"),
-        "notice_at_most": Kind("notice", "at most"),
-        "rail_tilt": Kind("rail_tilt", "at most"),
-        "surface_wind": Kind("surface_wind", "at most"),
-        "cloud_cover": Kind("cloud_cover", "at most"),
-        "total_impulse": Kind("total_impulse", "at most"),
-        "propellant_mass": Kind("propellant_mass", "at most"),
-        "liftoff_mass": Kind("liftoff_mass", "at most"),
-        "liftoff_weight": Kind("liftoff_weight", "at most"),
-        "expected_altitude": Kind("expected_altitude", "at most"),
+        name: Kind(fact, SENSES[SENSES.index(sense)])
+        for name, fact, sense in rows("kinds.csv", ";")
     }
 )
 """Every limit by the name a rule file uses."""

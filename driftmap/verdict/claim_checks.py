@@ -342,43 +342,46 @@ def _burst(flight: Flight) -> Iterator[_Claim]:
 
 def _spreads(flight: Flight) -> Iterator[_Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
-    frame, upper, stage = flight.airframe, flight.upper, flight.sustainer
-    yield from _known("drag coefficient", frame.drag_coefficient, 0.01)
-    yield from _known("rail's aim", flight.rail.angle, 0.2, "deg")
-    yield from _known("static margin", frame.stability, 0.03, "cal")
-    yield from _known("lift-off mass", frame.mass, 0.001)
-    yield from _known("slope of the normal force", frame.lift_slope, 0.02)
-    yield from _known("moment of inertia", frame.moment_of_inertia, 0.02)
-    for device in flight.devices:
-        of, opens = f"of {device.name}", device.opens_at
-        least, unit = (1.0, "m") if opens.at == "height" else (0.05, "s")
-        yield from _known(f"drag coefficient {of}", device.drag_coefficient, 0.02)
-        yield from _known(f"opening delay {of}", device.opening_delay, 0.05, "s")
-        yield from _known(f"what opens {device.name}", opens, least, unit)
-    if flight.motor is not None:
-        yield from _known("total impulse", flight.motor.total_impulse, 0.005)
-        yield from _known("burn time", flight.motor.burn_time, 0.005)
-    if flight.apogee is not None:
-        yield from _known("apogee", flight.apogee.height, 0.005)
-        yield from _known("time to apogee", flight.apogee.time, 0.02, "s")
-    if upper is not None:
-        yield from _known("ignition delay", upper.ignition, 0.02, "s")
-        yield from _known("impulse in the air", upper.motor.total_impulse, 0.005)
-    if upper is not None and stage is not None:
-        of = "of the sustainer"
-        yield from _known(f"drag coefficient {of}", stage.drag_coefficient, 0.01)
-        yield from _known(f"static margin {of}", stage.stability, 0.03, "cal")
-        yield from _known("separation delay", stage.separation, 0.02, "s")
+    for what, given, least, unit in _known(flight):
+        if given is not None and given.spread is not None:
+            size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
+            most = 10.0 if unit == "share" else 1e9
+            yield _Claim(
+                *(f"spread of {what}", given.spread / size, (least, most), unit),
+                how="is less than anyone can know, {:.3g}",
+                note="state the spread of one flight from the next, or leave it out",
+            )
 
 
 def _known(
-    what: str, given: Uncertain | Trigger | None, least: float, unit: str = "share"
-) -> Iterator[_Claim]:
-    if given is not None and given.spread is not None:
-        size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
-        most = 10.0 if unit == "share" else 1e9
-        yield _Claim(
-            *(f"spread of {what}", given.spread / size, (least, most), unit),
-            how="is less than anyone can know, {:.3g}",
-            note="state the spread of one flight from the next, or leave it out",
-        )
+    flight: Flight,
+) -> Iterator[tuple[str, Uncertain | Trigger | None, float, str]]:
+    """Give what may have a spread, the least of it, and in which unit."""
+    frame, upper, stage = flight.airframe, flight.upper, flight.sustainer
+    share = "share"
+    yield "drag coefficient", frame.drag_coefficient, 0.01, share
+    yield "rail's aim", flight.rail.angle, 0.2, "deg"
+    yield "static margin", frame.stability, 0.03, "cal"
+    yield "lift-off mass", frame.mass, 0.001, share
+    yield "slope of the normal force", frame.lift_slope, 0.02, share
+    yield "moment of inertia", frame.moment_of_inertia, 0.02, share
+    for device in flight.devices:
+        of, opens = f"of {device.name}", device.opens_at
+        yield f"drag coefficient {of}", device.drag_coefficient, 0.02, share
+        yield f"opening delay {of}", device.opening_delay, 0.05, "s"
+        least, unit = (1.0, "m") if opens.at == "height" else (0.05, "s")
+        yield f"what opens {device.name}", opens, least, unit
+    if flight.motor is not None:
+        yield "total impulse", flight.motor.total_impulse, 0.005, share
+        yield "burn time", flight.motor.burn_time, 0.005, share
+    if flight.apogee is not None:
+        yield "apogee", flight.apogee.height, 0.005, share
+        yield "time to apogee", flight.apogee.time, 0.02, "s"
+    if upper is not None:
+        yield "ignition delay", upper.ignition, 0.02, "s"
+        yield "impulse in the air", upper.motor.total_impulse, 0.005, share
+    if upper is not None and stage is not None:
+        of = "of the sustainer"
+        yield f"drag coefficient {of}", stage.drag_coefficient, 0.01, share
+        yield f"static margin {of}", stage.stability, 0.03, "cal"
+        yield "separation delay", stage.separation, 0.02, "s"

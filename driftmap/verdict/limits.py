@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -29,31 +30,10 @@ __all__ = [
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
 
-_NOBODY: Final = {
-    *(
-        "tbd",
-        "tba",
-        "none",
-        "na",
-        "nobody",
-        "unknown",
-        "todo",
-        "name",
-        "test",
-        "xx",
-        "xxx",
-    ),
-    *(
-        "rso",
-        "officer",
-        "keiner",
-        "niemand",
-        "unbekannt",
-        "personne",
-        "nadie",
-        "ninguno",
-    ),
-}
+_NOBODY: Final = re.compile(
+    "tb[ad]|na|none|nobody|unknown|todo|name|test|x+|rso|officer|keiner|niemand|unbekannt"
+    "|personne|nadie|ninguno"
+)
 """What stands where a name should, in letters alone."""
 
 _SEASON: Final = timedelta(days=365)
@@ -247,7 +227,7 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
         with located(site.source, f"limits.{key}", SiteError):
             # A mark, a number or a word for nobody is no name.
             name = "".join(filter(str.isalpha, str(value))).casefold()
-            nobody = len(name) < 2 or name in _NOBODY
+            nobody = len(name) < 2 or _NOBODY.fullmatch(name)
             if not isinstance(value, str) or (key == "set_by" and nobody):
                 raise ValueError(
                     f"got {value!r}; limits are answered for by a name, set_by, and a date, "
