@@ -65,8 +65,10 @@ class _Case:
 
     def __init__(self, flown: Flown, own: FloatArray) -> None:
         draws = {name: column[flown.who] for name, column in flown.cloud.draws.items()}
-        self._names = _telling(flown, draws)
-        self._scale = [(float(v.mean()), float(v.std())) for v in self._of(draws)]
+        self._inputs = [
+            (name, float(draws[name].mean()), float(draws[name].std()))
+            for name in _telling(flown, draws)
+        ]
         terms = self._terms(draws)
         logs = np.log(np.maximum(own, own.max() * np.exp(-_DEEP)))
         count = np.exp((logs - logs.max()) / _SOFT)
@@ -87,16 +89,11 @@ class _Case:
         score = self._fit @ self._terms(draws)
         return np.asarray(np.exp(np.interp(score, self._score, self._log)))
 
-    def _of(self, draws: Mapping[str, Kept]) -> list[FloatArray]:
-        return [np.asarray(draws[name], float) for name in self._names]
-
     def _terms(self, draws: Mapping[str, Kept]) -> FloatArray:
         """Lay out a polynomial of the second degree in the inputs, shape (t, k)."""
         x = [
-            (column - middle) / spread
-            for column, (middle, spread) in zip(
-                self._of(draws), self._scale, strict=True
-            )
+            (np.asarray(draws[name], float) - middle) / spread
+            for name, middle, spread in self._inputs
         ]
         pairs = [a * b for i, a in enumerate(x) for b in x[i:]]
         return np.array([np.ones(x[0].size), *x, *pairs])
@@ -105,7 +102,7 @@ class _Case:
 def _telling(flown: Flown, draws: Mapping[str, Kept]) -> list[str]:
     """Name the inputs that move the landing of the rocket most, in place or in time."""
     lies = np.concatenate([flown.landing(ROCKET)[:, 0], flown.landed(ROCKET)[:1]])
-    names = [name for name, column in draws.items() if np.ptp(column) > 0]
+    names = [name for name, column in draws.items() if 0 < np.ptp(column) < np.inf]
     x = np.array([draws[name] for name in names], float)
     x = (x - x.mean(axis=1)[:, None]) / x.std(axis=1)[:, None]
     moves, *_ = np.linalg.lstsq(
