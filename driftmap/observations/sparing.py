@@ -10,6 +10,7 @@ import numpy as np
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.weighing import Weighed
+from driftmap.rocket.case import LIGHTS
 
 __all__ = ["Worth", "worth_flying"]
 
@@ -100,9 +101,16 @@ class _Case:
 
 
 def _telling(flown: Flown, draws: Mapping[str, Kept]) -> list[str]:
-    """Name the inputs that move the landing of the rocket most, in place or in time."""
+    """Name the inputs that move the landing of the rocket most, in place or in time.
+
+    When motors light in the air is known of what has flown, not before.
+    """
     lies = np.concatenate([flown.landing(ROCKET)[:, 0], flown.landed(ROCKET)[:1]])
-    names = [name for name, column in draws.items() if 0 < np.ptp(column) < np.inf]
+    names = [
+        name
+        for name, column in draws.items()
+        if name != LIGHTS and np.isfinite(column).all() and np.ptp(column) > 0
+    ]
     x = np.array([draws[name] for name in names], float)
     x = (x - x.mean(axis=1)[:, None]) / x.std(axis=1)[:, None]
     moves, *_ = np.linalg.lstsq(

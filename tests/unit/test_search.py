@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import fastkml
 import gpxpy
@@ -27,9 +28,11 @@ from driftmap.observations.leaning import _stencil
 from driftmap.observations.observation import SMALL
 from driftmap.observations.phone import shares_told, walk_cautions
 from driftmap.observations.seenfile import looked_for
+from driftmap.observations.sparing import _telling
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
+from driftmap.rocket.case import LIGHTS
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 
@@ -428,3 +431,13 @@ def test_little_ground_is_told_in_its_own_digits():
     chance = Chances("rocket", squares, listed, 0.0, (line,) * 3, 300.0)
     told = shares_told(chance, english("us"))[0].replace("\xa0", " ")
     assert told == "50 % on 0.02 acres, or in one square"
+
+
+def test_what_flights_are_spared_by_is_drawn_before_they_fly():
+    rng = np.random.default_rng(1)
+    far, near, lit = rng.standard_normal((3, 500))
+    lies = np.stack([100 * far + lit, 10 * near, near])
+    flown = SimpleNamespace(landing=lambda _: lies[:2, None], landed=lambda _: lies[2:])
+    draws = {LIGHTS: lit, "near": near, "far": far, "never": np.full(500, np.inf)}
+    draws["never"][0] = draws["never"][1] = 0.0
+    assert set(_telling(flown, draws)) == {"near", "far"}
