@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.checks import FloatArray
 from driftmap.planning.node import APART, Landing, Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
@@ -92,7 +93,7 @@ def pack_nodes(
 def _landing(landing: Landing, fineness: float) -> list[int]:
     numbers = [
         1 + APART.index(landing.apart),
-        *(_folded(round(v)) for v in landing.mean),
+        *_folded(np.rint(landing.mean)),
         _up(landing.radius),
         _up(landing.farthest),
         math.floor(landing.soonest),
@@ -127,15 +128,15 @@ def _up(value: float) -> int:
     return math.ceil(value - 1e-9)
 
 
-def _folded(value: int) -> int:
-    return 2 * value if value >= 0 else -2 * value - 1
+def _folded(values: FloatArray) -> list[int]:
+    """Tell whole numbers by such as are never negative."""
+    return np.where(values >= 0, 2 * values, -2 * values - 1).astype(int).tolist()  # type: ignore[no-any-return]
 
 
 def _corners(ring: BaseGeometry, unit: float) -> list[int]:
     # The last corner is the first again; the reader closes the ring itself.
-    places = np.rint(shapely.get_coordinates(ring)[:-1] / unit).astype(int)
-    steps = np.diff(places, axis=0, prepend=[[0, 0]]).ravel()
-    return [len(places), *np.where(steps >= 0, 2 * steps, -2 * steps - 1).tolist()]
+    places = np.rint(shapely.get_coordinates(ring)[:-1] / unit)
+    return [len(places), *_folded(np.diff(places, axis=0, prepend=0.0).ravel())]
 
 
 def _written(numbers: Iterable[int]) -> str:

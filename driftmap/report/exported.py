@@ -22,7 +22,6 @@ from driftmap.ground.underlay import lonlat
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import Landed, landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
-from driftmap.verdict.check import Check
 
 __all__ = [
     "DECIMALS",
@@ -87,7 +86,11 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
     told = [
         ("verdict", a.verdict),
         ("go until" if a.verdict == "go" else "judge anew after", _good_until(a)),
-        *(("not surely kept", _named(c)) for c in a.checks if c.outcome != "pass"),
+        *(
+            ("not surely kept", f"{c.name}, {c.area}" if c.area else c.name)
+            for c in a.checks
+            if c.outcome != "pass"
+        ),
         *(("caution", text) for text in CAUTIONS),
         ("flight", a.flight.name),
         ("site", a.site.name),
@@ -98,10 +101,6 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
         *(("assumed", text) for text in a.assumed),
     ]
     return [(subject, sound(text)) for subject, text in told]
-
-
-def _named(check: Check) -> str:
-    return f"{check.name}, {check.area}" if check.area else check.name
 
 
 @dataclass(frozen=True, slots=True)

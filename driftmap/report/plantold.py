@@ -14,7 +14,6 @@ from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
-from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report import sketches
 from driftmap.report.page import governing, page, printable, table, verdict_word
@@ -100,9 +99,8 @@ def aim_rows(
 
 
 def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
-    stray, _, most = aim.trial.stray
-    worst = aim.worst_failure
-    margin = aim.rail_margin
+    (stray, _, most), blocks = aim.trial.stray, aim.trial.blocks
+    worst, margin = aim.worst_failure, aim.rail_margin
     over = (
         voice.say("plan.seen_over", area=name, share=voice.percent(share))
         for name, share in aim.over
@@ -118,12 +116,8 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         if margin is None or margin.interval is None
         else voice.number(f"{margin.interval[0]:.1f}"),
         ", ".join(over) or voice.say("plan.nobody"),
-        _held_by(aim.trial, voice),
+        sentence(blocks[0], voice) if blocks else aim.trial.problem,
     ]
-
-
-def _held_by(trial: Trial, voice: Voice) -> str:
-    return sentence(trial.blocks[0], voice) if trial.blocks else trial.problem
 
 
 def _worst_told(check: Check, voice: Voice) -> str:
