@@ -26,7 +26,7 @@ from threading import Lock
 from typing import Final, Generic, TypeVar, get_args
 
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import NOT_KNOWN, Finding
+from driftmap.planning.trial import NOT_KNOWN, Finding, pack
 from driftmap.rules import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
@@ -301,32 +301,13 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
 
     ``more``: whatever else counts; its ``repr`` is taken.
     """
-    shape = supposition.shape
-    columns = (
-        None
-        if shape is None
-        else [
-            *(shape.height, shape.east, shape.north),
-            *(shape.error, shape.modes, shape.members),
-        ]
-    )
-    hour = (supposition.when, supposition.place)
-    parts = (
+    site = setup.site
+    told = (
         version("driftmap"),
         setup.flight.model_dump_json(),
-        setup.site.digest,
-        setup.site.pad,
-        sorted(map(repr, setup.site.limits.items())),
-        setup.samples,
-        setup.seed,
-        setup.day,
-        setup.answers,
-        picked_rules(setup.site) if setup.site.rules.strip() else (),
-        supposition.site_altitude,
-        hour,
-        None
-        if columns is None
-        else [None if c is None else c.tolist() for c in columns],
+        *(site.digest, site.pad, sorted(map(repr, site.limits.items()))),
+        *(setup.samples, setup.seed, setup.day, setup.answers),
+        picked_rules(site) if site.rules.strip() else (),
         *more,
     )
-    return hashlib.sha256(repr(parts).encode()).hexdigest()
+    return hashlib.sha256(repr(told).encode() + pack(supposition)).hexdigest()
