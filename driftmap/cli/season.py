@@ -278,19 +278,15 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if near:
-        hours, scale = _hours(file, log), supposition.over(height)
+        hours = _hours(file, log).scaled(supposition.over(height))
         suns = (sun.when for sun in season_suns(setup, supposition, hours))
         ledger = open_ledger(path, run_key(setup, supposition, *suns))
-        every, left = bins_to_fly(hours, ledger, scale=scale)
+        every, left = bins_to_fly(hours, ledger)
         _going_on(every - left, every)
         with hands_of(run, "winds") as hands:
-            found = season_hours(
-                setup, supposition, hours, ledger, scale=scale, hands=hands
-            )
+            found = season_hours(setup, supposition, hours, ledger, hands=hands)
         with hands_of(run, "checks") as hands:
-            same = agreement(
-                setup, supposition, hours, ledger, check, scale=scale, hands=hands
-            )
+            same = agreement(setup, supposition, hours, ledger, check, hands=hands)
         aloft = (note for note in wind.assumed if NO_HOUR not in note)
         notes = [*hourly_notes(hours.source, height), *aloft, *basis.assumed]
     else:

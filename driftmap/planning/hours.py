@@ -7,7 +7,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -90,6 +90,14 @@ class Hours:
     def known(self) -> int:
         """Hours with a reading."""
         return sum(bool(each) for each in self.readings)
+
+    def scaled(self, factor: float) -> Hours:
+        """Give the same hours with winds and gusts so many times as strong."""
+        stronger = (
+            tuple(Reading(r.way, r.speed * factor, r.gust * factor) for r in each)
+            for each in self.readings
+        )
+        return replace(self, readings=tuple(stronger))
 
     def times(self) -> Iterator[datetime]:
         """Go through the hours.

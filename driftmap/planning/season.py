@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -126,7 +126,6 @@ def season_hours(
     hours: Hours,
     ledger: Ledger,
     *,
-    scale: float = 1.0,
     hands: Hands | None = None,
 ) -> tuple[SeasonHour, ...]:
     """Give every hour of a season its verdict.
@@ -136,45 +135,44 @@ def season_hours(
     itself.
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows with
-    height; ``ledger``: what is found already, and where to keep the rest; ``scale``:
-    wind at 10 m for each of that of the readings; ``hands``: who works on it; a part is
-    a bin.
+    height; ``hours``: winds at 10 m; ``ledger``: what is found already, and where to keep
+    the rest; ``hands``: who works on it; a part is a bin.
 
     Result: one for each hour, the worst by each of `season_suns`. Without a reading, or
     where a worker was lost, it is not known.
     """
-    every = {
-        bin_of(_scaled(reading, scale)) for each in hours.readings for reading in each
-    }
     todo = sorted(
-        (b for b in every if _name(b) not in ledger.found),
+        (b for b in _bins(hours) if _name(b) not in ledger.found),
         key=lambda b: (b.speed, -1.0 if b.way is None else b.way),
     )
     packed, suns = pack(setup), season_suns(setup, supposition, hours)
     said = [f" by the sun of {sun.when:%Y-%m-%dT%H:%MZ}" for sun in suns if sun.when]
     said = said if len(suns) > 1 else [""]
-    for n, sun in enumerate(
-        suns
-    ):  # where there is a no-go already, none makes it worse
-        left = [b for b in todo if _worst(ledger, b, said[:n])[0] != "no-go"]
-        _fill_bins(packed, sun, ledger, left, said[n], hands)
+
+    def by_suns(wind: Reading) -> tuple[Finding, str]:
+        names = (_name(wind) + each for each in said)
+        return _worst(ledger.found[name] for name in names if name in ledger.found)
+
+    for sun, each in zip(suns, said, strict=True):
+        # Where there is a no-go already, none makes it worse.
+        left = [b for b in todo if by_suns(b)[0] != "no-go"]
+        _fill_bins(packed, sun, ledger, left, each, hands)
     for b in todo if len(suns) > 1 else ():
-        ledger.keep(_name(b), *_worst(ledger, b, said))
-    return tuple(
-        by_light(
-            setup,
-            SeasonHour(
-                time,
-                *max(
-                    (ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each),
-                    key=lambda found: FINDINGS.index(found[0]),
-                    default=(NOT_KNOWN, "no reading"),
-                ),
-            ),
-            time + timedelta(hours=1),
-        )
-        for time, each in zip(hours.times(), hours.readings, strict=True)
-    )
+        ledger.keep(_name(b), *by_suns(b))
+    pairs = zip(hours.times(), hours.readings, strict=True)
+    return tuple(_hour(setup, ledger, *pair) for pair in pairs)
+
+
+def _hour(
+    setup: Setup, ledger: Ledger, time: datetime, each: tuple[Reading, ...]
+) -> SeasonHour:
+    """Give an hour the worst that was found of its readings."""
+    found = _worst(ledger.found[_name(bin_of(reading))] for reading in each)
+    return by_light(setup, SeasonHour(time, *found), time + timedelta(hours=1))
+
+
+def _bins(hours: Hours) -> set[Reading]:
+    return {bin_of(reading) for each in hours.readings for reading in each}
 
 
 def season_suns(
@@ -220,11 +218,10 @@ def _fill_bins(
             forget_flights()
 
 
-def _worst(ledger: Ledger, wind: Reading, said: Sequence[str]) -> tuple[Finding, str]:
-    """Give the worst that was found of a bin by some suns."""
-    names = (_name(wind) + each for each in said)
-    found = (ledger.found[name] for name in names if name in ledger.found)
-    return max(found, key=lambda one: FINDINGS.index(one[0]), default=("go", ""))
+def _worst(found: Iterable[tuple[Finding, str]]) -> tuple[Finding, str]:
+    """Give the worst of what was found; where nothing was, it is not known."""
+    worst = max(found, key=lambda one: FINDINGS.index(one[0]), default=None)
+    return worst or (NOT_KNOWN, "no reading")
 
 
 def fill(
@@ -253,16 +250,15 @@ def agreement(
     ledger: Ledger,
     count: int,
     *,
-    scale: float = 1.0,
     hands: Hands | None = None,
 ) -> Agreement:
     """Fly some readings as they are, by their own sun, and compare with their bins.
 
-    ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``scale`` and
-    ``hands``: as in `season_hours`, which has filled the ledger; ``count``: readings to
-    check, spread evenly over the season.
+    ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``hands``: as in
+    `season_hours`, which has filled the ledger; ``count``: readings to check, spread
+    evenly over the season.
     """
-    known = [(at, _scaled(r, scale)) for at, each in _lit(setup, hours) for r in each]
+    known = [(at, reading) for at, each in _lit(setup, hours) for reading in each]
     stride = max(len(known) // max(count, 1), 1)
     picked = known[stride // 2 :: stride][:count]
     work = partial(_try_hour, pack(setup), supposition)
@@ -278,17 +274,13 @@ def agreement(
     )
 
 
-def bins_to_fly(hours: Hours, ledger: Ledger, *, scale: float = 1.0) -> tuple[int, int]:
+def bins_to_fly(hours: Hours, ledger: Ledger) -> tuple[int, int]:
     """Count the bins of a season.
 
     Result: bins that occur, and those whose verdict is not in the ledger yet.
     """
-    every = {_name(bin_of(_scaled(r, scale))) for each in hours.readings for r in each}
+    every = set(map(_name, _bins(hours)))
     return len(every), len(every - set(ledger.found))
-
-
-def _scaled(reading: Reading, scale: float) -> Reading:
-    return Reading(reading.way, reading.speed * scale, reading.gust * scale)
 
 
 def _name(wind: Reading) -> str:
