@@ -625,9 +625,8 @@ OWN_RULES = {
     ),
     "a question of the day made one of the season": (
         "club",
-        'extends = ["us"]\n[[rule]]\nname = "landowner_leave"\nquestion = "any leave"\n'
-        'scope = "season"\n[[rule]]\nname = "no_fire_ban"\nquestion = "none"\n'
-        'scope = "season"\n',
+        'extends = ["us"]\n[[rule]]\nname = "no_fire_ban"\nscope = "season"\n'
+        'question = "no ban on open fire or on launching is in force here today"\n',
         "{own}",
         DAY.answered(date="2026-04-01"),
         "hold",
