@@ -12,6 +12,7 @@ from typing import Final
 from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.tables import number_of
 from driftmap.winds.law import ROUGHNESS, surface_shape
 from driftmap.winds.reading import (
     Reading,
@@ -287,7 +288,9 @@ def _height(found: re.Match[str], said: _Said) -> tuple[float, list[str]]:
 def _speed(number: str, unit: str) -> float:
     name = _SAYINGS["units"].get(unit.lower(), unit.lower())
     with at("speed"):
-        return check_speed(units.parse(f"{number.replace(',', '.')} {name}", "speed"))
+        return check_speed(
+            units.parse(f"{number_of(number, 'speed')!r} {name}", "speed")
+        )
 
 
 def _direction(
@@ -334,7 +337,7 @@ def _read_at(said: _Said, setting: Setting) -> tuple[datetime, list[str]]:
     if said["ago"]:
         try:
             unit = 60.0 if (said["agounit"] or "").lower().startswith("m") else 3600.0
-            ago = float(said["ago"].replace(",", "."))
+            ago = number_of(said["ago"], "age")
             return seen - timedelta(seconds=ago * unit), []
         except OverflowError:
             raise ValueError(f"{said['ago']} is no age") from None

@@ -8,6 +8,7 @@ of the last hour, and whether the wind is growing or turning.
 from __future__ import annotations
 
 import cmath
+import itertools
 import math
 import re
 from dataclasses import dataclass, replace
@@ -167,6 +168,9 @@ _COLUMNS: Final = tuple(
 _OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
 _NONE: Final = ("", "-", "--", "na", "nan", "none")
 
+_GAP: Final = 5
+"""Times its usual step in which a record tells no wind that hold; assumed."""
+
 _LESS: Final = 0.8
 """A gust under this part of the mean beside it is none; assumed."""
 
@@ -211,8 +215,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     error of the mean is told: gusts last so long near the ground (assumed).
     """
     height, zone = _told(text)
-    rows, silent = _rows(text, zone, setting)
-    silent = [time for time in silent if time - setting.seen_by <= SLIP]
+    rows = _rows(text, zone, setting)
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
     hour = [row for row in seen if last - row.time <= PEAK_OVER]
@@ -224,7 +227,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     cut = _change(ten)
     mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
-    told += [*_later(rows[len(seen) :]), *_silences(silent, rows, last)]
+    told += [*_later(rows[len(seen) :]), *_silences(hour)]
     if cut:
         told.append(
             f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
@@ -383,21 +386,14 @@ def _later(rows: list[_Row]) -> list[str]:
     ]
 
 
-def _silences(silent: list[datetime], rows: list[_Row], last: datetime) -> list[str]:
-    """Doubt a record whose rows go on for long without a wind: what blew then, nobody knows."""
-    told = [row.time for row in rows]
-    ends = {
-        (
-            max((time for time in told if time < at), default=silent[0]),
-            min((time for time in told if time > at), default=silent[-1]),
-        )
-        for at in silent
-        if last - at <= PEAK_OVER
-    }
+def _silences(hour: list[_Row]) -> list[str]:
+    """Doubt a record that tells no wind for long, and much longer than it usually takes."""
+    steps = [(low, high) for low, high in itertools.pairwise(row.time for row in hour)]
+    usual = sorted(high - low for low, high in steps)[len(steps) // 2 :][:1]
     return [
-        f"its rows from {start:%H:%M} to {end:%H:%M %z} tell no wind: what blew then?"
-        for start, end in sorted(ends)
-        if end - start > MEAN_OVER
+        f"it tells no wind from {low:%H:%M} to {high:%H:%M %z}: what blew then?"
+        for low, high in steps
+        if high - low > max(MEAN_OVER, _GAP * usual[0])
     ]
 
 
@@ -444,21 +440,17 @@ def _zone(text: str) -> tzinfo:
     return zone
 
 
-def _rows(
-    text: str, zone: tzinfo | None, setting: Setting
-) -> tuple[list[_Row], list[datetime]]:
-    """Read the rows in order of time, and when the meter missed the wind."""
-    rows: list[_Row] = []
+def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
+    rows: list[_Row | None] = []
     for where, cells in rows_of(text, (*_STAMPS, *_COLUMNS), _check_record, 1, _MOST):
         with at(where):
             rows.append(_row(cells, zone, setting))
-    whole = [row for row in rows if not math.isnan(row.speed)]
+    told = [row for row in rows if row is not None]  # the meter missed the others
+    whole = [row for row in told if not math.isnan(row.speed)]
     if not whole:
         raise ValueError("holds no reading with a speed")
-    rest = [row for row in rows if math.isnan(row.speed)]
-    lone = [row for row in rest if row.gust is not None]
-    silent = sorted(row.time for row in rest if row.gust is None)
-    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time), silent
+    lone = [row for row in told if math.isnan(row.speed)]
+    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time)
 
 
 def _check_record(names: list[str]) -> None:
@@ -467,12 +459,14 @@ def _check_record(names: list[str]) -> None:
             raise ValueError(f"two columns of {start}; keep one of them")
 
 
-def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row:
+def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row | None:
     values = {
         name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
         for name, cell in cells.items()
         if name not in _STAMPS and cell.lower() not in _NONE
     }
+    if "speed" not in values and "gust" not in values:
+        return None
     direction = None
     if "from" in values:
         direction = check_direction(values["from"])

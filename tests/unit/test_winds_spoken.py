@@ -168,6 +168,8 @@ def test_every_clause_together():
         ("20 mph gusts from W", "not a wind in words"),
         ("12 mph from", "not a wind in words"),
         ("12 from 240", "not a wind in words"),
+        ("4,000 mph from 240", "speed .4,000."),
+        ("9 mph from 240, 1,500 min ago", "age .1,500."),
         ("12 furlongs from 240", "no unit of speed"),
         ("900 mph from 240", "speed 402.3 m/s"),
         ("-3 mph from 240", "not a wind in words"),
