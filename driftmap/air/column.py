@@ -332,9 +332,7 @@ def draw_air(
     # Each flight has the turbulence of its own wind, and at least that of the gusts told.
     low = np.hypot(_at(height, east), _at(height, north))
     low = np.maximum(low, mean_behind(wind.gust))
-    gust_east, gust_north = gusts(height, low, count, rng, wind.convection)
-    east += gust_east
-    north += gust_north
+    gusts(height, low, count, rng, wind.convection, onto=(east, north))
     return _column(height, sky, east, north)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -114,6 +115,7 @@ def gusts(
     count: int,
     rng: np.random.Generator,
     stirred: Convection | None = None,
+    onto: tuple[FloatArray, FloatArray] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     r"""Draw gusts to add to the wind at the heights of a column of air.
 
@@ -136,11 +138,13 @@ def gusts(
     stirred : Convection, optional
         How the sun stirs the air: to the sides by 0.6 w* [1]_ all through the stirred
         layer, over 0.3 depths. Below 60 m the error of the wind as read has it.
+    onto : tuple of ndarray, shape (k, count), optional
+        Winds toward east and north to add them to, in place [m s⁻¹]; still air when left out.
 
     Returns
     -------
     east, north : ndarray, shape (k, count)
-        Gusts toward east and north [m s⁻¹].
+        Gusts toward east and north, or `onto` with them [m s⁻¹].
 
     Raises
     ------
@@ -174,16 +178,18 @@ def gusts(
         sun = sideways_sd(z, stirred) ** 2
         mean = rough * np.mean(square)
         length = (mean * length + sun * _LIKE * stirred.depth) / (mean + sun + 1e-12)
-    noise = _chain(z, 1 / np.maximum(length, 1e-3), count, rng)
-    for i in range(z.size):  # level by level: large arrays cost more than sums
-        noise[:, i] *= np.sqrt(rough[i] * square + sun[i])
-    return noise[0], noise[1]
+    air = onto or (np.zeros((z.size, count)), np.zeros((z.size, count)))
+    for k, row in _chain(z, 1 / np.maximum(length, 1e-3), count, rng):
+        size = np.sqrt(rough[k] * square + sun[k])
+        for way, part in zip(air, row, strict=True):
+            way[k] += part * size
+    return air
 
 
 def _chain(
     z: FloatArray, pace: FloatArray, count: int, rng: np.random.Generator
-) -> FloatArray:
-    """Draw a chain of unit strength in height, shape (2, k, count).
+) -> Iterator[tuple[int, FloatArray]]:
+    """Draw a chain of unit strength in height: each place in `z` with its row, (2, count).
 
     `pace` is the inverse of the length at each height. Below the top of two columns of air
     the same draws make the gusts of both.
@@ -196,9 +202,9 @@ def _chain(
     depth = np.concatenate([[0.0], np.cumsum(steps)])  # in lengths
     mesh = np.searchsorted(every, _MESH[:above])
     place = {int(i): k for k, i in enumerate(np.searchsorted(every, z))}
-    chain = np.empty((2, z.size, count))
     last = rng.standard_normal((2, count))
-    _put(chain, place.get(0), last)
+    if 0 in place:
+        yield place[0], last
     for low, high in zip(mesh[:-1], mesh[1:], strict=True):
         keep = np.exp(depth[low] - depth[high])
         end = keep * last
@@ -211,15 +217,11 @@ def _chain(
                 last += (b * (1 - a**2) / whole) * end
                 spread = np.sqrt((1 - a**2) * (1 - b**2) / whole)
                 last += spread * between.standard_normal((2, count))
-            _put(chain, place.get(i), last)
-        _put(chain, place.get(int(high)), end)
+            if i in place:
+                yield place[i], last
+        if int(high) in place:
+            yield place[int(high)], end
         last = end
-    return chain
-
-
-def _put(chain: FloatArray, k: int | None, row: FloatArray) -> None:
-    if k is not None:  # one of the heights asked for
-        chain[:, k] = row
 
 
 def mean_behind(gust: float) -> float:
@@ -272,6 +274,8 @@ def thermals(
     """
     z = checked("heights", heights, least=0)
     pace = np.full(z.size, 1 / (_LIKE * air.depth))
-    up = _chain(z, pace, count, rng)[0]
+    up = np.empty((z.size, count))
+    for k, row in _chain(z, pace, count, rng):
+        up[k] = row[0]
     up *= rising_sd(z, air)[:, None] * rng.uniform(*_STRAYS, count)
-    return np.asarray(up)
+    return up

@@ -13,7 +13,7 @@ from driftmap.core.checks import FloatArray
 
 __all__ = ["TAILS", "draw_wind", "error_modes", "modes_of"]
 
-_KEPT: Final = 0.995  # of the variance of the likeness over height
+_KEPT: Final = 0.99  # of the variance of the likeness over height
 
 _ONE_THREAD: Final = 200_000
 """Products up to which BLAS multiplies matrices in one thread (OpenBLAS: 262,144), so that no
@@ -42,7 +42,8 @@ def modes_of(covariance: FloatArray, error: FloatArray) -> FloatArray:
     Returns
     -------
     ndarray, shape (k, r)
-        Patterns that hold all but half a hundredth of the likeness over height.
+        Patterns that hold all but a hundredth of the likeness over height; drifts stray by up to
+        a hundredth more.
     """
     size = np.sqrt(np.maximum(np.diag(covariance), 1e-12))
     values, vectors = np.linalg.eigh(covariance / np.multiply.outer(size, size))
