@@ -27,7 +27,6 @@ __all__ = [
     "day_told",
     "saturation_pressure",
     "station_pressure",
-    "virtual_temperature",
 ]
 
 _EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)
@@ -78,43 +77,13 @@ def _saturation(temperature: FloatArray) -> FloatArray:
     return np.asarray(611.2 * np.exp(17.62 * t / (243.12 + t)))
 
 
-def virtual_temperature(
-    temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike
-) -> FloatArray:
-    r"""Temperature at which dry air would be as light as this moist air.
-
-    .. math:: T_v = \frac{T}{1 - 0.378\, \phi\, e_s(T) / p}
-
-    The mixture of two ideal gases whose molar masses are as 0.622 to 1 (textbook; WMO-No. 8).
-
-    Parameters
-    ----------
-    temperature : array_like, shape (...)
-        Air temperature, -45 to 60 °C [K].
-    pressure : array_like, shape (...)
-        Air pressure at that place [Pa].
-    humidity : array_like, shape (...)
-        Relative humidity over water, 0 to 1.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Virtual temperature; the density is then :math:`p / (R_d T_v)` [K].
-
-    Raises
-    ------
-    ValueError
-        If an argument is out of range.
-    """
-    kelvin = checked("temperature", temperature, least=_COLDEST, most=_HOTTEST)
-    pascal = checked("pressure", pressure, least=20_000, most=120_000)
-    share = checked("humidity", humidity, least=0, most=1)
-    return _virtual(kelvin, pascal, share)
-
-
 def _virtual(
     temperature: FloatArray, pressure: FloatArray, humidity: FloatArray
 ) -> FloatArray:
+    """Give the temperature at which dry air would be as light as this moist air [K].
+
+    Two ideal gases whose molar masses are as 0.622 to 1 (textbook; WMO-No. 8).
+    """
     vapour = humidity * _saturation(temperature)
     return np.asarray(temperature / (1 - 0.378 * vapour / pressure))
 

@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
-from driftmap.core.errors import PlacedError, WindError, located, quoted
-from driftmap.core.files import bytes_of
+from driftmap.core.errors import WindError, located, quoted
 from driftmap.winds import (
     aerodrome,
     bulletin,
@@ -35,7 +34,7 @@ from driftmap.winds.reading import (
     words,
 )
 from driftmap.winds.spoken import looks_like_words, read_words
-from driftmap.winds.text import Reader, away_told
+from driftmap.winds.text import LONGEST_FILE, Reader, away_told, check_text, load_text
 
 __all__ = [
     "FORMATS",
@@ -95,48 +94,6 @@ FORMATS: Final[tuple[Format, ...]] = (
 """Name, recogniser and reader of each format, the most distinct first."""
 
 _TYPED: Final = "report as typed"
-
-LONGEST_FILE: Final = 20_000_000
-"""Largest file read [bytes]: a year of soundings from one station."""
-
-MOST_LINES: Final = 200_000
-LONGEST_LINE: Final = 1000
-"""Longest line of a report [characters]; a JSON or XML document may stand in one."""
-
-
-def load_text(path: Path) -> str:
-    """Read a text file, without a byte order mark; refuse what is too long or no text."""
-    raw = bytes_of(path, WindError, LONGEST_FILE)
-    with located(str(path), "", WindError):
-        if b"\0" in raw:
-            raise ValueError(_BINARY)
-        try:
-            return check_text(raw.decode("utf-8-sig"))
-        except UnicodeDecodeError:
-            # Older station lists carry a degree sign or an accent in Latin-1.
-            return check_text(raw.decode("latin-1"))
-
-
-_BINARY: Final = "is a binary file; accepted are text files"
-
-
-def check_text(text: str) -> str:
-    """Give back text of a sensible size; refuse it empty, too long or binary."""
-    if not text.strip():
-        raise ValueError("is empty")
-    lines = text.count("\n")
-    if lines > MOST_LINES:
-        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
-    if text.lstrip()[:1] not in {"{", "[", "<"}:
-        for n, line in enumerate(text.splitlines(), 1):
-            if len(line) > LONGEST_LINE:
-                raise PlacedError(
-                    f"line {n}", f"is over {LONGEST_LINE} characters long"
-                )
-    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
-        raise ValueError(_BINARY)
-    return text
-
 
 _TAKEN_UP: Final = {
     kind: re.compile("|".join(forms), re.IGNORECASE)

@@ -240,15 +240,13 @@ def _number(
 
 
 def _flag(given: dict[str, Any], key: str, where: str) -> bool:
-    value = given.get(key)
-    if not isinstance(value, bool):
+    if not isinstance(value := given.get(key), bool):
         raise PlacedError(f"{where} {key}", "must be true or false")
     return value
 
 
 def _text(given: dict[str, Any], where: str) -> str:
-    value = given.get("source")
-    if not isinstance(value, str) or not value.strip():
+    if not isinstance(value := given.get("source"), str) or not value.strip():
         raise PlacedError(f"{where} source", "must be text")
     return value
 
@@ -313,21 +311,26 @@ def _row(level: WindLevel) -> Document:
 
 def wind_document(wind: WindProfile) -> Document:
     """Describe a merged wind: ``levels``, ``sources`` and ``assumed``, ready for JSON."""
-    return {
-        "levels": [_row(level) for level in levels_of(wind)],
-        "sources": [part for part in wind.source.split("; ") if part],
-        "assumed": list(wind.assumed),
-    }
+    sources = (part for part in wind.source.split("; ") if part)
+    return _document(levels_of(wind), sources, wind.assumed)
 
 
 def decoded_document(readings: Sequence[Reading]) -> Document:
     """Describe what each report says by itself, with the keys of `wind_document`."""
+    return _document(
+        (level for reading in readings for level in reading.levels),
+        (reading.source for reading in readings),
+        dict.fromkeys(note for reading in readings for note in reading.assumed),
+    )
+
+
+def _document(
+    levels: Iterable[WindLevel], sources: Iterable[str], assumed: Iterable[str]
+) -> Document:
     return {
-        "levels": [_row(level) for reading in readings for level in reading.levels],
-        "sources": [reading.source for reading in readings],
-        "assumed": list(
-            dict.fromkeys(note for reading in readings for note in reading.assumed)
-        ),
+        "levels": [_row(level) for level in levels],
+        "sources": list(sources),
+        "assumed": list(assumed),
     }
 
 

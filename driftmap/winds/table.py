@@ -8,6 +8,7 @@ of the last hour, and whether the wind is growing or turning.
 from __future__ import annotations
 
 import cmath
+import contextlib
 import itertools
 import math
 import re
@@ -19,7 +20,7 @@ import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core import units
-from driftmap.core.checks import FloatArray, zoned
+from driftmap.core.checks import FloatArray
 from driftmap.core.errors import at
 from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
@@ -32,6 +33,7 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     check_speed,
+    parse_time,
     show_time,
 )
 from driftmap.winds.spoken import HEAD_HEIGHT
@@ -430,14 +432,10 @@ def _told(text: str) -> tuple[float, tzinfo | None]:
 
 def _zone(text: str) -> tzinfo:
     found = re.fullmatch(r"(?:UTC)?\s*([-+]\d\d:?\d\d|Z)|UTC", text, re.IGNORECASE)
-    try:
-        told = None if found is None else f"2000-01-01T00:00{found[1] or 'Z'}"
-        zone = told and zoned(datetime.fromisoformat(told)).tzinfo
-    except ValueError:
-        zone = None
-    if not zone:
-        raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
-    return zone
+    with contextlib.suppress(ValueError):
+        if found and (zone := parse_time(f"2000-01-01T00{found[1] or 'Z'}").tzinfo):
+            return zone
+    raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
 
 
 def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:

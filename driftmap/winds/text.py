@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import wraps
+from pathlib import Path
 from types import MappingProxyType
 from typing import Final, TypeAlias, TypeVar
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.files import bytes_of
 from driftmap.core.tables import remarks_of
 from driftmap.winds.reading import (
     SLIP,
@@ -28,16 +30,19 @@ from driftmap.winds.reading import (
 __all__ = [
     "FAR_ABOVE",
     "GROUND",
+    "LONGEST_FILE",
     "NAMES",
     "Placed",
     "Reader",
     "above_zero",
     "away_told",
     "check_names",
+    "check_text",
     "choose_station",
     "choose_time",
     "laid_out",
     "level_from",
+    "load_text",
     "meanings",
     "reader",
     "told_time",
@@ -62,6 +67,48 @@ def reader(
             return read(text, source, setting)
 
     return told
+
+
+LONGEST_FILE: Final = 20_000_000
+"""Largest file read [bytes]: a year of soundings from one station."""
+
+MOST_LINES: Final = 200_000
+LONGEST_LINE: Final = 1000
+"""Longest line of a report [characters]; a JSON or XML document may stand in one."""
+
+
+def load_text(path: Path) -> str:
+    """Read a text file, without a byte order mark; refuse what is too long or no text."""
+    raw = bytes_of(path, WindError, LONGEST_FILE)
+    with located(str(path), "", WindError):
+        if b"\0" in raw:
+            raise ValueError(_BINARY)
+        try:
+            return check_text(raw.decode("utf-8-sig"))
+        except UnicodeDecodeError:
+            # Older station lists carry a degree sign or an accent in Latin-1.
+            return check_text(raw.decode("latin-1"))
+
+
+_BINARY: Final = "is a binary file; accepted are text files"
+
+
+def check_text(text: str) -> str:
+    """Give back text of a sensible size; refuse it empty, too long or binary."""
+    if not text.strip():
+        raise ValueError("is empty")
+    lines = text.count("\n")
+    if lines > MOST_LINES:
+        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
+    if text.lstrip()[:1] not in {"{", "[", "<"}:
+        for n, line in enumerate(text.splitlines(), 1):
+            if len(line) > LONGEST_LINE:
+                raise PlacedError(
+                    f"line {n}", f"is over {LONGEST_LINE} characters long"
+                )
+    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
+        raise ValueError(_BINARY)
+    return text
 
 
 def away_told(text: str, setting: Setting) -> float | None:

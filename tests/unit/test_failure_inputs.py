@@ -9,7 +9,6 @@ from driftmap.air.day import (
     Day,
     saturation_pressure,
     station_pressure,
-    virtual_temperature,
 )
 from driftmap.air.turbulence import gusts, turbulence
 from driftmap.formulas.canopies import (
@@ -53,7 +52,6 @@ SWEPT = {
     "canopies.nominal_drag": (nominal_drag, (1.5, 0.7)),
     "day.saturation_pressure": (saturation_pressure, (290.0,)),
     "day.station_pressure": (station_pressure, (1e5, 500.0)),
-    "day.virtual_temperature": (virtual_temperature, (290.0, 9e4, 0.5)),
     "flutter.flutter_speed": (
         lambda g, p, a: flutter_speed(FIN, g, p, a),
         (4e9, 9e4, 340.0),

@@ -94,7 +94,6 @@ def test_no_two_modules_import_each_other(imports):
 MEASURED = {
     "main": "the command itself",
     "saturation_pressure": "checks what the day uses, against published values",
-    "virtual_temperature": "checks what the day uses, against published values",
 }
 
 
