@@ -389,13 +389,21 @@ def _later(rows: list[_Row]) -> list[str]:
 
 
 def _silences(hour: list[_Row]) -> list[str]:
-    """Doubt a record that tells no wind for long, and much longer than it usually takes."""
-    steps = [(low, high) for low, high in itertools.pairwise(row.time for row in hour)]
-    usual = sorted(high - low for low, high in steps)[len(steps) // 2 :][:1]
+    """Doubt a record that tells no wind, or no gust, for much longer than it usually takes."""
+    times = [row.time for row in hour]
+    gusts = [row.time for row in hour if row.gust is not None]
+    usual = sorted(b - a for a, b in itertools.pairwise(times))[len(times) // 2 - 1 :]
+    holes: dict[tuple[datetime, datetime], str] = {}
+    for what, told in (
+        ("wind", times),
+        ("gust (0 is none)", sorted({times[0], *gusts, times[-1]}) if gusts else []),
+    ):
+        for low, high in itertools.pairwise(told):
+            if high - low > max(MEAN_OVER, _GAP * usual[0]):
+                holes.setdefault((low, high), what)
     return [
-        f"it tells no wind from {low:%H:%M} to {high:%H:%M %z}: what blew then?"
-        for low, high in steps
-        if high - low > max(MEAN_OVER, _GAP * usual[0])
+        f"it tells no {what} from {low:%H:%M} to {high:%H:%M %z}: what blew then?"
+        for (low, high), what in holes.items()
     ]
 
 
