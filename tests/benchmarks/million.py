@@ -34,8 +34,8 @@ from driftmap.logbook.exchange import read_export, stands_alone
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import outcome_body
 from driftmap.observations.seenfile import read_told
+from driftmap.planning.aloft import read_soundings
 from driftmap.planning.hours import read_hours
-from driftmap.planning.season import read_soundings
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.record import cut_way_up, read_record
