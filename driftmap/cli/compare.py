@@ -33,7 +33,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.core.errors import located, visible
+from driftmap.core.errors import InputError, TooHighError, located, visible
 from driftmap.core.units import show
 from driftmap.winds.reading import Setting
 
@@ -205,10 +205,13 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     speed = speed_east, speed_north, speed_up
-    with located("--from, --mass, --drag-area and speeds", ""):
-        data = drop_document(
-            mass, drag_area, height, profile, site_elevation, speed=speed
-        )
+    with located("drop", ""):
+        try:
+            data = drop_document(
+                mass, drag_area, height, profile, site_elevation, speed=speed
+            )
+        except TooHighError as problem:
+            raise InputError("--from", "", str(problem)) from None
     if as_json:
         click.echo(json_text(data, indent=None))
         return

@@ -8,6 +8,7 @@ import numpy as np
 
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile
+from driftmap.core.errors import TooHighError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
@@ -48,12 +49,14 @@ def drop(
 
     Raises
     ------
+    TooHighError
+        If it rises beyond the modelled air.
     ValueError
-        If it rises beyond the modelled air, or no fall can be followed.
+        If no fall can be followed.
     """
     top = height + max(speed[2], 0.0) ** 2 / (2 * STANDARD_GRAVITY) + 100.0
     if site_altitude + top > _TOP_OF_AIR:
-        raise ValueError(
+        raise TooHighError(
             f"the body must stay below {_TOP_OF_AIR:.0f} m above sea level "
             f"(it may come to {site_altitude + top:.0f} m)"
         )
