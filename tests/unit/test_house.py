@@ -81,6 +81,13 @@ def test_a_room_imports_only_from_the_floors_below_it(arrows, floors):
     assert not wrong
 
 
+MOST_ARROWS = 90  # between rooms, those of the package's face among them
+
+
+def test_rooms_ask_few_others(arrows):
+    assert sum(map(len, arrows.values())) <= MOST_ARROWS
+
+
 def test_no_two_modules_import_each_other(imports):
     tops = {"driftmap"}  # it gives names of many rooms, each when it is asked for
     below = {
