@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from datetime import datetime, timedelta
 from typing import Final, TypeAlias
@@ -18,6 +19,7 @@ __all__ = [
     "Kept",
     "checked",
     "clean_text",
+    "names_somebody",
     "zoned",
 ]
 
@@ -112,3 +114,16 @@ def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
                 f"{quoted(text)})"
             )
     return text
+
+
+_NOBODY: Final = re.compile(
+    "tb[ad]|na|none|nobody|unknown|todo|name|test|x+|rso|officer|keiner|niemand|unbekannt"
+    "|personne|nadie|ninguno|see(the)?sheet"
+)
+"""What stands where a name should, in letters alone."""
+
+
+def names_somebody(text: str) -> bool:
+    """Tell whether a text may name who answers for something: a mark or "TBD" names nobody."""
+    letters = "".join(filter(str.isalpha, text)).casefold()
+    return len(letters) > 1 and not _NOBODY.fullmatch(letters)

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import tomlkit
 
+from driftmap.core.checks import names_somebody
 from driftmap.core.errors import InputError, located
 from driftmap.core.units import check_bounds, quantity
 from driftmap.desk.folder import Folder
@@ -57,10 +58,8 @@ _HEAD: Final = """\
 
 
 def is_name(text: str) -> bool:
-    """Tell whether a text may be the name of who answers for something: a mark is none."""
-    return (
-        len(text) <= _LONGEST and text.isprintable() and sum(map(str.isalpha, text)) > 1
-    )
+    """Tell whether a text may be the name of who answers for something."""
+    return len(text) <= _LONGEST and text.isprintable() and names_somebody(text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
 
-from driftmap.core.checks import zoned
+from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
@@ -284,14 +284,15 @@ def _day(value: object, key: str, *, longitude: float) -> date:
 
 
 def _name(value: object, key: str) -> str:
-    if not isinstance(value, str) or not value.strip():
+    named = isinstance(value, str) and value.strip()
+    if not named or (key == "by" and not names_somebody(str(value))):
         others = {
             "by": "the name of who answered",
             "flown": "the name of the time it was flown at",
         }
         meant = others.get(key, _OF_FILE.format(key))
         raise ValueError(f"{value!r:.40} is no name; accepted is {meant}")
-    return value.strip()
+    return str(value).strip()
 
 
 def _texts(value: object, key: str) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -10,7 +9,7 @@ from math import degrees, inf
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from driftmap.core.checks import clean_text
+from driftmap.core.checks import clean_text, names_somebody
 from driftmap.core.errors import FlightError, SiteError, located, nearest
 from driftmap.core.units import parse
 from driftmap.ground.site import Site
@@ -29,12 +28,6 @@ __all__ = [
 
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
-
-_NOBODY: Final = re.compile(
-    "tb[ad]|na|none|nobody|unknown|todo|name|test|x+|rso|officer|keiner|niemand|unbekannt"
-    "|personne|nadie|ninguno"
-)
-"""What stands where a name should, in letters alone."""
 
 _SEASON: Final = timedelta(days=365)
 """For how long an officer's word on a limit holds; assumed."""
@@ -225,10 +218,10 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
         return given, _Word()
     for key, value in (("set_by", by), ("set_on", on)):
         with located(site.source, f"limits.{key}", SiteError):
-            # A mark, a number or a word for nobody is no name.
-            name = "".join(filter(str.isalpha, str(value))).casefold()
-            nobody = len(name) < 2 or _NOBODY.fullmatch(name)
-            if not isinstance(value, str) or (key == "set_by" and nobody):
+            named = isinstance(value, str) and (
+                key != "set_by" or names_somebody(value)
+            )
+            if not named:
                 raise ValueError(
                     f"got {value!r}; limits are answered for by a name, set_by, and a date, "
                     'set_on, such as "2026-06-13"'

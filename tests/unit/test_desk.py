@@ -665,7 +665,7 @@ def aside(ask, name, why="no longer so", by="Ada Range"):
 
 @pytest.mark.parametrize(
     ("why", "by", "named"),
-    [("", "Ada", "why"), ("mistyped", " ", "name"), ("luck", "Ada", "why")],
+    [("", "Ada", "why"), ("mistyped", "T.B.D.", "name"), ("luck", "Ada", "why")],
 )
 def test_no_wind_is_set_aside_without_why_and_who(ask, folder, why, by, named):
     name = ask.good("winds/take", {"text": "15 mph from 80"})["file"]
