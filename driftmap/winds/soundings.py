@@ -486,11 +486,8 @@ def _check(row: SondeRow) -> None:
 
 
 def _notes(without: int, standard: int, name: str) -> list[str]:
-    notes = []
-    if without:
-        notes.append(f"{name}: levels without a wind or a height left out: {without}")
-    if standard:
-        notes.append(
-            f"{name}: levels placed by pressure in the standard atmosphere: {standard}"
-        )
-    return notes
+    counted = (
+        ("levels without a wind or a height left out", without),
+        ("levels placed by pressure in the standard atmosphere", standard),
+    )
+    return [f"{name}: {what}: {count}" for what, count in counted if count]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -185,20 +185,14 @@ _Said = defaultdict[str, str | None]
 
 def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     """Take every clause out of the text; what is left must be a strength."""
-    said: _Said = defaultdict(lambda: None)
     rest, sock = _plainly(source)
-    said["sock"] = sock or None
     coded = _CODED.fullmatch(source)
     if coded:
         way, speed, gust, unit = coded.groups()
         way = "variable" if way.upper() == "VRB" else f"from {way}"
         rest = f"{speed} {unit} {way}" + (f" gusting {gust}" if gust else "")
-        said["coded"] = coded[0]
-    for clause in _CLAUSES.values():
-        one = clause.search(rest)
-        if one:
-            said.update(one.groupdict())
-            rest = f"{rest[: one.start()]} {rest[one.end() :]}"
+    said, rest = _taken_out(rest, _CLAUSES)
+    said.update(sock=sock or None, coded=coded[0] if coded else None)
     ways = [way for key in ("bearing", "from", "point", "way") if (way := said[key])]
     called = said["bearing"] and len(ways) == 2 and _one_way(*ways)
     if len(ways) > 1 and not called:
@@ -212,6 +206,16 @@ def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     if found["speed"] and not found["unit"]:
         raise ValueError('not a wind in words: no unit of speed; write such as "9 mph"')
     return said, found
+
+
+def _taken_out(text: str, clauses: Iterable[str]) -> tuple[_Said, str]:
+    """Take clauses out of a text: what they say, and what is left."""
+    said: _Said = defaultdict(lambda: None)
+    for name in clauses:
+        if one := _CLAUSES[name].search(text):
+            said.update(one.groupdict())
+            text = f"{text[: one.start()]} {text[one.end() :]}"
+    return said, text
 
 
 def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str]]:
@@ -354,13 +358,7 @@ def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
 
     Give when it was read, what was assumed, and the sentence without it.
     """
-    said: _Said = defaultdict(lambda: None)
-    rest = source
-    for name in ("ago", "clock"):
-        one = _CLAUSES[name].search(rest)
-        if one:
-            said.update(one.groupdict())
-            rest = f"{rest[: one.start()]} {rest[one.end() :]}"
+    said, rest = _taken_out(source, ("ago", "clock"))
     return *_read_at(said, setting), rest
 
 
