@@ -1,6 +1,6 @@
 """Proof of what comes after the flight: run it, read the table.
 
-    python tests/benchmarks/bench_afterwards.py [PART ...] > rows
+    python tests/benchmarks/bench_afterwards.py [--kept FOLDER] [PART ...] > rows
     python tests/benchmarks/bench_afterwards.py --write rows ...
 
 Truths are flown apart from the flights that are weighed. One cloud is flown for all reports,
@@ -12,10 +12,12 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does
 
+import json
 import sys
 import tempfile
 import time
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -45,7 +47,7 @@ from driftmap.logbook.written import assessment_entry
 from driftmap.observations.chances import chances_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
-from driftmap.observations.toward import LOT, know, plainly
+from driftmap.observations.toward import FIRST, LOT, know, plainly
 from driftmap.observations.weighing import ODD, fit_of, weigh
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess
@@ -57,6 +59,7 @@ MARK = (
     "<!-- afterwards: written by bench_afterwards.py -->",
     "<!-- afterwards: end -->",
 )
+KEPT = None  # a folder for what a run has made, for the next to go on from
 DAYS, EACH, LOGS = 50, 40, 40
 KINDS = ("words", "surface report (METAR)", "table of layers")
 AGES = ("", ", 2 hours ago")
@@ -76,6 +79,25 @@ def flown(seed, samples, bodies=None):
     asked = {"samples": samples, "seed": seed, "bodies": bodies, "keep_falls": True}
     cloud = fly(FLIGHT, wind, SITE.elevation, **asked)
     return wind, cloud
+
+
+WIND = day(1)
+CLOUD = cache(lambda: flown(1, 16_384)[1])
+
+
+def in_lots(name, count, size, make):
+    """Make figures in lots, each of luck of its own; those kept before are not made again."""
+    found = []
+    for number in range(count // size):
+        path = KEPT and KEPT / f"{name} {number}.json"
+        if path and path.exists():
+            lot = json.loads(path.read_text(encoding="utf-8"))
+        else:
+            lot = make(np.random.default_rng([7, number]), size)
+        if path and not path.exists():
+            path.write_text(json.dumps(lot), encoding="utf-8")
+        found += lot
+    return found
 
 
 def share(hits, count):
@@ -105,14 +127,20 @@ def search_own():
 
 
 def held(lots, name):
-    hits = np.zeros(3)
-    for lies, known in lots:
-        lines = chances_of(known, "rocket", SITE, english("us")).lines
-        hits += [line.shape.covers(shapely.Point(*lies)) for line in lines]
-    for line, count in zip((50, 80, 95), hits, strict=True):
+    yield from counted([inside(*lot) for lot in lots], name)
+
+
+def inside(lies, known):
+    """Tell which of the grounds of 50, 80 and 95 % hold a place."""
+    lines = chances_of(known, "rocket", SITE, english("us")).lines
+    return [bool(line.shape.covers(shapely.Point(*lies))) for line in lines]
+
+
+def counted(hits, name):
+    for line, count in zip((50, 80, 95), np.sum(hits, axis=0), strict=True):
         yield (
             f"search: {line} % ground held the rocket, {name}",
-            share(count, len(lots)),
+            share(count, len(hits)),
         )
 
 
@@ -122,34 +150,40 @@ def search_richer():
     In the mean wind, each day's stronger or weaker and turning; and in air of which wind and
     thermals err as the forecast says that they do.
     """
-    rng, (wind, cloud) = np.random.default_rng(8), flown(1, 16_384)
-    cases, count = flown_cases(cloud, wind), 200
-    yield from richer(cases, grid([wind] * count), rng, "richer truth")
-    rng, count = np.random.default_rng(9), 600
-    heights = np.arange(0.0, 2400.0, 40.0)
-    rows = (
-        *draw_wind(wind, heights, count, rng),
-        thermals(heights, wind.convection, count, rng),
-    )
-    name = f"richer truth in air that errs as told, {count} times"
-    yield from richer(cases, (40.0, np.stack(rows, axis=1).T), rng, name)
+    for count, told, name in (
+        (240, False, "richer truth"),
+        (480, True, "richer truth in air that errs as told"),
+    ):
+        hits = in_lots(
+            f"{name}", count, 60, lambda rng, n, told=told: richer(rng, n, told)
+        )
+        yield from counted(hits, f"{name}, {count} times")
 
 
-def richer(cases, air, rng, name):
-    works, count = cases[0], len(air[1])
-    start = np.stack([*works.top(), works.highest()[1]])[:, :count]
+def richer(rng, count, as_told):
+    """Let canopies down in richer air; tell which grounds hold each."""
+    works, *_ = flown_cases(CLOUD(), WIND)
+    heights, start = np.arange(0.0, 2400.0, 40.0), works.top()
+    start = np.stack([*start, works.highest()[1]])[
+        :, rng.integers(start.shape[1], size=count)
+    ]
+    air = grid([WIND] * count)
+    if as_told:
+        rows = (
+            *draw_wind(WIND, heights, count, rng),
+            thermals(heights, WIND.convection, count, rng),
+        )
+        air = 40.0, np.stack(rows, axis=1).T
     plant = Plant(np.ones(count), np.ones(count), np.zeros(count))
     area, mass = np.full(count, drag_area()), np.full(count, FLIGHT.dry_mass)
-    who = np.arange(count)
-    lay = richer_landings(who, start, area, mass, plant, air, rng)
-    only = Odds({f.case.name: float(f is works) for f in cases}, "it came down whole")
-    lots = []
+    lay = richer_landings(np.arange(count), start, area, mass, plant, air, rng)
+    hits = []
     for at in lay.T:
         # Seen under its canopy, and going down from where the others stood too.
         stand_in = Truth(Lying(at), 0)
         told = [o for o in reports(stand_in, rng) if type(o).__name__ == "Sighted"]
-        lots.append((at, weigh(cases, [only, *told])))
-    yield from held(lots, name)
+        hits.append(inside(at, weigh([works], told)))
+    return hits
 
 
 class Lying:
@@ -182,22 +216,26 @@ def evenly(cases, others):
     return Odds(odds, "cases drawn evenly"), truths
 
 
-def explain_weights():
-    """Hold stated chances of cases against how often they were true: 700 flights."""
-    rng, (wind, cloud), (_, other) = (
-        np.random.default_rng(7),
-        flown(1, 16_384),
-        flown(2, 8192),
-    )
-    cases, lots = flown_cases(cloud, wind), {True: [], False: []}
-    level, truths = evenly(cases, flown_cases(other, wind))
-    for number in range(700):
+def explain_weights(count=480):
+    """Hold stated chances of cases against how often they were true."""
+    lots = in_lots("weights", count, 240, weighed)
+    many = [lot for lot in lots if lot[2] >= 200]
+    few = [lot for lot in lots if lot[2] < 200]
+    name = f"{len(many)} of {count} reports, on 200 flights or more"
+    yield from reliability([lot[:2] for lot in many], name)
+    name = f"the other {len(few)}, which would fly more"
+    yield from reliability([lot[:2] for lot in few], name, gap=True)
+
+
+def weighed(rng, count):
+    """Weigh reports; give each true case, the chances told and the effective flights."""
+    cases, lots = flown_cases(CLOUD(), WIND), []
+    level, truths = evenly(cases, flown_cases(flown(2, 8192)[1], WIND))
+    for number in range(count):
         truth = one_of(truths[number % len(truths)], rng)
         known = weigh(cases, [level, *evidence(truth, rng)])
-        lots[known.effective >= 200].append((truth.flown.case.name, known.chances))
-    many, few = lots[True], lots[False]
-    yield from reliability(many, f"{len(many)} of 700 reports, on 200 flights or more")
-    yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
+        lots.append((truth.flown.case.name, known.chances, known.effective))
+    return lots
 
 
 def explain_sparse(count=135):
@@ -238,14 +276,6 @@ def explain_toward(count=125, pieces=("rocket",), told="finds to 5 m", seed=21):
         known = know(weigh(cases, seen), wind)
         lots.append((truth.flown.case.name, known.chances))
     yield from reliability(lots, f"{count} {told}, flown toward")
-    true = np.log([max(chances.get(name, 0.0), 1e-9) for name, chances in lots])
-    spread = [np.array([p for p in each.values() if p > 0]) for _, each in lots]
-    promised = np.mean([p @ np.log(p) for p in spread])
-    yield (
-        f"explain: mean logarithm of the chance told of the true case ({count} {told})",
-        f"{true.mean():.2f}, promised {promised:.2f}; under 0.2 % in "
-        f"{np.sum(true < np.log(0.002))}",
-    )
 
 
 def explain_two():
@@ -260,16 +290,15 @@ def explain_apart():
 
 def explain_plain(seeds=(31, 32, 33, 34)):
     """Hold chances told by flights flown toward reports against those of plain flights."""
-    for kind, what in (("finds", "finds to 5 m"), ("sparse", "other such reports")):
-        lots = [lot for seed in seeds for lot in beside_plain(seed, kind)]
-        yield from compared(lots, f"{len(lots)} {what}")
+    lots = [lot for seed in seeds for lot in beside_plain(seed)]
+    yield from compared(lots, f"{len(lots)} other such reports")
 
 
-def beside_plain(seed, kind, count=30, wide=25.0):
-    """Weigh reports by flights flown toward them, and by 98,304 plain ones.
+def beside_plain(seed, count=30):
+    """Weigh reports that few fit by flights flown toward them, and by 98,304 plain ones.
 
-    No luck of a true case is in their difference. To plain flights a find to 5 m is told less
-    well, over which chances change little. Give for each report its true case and both chances.
+    No luck of a true case is in their difference. Give for each report its true case and both
+    chances.
     """
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(seed),
@@ -281,21 +310,17 @@ def beside_plain(seed, kind, count=30, wide=25.0):
     while len(lots) < count:
         truth = one_of(truths[number % len(truths)], rng)
         number += 1
-        if kind == "finds":
-            (find,) = finds(truth, rng, ("rocket",))
-            seen, alike = [level, find], [level, replace(find, error=wide)]
-        else:
-            seen = alike = [level, *evidence(truth, rng)]
+        seen = [level, *evidence(truth, rng)]
         known = weigh(cases, seen)
-        if kind == "finds" or known.effective < 200:
+        if known.effective < 200:
             ours = know(known, wind).chances
-            lots.append((truth.flown.case.name, ours, alike, {}))
+            lots.append((truth.flown.case.name, ours, seen, {}))
     total = np.zeros(count)
     for lot in (3, 4):
         _, many = flown(10 * seed + lot, 49_152, ("rocket", "fin"))
         plain = flown_cases(many, wind)
-        for at, (_, _, alike, theirs) in enumerate(lots):
-            known = weigh(plain, alike)
+        for at, (_, _, seen, theirs) in enumerate(lots):
+            known = weigh(plain, seen)
             total[at] += np.exp(known.log_evidence)
             for name, p in known.chances.items():
                 theirs[name] = theirs.get(name, 0.0) + p * np.exp(known.log_evidence)
@@ -376,6 +401,27 @@ def reliability(lots, name, *, gap=False):
         f"explain: mean gap of stated chances ({name})",
         f"{100 * whole:.1f} %; {100 * spoken:.1f} % where over 5 % was said "
         f"(luck alone: {low:.1f} to {high:.1f})",
+    )
+    yield (
+        f"explain: mean logarithm of the chance told of the true case ({name})",
+        as_promised(lots),
+    )
+
+
+def as_promised(lots):
+    """Test whether the true case is told as likely as the chances themselves promise.
+
+    Were they right, the logarithm of the chance told of the true case would have the mean
+    and the variance that they give it: one proper score of each report, all cases together.
+    """
+    each = [np.array([p for p in chances.values() if p > 0]) for _, chances in lots]
+    promised = np.array([p @ np.log(p) for p in each])
+    spread = sum(p @ np.log(p) ** 2 for p in each) - promised @ promised
+    true = np.log([max(chances.get(name, 0.0), 1e-9) for name, chances in lots])
+    off = (true - promised).sum() / np.sqrt(spread)
+    return (
+        f"{true.mean():.3f}, promised {promised.mean():.3f}: {off:+.1f} standard errors; "
+        f"under 0.2 % in {np.sum(true < np.log(0.002))}"
     )
 
 
@@ -536,14 +582,15 @@ def speed():
     """Time a search of many flights a case, and of as many as are flown unless asked."""
     for samples in (100_000, 20_000):
         start = spent()
-        first = min(samples, LOT)
+        first = samples if samples <= LOT else FIRST
         wind, cloud = flown(1, first, ("rocket",))  # what these reports look at
         took, rounds, counts = spent() - start, [], []
         for number in range(5):
             rng = np.random.default_rng(number)
             told = reports(one_of(flown_cases(cloud, wind)[0], rng), rng)
             start = spent()
-            known = know(plainly(cloud, wind, told, samples=samples), wind)
+            plain = plainly(cloud, wind, told, samples=samples, sparing=True)
+            known = know(plain, wind)
             chances_of(known, "rocket", SITE, english("us"))
             rounds.append(spent() - start)
             counts.append(known.effective)
@@ -579,7 +626,12 @@ def main():
     if sys.argv[1:2] == ["--write"]:
         write([Path(name).read_text(encoding="utf-8") for name in sys.argv[2:]])
         return
-    for name in sys.argv[1:] or PARTS:
+    names = sys.argv[1:]
+    if names[:1] == ["--kept"]:
+        global KEPT
+        KEPT, names = Path(names[1]), names[2:]
+        KEPT.mkdir(exist_ok=True)
+    for name in names or PARTS:
         began = time.process_time()
         for what, figure in PARTS[name]():
             print(f"| {what} | {figure} |", flush=True)
