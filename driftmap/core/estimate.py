@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import BoolArray, FloatArray
+from driftmap.core.spread import alike
 
 __all__ = [
     "CONFIDENCE",
@@ -151,7 +152,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
        24(2), 193-201, 1998 (from memory).
     """
     hits, flights = int(hit.sum()), hit.size
-    if np.ptp(weights) == 0:
+    if alike(weights):
         return binomial(hits, flights)
     weight = weights / weights.sum()
     share = float(weight[hit].sum())

@@ -12,7 +12,15 @@ from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray, IntArray
 
-__all__ = ["Spread", "draw_all", "even_points", "quantile", "stream", "weighted_place"]
+__all__ = [
+    "Spread",
+    "alike",
+    "draw_all",
+    "even_points",
+    "quantile",
+    "stream",
+    "weighted_place",
+]
 
 
 _WIDE: Final = 0.15  # of a size; a wider normal spread would reach below zero
@@ -98,6 +106,11 @@ def quantile(
     weight, order = np.ravel(np.asarray(weights, dtype=float)), np.argsort(row)
     place = weighted_place(weight[order] / weight.sum(), wanted)
     return np.asarray(row[order][place])
+
+
+def alike(weights: FloatArray) -> bool:
+    """Tell whether weights are the same but for their last digits, so that none counts more."""
+    return bool(np.ptp(weights) <= 1e-9 * np.max(np.abs(weights)))
 
 
 def weighted_place(ordered_share: FloatArray, wanted: FloatArray) -> IntArray:
