@@ -12,6 +12,7 @@ import contextlib
 import itertools
 import math
 import re
+from bisect import bisect
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
@@ -217,7 +218,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     error of the mean is told: gusts last so long near the ground (assumed).
     """
     height, zone = _told(text)
-    rows = _rows(text, zone, setting)
+    rows, dumb = _rows(text, zone, setting)
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
     hour = [row for row in seen if last - row.time <= PEAK_OVER]
@@ -229,7 +230,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     cut = _change(ten)
     mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
-    told += [*_later(rows[len(seen) :]), *_silences(hour)]
+    told += [*_later(rows[len(seen) :]), *_silences(hour, seen, dumb)]
     if cut:
         told.append(
             f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
@@ -388,12 +389,23 @@ def _later(rows: list[_Row]) -> list[str]:
     ]
 
 
-def _silences(hour: list[_Row]) -> list[str]:
-    """Doubt a record that tells no wind, or no gust, for much longer than it usually takes."""
+def _silences(hour: list[_Row], seen: list[_Row], dumb: list[datetime]) -> list[str]:
+    """Doubt a record that tells no wind, or no gust, for longer than a mean takes.
+
+    Rows that stand there without a wind (`dumb`) are proof that the meter was on; where none
+    stand it is by what the record usually takes.
+    """
     times = [row.time for row in hour]
     gusts = [row.time for row in hour if row.gust is not None]
     usual = sorted(b - a for a, b in itertools.pairwise(times))[len(times) // 2 - 1 :]
     holes: dict[tuple[datetime, datetime], str] = {}
+    told_at = [row.time for row in seen]
+    for time in (time for time in dumb if times[-1] - time <= PEAK_OVER):
+        i = bisect(told_at, time)
+        low = told_at[i - 1] if i else dumb[0]
+        high = told_at[i] if i < len(told_at) else dumb[-1]
+        if high - low > MEAN_OVER:
+            holes[low, high] = "wind"
     for what, told in (
         ("wind", times),
         ("gust (0 is none)", sorted({times[0], *gusts, times[-1]}) if gusts else []),
@@ -446,17 +458,22 @@ def _zone(text: str) -> tzinfo:
     raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
 
 
-def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
-    rows: list[_Row | None] = []
+def _rows(
+    text: str, zone: tzinfo | None, setting: Setting
+) -> tuple[list[_Row], list[datetime]]:
+    """Read the rows in order of time, and when rows tell no wind, as far as it was seen."""
+    rows: list[_Row] = []
     for where, cells in rows_of(text, (*_STAMPS, *_COLUMNS), _check_record, 1, _MOST):
         with at(where):
             rows.append(_row(cells, zone, setting))
-    told = [row for row in rows if row is not None]  # the meter missed the others
-    whole = [row for row in told if not math.isnan(row.speed)]
+    whole = [row for row in rows if not math.isnan(row.speed)]
     if not whole:
         raise ValueError("holds no reading with a speed")
-    lone = [row for row in told if math.isnan(row.speed)]
-    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time)
+    rest = [row for row in rows if math.isnan(row.speed)]
+    lone = [row for row in rest if row.gust is not None]
+    silent = (row.time for row in rest if row.gust is None)
+    dumb = sorted(time for time in silent if time - setting.seen_by <= SLIP)
+    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time), dumb
 
 
 def _check_record(names: list[str]) -> None:
@@ -465,14 +482,12 @@ def _check_record(names: list[str]) -> None:
             raise ValueError(f"two columns of {start}; keep one of them")
 
 
-def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row | None:
+def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row:
     values = {
         name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
         for name, cell in cells.items()
         if name not in _STAMPS and cell.lower() not in _NONE
     }
-    if "speed" not in values and "gust" not in values:
-        return None
     direction = None
     if "from" in values:
         direction = check_direction(values["from"])

@@ -260,6 +260,27 @@ def test_a_record_that_tells_no_wind_for_longer_than_a_mean_takes_holds(
     assert reading.warned == ((said,) if holds else ())
 
 
+@pytest.mark.parametrize(
+    ("told", "hole"),
+    [
+        (range(49), "17:48 to 18:00"),
+        (range(12, 61), "17:00 to 17:12"),
+        ((0, 58, 60), "17:00 to 17:58"),
+        (range(0, 61, 15), "17:00 to 17:15"),
+    ],
+)
+def test_rows_that_stand_there_without_a_wind_hold_wherever_they_stand(told, hole):
+    head, *rows = (HEAD + _rows(60, lambda m: 3.0, lambda m: 240)).splitlines()
+    rows = [
+        row if m in told else row.split(",")[0] + ",,240," for m, row in enumerate(rows)
+    ]
+    _, reading = _read("\n".join([head, *rows]))
+    assert (
+        f"log.csv: it tells no wind from {hole} +0000: what blew then?"
+        in reading.warned
+    )
+
+
 _ELSEWHERE = {
     "record": HEAD + _rows(20, lambda m: 3.0, lambda m: 240),
     "table": "# read 2026-05-19 18:00Z\nheight_m,from_deg,speed_mps\n10,240,3\n",
