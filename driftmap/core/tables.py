@@ -156,6 +156,7 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
         value = math.nan
     if not low <= value <= high:
         told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        told += ", without a comma between thousands" * ("," in cell)
         raise ValueError(f"{name} {cell[:40]!r}; accepted is {told}")
     return value
 
