@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -22,12 +22,8 @@ from driftmap.report.windtold import wind_told
 from driftmap.report.words import bearing, distance
 from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.fetch import fetch_forecast
-from driftmap.winds.kept import (
-    keep_readings,
-    name_of,
-    wind_document,
-)
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.kept import keep_readings, name_of, wind_document
+from driftmap.winds.reading import PAST, Reading, Setting
 
 __all__ = [
     "counting",
@@ -45,6 +41,10 @@ __all__ = [
 STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the
 two disagree the verdict holds: one lull must not take back the gust before it."""
+
+_HEARD: Final = timedelta(hours=1)
+"""How long a reading that a newer one took the place of may still disagree with it; one that
+told gusts as long as gusts are told. Assumed."""
 
 _BEFORE: Final = timedelta(minutes=1)
 _BESIDE: Final = 1 / 3  # of a height: a level so near says as much of the wind there
@@ -231,6 +231,10 @@ def wind_of(
     if gone := _gone(root, heard, aside):
         told = f"{', '.join(gone)}: taken lately, and gone from the folder"
         wind = replace(wind, warned=(*wind.warned, told))
+    past = _past(root, {*names, *heard}, readings, setting)
+    if past:
+        told_too = merge([*readings, *past], setting).warned
+        wind = replace(wind, warned=tuple(dict.fromkeys((*wind.warned, *told_too))))
     late = [reading for told in heard.values() for reading in told]
     if not late:
         return wind
@@ -260,7 +264,7 @@ def _heard(
     typed = {one.file for one in aside if one.why == WHYS[0]}
     times = [r.valid for r in readings if r.valid is not None]
     newest = min(max(times), setting.when) if times else None
-    lately = [] if newest is None else _taken_lately(root, newest)
+    lately = [] if newest is None else _taken_since(root, newest - STAY)
     files = [*(one.file for one in aside), *(n for n in lately if n not in names)]
     found = {}
     for name in dict.fromkeys(files):
@@ -285,9 +289,31 @@ def _gone(root: Path, heard: Iterable[str], aside: Sequence[Aside]) -> list[str]
     return [n for n in heard if n not in known and not (root / n).exists()]
 
 
-def _taken_lately(root: Path, newest: datetime) -> list[str]:
-    """Name the readings the desk took while those that count were still to count."""
-    first = f"{(newest - STAY).astimezone():%Y-%m-%d-%H%M}"
+def _past(
+    root: Path, known: Container[str], readings: Sequence[Reading], setting: Setting
+) -> list[Reading]:
+    """Give what was read at the field before, and newer readings took the place of.
+
+    It is not flown; but where it disagrees, or told gusts, a lull may be all there is.
+    """
+    times = [r.valid for r in readings if r.valid is not None]
+    if not times:
+        return []
+    newest, gusts = min(max(times), setting.when), timedelta(hours=PAST)
+    names = [n for n in _taken_since(root, newest - gusts) if n not in known]
+    return [
+        r
+        for r in _of_files(root, names, setting, missing=True)
+        if _plain(r)
+        and r.valid is not None
+        and newest - r.valid
+        <= (gusts if any(level.gust is not None for level in r.levels) else _HEARD)
+    ]
+
+
+def _taken_since(root: Path, since: datetime) -> list[str]:
+    """Name the readings the desk took that are of this time or later."""
+    first = f"{since.astimezone():%Y-%m-%d-%H%M}"
     return [
         name
         for name in Folder(root).written("winds")

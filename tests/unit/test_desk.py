@@ -804,6 +804,25 @@ def test_a_dial_flies_the_air_of_the_report_that_counts(ask, desk, folder, monke
     assert flown[1].day.temperature == pytest.approx(311.15)
 
 
+def test_a_reading_that_newer_ones_took_the_place_of_is_heard_for_an_hour(
+    ask, desk, folder
+):
+    """A wind that stood on its head may do so again; a gust is heard for three hours."""
+    ask.good("winds/take", {"text": "14 mph from 290, 31 min ago"})
+    gusty = {"text": "8 mph from 110, gusting to 20 mph, 150 min ago"}
+    ask.good("winds/take", gusty)
+    ask.good("winds/take", {"text": "12 mph from 290, 70 min ago"})
+    now = ask.good("winds/take", {"text": "5 mph from 110"})["file"]
+    assert read_day(folder).winds == (now,)
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert wind.with_aside is None
+    told = " ".join(wind.warned)
+    assert "winds disagree" in told
+    assert "31 min ago" in told
+    assert "70 min ago" not in told
+    assert "gusts of 8.9 m/s 2.5 h before" in told
+
+
 def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
     mild = ask.good("winds/take", {"text": "4 mph from 80"})["file"]
     strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
