@@ -40,6 +40,12 @@ function zonesAt(about) {
   return found;
 }
 
+// When the first of all that do such harm may be down, those that no zone holds too.
+function soonestOf(about, kind) {
+  const all = DIAL.cases.map((_, index) => figuresAt(about, index));
+  return Math.min(...all.filter((figures, index) => figures && gradeOf(figures, index) === kind).map((figures) => figures.soonest));
+}
+
 // Danger over caution. Rings of one path join where they overlap; the fill hides the inner halves of their strokes.
 function drawZones(about) {
   for (const [kind, pieces] of Object.entries(zonesAt(about))) {
@@ -52,7 +58,7 @@ function drawZones(about) {
     const planned = kind === "caution" && pieces.find(({ index }) => DIAL.cases[index] === 0 && DIAL.rocket[index]);
     const hardest = planned || pieces.reduce((a, b) => (b.figures.typical > a.figures.typical ? b : a));
     const at = L.latLngBounds(hardest.ring).getCenter();
-    const words = { mark: say(kind), name: say("up_to", { speed: pace(hardest.figures.speed) }), more: say("later", { time: number(hardest.figures.soonest) }) };
+    const words = { mark: say(kind), name: say("up_to", { speed: pace(hardest.figures.speed) }), more: say("later", { time: number(planned ? hardest.figures.soonest : soonestOf(about, kind)) }) };
     OUTLINES.push(tag(at, `zone ${kind}`, kind === "danger" ? -99 : -98, words).addTo(chart));
   }
 }

@@ -67,7 +67,10 @@ def test_export_options_reach_the_file(tmp_path):
         (["--floor", "2"], "--floor: '2' is out of bounds; accepted is 0 to 1"),
         (["--floor", "low"], "--floor: 'low' is no share"),
         (["--square", "0 m"], "--square: '0 m' is out of bounds; accepted is 0.1 to"),
-        (["--square", "20 cm"], "'cell' must leave 1,000,000 cells or fewer"),
+        (
+            ["--square", "20 cm"],
+            "--square: squares of 0.2 m would be more than 1,000,000; make them wider",
+        ),
         (["--square", "1 acre"], "--square: '1 acre' has no unit of length"),
     ],
 )

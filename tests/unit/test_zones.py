@@ -261,6 +261,11 @@ def test_no_fall_is_told_by_the_speed_of_one_and_the_second_of_another(demo, zon
     hardest, first = zone_lines(demo.flight, danger, voice)
     assert hardest == f"hardest at {voice.fall(danger.speed)},"
     assert first == f"first after {voice.seconds(danger.soonest)}"
+    # Whoever trusts the ground until then is not struck by what may go any way either.
+    cloud = demo.cloud
+    deadly = [p for p in cloud.parts if p.quantile(cloud.energy, 0.5) >= KILLS.value]
+    assert any(p.case == "goes off its path" for p in deadly)
+    assert all(danger.soonest <= p.quantile(cloud.time, 0.05) for p in deadly)
     own = next(
         p for p in demo.cloud.parts if (p.case, p.body) == (caution.case, caution.body)
     )
