@@ -292,7 +292,7 @@ def _zone(kind: Kind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
 
 
 def _soonest(cloud: Cloud, kind: Kind, speaks: Part) -> float:
-    """Give the second before which nothing that does such harm is down [s].
+    """Give the second before which few that do such harm are down [s].
 
     Of all cases, those that no zone holds too, and of every piece that so falls in one flight
     of twenty: who reads a second beside a zone trusts the ground until then.
@@ -301,11 +301,10 @@ def _soonest(cloud: Cloud, kind: Kind, speaks: Part) -> float:
     if speaks.case == WORKS:
         return own
     least = (KILLS if kind == "danger" else HURTS).value
-    hard = np.asarray(cloud.energy >= least, dtype=float)
     found = [
         float(part.quantile(cloud.time, _EARLY))
         for part in cloud.parts
-        if np.average(hard[part.rows], weights=part.weights) >= _EARLY
+        if np.average(cloud.energy[part.rows] >= least, weights=part.weights) >= _EARLY
     ]
     return min([own, *found])
 
