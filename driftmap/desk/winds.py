@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, InputError
@@ -224,29 +224,28 @@ def wind_of(
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")
     readings = _of_files(root, names, setting)
-    wind = merge(readings, setting)
-    if aside:
-        wind = replace(wind, aside=told_aside(aside))
+    wind = replace(merge(readings, setting), aside=told_aside(aside))
     heard = _heard(root, names, aside, readings, setting)
-    if gone := _gone(root, heard, aside):
+    if gone := [name for name, told in heard.items() if told is None]:
         told = f"{', '.join(gone)}: taken lately, and gone from the folder"
         wind = replace(wind, warned=(*wind.warned, told))
-    past = _past(root, {*names, *heard}, readings, setting)
-    if past:
-        told_too = merge([*readings, *past], setting).warned
-        wind = replace(wind, warned=tuple(dict.fromkeys((*wind.warned, *told_too))))
-    late = [reading for told in heard.values() for reading in told]
-    if not late:
+    beside = [each for told in heard.values() for each in told or ()]
+    if not beside:
         return wind
-    whole = merge([*readings, *late], setting)
+    whole = merge([*readings, *(one for one, _ in beside)], setting)
     strongest = [one.strongest for one in (wind, whole) if one.strongest is not None]
     return replace(
         wind,
         warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
         gust=max(wind.gust, whole.gust),
         strongest=max(strongest, default=None),
-        with_aside=whole,
+        stronger=tuple({s.told: s for s in (*wind.stronger, *whole.stronger)}.values()),
+        with_aside=whole if any(late for _, late in beside) else None,
     )
+
+
+_Heard: TypeAlias = dict[str, list[tuple[Reading, bool]] | None]
+"""By its file: readings, and whether each would still have counted; None where it is gone."""
 
 
 def _heard(
@@ -255,60 +254,38 @@ def _heard(
     aside: Sequence[Aside],
     readings: Sequence[Reading],
     setting: Setting,
-) -> dict[str, list[Reading]]:
-    """Give what is heard beside the winds that count: by its file, what would have counted.
+) -> _Heard:
+    """Give what is heard beside the winds that count.
 
-    That is what was set aside by hand, and what the desk took that stopped counting in
-    any other way.
+    That is what was set aside by hand, unless it was typed wrongly, and all that the desk
+    took and that stopped counting in any other way, as newer readings took its place.
     """
     typed = {one.file for one in aside if one.why == WHYS[0]}
+    known = dict.fromkeys(one.file for one in aside)
     times = [r.valid for r in readings if r.valid is not None]
-    newest = min(max(times), setting.when) if times else None
-    lately = [] if newest is None else _taken_since(root, newest - STAY)
-    files = [*(one.file for one in aside), *(n for n in lately if n not in names)]
-    found = {}
-    for name in dict.fromkeys(files):
-        told = _of_files(root, [name], setting, missing=True)
+    oldest, newest = min(times, default=None), max(times, default=None)
+    newest = None if newest is None else min(newest, setting.when)
+    lately = _taken_since(root, newest - timedelta(hours=PAST)) if newest else []
+    found: _Heard = {}
+    for name in known | dict.fromkeys(n for n in lately if n not in names):
+        if not (root / name).exists():
+            if newest and name in _taken_since(root, newest - _HEARD):
+                found |= {} if name in known else {name: None}
+            continue
         # Nobody mistypes what a station reports, or a forecast.
-        told = [r for r in told if name not in typed or not _plain(r)]
-        found[name] = _still_so(told, newest, min(times, default=None))
-    return found
+        told = [
+            one
+            for one in decode(str(root / name), setting)
+            if name not in typed or not _plain(one)
+        ]
+        found[name] = [*_still_so(told, newest, oldest)]
+    return {name: heard for name, heard in found.items() if heard != []}
 
 
 def still_heard(root: Path, day: Day, setting: Setting) -> list[str]:
     """Name the files that the day's words go on hearing beside the winds that count."""
     readings = _of_files(root, day.winds, setting)
-    heard = _heard(root, day.winds, day.aside, readings, setting)
-    gone = _gone(root, heard, day.aside)
-    return [name for name, told in heard.items() if told or name in gone]
-
-
-def _gone(root: Path, heard: Iterable[str], aside: Sequence[Aside]) -> list[str]:
-    """Name what the desk took that is no longer there, and nobody set aside."""
-    known = {one.file for one in aside}
-    return [n for n in heard if n not in known and not (root / n).exists()]
-
-
-def _past(
-    root: Path, known: Container[str], readings: Sequence[Reading], setting: Setting
-) -> list[Reading]:
-    """Give what was read at the field before, and newer readings took the place of.
-
-    It is not flown; but where it disagrees, or told gusts, a lull may be all there is.
-    """
-    times = [r.valid for r in readings if r.valid is not None]
-    if not times:
-        return []
-    newest, gusts = min(max(times), setting.when), timedelta(hours=PAST)
-    names = [n for n in _taken_since(root, newest - gusts) if n not in known]
-    return [
-        r
-        for r in _of_files(root, names, setting, missing=True)
-        if _plain(r)
-        and r.valid is not None
-        and newest - r.valid
-        <= (gusts if any(level.gust is not None for level in r.levels) else _HEARD)
-    ]
+    return [*_heard(root, day.winds, day.aside, readings, setting)]
 
 
 def _taken_since(root: Path, since: datetime) -> list[str]:
@@ -322,25 +299,29 @@ def _taken_since(root: Path, since: datetime) -> list[str]:
     ]
 
 
-def _of_files(
-    root: Path, names: Sequence[str], setting: Setting, *, missing: bool = False
-) -> list[Reading]:
-    files = [root / name for name in names]
-    files = [file for file in files if not missing or file.exists()]
-    return [reading for file in files for reading in decode(str(file), setting)]
+def _of_files(root: Path, names: Sequence[str], setting: Setting) -> list[Reading]:
+    return [one for name in names for one in decode(str(root / name), setting)]
 
 
 def _still_so(
-    aside: Sequence[Reading], newest: datetime | None, oldest: datetime | None
-) -> list[Reading]:
-    """Give the winds set aside that would still have counted, none as the one flown."""
-    if newest is None or oldest is None:
-        return list(aside)
-    return [
-        r if r.valid is None else replace(r, valid=min(r.valid, oldest) - _BEFORE)
-        for r in aside
-        if r.valid is None or newest - r.valid <= STAY
-    ]
+    told: Sequence[Reading], newest: datetime | None, oldest: datetime | None
+) -> Iterator[tuple[Reading, bool]]:
+    """Give what is still heard, and whether it would have counted: none as the one flown.
+
+    What was read at the field before is flown no more; but where it disagrees, or told gusts, a
+    lull may be all there is.
+    """
+    for r in told:
+        if newest is None or oldest is None or r.valid is None:
+            yield r, True
+        elif newest - r.valid <= STAY:
+            yield replace(r, valid=min(r.valid, oldest) - _BEFORE), True
+        else:
+            gusty = any(level.gust is not None for level in r.levels)
+            if _plain(r) and newest - r.valid <= (
+                timedelta(hours=PAST) if gusty else _HEARD
+            ):
+                yield r, False
 
 
 def told_aside(aside: Sequence[Aside]) -> str:

@@ -13,6 +13,7 @@ import itertools
 import math
 import re
 from bisect import bisect
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
@@ -171,9 +172,6 @@ _COLUMNS: Final = tuple(
 _OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
 _NONE: Final = ("", "-", "--", "na", "nan", "none")
 
-_GAP: Final = 5
-"""Times its usual step in which a record tells no wind that hold; assumed."""
-
 _LESS: Final = 0.8
 """A gust under this part of the mean beside it is none; assumed."""
 
@@ -246,7 +244,11 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
         if part
     )
     return (
-        replace(now, warned=tuple(f"{source}: {one}" for one in told)),
+        replace(
+            now,
+            warned=tuple(f"{source}: {one}" for one in told),
+            assumed=(*now.assumed, *_begins(source, hour)),
+        ),
         *(one for one in others if _apart(one.levels[0], level) > _BESIDE),
     )
 
@@ -267,6 +269,16 @@ def _reading(part: list[_Row], level: WindLevel) -> Reading:
             *(() if known else (f"{name}: no direction holds, taken from anywhere",)),
         ),
     )
+
+
+def _begins(source: str, hour: list[_Row]) -> Iterator[str]:
+    first, last = hour[0].time, hour[-1].time
+    if PEAK_OVER - (last - first) > MEAN_OVER:
+        minutes = (last - first) / timedelta(minutes=1)
+        yield (
+            f"{source}: it begins at {first:%H:%M %z}, {minutes:.0f} min before its last: what "
+            "blew before nobody read, nor its gusts"
+        )
 
 
 def _apart(one: WindLevel, other: WindLevel) -> float:
@@ -392,31 +404,29 @@ def _later(rows: list[_Row]) -> list[str]:
 def _silences(hour: list[_Row], seen: list[_Row], dumb: list[datetime]) -> list[str]:
     """Doubt a record that tells no wind, or no gust, for longer than a mean takes.
 
-    Rows that stand there without a wind (`dumb`) are proof that the meter was on; where none
-    stand it is by what the record usually takes.
+    Rows that stand there without a wind (`dumb`) may lie before its first or after its last.
     """
-    times = [row.time for row in hour]
-    gusts = [row.time for row in hour if row.gust is not None]
-    usual = sorted(b - a for a, b in itertools.pairwise(times))[len(times) // 2 - 1 :]
-    holes: dict[tuple[datetime, datetime], str] = {}
+    first, last = hour[0].time, hour[-1].time
     told_at = [row.time for row in seen]
-    for time in (time for time in dumb if times[-1] - time <= PEAK_OVER):
+    # Within an hour before, the meter was on.
+    before = [t for t in told_at if timedelta(0) < first - t <= PEAK_OVER][-1:]
+    holes = set(itertools.pairwise([*before, *(row.time for row in hour)]))
+    for time in (time for time in dumb if last - time <= PEAK_OVER):
         i = bisect(told_at, time)
         low = told_at[i - 1] if i else dumb[0]
-        high = told_at[i] if i < len(told_at) else dumb[-1]
-        if high - low > MEAN_OVER:
-            holes[low, high] = "wind"
-    for what, told in (
-        ("wind", times),
-        ("gust (0 is none)", sorted({times[0], *gusts, times[-1]}) if gusts else []),
-    ):
-        for low, high in itertools.pairwise(told):
-            if high - low > max(MEAN_OVER, _GAP * usual[0]):
-                holes.setdefault((low, high), what)
-    return [
-        f"it tells no {what} from {low:%H:%M} to {high:%H:%M %z}: what blew then?"
-        for (low, high), what in holes.items()
-    ]
+        holes.add((low, told_at[i] if i < len(told_at) else dumb[-1]))
+    gusts = [row.time for row in hour if row.gust is not None]
+    gusty = set(itertools.pairwise([first, *gusts, last] if gusts else []))
+    return [*_longest("wind", holes), *_longest("gust (0 is none)", gusty - holes)]
+
+
+def _longest(what: str, holes: Iterable[tuple[datetime, datetime]]) -> Iterator[str]:
+    """Name the longest time that tells no such thing, and how many more there are."""
+    long = sorted(hole for hole in holes if hole[1] - hole[0] > MEAN_OVER)
+    if long:
+        low, high = max(long, key=lambda hole: hole[1] - hole[0])
+        more = f" And {len(long) - 1} times more" if long[1:] else ""
+        yield f"it tells no {what} from {low:%H:%M} to {high:%H:%M %z}: what blew then?{more}"
 
 
 def _swapped(hour: list[_Row]) -> list[str]:

@@ -266,7 +266,6 @@ def test_a_record_that_tells_no_wind_for_longer_than_a_mean_takes_holds(
         (range(49), "17:48 to 18:00"),
         (range(12, 61), "17:00 to 17:12"),
         ((0, 58, 60), "17:00 to 17:58"),
-        (range(0, 61, 15), "17:00 to 17:15"),
     ],
 )
 def test_rows_that_stand_there_without_a_wind_hold_wherever_they_stand(told, hole):
@@ -279,6 +278,25 @@ def test_rows_that_stand_there_without_a_wind_hold_wherever_they_stand(told, hol
         f"log.csv: it tells no wind from {hole} +0000: what blew then?"
         in reading.warned
     )
+
+
+@pytest.mark.parametrize(
+    ("told", "hole"),
+    [
+        (range(0, 71, 20), "16:50 to 17:10 +0000: what blew then? And 2 times more"),
+        ((0, 52, *range(53, 71)), "16:50 to 17:42 +0000: what blew then?"),
+        (range(56, 71), ""),
+        (range(9, 71), None),
+    ],
+)
+def test_a_record_of_few_rows_holds_and_one_of_few_minutes_says_so(told, hole):
+    """Three rows an hour tell no mean, and a meter just switched on nothing of before."""
+    rows = (HEAD + _rows(70, lambda m: 3.0, lambda m: 240)).splitlines()[1:]
+    _, reading = _read("\n".join([HEAD.strip(), *(rows[m] for m in told)]))
+    said = f"log.csv: it tells no wind from {hole}"
+    assert reading.warned == ((said,) if hole else ())
+    begins = "it begins at 17:46 +0000, 14 min before its last"
+    assert any(begins in note for note in reading.assumed) == (hole == "")
 
 
 _ELSEWHERE = {
