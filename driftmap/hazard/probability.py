@@ -15,7 +15,7 @@ from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.core.estimate import Estimate, binomial, weighted_mean, weighted_share
 from driftmap.ground.areas import Waiver
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 
 __all__ = [
     "Paths",

@@ -16,8 +16,7 @@ from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.rocket.cases import WORKS
-from driftmap.rocket.likelihood import LIKELIHOOD, default_likelihood
+from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
 
 __all__ = [
     "HURTS",

@@ -20,7 +20,7 @@ from driftmap.logbook.records import (
     log_score,
     normal_energy,
 )
-from driftmap.rocket.cases import BARE, CERTAIN, WORKS
+from driftmap.rocket.likelihood import BARE, CERTAIN, WORKS
 
 __all__ = [
     "LITTLE",

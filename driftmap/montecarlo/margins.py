@@ -17,7 +17,7 @@ from driftmap.formulas.strength import HOLDS
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
 from driftmap.rocket.bodies import Bench
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 
 __all__ = [
     "EXPECTED_QUANTILE",

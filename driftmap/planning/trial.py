@@ -19,8 +19,9 @@ from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.rocket.cases import WORKS, build_cases
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines

@@ -15,7 +15,7 @@ from driftmap.report.voice import Voice
 from driftmap.report.windtold import flown_in
 from driftmap.report.words import in_units_of
 from driftmap.rocket.alternatives import Made, made_up
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
 

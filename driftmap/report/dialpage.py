@@ -34,7 +34,7 @@ from driftmap.report.sentences import case_name
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import STALE
 
 __all__ = ["dial_html"]

@@ -12,8 +12,8 @@ from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.page import svg
 from driftmap.report.words import Units, distance
-from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.pieces import Piece
 
 __all__ = ["flight_pictures"]

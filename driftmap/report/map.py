@@ -40,7 +40,7 @@ from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
 from driftmap.verdict.document import document

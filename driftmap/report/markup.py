@@ -23,7 +23,7 @@ from driftmap.report.exported import (
     positions,
     xml_text,
 )
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [

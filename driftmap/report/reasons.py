@@ -15,8 +15,8 @@ from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, tied
-from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check, Kind, settled_by_word

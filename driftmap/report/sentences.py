@@ -10,7 +10,7 @@ from typing import Final
 
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.cases import BREAKS_OFF
+from driftmap.rocket.breaking import BREAKS_OFF
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 

@@ -18,7 +18,8 @@ from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at
 from driftmap.rocket.case import Case
-from driftmap.rocket.cases import BARE, BROKEN, WORKS
+from driftmap.rocket.cases import BROKEN
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.rocket.staged import LATE
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome

@@ -16,7 +16,7 @@ from driftmap.report.sentences import case_name, figure, limit, places_named, su
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at, in_units_of
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER

@@ -2,7 +2,7 @@
 
 To add a case, write a function that takes the bench and returns cases, and list it in
 `_CASES` with the name of its cause and the flights it can happen to; give that cause a default
-in `LIKELIHOOD`.
+in `likelihood.LIKELIHOOD`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.bodies import Bench, bench_of
 from driftmap.rocket.breaking import (
-    BREAKS_OFF,
     bend,
     case_ejected,
     fins_off,
@@ -36,33 +35,25 @@ from driftmap.rocket.outcomes import opened, opened_as_planned
 from driftmap.rocket.own import EARLY, own_cases
 from driftmap.rocket.staged import STAGED, Cause, May, not_flown, with_booster
 
-__all__ = [
-    "BARE",
-    "BREAKS_OFF",
-    "CERTAIN",
-    "LIKELIHOOD",
-    "OWN_NAMES",
-    "WORKS",
-    "build_cases",
-]
+__all__ = ["BROKEN", "OWN_NAMES", "build_cases"]
 
-TANGLED: Final = Spread(
+_TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
-FRONT: Final = "front half"
+_FRONT: Final = "front half"
 BROKEN: Final = "broken piece"
 
 _SMALL: Final = 0.02
 """Mass of what a strike throws over that of the rocket, where no fin is listed. Assumed."""
 
-LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
+_LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 
 OWN_NAMES: Final = (
     "rocket",
     "fragment",
     "loose motor",
     BOOSTER,
-    FRONT,
+    _FRONT,
     BROKEN,
 )  # of bodies that no file lists
 
@@ -92,7 +83,7 @@ def _early(bench: Bench) -> list[Case]:
 def _waits(bench: Bench, device: Device) -> tuple[Release, tuple[Stage, ...]]:
     """Wait some seconds after the trigger of the first device, until it is open."""
     fall = bench.fall([device])
-    seconds = bench.need("late by", LATE, "late opening")
+    seconds = bench.need("late by", _LATE, "late opening")
     *first, waiting = fall.before(device)
     return fall.release, (*first, replace(waiting, mark=seconds), waiting)
 
@@ -123,14 +114,14 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     later = [d for d in later if d.opens_at.at != "apogee"]
     stages = bench.fall(later, hanging=hanging).stages
     face = frame.length * frame.diameter / 2
-    front = Body(FRONT, whole / 2, stages, face, before=before)
+    front = Body(_FRONT, whole / 2, stages, face, before=before)
     bodies = (replace(tail, area=face), front)
     return [Case("cord cuts the tube", release, bodies, seldom=True)]
 
 
 def _tangled(bench: Bench) -> list[Case]:
     """Tangle the largest device; the others open as planned."""
-    share = bench.need("tangled canopy", TANGLED, "tangled canopy")
+    share = bench.need("tangled canopy", _TANGLED, "tangled canopy")
     device = bench.largest()
     fall = bench.fall(bench.devices())
     others = [bench.cloth(d) for d in bench.devices() if d is not device]

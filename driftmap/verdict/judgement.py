@@ -18,7 +18,7 @@ from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.rules import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, held, outcome_of
 from driftmap.verdict.claim_checks import implausible, label_claims, said

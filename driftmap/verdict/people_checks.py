@@ -32,7 +32,7 @@ from driftmap.hazard.probability import (
     widened_by,
 )
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.rocket.cases import WORKS
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.check import (
     MISSING_INPUT,
     Check,

@@ -15,8 +15,8 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.case import Case
-from driftmap.rocket.cases import BARE, WORKS
 from driftmap.rocket.flight import BOOSTER, Device
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.rocket.staged import DOES_NOT_LIGHT
 from driftmap.verdict.check import (
     MISSING_INPUT,

@@ -14,9 +14,10 @@ from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.case import Kick
-from driftmap.rocket.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 
 UNDER_POWER = (
     *("fins come off", "motor bursts", "goes off its path", "rod tips over"),

@@ -14,7 +14,7 @@ from driftmap.formulas.canopies import drag_spread
 from driftmap.montecarlo.margins import opening_windows
 from driftmap.rocket.alternatives import NONE, alternatives, canopy_for
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
-from driftmap.rocket.cases import BARE, WORKS
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import recovery_checks

@@ -26,9 +26,9 @@ from driftmap.air.wind import WindProfile
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.staging import on_way
 from driftmap.rocket.case import LIGHTS
-from driftmap.rocket.cases import WORKS, build_cases
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import BOOSTER, Flight
-from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD
+from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.staged import LATE, TOGETHER, UNLIT
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability

@@ -25,8 +25,8 @@ from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
-from driftmap.rocket.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind
 from driftmap.winds import read_wind

@@ -17,7 +17,7 @@ from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rocket.cases import LIKELIHOOD, WORKS
+from driftmap.rocket.likelihood import LIKELIHOOD, WORKS
 from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks

@@ -24,7 +24,7 @@ from driftmap.report import features
 from driftmap.report.exported import place, polygons, sound, statements, title_of
 from driftmap.report.features import geojson_text
 from driftmap.report.markup import gpx_text, kml_text
-from driftmap.rocket.cases import LIKELIHOOD
+from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.assessment import CAUTIONS, assess, good_between
 
 KML = "{http://www.opengis.net/kml/2.2}"

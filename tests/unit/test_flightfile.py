@@ -9,8 +9,9 @@ import pytest
 from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
-from driftmap.rocket.cases import CERTAIN, build_cases
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.likelihood import CERTAIN
 from driftmap.rules.facts import facts_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -12,8 +12,8 @@ from driftmap.air.wind import WindProfile
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.openings import OPENED
 from driftmap.montecarlo.unflown import _fins_unknown
-from driftmap.rocket.cases import WORKS
 from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (

@@ -12,7 +12,7 @@ from driftmap.report import page, reasons, sentences, words
 from driftmap.report.sentences import sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
-from driftmap.rocket.cases import LIKELIHOOD
+from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import LOOSER
 from driftmap.winds import read_winds

@@ -13,8 +13,9 @@ from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Voice, english, languages, read_catalogue
-from driftmap.rocket.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
+from driftmap.rocket.cases import BROKEN, OWN_NAMES, build_cases
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.assessment import assess
 
 ROOT = Path(__file__).parents[2]

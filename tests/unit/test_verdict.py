@@ -33,8 +33,8 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
-from driftmap.rocket.cases import WORKS
 from driftmap.rocket.fields import Trigger
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict import assessment
 from driftmap.verdict.assessment import Setup, assess, good_between
 from driftmap.verdict.check import (
