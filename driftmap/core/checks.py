@@ -116,14 +116,36 @@ def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
     return text
 
 
-_NOBODY: Final = re.compile(
-    "tb[ad]|na|none|nobody|unknown|todo|name|test|x+|rso|officer|keiner|niemand|unbekannt"
-    "|personne|nadie|ninguno|see(the)?sheet"
+_NAMES_NOBODY: Final = (
+    # What waits for a name, or says that there is none.
+    "tba tbc tbd na nil null none no nobody noone nn unknown unnamed anonymous anon todo name "
+    "names test to be determined confirmed announced decided advised later pending open soon yet "
+    "not known available applicable see sheet same above below ditto yes ok signed asdf qwerty "
+    # Whoever it may be, and offices, which change hands.
+    "me myself mine we us you he she they someone somebody anyone anybody everyone everybody "
+    "whoever who is person people guy friend and or the an of on for in at my our your day duty today "
+    "rso rco lco pso so safety range launch control officer official club president vice prefect "
+    "director chair chairman chairperson secretary committee board team crew staff volunteer "
+    "member owner landowner flier flyer pilot boss in charge responsible authority "
+    # The same in the other languages of the pages.
+    "keiner keine niemand unbekannt offen ich wir jemand wer der die das und am vom platz leiter "
+    "verantwortliche verantwortlicher verein personne inconnu moi nous quelqu un une on le la les "
+    "du de responsable terrain nadie ninguno desconocido yo nosotros alguien el los del campo"
 )
-"""What stands where a name should, in letters alone."""
+"""Words that name nobody, nor do several of them."""
+
+_NOBODY: Final = frozenset(_NAMES_NOBODY.split())
 
 
 def names_somebody(text: str) -> bool:
-    """Tell whether a text may name who answers for something: a mark or "TBD" names nobody."""
-    letters = "".join(filter(str.isalpha, text)).casefold()
-    return len(letters) > 1 and not _NOBODY.fullmatch(letters)
+    """Tell whether a text may name who answers for something.
+
+    A mark, "TBD", "to be determined", "me" and "the range safety officer" name nobody.
+    """
+    words = re.findall(r"[^\W\d_]+", text.casefold())
+    joined = "".join(words)
+    if len({*joined}) < 2 or joined in _NOBODY:
+        return False
+    return any(len(word) > 1 and word not in _NOBODY for word in words) or (
+        max(map(len, words)) == 1  # initials
+    )

@@ -56,7 +56,7 @@ def dots(wide, step, people):
 
 
 def signed(**limits):
-    own = {**limits, "set_by": "A. Officer", "set_on": "2026-06-01"}
+    own = {**limits, "set_by": "A. Quill", "set_on": "2026-06-01"}
     return {"members": {"limits": own}}
 
 

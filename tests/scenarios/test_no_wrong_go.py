@@ -293,7 +293,7 @@ TALK = {
             members={
                 "limits": {
                     "area_hit": "100 %",
-                    "set_by": "A. Officer",
+                    "set_by": "A. Quill",
                     "set_on": "2999-01-01",
                 }
             }

@@ -558,15 +558,27 @@ def test_a_flight_file_may_not_loosen(willet, saltgrass):
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        ({"set_by": "A. Officer"}, "set_on"),
+        ({"set_by": "A. Quill"}, "set_on"),
         ({"set_on": "2026-01-01"}, "set_by"),
-        ({"set_by": "A. Officer", "set_on": "soon"}, "date such as"),
-        ({"set_by": "A. Officer", "set_on": "2999-01-01"}, "future"),
+        ({"set_by": "A. Quill", "set_on": "soon"}, "date such as"),
+        ({"set_by": "A. Quill", "set_on": "2999-01-01"}, "future"),
         ({"set_by": 7, "set_on": "2026-01-01"}, "a name"),
         ({"set_by": "?", "set_on": "2026-01-01"}, "a name"),
         ({"set_by": "12", "set_on": "2026-01-01"}, "a name"),
         ({"set_by": "T.B.D.", "set_on": "2026-01-01"}, "a name"),
-        ({"set_by": "n/a", "set_on": "2026-01-01"}, "a name"),
+        *(
+            ({"set_by": nobody, "set_on": "2026-01-01"}, "a name")
+            for nobody in (
+                *(
+                    "n/a",
+                    "to be determined",
+                    "me",
+                    "Someone",
+                    "The Range Safety Officer",
+                ),
+                *("xxx", "club president", "RSO on duty", "ich", "moi"),
+            )
+        ),
     ],
 )
 def test_an_officer_answers_by_name_and_date(willet, saltgrass, given, told):
@@ -576,12 +588,12 @@ def test_an_officer_answers_by_name_and_date(willet, saltgrass, given, told):
 
 def test_the_officers_word_on_a_limit_lasts_a_year(willet, saltgrass):
     signed = date(2025, 6, 1)
-    own = {"area_hit": "1 %", "set_by": "A. Officer", "set_on": signed.isoformat()}
+    own = {"area_hit": "1 %", "set_by": "A. Quill", "set_on": signed.isoformat()}
 
     def loosened(days):
         day = signed + timedelta(days=days)
         limit = read_limits(willet, replace(saltgrass, limits=own), day=day)["area_hit"]
-        assert "A. Officer on 2025-06-01" in limit.source
+        assert "A. Quill on 2025-06-01" in limit.source
         assert ("does not count" in limit.source) == (limit.loosened is not None)
         return limit.loosened
 
