@@ -135,12 +135,16 @@ def _place(site: str | None, elevation: float | None) -> Setting:
 
 
 def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:
+    from driftmap.report.windtold import wind_as_read
+
     click.echo(f"for a flight at {show_flight(setting.when)}\n")
     _print_levels(wind.levels, system, top)
     age = "no source is dated"
     if wind.age is not None:
         age = f"oldest dated source {wind.age:.1f} h from the flight"
-    click.echo(f"known to {show(wind.known_to, 'length', system)}; {age}")
+    low, _ = wind_as_read(wind)
+    gusts = f"; gusts to {show(low.gust, 'speed', system)} count" if low.gust else ""
+    click.echo(f"known to {show(wind.known_to, 'length', system)}; {age}{gusts}")
     undated = "{} does not say when it was read; give --read-at"
     for note in (*map(undated.format, wind.undated), *wind.warned):
         click.echo(f"holds: {visible(note)}")

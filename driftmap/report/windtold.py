@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
@@ -47,7 +48,8 @@ def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
     """Give the wind as it was read lowest, and the wind at `MAST`.
 
     Result: where nothing was read near the ground, the first is the wind at head height
-    as the profile has it; what nobody read has no source.
+    as the profile has it; what nobody read has no source. Its gust is the one that counts,
+    of whichever report.
     """
     read = [
         level
@@ -55,7 +57,8 @@ def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
         if level.height <= _NEAR_GROUND and not level.source.startswith(_LAW)
     ]
     lowest = min(read, key=lambda level: level.height, default=_at(wind, 2.0))
-    return lowest, _at(wind, MAST)
+    gust = lowest.speed + wind.gust if wind.gust else lowest.gust
+    return replace(lowest, gust=gust), _at(wind, MAST)
 
 
 def _at(wind: WindProfile, height: float) -> WindLevel:

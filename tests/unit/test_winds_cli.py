@@ -227,3 +227,14 @@ def test_flight_time_without_a_zone_is_this_computers_clock():
 def test_no_flight_time(text):
     with pytest.raises(InputError, match="--when"):
         flight_time(text)
+
+
+def test_the_gust_that_counts_is_shown_whosever_report_tells_it():
+    meter = "6 mph from 240 at 06:08Z"
+    told = _run(METAR, meter, "--site-elevation", "0 m", *THEN, "--units", "us")
+    wind = read_winds(
+        [METAR, meter], site_altitude=0.0, when=datetime(2026, 5, 19, 6, 10, tzinfo=UTC)
+    )
+    # Nine knots over the mean of the report's own, over six miles an hour: 16 (by hand).
+    assert "; gusts to 16 mph count" in told.output
+    assert wind_told(wind, english("us"))[0].endswith(", gusts to 16\xa0mph")
