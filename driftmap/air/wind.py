@@ -141,6 +141,23 @@ class Stronger:
     told: str
 
 
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Two winds at one height that cannot both be so.
+
+    Parameters
+    ----------
+    told : str
+        Both winds, in words.
+    flown, other : WindLevel
+        The wind that was flown, its gust the most that was allowed for, and the other.
+    """
+
+    told: str
+    flown: WindLevel
+    other: WindLevel
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WindProfile:
     """Wind over the site by height, linear in its components between levels.
@@ -172,6 +189,8 @@ class WindProfile:
     stronger : tuple of Stronger
         What each report that was passed over tells, where it was stronger and yet within
         the errors of both.
+    disagree : tuple of Disagreement
+        Winds of which `warned` says that they disagree.
     with_aside : WindProfile or None
         The wind with what somebody set aside of it that would still have counted: a
         verdict holds where that is worse.
@@ -225,6 +244,7 @@ class WindProfile:
     gust: float = 0.0
     strongest: float | None = None
     stronger: tuple[Stronger, ...] = ()
+    disagree: tuple[Disagreement, ...] = ()
     with_aside: WindProfile | None = None
     read_from: float | None = None
     source: str = ""

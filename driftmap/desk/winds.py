@@ -237,6 +237,7 @@ def wind_of(
     return replace(
         wind,
         warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
+        disagree=(*wind.disagree, *whole.disagree),
         gust=max(wind.gust, whole.gust),
         strongest=max(strongest, default=None),
         stronger=tuple({s.told: s for s in (*wind.stronger, *whole.stronger)}.values()),

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from driftmap.air.wind import Disagreement, WindLevel
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
 from driftmap.rocket.breaking import BREAKS_OFF
@@ -118,46 +119,31 @@ def sentence(check: Check, voice: Voice) -> str:
     return voice.say("chance.unsure_worst", told=told, worst=worst)
 
 
-_DISAGREE: Final = {
-    "reports": re.compile(
-        r"winds disagree at (?P<height>\d+) m .*?: (?P<flown>.+?) by (?P<source>.+), which "
-        r"was flown, (?P<other>.+?) by (?P<against>.+)"
-    ),
-    "meter": re.compile(
-        r"winds disagree at (?P<height>\d+) m: (?P<flown>.+) was flown, with its gusts and "
-        r"error up to (?P<most>.+), (?P<other>.+) was answered"
-    ),
-}
-"""How the winds and the rules tell of two winds that do not agree."""
+def _winds_told(check: Check, winds: Disagreement, voice: Voice) -> str:
+    """Say which winds disagree: of two reports, or of what was flown and what was answered."""
 
-_WIND: Final = re.compile(r"([\d.]+) m/s \(\d+ mph\)(?: from (\d+)°| (variable))?")
+    def wind(level: WindLevel) -> str:
+        if level.speed == 0:
+            return voice.say("figure.calm")
+        told = voice.speed(level.speed)
+        if level.direction is None:
+            return f"{told} {voice.say('figure.all_sides')}"
+        return f"{told} {voice.bearing(level.direction)}"
 
-
-def _winds_told(check: Check, voice: Voice) -> str:
-    """Say which winds disagree; empty for any other check."""
-
-    def wind(found: re.Match[str]) -> str:
-        speed, bearing, varies = found.groups()
-        told = voice.speed(float(speed))
-        if bearing:
-            told += f" {voice.bearing(math.radians(float(bearing)))}"
-        return f"{told} {voice.say('figure.all_sides')}" if varies else told
-
-    for key, pattern in _DISAGREE.items():
-        if check.kind is Kind.WIND_WARNED and (found := pattern.match(check.name)):
-            words = {
-                name: _WIND.sub(wind, text) for name, text in found.groupdict().items()
-            }
-            words["height"] = voice.exact_distance(float(found["height"]))
-            calm = {name for name, text in words.items() if text == "calm"}
-            words |= dict.fromkeys(calm, voice.say("figure.calm"))
-            return voice.say(f"winds.{key}", **words)
-    return ""
+    flown, other = winds.flown, winds.other
+    words = {"height": voice.exact_distance(flown.height)}
+    if check.answered:
+        speeds = {"flown": flown.speed, "most": flown.peak, "other": other.speed}
+        told = {name: voice.speed(speed) for name, speed in speeds.items()}
+        return voice.say("winds.meter", **words, **told)
+    told = {"flown": wind(flown), "source": flown.source}
+    told |= {"other": wind(other), "against": other.source}
+    return voice.say("winds.reports", **words, **told)
 
 
 def _told(check: Check, voice: Voice) -> str:
-    if told := _winds_told(check, voice):
-        return told
+    if check.winds is not None:
+        return _winds_told(check, check.winds, voice)
     words = {
         "area": places_named(check.area.split(", "), voice),
         "when": _when(check, voice),

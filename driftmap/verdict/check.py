@@ -11,6 +11,7 @@ from typing import Any, Final, Literal, Self, TypeAlias
 
 import numpy as np
 
+from driftmap.air.wind import Disagreement
 from driftmap.core.estimate import Estimate
 from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
@@ -187,6 +188,8 @@ class Check:
         likelihood takes away, or a figure that somebody changed.
     answered : bool
         Whether it came out on a person's own word.
+    winds : Disagreement or None
+        The two winds of which it says that they disagree.
     """
 
     kind: Kind
@@ -204,6 +207,7 @@ class Check:
     question: bool = False
     beside: bool = False
     answered: bool = False
+    winds: Disagreement | None = None
 
     def __post_init__(self) -> None:
         if not (name := self.name or self.kind.told):

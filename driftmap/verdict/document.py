@@ -133,7 +133,9 @@ def _looks(sharp: Sharpened) -> dict[str, Any]:
 
 def _check(check: Check) -> dict[str, Any]:
     interval = None if check.interval is None else list(check.interval)
-    return {**asdict(check), "interval": interval}
+    told = {**asdict(check), "interval": interval}
+    del told["winds"]  # which its name tells
+    return told
 
 
 def _harm_of_area(harm: Harm, name: str) -> dict[str, Any]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from driftmap.air.convection import Convection
 from driftmap.air.day import Day
-from driftmap.air.wind import Stronger, WindLevel, WindProfile
+from driftmap.air.wind import Disagreement, Stronger, WindLevel, WindProfile
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rocket.flight import Flight
@@ -66,6 +66,10 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
     own["stronger"] = tuple(
         Stronger(WindLevel(**told["level"]), told["told"])
         for told in plain.get("stronger") or ()
+    )
+    own["disagree"] = tuple(
+        Disagreement(two["told"], WindLevel(**two["flown"]), WindLevel(**two["other"]))
+        for two in plain.get("disagree") or ()
     )
     if plain.get("with_aside"):
         own["with_aside"] = _wind(plain["with_aside"])

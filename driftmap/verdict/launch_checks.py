@@ -201,7 +201,11 @@ def _age(wind: WindProfile, limit: Limit) -> list[Check]:
 
 def _warned(wind: WindProfile) -> list[Check]:
     """Hold on what the reports warn of, and where they disagree; tell what was set aside."""
-    warned = [held(Kind.WIND_WARNED, _ASSUMED, said) for said in wind.warned]
+    figures = {two.told: two for two in wind.disagree}
+    warned = [
+        held(Kind.WIND_WARNED, _ASSUMED, said, winds=figures.get(said))
+        for said in wind.warned
+    ]
     who = "whoever set it aside answers for it"
     return [
         *warned,

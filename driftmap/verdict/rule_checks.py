@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import STILL_AIR, WindProfile
+from driftmap.air.wind import MAST, STILL_AIR, Disagreement, WindLevel, WindProfile
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud, fly
@@ -73,7 +73,12 @@ def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:
             f"{high}, {told} was answered"
         )
         source = "two standard errors: default of this tool, no source"
-        yield held(Kind.WIND_WARNED, source, words, answered=True)
+        two = Disagreement(
+            words,
+            WindLevel(MAST, None, speed, most, wind.source),
+            WindLevel(MAST, None, shown, None, "the answers"),
+        )
+        yield held(Kind.WIND_WARNED, source, words, answered=True, winds=two)
 
 
 def _both(speed: float) -> str:

@@ -249,7 +249,7 @@ def _not_read_here(ground: Source | None) -> Iterator[str]:
 
 def _warned(stack: Stack) -> Iterator[str]:
     """Say what a verdict must hold for."""
-    yield from stack.doubts
+    yield from (doubt.told for doubt in stack.doubts)
     yield from (told for s in stack.sources for told in s.reading.warned)
     for reading in (s.reading for s in stack.sources):
         # A fall through it is not seen from afar, whatever rules say.
@@ -396,6 +396,7 @@ def _profile(
             default=None,
         ),
         stronger=stack.stronger,
+        disagree=stack.doubts,
         read_from=max(min(node.height for node in stack.nodes), 0.0),
         temperature=next((t for t in warmth if t is not None), None),
         altimeter=next((p for p in pressure if p is not None), None),

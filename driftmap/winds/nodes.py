@@ -11,6 +11,7 @@ import numpy as np
 
 from driftmap.air.wind import (
     MAST,
+    Disagreement,
     Stronger,
     WindLevel,
     components_from,
@@ -229,15 +230,22 @@ def mean_of(level: WindLevel, wind: FloatArray, **changed: Any) -> WindLevel:
     return replace(level, direction=direction, speed=speed, **changed)
 
 
+def _shown(node: Node) -> WindLevel:
+    """Give a level the direction of its members' mean, and the mean of their speeds."""
+    direction = node.level.direction
+    if direction is not None:
+        direction = float(direction_and_speed(*node.mean)[0])
+    return replace(node.level, speed=node.speed, direction=direction, gust=None)
+
+
 def _told(node: Node) -> str:
-    speed = node.speed
-    if speed == 0:
+    level = _shown(node)
+    if level.speed == 0:
         return "calm"
-    figure = f"{speed:.1f} m/s ({speed / MILE_PER_HOUR:.0f} mph)"
-    if node.level.direction is None:
+    figure = f"{level.speed:.1f} m/s ({level.speed / MILE_PER_HOUR:.0f} mph)"
+    if level.direction is None:
         return f"{figure} variable"
-    bearing = math.degrees(float(direction_and_speed(*node.mean)[0]))
-    return f"{figure} from {round(bearing) % 360:03d}°"
+    return f"{figure} from {round(math.degrees(level.direction)) % 360:03d}°"
 
 
 def interpolated(nodes: Sequence[Node], height: float) -> Node:
@@ -269,16 +277,17 @@ Compared: TypeAlias = tuple[Node, Node]
 """The wind flown, and a level passed over."""
 
 
-def doubt(compared: Iterable[Compared]) -> str | None:
+def doubt(compared: Iterable[Compared]) -> Disagreement | None:
     """Tell of winds that disagree the two farthest apart."""
     pairs = [pair for each in compared for pair in _differing(*each)]
     if not pairs:
         return None
     one, other = max(pairs, key=lambda pair: math.hypot(*(pair[0].mean - pair[1].mean)))
-    return (
+    told = (
         f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by "
         f"{one.level.source}, which was flown, {_told(other)} by {other.level.source}"
     )
+    return Disagreement(told, _shown(one), _shown(other))
 
 
 def stronger(compared: Iterable[Compared]) -> tuple[Stronger, ...]:

@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.wind import LAW_TOP, MAST, Stronger
+from driftmap.air.wind import LAW_TOP, MAST, Disagreement, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds import law
 from driftmap.winds.law import Field, Told, given
@@ -52,7 +52,7 @@ class Stack:
     lawful: Node | None
     sources: tuple[Source, ...]
     used: tuple[Source, ...]
-    doubts: tuple[str, ...]
+    doubts: tuple[Disagreement, ...]
     stronger: tuple[Stronger, ...]
     notes: tuple[str, ...]
 

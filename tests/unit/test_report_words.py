@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.air.wind import Disagreement, WindLevel
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR
 from driftmap.report import page, reasons, sentences, words
 from driftmap.report.sentences import sentence
@@ -168,15 +169,20 @@ def test_winds_that_disagree_are_told_in_every_language(language, other):
     """As the readers of winds word it, in the units and words of those who read it."""
     voice = Voice(read_catalogue(language), "si")
     wind = read_winds(["25 mph from 240", other], site_altitude=0.0)
-    (name,) = (said for said in wind.warned if said.startswith("winds disagree"))
-    told = sentence(check(kind=Kind.WIND_WARNED, name=name), voice)
+    (two,) = wind.disagree
+    assert two.told in wind.warned
+    told = sentence(check(kind=Kind.WIND_WARNED, name=two.told, winds=two), voice)
     start = voice.catalogue.messages["winds.reports"].partition("{")[0]
     assert told.startswith(start)
     assert voice.speed(25 * MILE_PER_HOUR) in told
     assert "(25 mph)" not in told
-    answered = "winds disagree at 10 m: 3.0 m/s (7 mph) was flown, with its gusts and "
-    answered += "error up to 4.0 m/s (9 mph), 6.0 m/s (13 mph) was answered"
-    told = sentence(check(kind=Kind.WIND_WARNED, name=answered), voice)
+    two = Disagreement(
+        "both in words",
+        WindLevel(10.0, None, 3.0, 4.0, "flown"),
+        WindLevel(10.0, None, 6.0, None, "answered"),
+    )
+    line = check(kind=Kind.WIND_WARNED, name=two.told, winds=two, answered=True)
+    told = sentence(line, voice)
     assert all(voice.speed(speed) in told for speed in (3.0, 4.0, 6.0))
     assert "mph" not in told
 

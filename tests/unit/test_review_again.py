@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from driftmap.air.wind import Stronger, WindLevel
+from driftmap.air.wind import Disagreement, Stronger, WindLevel
 from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
@@ -73,6 +73,8 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     day = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     stronger = Stronger(WindLevel(10.0, 3.0, 7.0, None, "tower"), "one of the tower")
     wind = replace(demo.wind, stronger=(stronger,), warned=("hail",), age=1.5)
+    two = Disagreement("hail", stronger.level, stronger.level)
+    wind = replace(wind, disagree=(two,))
     wind = replace(wind, with_aside=wind)
     answers = Answers(
         confirmed={"fire_watch": True},

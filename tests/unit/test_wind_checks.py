@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import Disagreement, WindLevel, WindProfile
 from driftmap.rules import Answers, surface_wind
 from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
@@ -164,8 +164,12 @@ def test_every_source_without_a_time_holds_and_is_named():
 
 def test_what_reports_warn_of_holds():
     said = "winds disagree at 2 m"
-    check = _checks(_wind(warned=(said,)))[Kind.WIND_WARNED]
-    assert (check.name, check.outcome) == (said, "warn")
+    level = WindLevel(2.0, 1.0, 3.0, None, "meter")
+    two = Disagreement(said, level, replace(level, speed=9.0))
+    for figures in ((), (two,)):
+        check = _checks(_wind(warned=(said,), disagree=figures))[Kind.WIND_WARNED]
+        assert (check.name, check.outcome) == (said, "warn")
+        assert (check.winds,) == (figures or (None,))
 
 
 def test_what_was_set_aside_by_hand_stands_beside_the_word():
@@ -236,6 +240,8 @@ def test_a_meter_that_shows_more_than_was_flown_holds(shown, holds):
         assert (check.kind, check.outcome) == (Kind.WIND_WARNED, "warn")
         assert "5.0 m/s (11 mph) was flown" in check.name
         assert "8.0 m/s (18 mph) was answered" in check.name
+        two = check.winds
+        assert (two.flown.speed, two.flown.peak, two.other.speed) == (5, 7, 8)
 
 
 def test_a_gust_told_with_the_wind_is_what_a_meter_may_show():
