@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
+from driftmap.air.law import ROUGHNESS
 from driftmap.cli.options import (
     Quantity,
     Weather,
@@ -24,7 +25,6 @@ from driftmap.cli.options import (
     site_options,
 )
 from driftmap.core.errors import InputError
-from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import (
     Reading,
     Setting,

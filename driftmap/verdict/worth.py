@@ -9,6 +9,13 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.uncertainty import (
+    FRESH_ERROR,
+    RATE_ERROR,
+    SPEED_SHARE,
+    changed,
+    forecast_error,
+)
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
@@ -17,8 +24,6 @@ from driftmap.core.units import FOOT
 from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.montecarlo.falls import KNOT
 from driftmap.montecarlo.sensitivity import Influence
-from driftmap.winds.pilot_balloon import RATE_ERROR
-from driftmap.winds.uncertainty import FRESH_ERROR, SPEED_SHARE, changed, forecast_error
 
 __all__ = ["Worth", "dwell", "more_wind", "worths"]
 
@@ -28,7 +33,7 @@ _BALLOON: Final = 0.8  # m/s by the angles of each; see `driftmap.winds.pilot_ba
 _BULLETIN: Final = tuple(thousand * 1000 * FOOT for thousand in (3, 6, 9, 12, 18))
 _CLEAR: Final = 450.0  # m above the ground from which a bulletin tells a level
 _LEAD: Final = 6.0  # h, of a bulletin
-_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.winds.law`
+_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.air.law`
 _HEAD: Final = 2.0  # m
 _TURN: Final = math.radians(10.0)  # of a direction judged at the field
 

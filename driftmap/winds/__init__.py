@@ -253,7 +253,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
     declination : float, optional
         Magnetic declination, east positive [rad].
     terrain : str
-        Class of `driftmap.winds.law.ROUGHNESS`; a wind in words may name its own.
+        Class of `driftmap.air.law.ROUGHNESS`; a wind in words may name its own.
     place : tuple of float, optional
         Latitude and longitude of the site [deg]; picks a point of a gridded forecast.
     read_at : datetime, optional

@@ -18,6 +18,7 @@ from typing import Any, Final, Literal, TypeAlias, cast
 
 import numpy as np
 
+from driftmap.air.law import ROUGHNESS
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
@@ -31,7 +32,6 @@ from driftmap.winds.forecast import (
     objects_of,
     place_of,
 )
-from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
 
 __all__ = [

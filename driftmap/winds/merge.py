@@ -10,14 +10,14 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air import law, uncertainty
 from driftmap.air.convection import SUNNY, Convection, convection, sun_height
+from driftmap.air.law import Field, field_of
 from driftmap.air.wind import LAW_TOP, MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
-from driftmap.winds import law, uncertainty
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.law import Field, field_of
 from driftmap.winds.nodes import (
     SURFACE,
     Node,
@@ -73,7 +73,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     layers up to 120 m. Above, the best known layers rule; each further report adds what
     lies above the top of those before it. Where a report that is passed over tells another
     wind than the one flown, `warned` says so. The surface layer is filled by
-    `driftmap.winds.law.surface_shape`. Between far levels and above the highest the error
+    `driftmap.air.law.surface_shape`. Between far levels and above the highest the error
     grows.
 
     Raises `WindError` if there is no report, one is of another day or from after the flight,

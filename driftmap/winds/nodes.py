@@ -9,6 +9,7 @@ from typing import Any, Final, TypeAlias
 
 import numpy as np
 
+from driftmap.air import law, uncertainty
 from driftmap.air.wind import (
     MAST,
     Disagreement,
@@ -19,7 +20,6 @@ from driftmap.air.wind import (
 )
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, MILE_PER_HOUR
-from driftmap.winds import law, uncertainty
 from driftmap.winds.reading import Reading, Setting, age_of, lead_of
 
 __all__ = [
@@ -128,7 +128,9 @@ def source_of(reading: Reading, setting: Setting) -> Source:
     if reading.forecast:
         base = uncertainty.forecast_error(lead)
     else:
-        last = uncertainty.lasting_error(reading, age, roughness, 0.0, MAST)
+        last = uncertainty.lasting_error(
+            age, reading.away, 0.0, MAST, roughness, forecast=False
+        )
         base = math.hypot(uncertainty.FRESH_ERROR, last)
     return Source(reading, age, base, tuple(nodes))
 
@@ -155,8 +157,13 @@ def _errors(
     roughness: float,
 ) -> tuple[float, float]:
     """Give the error of a component of a level, and the part of it by age and distance."""
-    last = uncertainty.lasting_error(reading, age, roughness, level.speed, level.height)
-    own = uncertainty.instrument_error(reading, level, uncertainty.forecast_error(lead))
+    foretold, surface = reading.forecast, reading.kind == "surface"
+    last = uncertainty.lasting_error(
+        age, reading.away, level.speed, level.height, roughness, forecast=foretold
+    )
+    own = uncertainty.instrument_error(
+        level, uncertainty.forecast_error(lead), forecast=foretold, surface=surface
+    )
     error = uncertainty.component_error(
         math.hypot(own, last),
         level.speed,

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from driftmap.air.uncertainty import RATE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core import units
 from driftmap.core.checks import FloatArray, checked
@@ -26,7 +27,6 @@ from driftmap.winds.text import above_zero, reader, told_time
 
 __all__ = [
     "RATES",
-    "RATE_ERROR",
     "ascent_rate",
     "balloon_form",
     "looks_like_balloon",
@@ -38,9 +38,6 @@ RATES: Final = (0.5, 10.0)
 
 ANGLE: Final = math.radians(0.7)
 """Error of an angle read with a hand-held compass and protractor [rad]; assumed."""
-
-RATE_ERROR: Final = 0.12
-"""Part by which a balloon's rate of ascent is off, from turbulence and leaks; assumed."""
 
 _APART: Final = 55.0  # s between two places that tell a wind
 _LOWEST: Final = math.radians(6.0)  # elevation below which the distance is a guess

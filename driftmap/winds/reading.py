@@ -14,10 +14,11 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
+from driftmap.air.law import ROUGHNESS
+from driftmap.air.uncertainty import UNKNOWN_AWAY
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import InputError, WindError, quoted
-from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
     "HIGHEST_SPEED",
@@ -25,7 +26,6 @@ __all__ = [
     "OLDEST",
     "PAST",
     "SLIP",
-    "UNKNOWN_AWAY",
     "Reading",
     "Setting",
     "age_of",
@@ -44,9 +44,6 @@ __all__ = [
     "show_time",
     "words",
 ]
-
-UNKNOWN_AWAY: Final = 30_000.0
-"""Distance that a station counts as when nobody says where it stands [m]; assumed."""
 
 HIGHEST_SPEED: Final = 120.0
 """Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹

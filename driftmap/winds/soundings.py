@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final, TypeAlias
 
 from driftmap.air.atmosphere import altitude_of, fill_heights
+from driftmap.air.uncertainty import SONDE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.core.tables import rows_of
@@ -39,7 +40,6 @@ from driftmap.winds.text import (
     reader,
     unit_size,
 )
-from driftmap.winds.uncertainty import SONDE_ERROR
 
 __all__ = [
     "looks_like_igra",

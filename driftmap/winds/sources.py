@@ -10,10 +10,10 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from driftmap.air import law
+from driftmap.air.law import Field, Told, given
 from driftmap.air.wind import LAW_TOP, MAST, Disagreement, Stronger
 from driftmap.core.checks import FloatArray
-from driftmap.winds import law
-from driftmap.winds.law import Field, Told, given
 from driftmap.winds.nodes import (
     SURFACE,
     Compared,

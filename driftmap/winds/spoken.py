@@ -9,11 +9,11 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Final
 
+from driftmap.air.law import ROUGHNESS, surface_shape
 from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.core.tables import number_of
-from driftmap.winds.law import ROUGHNESS, surface_shape
 from driftmap.winds.reading import (
     Reading,
     Setting,

@@ -20,13 +20,14 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.law import LOG_TOP
+from driftmap.air.uncertainty import FRESH_ERROR
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import at
 from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
-from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import (
     MORE,
     PAST,
@@ -40,7 +41,6 @@ from driftmap.winds.reading import (
 )
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
-from driftmap.winds.uncertainty import FRESH_ERROR
 
 __all__ = [
     "looks_like_meter_log",

@@ -8,9 +8,9 @@ Davenport and Wieringa. Tolerance: half of the last printed digit.
 import numpy as np
 import pytest
 
+from driftmap.air.law import ROUGHNESS, surface_shape
+from driftmap.air.uncertainty import forecast_error
 from driftmap.air.wind import components_from, direction_and_speed
-from driftmap.winds.law import ROUGHNESS, surface_shape
-from driftmap.winds.uncertainty import persistence
 
 
 @pytest.mark.parametrize(
@@ -66,6 +66,6 @@ def test_bearing_of_components():
     assert speed == pytest.approx(5.0)
 
 
-def test_persistence():
+def test_a_forecast_is_off_by_the_cube_root_of_its_lead():
     # Changes scale as the cube root of time: Merceret 1997, J. Appl. Meteor. 36, 1567.
-    assert persistence(1.5, 4.0) == pytest.approx(2.381102, abs=5e-7)
+    assert forecast_error(48.0) / forecast_error(12.0) == pytest.approx(1.587401)

@@ -23,11 +23,12 @@ import numpy as np
 from fit_wind_field import fit_change, fit_elsewhere, fit_table
 from soundings import later, read, read_mast, read_stations
 
+from driftmap.air import law, uncertainty
+from driftmap.air.law import ALIKE, LOG_TOP, surface_shape
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import law, merge, uncertainty
-from driftmap.winds.law import ALIKE, LOG_TOP, surface_shape
+from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
 
 TOPS = (300.0, 450.0, 900.0, 1500.0)

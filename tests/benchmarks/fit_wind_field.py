@@ -1,7 +1,7 @@
 r"""Fit the wind's field on real winds, and print ``field.toml``.
 
     python tests/benchmarks/fit_wind_field.py SOUNDINGS.csv.gz MAST.csv REPORTS.txt PLACES.csv \
-        > driftmap/winds/field.toml
+        > driftmap/air/field.toml
 
 Over height on soundings; its change with time on every other week of a mast (MAST.csv:
 ``demo_data.csv`` of brightwind 2.7.0, MIT); a station's distance on half of the stations of
@@ -20,8 +20,8 @@ import numpy as np
 from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
+from driftmap.air.law import STIRRED, Field, Told, given
 from driftmap.air.winderror import TAILS
-from driftmap.winds.law import STIRRED, Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
 DROPS = (300.0, 450.0, 900.0, 1500.0)  # m, from which a canopy drifts
@@ -229,7 +229,7 @@ def main(soundings, mast, reports, places):
         "# Written by tests/benchmarks/fit_wind_field.py, which names the packages that the"
     )
     print(
-        "# winds are from; see driftmap/winds/law.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
+        "# winds are from; see driftmap/air/law.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
     )
     print(
         "# severe days in the US, and siphon 0.11.0 (BSD), the US on an evening of 1999."

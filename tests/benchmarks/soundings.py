@@ -11,8 +11,8 @@ from zlib import crc32
 
 import numpy as np
 
+from driftmap.air.law import surface_shape
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds.law import surface_shape
 
 MAST = 10.0
 """Height of the wind that a sounding tells at the surface [m]."""

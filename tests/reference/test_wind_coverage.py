@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap.air.law import surface_shape
+from driftmap.air.uncertainty import changed, elsewhere
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.winds import merge
-from driftmap.winds.law import surface_shape
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.uncertainty import changed, elsewhere
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "soundings.csv.gz"
 MAST = 10.0

@@ -6,13 +6,13 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.uncertainty import SONDE_ERROR, instrument_error
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import read_wind, read_winds
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import Setting
 from driftmap.winds.table import read_table
-from driftmap.winds.uncertainty import SONDE_ERROR, instrument_error
 
 HEADER = "height_m,from_deg,speed_mps\n"
 
@@ -59,8 +59,8 @@ def test_nobody_knows_a_wind_aloft_better_than_a_fresh_reading_does():
     assert less.error.tolist() == told.error.tolist()
     assert more.error[-1] > told.error[-1]
     kept = WindLevel(900.0, 0.0, 9.0, None, "kept", error=0.0001)
-    reading = Reading("kept", "aloft", (kept,), away=0.0)
-    assert instrument_error(reading, kept, 0.0) == SONDE_ERROR
+    told = instrument_error(kept, 0.0, forecast=False, surface=False)
+    assert told == SONDE_ERROR
 
 
 def test_empty_direction_is_a_variable_wind():

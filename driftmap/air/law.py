@@ -77,6 +77,16 @@ def lowest_height(roughness: float) -> float:
     """Give the height above the ground below which the logarithmic law is not used [m].
 
     Head height, or four roughness lengths where that is more (common practice, no source).
+
+    Parameters
+    ----------
+    roughness : float
+        Roughness length of the ground [m].
+
+    Returns
+    -------
+    float
+        Height above the ground [m].
     """
     return max(_HEAD, 4 * roughness)
 
@@ -90,10 +100,22 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
 
     Constant above 300 m, and below `lowest_height`.
 
+    Parameters
+    ----------
+    height : array_like, shape (...)
+        Height above the ground [m].
+    roughness : float
+        Roughness length of the ground [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share of the speed at 100 m.
+
     Notes
     -----
-    Neutral air over level ground; heights and roughness in [m]. A sunny afternoon has less growth with height, a
-    clear evening much more.
+    Neutral air over level ground. A sunny afternoon has less growth with height, a clear
+    evening much more.
 
     References
     ----------
@@ -183,7 +205,7 @@ class Field:
 @cache
 def fitted() -> dict[str, Any]:
     """Give what was fitted on real winds, by its names in ``field.toml``."""
-    text = files("driftmap.winds").joinpath("field.toml").read_text(encoding="utf-8")
+    text = files("driftmap.air").joinpath("field.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 
@@ -192,9 +214,20 @@ def field_of(
 ) -> Field:
     """Give the field for a height of the sun and a wind near the ground.
 
-    Between the sun's heights of the regimes [deg] a mixture of two, the widest where it is
-    not known. South of the equator the wind turns the other way; where the latitude [deg] is
-    not known it does not turn. Not knowing the wind at 10 m [m s⁻¹], strays are the larger.
+    Parameters
+    ----------
+    sun : float or None
+        Its height above the horizon [deg]; between those of two regimes a mixture of them.
+        Not known, the regime that strays most.
+    latitude : float or None
+        South of the equator the wind turns the other way [deg]. Not known, it does not turn.
+    speed : float or None
+        Wind at 10 m [m s⁻¹]. Not known, strays are the larger.
+
+    Returns
+    -------
+    Field
+        How the wind grows, turns and strays.
     """
     table = fitted()
     regimes = table["regime"]
@@ -264,9 +297,25 @@ class Told:
 
 
 def given(field: Field, told: Told, heights: FloatArray, roughness: float) -> Known:
-    r"""Condition the field on levels, and ask it for heights, shape (k,) [m].
+    r"""Condition the field on levels.
 
-    It passes through the levels; their own errors are added to what it strays from them.
+    It passes through them; their own errors are added to what it strays from them.
+
+    Parameters
+    ----------
+    field : Field
+        How the wind usually is.
+    told : Told
+        The levels.
+    heights : ndarray, shape (k,)
+        Heights above the ground that are asked for [m].
+    roughness : float
+        Roughness length of the ground [m].
+
+    Returns
+    -------
+    Known
+        What the levels tell of the wind there.
 
     Notes
     -----

@@ -11,18 +11,19 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from driftmap.air import law
+from driftmap.air.law import field_of, fitted
 from driftmap.air.wind import MAST, WindLevel
-from driftmap.winds import law
-from driftmap.winds.law import field_of, fitted
-from driftmap.winds.reading import UNKNOWN_AWAY, Reading
 
 __all__ = [
     "ERROR_NOTE",
     "FLIGHT",
     "FRESH_ERROR",
+    "RATE_ERROR",
     "SONDE_ERROR",
     "SPEED_SHARE",
     "UNKNOWN_AGE",
+    "UNKNOWN_AWAY",
     "changed",
     "component_error",
     "elsewhere",
@@ -30,7 +31,6 @@ __all__ = [
     "instrument_error",
     "lasting_error",
     "law_error",
-    "persistence",
 ]
 
 FRESH_ERROR: Final = 0.5
@@ -47,6 +47,12 @@ measured aloft has its age, as it took a while."""
 UNKNOWN_AGE: Final = 3.0
 """Age that the error of a report without a time is that of [h]; assumed. The verdict holds
 on it whatever it is."""
+
+UNKNOWN_AWAY: Final = 30_000.0
+"""Distance that a station counts as when nobody says where it stands [m]; assumed."""
+
+RATE_ERROR: Final = 0.12
+"""Part by which a pilot balloon's rate of ascent is off, from turbulence and leaks; assumed."""
 
 _OLDEST: Final = 24.0
 """Beyond this age the error grows no more [h]; assumed: another day's wind."""
@@ -80,16 +86,43 @@ ERROR_NOTE: Final = (
 
 
 def changed(speed: float, hours: float) -> float:
-    """Give what a component of a wind changes by in hours, as fitted on a mast [m s⁻¹]."""
+    """Give what a component of a wind changes by in hours, as fitted on a mast.
+
+    Parameters
+    ----------
+    speed : float
+        Wind speed at 10 m [m s⁻¹].
+    hours : float
+        Time since it was read [h].
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
+    """
     fit = fitted()["change"]
     size = math.hypot(fit["still"], fit["share"] * speed)
     return float(size * math.pow(min(max(hours, 0.0), _OLDEST), fit["power"]))
 
 
 def elsewhere(speed: float, away: float, height: float) -> float:
-    """Give the standard error of a component of a wind measured some way off [m s⁻¹].
+    """Give what a component of a wind measured some way off is off by.
 
     Near the ground as fitted on pairs of stations; aloft as it changes while air goes that way.
+
+    Parameters
+    ----------
+    speed : float
+        Wind speed at 10 m [m s⁻¹].
+    away : float
+        How far off it was measured [m].
+    height : float
+        Height above the ground [m].
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
     """
     if height > law.LOG_TOP:
         return changed(speed, away / _PACE / 3600.0)
@@ -99,32 +132,24 @@ def elsewhere(speed: float, away: float, height: float) -> float:
     return float(math.hypot(fit["still"], fit["share"] * speed) * far * near)
 
 
-def _aged(reading: Reading, age: float | None, height: float) -> float:
-    """Give the time over which a wind was carried on [h]: once read, some minutes at least."""
-    least = FLIGHT if height <= law.LOG_TOP and not reading.forecast else 0.0
-    return max(least, UNKNOWN_AGE if age is None else age)
+def forecast_error(lead: float | None) -> float:
+    """Give the error of a component of a forecast.
 
+    Parameters
+    ----------
+    lead : float or None
+        Time from its data to the flight [h]; not known, the longest tabled. Beyond that
+        the error grows with the cube root of time.
 
-def persistence(error: float, hours: float) -> float:
-    """Let an error at one hour grow with the cube root of time [h].
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
 
     References
     ----------
     .. [1] F. J. Merceret, J. Appl. Meteor. 36, 1567, 1997 (abstract: changes scale as
        a k^(-5/3) structure function, so their rms as the cube root of time).
-
-    Examples
-    --------
-    >>> round(persistence(1.5, 4.0), 6)
-    2.381102
-    """
-    return error * math.pow(hours, 1 / 3)
-
-
-def forecast_error(lead: float | None) -> float:
-    """Give the error of a component of a forecast [m s⁻¹] for its lead [h].
-
-    Where the lead is not known it is the longest tabled.
 
     Examples
     --------
@@ -137,16 +162,32 @@ def forecast_error(lead: float | None) -> float:
     for limit, value in _FORECAST:
         if lead <= limit:
             return value
-    return persistence(error, lead / longest)
+    return error * math.cbrt(lead / longest)
 
 
 def component_error(
     base: float, speed: float, *, direction_error: float = 0.0, variable: bool = False
 ) -> float:
-    """Give the error of a component, with what its direction adds [m s⁻¹].
+    """Give the error of a component, with what its direction adds.
 
     A wind of known speed from anywhere has components of variance ``speed²/2``; that is
     also the most that an uncertain direction can add.
+
+    Parameters
+    ----------
+    base : float
+        Error of a component but for its direction [m s⁻¹].
+    speed : float
+        Wind speed [m s⁻¹].
+    direction_error : float
+        Standard error of the direction [rad].
+    variable : bool
+        Whether it blows from anywhere.
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
     """
     turn = 0.5 if variable else min(direction_error**2, 0.5)
     return math.sqrt(base**2 + turn * speed**2)
@@ -154,6 +195,16 @@ def component_error(
 
 def law_error(read: float, height: float) -> float:
     """Give what the law adds to the error of a wind that it carries from height to height.
+
+    Parameters
+    ----------
+    read, height : float
+        Heights above the ground, of the reading and of what is asked [m].
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
 
     Examples
     --------
@@ -164,28 +215,67 @@ def law_error(read: float, height: float) -> float:
 
 
 def lasting_error(
-    reading: Reading, age: float | None, roughness: float, speed: float, height: float
+    age: float | None,
+    away: float | None,
+    speed: float,
+    height: float,
+    roughness: float,
+    *,
+    forecast: bool,
 ) -> float:
-    """Give what a component is off by for its age [h] and place [m s⁻¹]; less in a weaker wind.
+    """Give what a component is off by for its age and place; less in a weaker wind.
 
-    A forecast ages by the hours from what it is for.
+    Parameters
+    ----------
+    age : float or None
+        Time since it was read, or from what it was foretold for [h]; what was read near the
+        ground is some minutes old at least. Not known, `UNKNOWN_AGE`.
+    away : float or None
+        How far off it was measured [m]; not known, `UNKNOWN_AWAY`.
+    speed, height : float
+        The wind [m s⁻¹], at a height above the ground [m].
+    roughness : float
+        Roughness length of the ground [m].
+    forecast : bool
+        Whether it was foretold.
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
     """
     shape = law.surface_shape([min(height, MAST), MAST], roughness)
     part = float(shape[0] / shape[1])
-    away = UNKNOWN_AWAY if reading.away is None else reading.away
-    change = changed(speed / part, _aged(reading, age, height))
-    return part * math.hypot(change, elsewhere(speed / part, away, height))
+    least = FLIGHT if height <= law.LOG_TOP and not forecast else 0.0
+    hours = max(least, UNKNOWN_AGE if age is None else age)
+    far = elsewhere(speed / part, UNKNOWN_AWAY if away is None else away, height)
+    return part * math.hypot(changed(speed / part, hours), far)
 
 
-def instrument_error(reading: Reading, level: WindLevel, base: float) -> float:
-    """Give the error of a component by the way it was measured or forecast [m s⁻¹].
+def instrument_error(
+    level: WindLevel, base: float, *, forecast: bool, surface: bool
+) -> float:
+    """Give the error of a component by the way it was measured or forecast.
 
-    A file may tell its own; less than a sonde's, the best there is, nobody can know.
+    Parameters
+    ----------
+    level : WindLevel
+        The wind, with what its file says of its error: less than a sonde's, the best there
+        is, nobody can know.
+    base : float
+        Error of a component of such a forecast [m s⁻¹].
+    forecast, surface : bool
+        Whether it was foretold; whether it is a reading near the ground.
+
+    Returns
+    -------
+    float
+        Standard error of a component [m s⁻¹].
     """
     own = level.error or 0.0
     share = SPEED_SHARE * level.speed
-    if reading.forecast:
+    if forecast:
         return math.hypot(base, own, share)
-    if reading.kind == "surface" or level.height <= law.LOG_TOP:
+    if surface or level.height <= law.LOG_TOP:
         return math.hypot(FRESH_ERROR, own, share)
     return FRESH_ERROR if level.error is None else max(own, SONDE_ERROR)
