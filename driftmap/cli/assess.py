@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
-from driftmap.cli.inputs import Run, answers_option, echo_flight, flight_options
+from driftmap.cli.inputs import (
+    Run,
+    answers_option,
+    echo_flight,
+    flight_options,
+    forewarn,
+    need_of,
+)
 from driftmap.cli.options import (
     Quantity,
     around_of,
@@ -78,6 +85,7 @@ def assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
     try:
         setup, wind = run.in_wind()
         wind = _by_the_clock(wind, run, out)
+        said = forewarn(setup.samples, need_of(setup, wind))
         with Progress("flights", setup.samples) as progress:
             result = assess_setup(
                 setup, wind, precision=run.precision, progress=progress
@@ -89,9 +97,8 @@ def assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
         _still_there(out, earlier)
         raise
     if result.verdict != "go":
-        need = flights_needed(result.cloud, result.site)
-        if text := need.warning(result.cloud.flights):
-            click.echo(text, err=True)
+        if not said:
+            forewarn(result.cloud.flights, flights_needed(result.cloud, result.site))
         _still_there(out, [name for name in earlier if name not in pages])
     return result
 

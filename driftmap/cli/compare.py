@@ -15,7 +15,9 @@ from driftmap.cli.inputs import (
     WindOptions,
     answers_option,
     echo_flight,
+    forewarn,
     into_run,
+    need_of,
     place_of,
     shape_of,
     wind_asked,
@@ -77,6 +79,7 @@ def compare_command(
     first, *others = flights
     setup, wind = replace(run, flight=first).in_wind()
     beside = [run.setup(read_flight(other), setup.site, wind) for other in others]
+    forewarn(run.samples, *(need_of(one, wind) for one in (setup, *beside)))
     with Progress("ways down") as progress:
         found = compare(setup, wind, beside=beside, progress=progress)
     data = compare_document(setup, found)

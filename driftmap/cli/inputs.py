@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Occasion
     from driftmap.verdict.assessment import Setup
+    from driftmap.verdict.judgement import Need
 
 __all__ = [
     "HERE",
@@ -50,7 +51,9 @@ __all__ = [
     "echo_flight",
     "flight_options",
     "flight_time",
+    "forewarn",
     "into_run",
+    "need_of",
     "occasion_of",
     "place_of",
     "place_options",
@@ -72,6 +75,8 @@ more likely to be meant; assumed."""
 
 _FARTHEST: Final = 500_000.0
 """A station farther off than this tells nothing of the field [m]; assumed."""
+
+_FEW: Final = 100  # flights that tell how many a go needs
 
 HERE: Final = "the site"
 """What --at says where it names no site of its own."""
@@ -367,6 +372,23 @@ class Run:
         setup = self.setup(flight, site, shape if timed else None, ahead=ahead)
         when = setting_of(self.asked, place).when if timed else None
         return setup, Supposition.over_site(site, when, shape)
+
+
+def forewarn(samples: int, *needs: Need) -> bool:
+    """Say before the long work where no go can come of it."""
+    text = max(needs, key=lambda need: need.flights).warning(samples)
+    if text:
+        click.echo(text, err=True)
+    return bool(text)
+
+
+def need_of(setup: Setup, wind: WindProfile) -> Need:
+    """Find by a few flights how many a go needs."""
+    from driftmap.verdict.assessment import flown
+    from driftmap.verdict.judgement import flights_needed
+
+    few = replace(setup, samples=min(setup.samples, _FEW))
+    return flights_needed(flown(few, wind), setup.site)
 
 
 into_run = gathered(Run, "run", *(one.name for one in fields(Run)))

@@ -18,6 +18,7 @@ from driftmap.cli.inputs import (
     Run,
     answers_option,
     echo_flight,
+    forewarn,
     into_run,
     wind_options,
     wind_options_for,
@@ -37,13 +38,11 @@ from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
     from driftmap.planning.sweep import Hands
-    from driftmap.planning.trial import Basis
     from driftmap.report.voice import Voice
     from driftmap.verdict.turning import Through
 
 __all__ = [
     "aim_command",
-    "forewarn",
     "hands_of",
     "in_processes",
     "limits_command",
@@ -144,13 +143,6 @@ def _unpacked(work: Callable[..., T], packed: bytes) -> T:
     return work(*unpack(packed))
 
 
-def forewarn(samples: int, *bases: Basis) -> None:
-    """Say before the long work where no go can come of it."""
-    needs = [basis.need for basis in bases]
-    if few := max(needs, key=lambda need: need.flights).warning(samples):
-        click.echo(few, err=True)
-
-
 def put_out(
     name: str,
     data: Mapping[str, Any],
@@ -215,7 +207,7 @@ def aim_command(
 
     setup, wind = run.in_wind()
     basis = basis_of(setup, wind)
-    forewarn(run.samples, basis)
+    forewarn(run.samples, basis.need)
     with hands_of(run, "aims", apart=True) as hands:
         planned, aims = best_aims(setup, wind, hands)
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
@@ -279,7 +271,7 @@ def limits_command(
     light = suppose(supposition, 0.0, LIGHTEST)
     read = [supposition.read(0.0, LIGHTEST), supposition.read(90.0, most)]
     basis = basis_of(setup, light, top, known=read)
-    forewarn(run.samples, basis)
+    forewarn(run.samples, basis.need)
     ways = [360 / directions * i for i in range(directions)]
     half = 180 / directions
     with hands_of(run, "directions") as hands:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from driftmap.cli.inputs import Run
+from driftmap.cli.inputs import Run, forewarn
 from driftmap.cli.options import (
     Quantity,
     json_option,
@@ -23,7 +23,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import json_text
-from driftmap.cli.plans import forewarn, hands_of, plan_options, put_out
+from driftmap.cli.plans import hands_of, plan_options, put_out
 from driftmap.core.errors import InputError, located
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]
-    forewarn(run.samples, *bases)
+    forewarn(run.samples, *(basis.need for basis in bases))
     with (
         located("--spacing", ""),
         hands_of(run, "flights in a wind", apart=True) as hands,
@@ -274,7 +274,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     calm = suppose(supposition, 0.0, 0.0)
     read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)
     basis = basis_of(setup, calm, wind, known=read)
-    forewarn(run.samples, basis)
+    forewarn(run.samples, basis.need)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if near:

@@ -17,6 +17,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.cli import cli
 from driftmap.cli.assess import _by_the_clock
 from driftmap.cli.inputs import Run, WindOptions
+from driftmap.core.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -107,6 +108,7 @@ def test_verdicts_have_their_exit_codes(tmp_path):
     run, _ = assess(tmp_path, samples=100)
     assert run.returncode == 3
     assert run.stdout.startswith("HOLD")
+    assert "needs 3,689 flights or more" in run.stderr
     run, _ = assess(tmp_path, wind="30 mph from 80")
     assert run.returncode == 4
     assert run.stdout.startswith("NO-GO")
@@ -350,3 +352,19 @@ def test_help_teaches_by_example(command):
     run = driftmap(*filter(None, [command]), "--help")
     assert run.returncode == 0
     assert f"driftmap {command or 'assess'} " in run.stdout
+
+
+@pytest.mark.parametrize("command", ["assess", "brief", "compare"])
+def test_too_few_flights_are_told_before_the_run(tmp_path, monkeypatch, command):
+    def stop(*_, **__):
+        raise InputError("the run", "", "has begun")
+
+    monkeypatch.setattr("driftmap.verdict.assessment.assess_setup", stop)
+    monkeypatch.setattr("driftmap.verdict.turning.compare", stop)
+    given = ["--site", SITE, "--wind", MORNING, *THEN, "--out", tmp_path]
+    run = driftmap(command, FLIGHT, *given, "--samples", 3000)
+    need, begun, *_ = run.stderr.splitlines()
+    assert need.startswith("needs 3,689 flights or more (--samples 3689): 3,000 cannot")
+    assert "has begun" in begun
+    run = driftmap(command, FLIGHT, *given, "--samples", 4000)
+    assert "needs" not in run.stderr
