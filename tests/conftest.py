@@ -194,7 +194,7 @@ def lenient(saltgrass):
         "descent_speed_streamer": "17 m/s",
         "individual_risk": 1e-4,
         "expected_casualties": 1e-3,
-        "set_by": "a test",
+        "set_by": "Ada Quill",
         "set_on": "2026-06-01",
     }
     return dataclasses.replace(saltgrass, limits={**saltgrass.limits, **own})

@@ -44,7 +44,7 @@ LOOSE = {
     "casualties_if_it_happens": 1.0,
     "hurtful_outside_boundary": "10 %",
     "overflight": "10 %",
-    "set_by": "a test",
+    "set_by": "Ada Quill",
     "set_on": date.today().isoformat(),
 }
 """Limits that 400 flights can show to be kept."""
