@@ -39,7 +39,7 @@ __all__ = [
     "STIRRED",
     "Field",
     "Known",
-    "Told",
+    "ToldLevels",
     "field_of",
     "fitted",
     "given",
@@ -270,7 +270,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Told:
+class ToldLevels:
     """Levels that the field is conditioned on, shape (n,), by increasing height [m].
 
     What they tell, and the standard error of a component by the instrument, and by age and
@@ -296,7 +296,9 @@ class Told:
         return np.asarray(same * (own + last))
 
 
-def given(field: Field, told: Told, heights: FloatArray, roughness: float) -> Known:
+def given(
+    field: Field, told: ToldLevels, heights: FloatArray, roughness: float
+) -> Known:
     r"""Condition the field on levels.
 
     It passes through them; their own errors are added to what it strays from them.

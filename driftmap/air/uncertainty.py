@@ -24,7 +24,7 @@ __all__ = [
     "SPEED_SHARE",
     "UNKNOWN_AGE",
     "UNKNOWN_AWAY",
-    "changed",
+    "change_over",
     "component_error",
     "elsewhere",
     "forecast_error",
@@ -85,7 +85,7 @@ ERROR_NOTE: Final = (
 )
 
 
-def changed(speed: float, hours: float) -> float:
+def change_over(speed: float, hours: float) -> float:
     """Give what a component of a wind changes by in hours, as fitted on a mast.
 
     Parameters
@@ -125,7 +125,7 @@ def elsewhere(speed: float, away: float, height: float) -> float:
         Standard error of a component [m s⁻¹].
     """
     if height > law.LOG_TOP:
-        return changed(speed, away / _PACE / 3600.0)
+        return change_over(speed, away / _PACE / 3600.0)
     fit = fitted()["elsewhere"]
     far = math.pow(max(away, _NEARBY) / 30_000.0, fit["power"])
     near = math.sqrt(min(away / _NEARBY, 1.0))
@@ -249,7 +249,7 @@ def lasting_error(
     least = FLIGHT if height <= law.LOG_TOP and not forecast else 0.0
     hours = max(least, UNKNOWN_AGE if age is None else age)
     far = elsewhere(speed / part, UNKNOWN_AWAY if away is None else away, height)
-    return part * math.hypot(changed(speed / part, hours), far)
+    return part * math.hypot(change_over(speed / part, hours), far)
 
 
 def instrument_error(

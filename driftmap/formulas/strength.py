@@ -25,8 +25,8 @@ __all__ = [
     "UNSTATED_SPREAD",
     "Cloth",
     "Strengths",
+    "breaking_chances",
     "canopy_strength",
-    "chances",
     "rope_stiffness",
     "snatch_load",
 ]
@@ -183,7 +183,7 @@ def snatch_load(speed: ArrayLike, mass: ArrayLike, stiffness: ArrayLike) -> Floa
     return np.asarray(v * np.sqrt(k * m))
 
 
-def chances(
+def breaking_chances(
     load: ArrayLike,
     strength: Strengths,
     *,
@@ -223,7 +223,7 @@ def chances(
 
     Examples
     --------
-    >>> chances([100.0, 200.0, 400.0], {"canopy": (200.0, 0.15)}).round(3)
+    >>> breaking_chances([100.0, 200.0, 400.0], {"canopy": (200.0, 0.15)}).round(3)
     array([[1.   , 0.5  , 0.   ],
            [0.   , 0.497, 0.028],
            [0.   , 0.003, 0.972]])

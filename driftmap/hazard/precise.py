@@ -15,7 +15,7 @@ from driftmap.core.estimate import CONFIDENCE, Estimate, Goal, converge
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
-from driftmap.hazard.probability import chances, reached
+from driftmap.hazard.probability import chances_of_hits, reached
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.lean import Steered
 from driftmap.montecarlo.steering import Mixture, aim, response, tilted_mean
@@ -118,7 +118,7 @@ def steered_hit(
     lean = aimed.draw(stream(own, 0, "lean"))
     leant = Steered(np.ascontiguousarray(lean.T))
     cloud = again(samples=flights, seed=own, steered=leant)
-    chance = chances(cloud, reached(cloud, area.shape, beyond=PERSON_RADIUS))
+    chance = chances_of_hits(cloud, reached(cloud, area.shape, beyond=PERSON_RADIUS))
     most = max(1.0, chance.max(initial=0.0)) * aimed.largest_weight
     return tilted_mean(
         aimed.weights(lean) * chance, flights, most, confidence=confidence

@@ -20,7 +20,7 @@ from driftmap.rocket.likelihood import WORKS
 __all__ = [
     "Paths",
     "beyond_reach",
-    "chances",
+    "chances_of_hits",
     "check_landed",
     "inside",
     "mixture",
@@ -198,7 +198,7 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]
     }
 
 
-def chances(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
+def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
     """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
@@ -218,7 +218,7 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     with all its cases, which share its luck; the interval is that of
     `driftmap.core.estimate.weighted_mean`.
     """
-    chance = chances(cloud, hits)
+    chance = chances_of_hits(cloud, hits)
     mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))
     upper = min(mean.upper, 1.0)
     return Estimate(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

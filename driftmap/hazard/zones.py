@@ -22,9 +22,9 @@ __all__ = [
     "HURTS",
     "KILLS",
     "Anywhere",
-    "Kind",
     "Line",
     "Zone",
+    "ZoneKind",
     "anywhere",
     "calmed",
     "grade",
@@ -33,7 +33,7 @@ __all__ = [
     "zones",
 ]
 
-Kind: TypeAlias = Literal["danger", "caution"]
+ZoneKind: TypeAlias = Literal["danger", "caution"]
 Line: TypeAlias = Callable[[Part], shapely.MultiPolygon]
 
 KILLS: Final = ENERGIES["hazardous fragment"]
@@ -84,7 +84,7 @@ class Zone:
         is the plan, else of the first of all that do such harm, in whatever case.
     """
 
-    kind: Kind
+    kind: ZoneKind
     shape: shapely.MultiPolygon
     heart: shapely.MultiPolygon
     case: str
@@ -94,7 +94,7 @@ class Zone:
     soonest: float
 
 
-def grade(energy: float) -> Kind | None:
+def grade(energy: float) -> ZoneKind | None:
     """Grade a piece by the median energy it lands with [J].
 
     Result: danger from `KILLS` on, caution from `HURTS` on; None below, as for a loose
@@ -256,7 +256,7 @@ def zones(cloud: Cloud, line: Line) -> tuple[Zone, ...]:
     graded = [
         (_grade_of(cloud, part), part) for part in cloud.parts if part.case not in apart
     ]
-    kinds: tuple[Kind, ...] = ("danger", "caution")
+    kinds: tuple[ZoneKind, ...] = ("danger", "caution")
     return tuple(
         _zone(kind, cloud, [part for its, part in graded if its == kind], line)
         for kind in kinds
@@ -264,13 +264,13 @@ def zones(cloud: Cloud, line: Line) -> tuple[Zone, ...]:
     )
 
 
-def _grade_of(cloud: Cloud, part: Part) -> Kind | None:
+def _grade_of(cloud: Cloud, part: Part) -> ZoneKind | None:
     """Grade a piece; the rocket itself is never left out, however softly it lands."""
     found = grade(_median(cloud.energy, part))
     return found or ("caution" if part.body == "rocket" else None)
 
 
-def _zone(kind: Kind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
+def _zone(kind: ZoneKind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
     speaks = max(parts, key=lambda part: _median(cloud.energy, part))
     if kind == "caution":
         planned = [p for p in parts if p.case == WORKS and p.body == "rocket"]
@@ -290,7 +290,7 @@ def _zone(kind: Kind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
     )
 
 
-def _soonest(cloud: Cloud, kind: Kind, speaks: Part) -> float:
+def _soonest(cloud: Cloud, kind: ZoneKind, speaks: Part) -> float:
     """Give the second before which few that do such harm are down [s].
 
     Of all cases, those that no zone holds too, and of every piece that so falls in one flight

@@ -134,7 +134,7 @@ class Cloud:
     flights, seed : int
         Number of flights, and the seed.
     falls : mapping of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
-        Where asked for: `driftmap.montecarlo.falls.KNOT` at the start of each of the
+        Where asked for: `driftmap.montecarlo.falls.KNOT_COLUMNS` at the start of each of the
         ``k`` stages of a fall and on landing, by case and body.
     """
 

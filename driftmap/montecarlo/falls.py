@@ -21,12 +21,12 @@ from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import Rocket
 
-__all__ = ["KNOT", "LANDED", "Falls", "Job", "Leg", "moment", "of_flights"]
+__all__ = ["KNOT_COLUMNS", "LANDED", "Falls", "Job", "Leg", "moment", "of_flights"]
 
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 """What is kept of a landing."""
 
-KNOT: Final = ("time", "east", "north", "height", "v_up")
+KNOT_COLUMNS: Final = ("time", "east", "north", "height", "v_up")
 """What is kept, where asked for, of the start of each stage of a fall and of its end."""
 
 
@@ -64,8 +64,8 @@ class Job:
         return np.stack([state.east, state.north, state.time, speed, angle, energy])
 
     def kept(self) -> NDArray[np.float32]:
-        """Give `KNOT` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
-        rows = [[getattr(knot, name) for name in KNOT] for knot in self.knots]
+        """Give `KNOT_COLUMNS` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
+        rows = [[getattr(knot, name) for name in KNOT_COLUMNS] for knot in self.knots]
         return np.array(rows, dtype=np.float32)
 
 

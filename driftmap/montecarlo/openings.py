@@ -20,7 +20,12 @@ from driftmap.formulas.flutter import (
     solid_share,
 )
 from driftmap.formulas.opening import Inflation, opening_load
-from driftmap.formulas.strength import Strengths, chances, rope_stiffness, snatch_load
+from driftmap.formulas.strength import (
+    Strengths,
+    breaking_chances,
+    rope_stiffness,
+    snatch_load,
+)
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.case import Breaks
 from driftmap.rocket.flight import Airframe, Device, Piece
@@ -123,7 +128,7 @@ def outcomes(opened: FloatArray, strength: Strengths) -> FloatArray:
     if not strength:
         none = np.zeros(opened.shape[1])
         return np.stack([none + 1, none, none])
-    return chances(opened[1], strength, snatch=opened[3])
+    return breaking_chances(opened[1], strength, snatch=opened[3])
 
 
 def stiffness_of(device: Device, strength: Strengths, rocket_length: float) -> float:

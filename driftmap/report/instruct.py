@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.hazard.zones import Kind, Line, Zone, anywhere, outer_line, zones
+from driftmap.hazard.zones import Line, Zone, ZoneKind, anywhere, outer_line, zones
 from driftmap.report.marks import shown
 from driftmap.report.sheetfacts import (
     Climb,
@@ -227,7 +227,7 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     return [voice.say("heads_up.free", pieces="; ".join(told))] if told else []
 
 
-def stand_outside(kinds: Iterable[Kind], voice: Voice) -> str:
+def stand_outside(kinds: Iterable[ZoneKind], voice: Voice) -> str:
     """Say where to stand: outside each zone that is drawn, by the word it bears."""
     words = [voice.say(f"zone.{kind}") for kind in kinds]
     if len(words) > 1:

@@ -14,11 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
 from driftmap.ground.site import Area
-from driftmap.hazard.zones import Kind, Zone
+from driftmap.hazard.zones import Zone, ZoneKind
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import OUTCOMES, Check, Outcome, Verdict
-from driftmap.verdict.check import Kind as CheckKind
+from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, Verdict
 
 __all__ = [
     "KINDS",
@@ -60,16 +59,14 @@ def worst_of(checks: Iterable[Check], name: str) -> Outcome:
     Who stands under a fall is told beside the word though it passes: never as if clear.
     """
     said: list[Outcome] = [
-        "warn"
-        if c.kind is CheckKind.UNDER_THE_FALL and c.outcome == "pass"
-        else c.outcome
+        "warn" if c.kind is Kind.UNDER_THE_FALL and c.outcome == "pass" else c.outcome
         for c in checks
         if c.about(name) and not c.question
     ]
     return max(said, key=OUTCOMES.index, default="pass")
 
 
-def seen_outcome(said: Outcome, kind: Kind | None, verdict: Verdict) -> Outcome:
+def seen_outcome(said: Outcome, kind: ZoneKind | None, verdict: Verdict) -> Outcome:
     """Give the mark of people's ground: what reaches into a zone never looks as if clear of it.
 
     ``said``: by the checks; ``kind``: the zone it reaches into; ``verdict``: whatever is no
@@ -167,7 +164,7 @@ def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
     return (danger, caution) if left >= _LEFT * caution.shape.area else (danger,)
 
 
-def zone_at(shape: BaseGeometry, zones: Sequence[Zone]) -> Kind | None:
+def zone_at(shape: BaseGeometry, zones: Sequence[Zone]) -> ZoneKind | None:
     """Say which zone ground reaches into, the worse one first; None for ground clear of both.
 
     ``zones``: danger before caution.

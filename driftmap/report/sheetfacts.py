@@ -12,8 +12,7 @@ import shapely
 
 from driftmap.core.points import mean_point
 from driftmap.ground.areas import Area
-from driftmap.hazard.zones import HURTS, Zone, grade
-from driftmap.hazard.zones import Kind as ZoneKind
+from driftmap.hazard.zones import HURTS, Zone, ZoneKind, grade
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at

@@ -33,7 +33,7 @@ from driftmap.rocket.offpath import (
 )
 from driftmap.rocket.outcomes import opened, opened_as_planned
 from driftmap.rocket.own import EARLY, own_cases
-from driftmap.rocket.staged import STAGED, Cause, May, not_flown, with_booster
+from driftmap.rocket.staged import STAGED, Cause, May, stages_not_flown, with_booster
 
 __all__ = ["BROKEN", "OWN_NAMES", "build_cases"]
 
@@ -272,7 +272,7 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
             "fins coming off has its likelihood all the same"
         )
     told = "fins coming off was not flown: the flight file lists no fins"
-    return (*([] if fins else [told]), *not_flown(flight))
+    return (*([] if fins else [told]), *stages_not_flown(flight))
 
 
 def _check_names(flight: Flight, built: list[Case]) -> None:

@@ -20,7 +20,14 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.record import Record, WayUp, cut_way_up
-from driftmap.rocket.vertical import HIGHEST, SHARES, Climber, Guess, Track, climb
+from driftmap.rocket.vertical import (
+    BURN_SHARES,
+    HIGHEST_AIR,
+    Climber,
+    Guess,
+    Track,
+    climb_up,
+)
 
 __all__ = ["Inferred", "infer"]
 
@@ -117,7 +124,7 @@ def _first_guess(way: WayUp, body: Climber) -> Guess:
         np.array([way.lift_off]),
         np.array([burn]),
         np.array([0.5]),
-        np.full((SHARES.size, 1), max(thrust, body.mass * _G)),
+        np.full((BURN_SHARES.size, 1), max(thrust, body.mass * _G)),
     )
 
 
@@ -148,7 +155,7 @@ class _Fit:
 
     def track(self, p: FloatArray | None = None) -> Track:
         """Fly parameters."""
-        return climb(self.guess(p), self.body, float(self.way.time[-1]) + 2.0)
+        return climb_up(self.guess(p), self.body, float(self.way.time[-1]) + 2.0)
 
     def misses(self, p: FloatArray) -> FloatArray:
         """Give what is to be small, shape (rows, n)."""
@@ -178,7 +185,7 @@ class _Fit:
         """Find the parameters."""
         from scipy.optimize import least_squares  # noqa: PLC0415 (slow to import)
 
-        k = SHARES.size
+        k = BURN_SHARES.size
         long = np.log(0.95 * max(self.way.time[-1] - self.way.lift_off, 0.2))
         # The clock starts when thrust carries the weight: before that, nothing shows it.
         weight = self.body.mass * _G / self.unit
@@ -289,8 +296,8 @@ def _check(fit: _Fit, found: Inferred) -> None:
             "more than any motor gives; check the unit of the heights and "
             "measured.propellant_mass"
         )
-    if found.apogee + fit.body.altitude > HIGHEST:
-        raise ValueError(f"rises above the modelled air, {HIGHEST:,.0f} m")
+    if found.apogee + fit.body.altitude > HIGHEST_AIR:
+        raise ValueError(f"rises above the modelled air, {HIGHEST_AIR:,.0f} m")
     fastest, last = float(fit.track().mach.max()), fit.body.fastest
     if fastest > last:
         raise ValueError(
@@ -308,7 +315,7 @@ def _told(fit: _Fit, height_spread: float) -> Inferred:
     burn, apart = float(guess.burn_time[0]), float(np.median(np.diff(fit.way.time)))
     least, most = _BURN_SPREAD
     return Inferred(
-        times=SHARES * guess.burn_time[0],
+        times=BURN_SHARES * guess.burn_time[0],
         thrusts=guess.thrust[:, 0],
         impulse=impulse,
         impulse_spread=impulse * height_spread / fit.height_response(),

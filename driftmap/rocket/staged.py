@@ -31,7 +31,7 @@ __all__ = [
     "Cause",
     "May",
     "booster_by_opening",
-    "not_flown",
+    "stages_not_flown",
     "with_booster",
 ]
 
@@ -209,7 +209,7 @@ def _booster_bench(bench: Bench) -> Bench:
     return Bench(flight.model_copy(update=alone), bench.spreads, bench.assumed, drag)
 
 
-def not_flown(flight: Flight) -> list[str]:
+def stages_not_flown(flight: Flight) -> list[str]:
     """Tell what stages and motors lit in the air may do that was not flown: it must hold."""
     told = []
     if flight.sustainer is not None and not flight.booster_fins:

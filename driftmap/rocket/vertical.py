@@ -12,20 +12,28 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 
-__all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Climber", "Guess", "Track", "climb"]
+__all__ = [
+    "BURN_SHARES",
+    "HIGHEST_AIR",
+    "SHARE_WEIGHTS",
+    "Climber",
+    "Guess",
+    "Track",
+    "climb_up",
+]
 
-SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
+BURN_SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
 """Shares of the burn at which the thrust is free; it is linear between them."""
 
-SHARE_WEIGHTS: Final = np.convolve(np.diff(SHARES), [0.5, 0.5])
+SHARE_WEIGHTS: Final = np.convolve(np.diff(BURN_SHARES), [0.5, 0.5])
 """Weights of those thrusts in their mean, by the trapezoidal rule."""
 
 _BURN_STEPS: Final = 20  # a whole number of steps between any two shares
 _COAST_STEPS: Final = 24
-HIGHEST: Final = 20_000.0
+HIGHEST_AIR: Final = 20_000.0
 """Altitude up to which the air is modelled [m]."""
 
-_LEVELS: Final = np.arange(-600.0, HIGHEST + 1, 50.0)  # altitude, m; linear between
+_LEVELS: Final = np.arange(-600.0, HIGHEST_AIR + 1, 50.0)  # altitude, m; linear between
 _DENSITY: Final = air_density(_LEVELS)
 _SOUND: Final = speed_of_sound(_LEVELS)
 _MACH: Final = np.linspace(0.0, 5.0, 501)
@@ -94,7 +102,7 @@ class Guess:
     drag : ndarray, shape (n,)
         Drag coefficient on the cross-section, well below the speed of sound.
     thrust : ndarray, shape (k, n)
-        Thrust at the `SHARES` of the burn [N].
+        Thrust at the `BURN_SHARES` of the burn [N].
     """
 
     lift_off: FloatArray
@@ -136,7 +144,7 @@ class Track:
         return found[0], found[1]
 
 
-def climb(guess: Guess, body: Climber, end: float) -> Track:
+def climb_up(guess: Guess, body: Climber, end: float) -> Track:
     r"""Follow each guess from the pad to a moment.
 
     .. math:: m \dot v = T - \tfrac12 \rho\, C_D A\, v |v| - m g
@@ -182,7 +190,9 @@ def climb(guess: Guess, body: Climber, end: float) -> Track:
 def _through_burn(guess: Guess, body: Climber) -> tuple[FloatArray, FloatArray]:
     """Give thrust and mass at the ends and middles of the burn's steps."""
     share = np.linspace(0, 1, 2 * _BURN_STEPS + 1)
-    weights = np.stack([np.interp(share, SHARES, row) for row in np.eye(SHARES.size)])
+    weights = np.stack(
+        [np.interp(share, BURN_SHARES, row) for row in np.eye(BURN_SHARES.size)]
+    )
     thrust = weights.T @ guess.thrust
     done = np.zeros_like(thrust)
     done[1:] = np.cumsum(thrust[1:] + thrust[:-1], axis=0)

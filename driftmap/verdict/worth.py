@@ -13,7 +13,7 @@ from driftmap.air.uncertainty import (
     FRESH_ERROR,
     RATE_ERROR,
     SPEED_SHARE,
-    changed,
+    change_over,
     forecast_error,
 )
 from driftmap.air.wind import WindProfile
@@ -22,7 +22,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.core.units import FOOT
 from driftmap.montecarlo.cloud import Cloud, again
-from driftmap.montecarlo.falls import KNOT
+from driftmap.montecarlo.falls import KNOT_COLUMNS
 from driftmap.montecarlo.sensitivity import Influence
 
 __all__ = ["Worth", "dwell", "more_wind", "worths"]
@@ -110,7 +110,7 @@ def _levels_of_bulletin(top: float, site_altitude: float) -> FloatArray:
 def _noise(name: str, at: FloatArray, speed: FloatArray) -> FloatArray:
     """Give the covariance of the error that a reading would have itself [m² s⁻²]."""
     if name == "balloon":
-        now = np.array([changed(float(v), 1 / 30) for v in speed])
+        now = np.array([change_over(float(v), 1 / 30) for v in speed])
         alike = np.multiply.outer(speed, speed) * RATE_ERROR**2
         return np.asarray(
             alike + np.multiply.outer(now, now) + _BALLOON**2 * np.eye(at.size)
@@ -120,7 +120,9 @@ def _noise(name: str, at: FloatArray, speed: FloatArray) -> FloatArray:
         apart = np.abs(np.subtract.outer(at, at)) / _ALIKE
         return np.asarray(np.multiply.outer(size, size) * np.exp(-apart))
     error = np.hypot(FRESH_ERROR, math.hypot(SPEED_SHARE, _TURN) * speed)
-    return np.asarray(np.diag(np.hypot(error, changed(float(speed[0]), 1 / 12)) ** 2))
+    return np.asarray(
+        np.diag(np.hypot(error, change_over(float(speed[0]), 1 / 12)) ** 2)
+    )
 
 
 def more_wind(
@@ -154,4 +156,6 @@ def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
         return None
     fall = few.falls[part.case, part.body]
     middle = np.median(fall[:, :, 0, :], axis=-1)
-    return np.asarray(middle[:, [KNOT.index("time"), KNOT.index("height")]], float)
+    return np.asarray(
+        middle[:, [KNOT_COLUMNS.index("time"), KNOT_COLUMNS.index("height")]], float
+    )

@@ -143,8 +143,8 @@ def _report(
     with at(name):
         found = _first_wind(words)
     with at(f"{name}, {found[0]}"):
-        level = code.level_of(found, name, code.temperature(words))
-        swing, spread = code.swing("".join(words[1:2]))
+        level = code.level_of(found, name, code.air_temperature(words))
+        swing, spread = code.swinging("".join(words[1:2]))
     peak = code.peak_wind(remarks, valid)
     level, peak_note = _with_peak(level, peak, valid)
     bound = [f"{found[0]} tells a lower bound, which is taken as the wind"]
@@ -165,7 +165,7 @@ def _report(
         valid=valid,
         away=None,  # told by who knows the station
         direction_error=spread,
-        pressure=code.pressure(words),
+        pressure=code.altimeter_setting(words),
         cloud_cover=code.cloud_cover(words),
         visibility=code.visibility(words, remarks),
         cloud_base=code.cloud_base(words),

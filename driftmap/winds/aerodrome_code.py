@@ -24,20 +24,20 @@ __all__ = [
     "ROUNDING",
     "WIND",
     "Peak",
+    "air_temperature",
+    "altimeter_setting",
     "beside_the_wind",
     "cloud_base",
     "cloud_cover",
     "level_of",
     "peak_wind",
     "poor_sky",
-    "pressure",
     "said_before",
     "speed_of",
     "split_report",
     "storms",
     "strongest",
-    "swing",
-    "temperature",
+    "swinging",
     "trend_winds",
     "visibility",
 ]
@@ -91,7 +91,7 @@ _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
 
 
-def swing(word: str) -> tuple[list[str], float]:
+def swinging(word: str) -> tuple[list[str], float]:
     """Give the error of a direction that swings, such as 180V250 [rad], and a note of it."""
     found = _SWING.fullmatch(word)
     if not found:
@@ -102,13 +102,13 @@ def swing(word: str) -> tuple[list[str], float]:
     return [note], math.hypot(width / math.sqrt(12), ROUNDING)
 
 
-def temperature(words: Sequence[str]) -> float | None:
+def air_temperature(words: Sequence[str]) -> float | None:
     """Give the temperature that a report tells [K]."""
     found = next(filter(None, map(_TEMPERATURE.fullmatch, words)), None)
     return None if found is None else float(found[1].replace("M", "-")) + 273.15
 
 
-def pressure(words: Sequence[str]) -> float | None:
+def altimeter_setting(words: Sequence[str]) -> float | None:
     """Give the altimeter setting that a report tells [Pa]."""
     found = next(filter(None, map(_PRESSURE.fullmatch, words)), None)
     if found is None:

@@ -26,7 +26,7 @@ from driftmap.winds.text import (
     reader,
 )
 
-__all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]
+__all__ = ["WindGroup", "decode_group", "looks_like_bulletin", "read_bulletin"]
 
 _LIGHT: Final = 5.0  # kt: "light and variable" is less than this
 _SIGNLESS_ABOVE: Final = 24_000  # ft: temperatures above are negative, sign left out
@@ -51,7 +51,7 @@ _VALID: Final = re.compile(r"\bVALID\s+(\d{6})Z(?:.*?\bFOR\s+USE\s+(\d{4})-(\d{4
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class WindGroup:
     """One decoded group: true direction [deg], speed [kt], temperature [°C].
 
     No direction is light and variable, with the most speed it can be; a speed coded 99 over
@@ -64,13 +64,13 @@ class Group:
     at_least: bool = False
 
 
-def decode_group(text: str, level: int) -> Group:
+def decode_group(text: str, level: int) -> WindGroup:
     """Decode ``DDff``, ``DDff±TT`` or, above 24,000 ft, ``DDffTT`` at a level [ft].
 
     Examples
     --------
     >>> decode_group("731960", 39_000)
-    Group(direction=230.0, speed=119.0, temperature=-60.0, at_least=False)
+    WindGroup(direction=230.0, speed=119.0, temperature=-60.0, at_least=False)
     >>> decode_group("9900", 6_000).direction is None
     True
     """
@@ -80,7 +80,7 @@ def decode_group(text: str, level: int) -> Group:
     tens, speed = int(found[1]), int(found[2])
     temperature = _temperature(found, level)
     if (tens, speed) == (99, 0):
-        return Group(None, _LIGHT, temperature)
+        return WindGroup(None, _LIGHT, temperature)
     fast = 51 <= tens <= 86
     if fast:
         tens, speed = tens - 50, speed + 100
@@ -89,7 +89,7 @@ def decode_group(text: str, level: int) -> Group:
             f"group {text!r} has direction {found[1]}; accepted is 01 to 36, 51 to 86 "
             "for 100 kt and more, or 9900"
         )
-    return Group(10.0 * tens, float(speed), temperature, fast and found[2] == "99")
+    return WindGroup(10.0 * tens, float(speed), temperature, fast and found[2] == "99")
 
 
 def _temperature(found: re.Match[str], level: int) -> float | None:
@@ -275,7 +275,7 @@ def _field(token: re.Match[str], levels: tuple[tuple[int, int], ...]) -> int | N
     return None
 
 
-def _check_temperatures(decoded: list[tuple[int, Group, str]]) -> None:
+def _check_temperatures(decoded: list[tuple[int, WindGroup, str]]) -> None:
     told = False
     for _, group, place in decoded:
         if told and group.temperature is None:
@@ -283,7 +283,7 @@ def _check_temperatures(decoded: list[tuple[int, Group, str]]) -> None:
         told = told or group.temperature is not None
 
 
-def _level(feet: int, group: Group, name: str, setting: Setting) -> WindLevel:
+def _level(feet: int, group: WindGroup, name: str, setting: Setting) -> WindLevel:
     altitude = feet * FOOT
     if feet > _TRUE_ALTITUDE_TO:
         altitude = altitude_of(altitude)
@@ -297,7 +297,7 @@ def _level(feet: int, group: Group, name: str, setting: Setting) -> WindLevel:
     )
 
 
-def _notes(decoded: list[tuple[int, Group, str]], name: str) -> tuple[str, ...]:
+def _notes(decoded: list[tuple[int, WindGroup, str]], name: str) -> tuple[str, ...]:
     notes = []
     for feet, group, _ in decoded:
         if group.direction is None:

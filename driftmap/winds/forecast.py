@@ -34,7 +34,13 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
 from driftmap.core.tables import nearest_name
-from driftmap.winds.reading import Reading, Setting, over_ground, placed, show_time
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    held_to_site,
+    over_ground,
+    show_time,
+)
 from driftmap.winds.text import (
     NAMES,
     check_names,
@@ -56,9 +62,9 @@ __all__ = [
     "load_document",
     "looks_like_forecast",
     "objects_of",
-    "place_of",
     "read_document",
     "read_forecast",
+    "told_place",
 ]
 
 _DOCUMENT: Final = (
@@ -122,7 +128,7 @@ def _reading(
     name = f"{label} {show_time(time)}" if time else label
     notes_told = document.get("notes", [])
     told = map(str, notes_told if isinstance(notes_told, list) else [notes_told])
-    place, odd, away = place_of(document, setting, source, where)
+    place, odd, away = told_place(document, setting, source, where)
     levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
@@ -337,13 +343,13 @@ def is_number(value: object) -> TypeGuard[float]:
     )
 
 
-def place_of(
+def told_place(
     held: Mapping[str, Any], setting: Setting, source: str, where: str = ""
 ) -> tuple[str, tuple[str, ...], float]:
-    """Hold the place that a document tells against the site's, as `placed` does."""
+    """Hold the place that a document tells against the site's, as `held_to_site` does."""
     with at(where):
         told = held.get("latitude") is not None or held.get("longitude") is not None
-        return placed(_point(held) if told else None, setting, source)
+        return held_to_site(_point(held) if told else None, setting, source)
 
 
 def _point(held: Mapping[str, Any]) -> tuple[float, float]:

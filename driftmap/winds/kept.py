@@ -30,7 +30,7 @@ from driftmap.winds.forecast import (
     check_keys,
     load_document,
     objects_of,
-    place_of,
+    told_place,
 )
 from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
 
@@ -160,7 +160,7 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
                 f"{altitude:g} m: its heights are above another site; this one lies at "
                 f"{setting.site_altitude:g} m",
             )
-        _, odd, off = place_of(document, setting, source)
+        _, odd, off = told_place(document, setting, source)
         kept_for = as_time(document, "when", "the document")
         each = []
         for where, one in objects_of(document, "readings", "", _MOST):

@@ -25,8 +25,8 @@ from driftmap.winds.reading import Reading, Setting, age_of, lead_of
 __all__ = [
     "NEAR",
     "SURFACE",
-    "Compared",
     "Node",
+    "PassedOver",
     "Source",
     "carried",
     "differs",
@@ -280,11 +280,11 @@ _STRONGER: Final = 1.0
 _STILL: Final = 0.1  # m/s; of less there is no multiple
 
 
-Compared: TypeAlias = tuple[Node, Node]
+PassedOver: TypeAlias = tuple[Node, Node]
 """The wind flown, and a level passed over."""
 
 
-def doubt(compared: Iterable[Compared]) -> Disagreement | None:
+def doubt(compared: Iterable[PassedOver]) -> Disagreement | None:
     """Tell of winds that disagree the two farthest apart."""
     pairs = [pair for each in compared for pair in _differing(*each)]
     if not pairs:
@@ -297,7 +297,7 @@ def doubt(compared: Iterable[Compared]) -> Disagreement | None:
     return Disagreement(told, _shown(one), _shown(other))
 
 
-def stronger(compared: Iterable[Compared]) -> tuple[Stronger, ...]:
+def stronger(compared: Iterable[PassedOver]) -> tuple[Stronger, ...]:
     """Find what each report told stronger than the wind flown, within the errors of both."""
     found = [
         (worst.speed / max(ours.speed, _STILL), ours, worst)
@@ -316,7 +316,7 @@ def stronger(compared: Iterable[Compared]) -> tuple[Stronger, ...]:
     )
 
 
-def _differing(ours: Node, node: Node) -> Iterator[Compared]:
+def _differing(ours: Node, node: Node) -> Iterator[PassedOver]:
     """Give the wind flown and a level passed over, where they disagree.
 
     Age, or a lead not told, widens what a report may be off by and would so excuse any: one that

@@ -33,13 +33,13 @@ __all__ = [
     "check_seen",
     "check_speed",
     "clock_time",
+    "held_to_site",
     "lead_of",
     "level_toward",
     "nearest_day",
     "not_renewed",
     "over_ground",
     "parse_time",
-    "placed",
     "present",
     "show_time",
     "words",
@@ -198,7 +198,7 @@ _OTHER_FIELD: Final = 30_000.0
 """One of a place farther off than this holds [m]: a forecast's grid is no coarser; assumed."""
 
 
-def placed(
+def held_to_site(
     point: tuple[float, float] | None, setting: Setting, source: str
 ) -> tuple[str, tuple[str, ...], float]:
     """Hold the place that a wind says it is of [deg] against the site's.

@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air import law
-from driftmap.air.law import Field, Told, given
+from driftmap.air.law import Field, ToldLevels, given
 from driftmap.air.wind import LAW_TOP, MAST, Disagreement, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds.nodes import (
     SURFACE,
-    Compared,
     Node,
+    PassedOver,
     Source,
     carried,
     doubt,
@@ -169,7 +169,7 @@ def _blended(
 
 def _compared_below(
     source: Source, near: Sequence[Node], roughness: float
-) -> Iterator[Compared]:
+) -> Iterator[PassedOver]:
     """Set the levels of a report beside the one that rules near the ground."""
     for node in source.nodes:
         if not near or node.height > _BLENDED:
@@ -186,7 +186,7 @@ def _compared_below(
 
 def _compared_above(
     source: Source, nodes: Sequence[Node], kept: Sequence[Node]
-) -> Iterator[Compared]:
+) -> Iterator[PassedOver]:
     """Set the levels of a report that are passed over beside those flown, and the other way."""
     flown = [node for node in nodes if node.height >= SURFACE]
     for ours in flown:
@@ -378,11 +378,11 @@ def _with_law(stack: Stack, roughness: float) -> list[Node]:
     return sorted([*nodes, *carried_up], key=lambda node: node.height)
 
 
-def _as_told(read: Sequence[Node]) -> Told:
+def _as_told(read: Sequence[Node]) -> ToldLevels:
     """Take the mean of each level, and its error apart by what it comes from."""
     lasting = np.array([node.lasting for node in read])
     whole = np.array([node.error for node in read])
-    return Told(
+    return ToldLevels(
         height=np.array([node.height for node in read]),
         wind=np.array([complex(*node.mean) for node in read]),
         error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),

@@ -23,9 +23,9 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     check_speed,
+    held_to_site,
     level_toward,
     parse_time,
-    placed,
 )
 from driftmap.winds.spoken import bearing_of, when_said
 from driftmap.winds.text import above_zero, reader
@@ -74,7 +74,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     """
     fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
-    place, odd, away = placed(first, setting, source)
+    place, odd, away = held_to_site(first, setting, source)
     fall, ground, what = _descent(fixes)
     levels = tuple(_levels(fall, ground, source))
     if not levels:

@@ -8,7 +8,7 @@ import pytest
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
-from driftmap.formulas.strength import LINKS, TEARS, chances
+from driftmap.formulas.strength import LINKS, TEARS, breaking_chances
 from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.sensitivity import influences
@@ -527,7 +527,9 @@ def test_a_rare_end_falls_where_plain_flights_of_it_fall(whimbrel):
         assert next(c.probability for c in cloud.tree.cases if c.name == name) > 1e-4
     # Every flight in proportion to its own chance is the exact answer.
     opened = many.openings[WORKS, "main"]
-    chance = chances(opened[1], {"lines": (700.0, 0.15)}, snatch=opened[3])[TEARS]
+    chance = breaking_chances(opened[1], {"lines": (700.0, 0.15)}, snatch=opened[3])[
+        TEARS
+    ]
     top = chance / chance.sum() @ many.apogee.east
     part = next(few.of(name))
     got = part.stands_for / part.stands_for.sum() @ few.apogee.east[part.who]

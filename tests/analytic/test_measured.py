@@ -17,7 +17,7 @@ from driftmap.formulas.drag import drag_rise
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.measured import infer
 from driftmap.rocket.record import Record
-from driftmap.rocket.vertical import Climber, Guess, climb
+from driftmap.rocket.vertical import Climber, Guess, climb_up
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import Rocket, Stability, ThrustCurve
 
@@ -269,7 +269,7 @@ def test_climb_is_the_closed_form_of_a_coast():
     body = Climber(10.0, 1e-9, 0.008)
     one = np.ones(1)
     thrust = np.full((10, 1), 400.0)
-    track = climb(Guess(0 * one, 0.5 * one, 0.5 * one, thrust), body, 6.0)
+    track = climb_up(Guess(0 * one, 0.5 * one, 0.5 * one, thrust), body, 6.0)
     burnout = 20
     v, h = track.speed[burnout, 0], track.height[burnout, 0]
     k = 1.225 * 0.5 * 0.008 / 2

@@ -13,7 +13,7 @@ from driftmap.formulas.strength import (
     LINKS,
     RIPS_OFF,
     TEARS,
-    chances,
+    breaking_chances,
     rope_stiffness,
     snatch_load,
 )
@@ -137,7 +137,7 @@ def test_chances_of_one_link(load):
     """Lognormal strength: P(load / strength <= r) = Phi(ln(r S / load) / sd)."""
     below = [norm.cdf(np.log(r * 100 / load) / 0.15) for r in (1, 1.5)]
     expected = [below[0], below[1] - below[0], 1 - below[1]]
-    got = chances([load], {"canopy": (100.0, 0.15)})[:, 0]
+    got = breaking_chances([load], {"canopy": (100.0, 0.15)})[:, 0]
     assert got == pytest.approx(expected, abs=1e-12)
 
 
@@ -150,18 +150,22 @@ def test_chances_of_all_links_are_those_of_drawn_strengths(load, snatch):
         "cord": (110.0, 0.15),
         "attachment": (150.0, 0.2),
     }
-    got = chances([load], strength, snatch=snatch)[:, 0]
+    got = breaking_chances([load], strength, snatch=snatch)[:, 0]
     # four standard errors of 200 000 draws
     assert got == pytest.approx(drawn(load, strength, snatch), abs=0.005)
 
 
 def test_hard_links_do_not_tear():
     for name in LINKS:
-        torn = chances([120.0], {name: (100.0, 0.01)})[:, 0]
+        torn = breaking_chances([120.0], {name: (100.0, 0.01)})[:, 0]
         soft = name in ("canopy", "lines")
         assert torn[TEARS if soft else RIPS_OFF] == pytest.approx(1)
-        assert chances([160.0], {name: (100.0, 0.01)})[RIPS_OFF, 0] == pytest.approx(1)
-        assert chances([90.0], {name: (100.0, 0.01)})[HOLDS, 0] == pytest.approx(1)
+        assert breaking_chances([160.0], {name: (100.0, 0.01)})[
+            RIPS_OFF, 0
+        ] == pytest.approx(1)
+        assert breaking_chances([90.0], {name: (100.0, 0.01)})[
+            HOLDS, 0
+        ] == pytest.approx(1)
 
 
 def test_snatch_is_that_of_two_bodies_on_a_spring():

@@ -119,8 +119,8 @@ def vector(rng, count=None):
 
 def soon(wind, pairs):
     """Tell a wind as it was in the minutes before it is flown: less than a pair's change."""
-    less = uncertainty.changed(1.0, uncertainty.FLIGHT)
-    less /= uncertainty.changed(1.0, SOON)
+    less = uncertainty.change_over(1.0, uncertainty.FLIGHT)
+    less /= uncertainty.change_over(1.0, SOON)
     return wind + less * (pairs["soon"].told_for(wind) - wind)
 
 
@@ -153,7 +153,7 @@ def readings(sounding, how, pairs):
             # The change of the mast's wind, as much larger aloft as changes are there.
             low = complex(sounding.at(MAST))
             off = pairs["morning"].told_for(low) - low
-            size = [uncertainty.changed(abs(w), 1.0) for w in (low, *wind)]
+            size = [uncertainty.change_over(abs(w), 1.0) for w in (low, *wind)]
             wind = wind + off * np.array(size[1:]) / size[0]
         alike = np.exp(-abs(np.subtract.outer(heights, heights)) / ALIKE)
         luck = np.linalg.cholesky(alike) @ vector(pairs["rng"], len(heights))

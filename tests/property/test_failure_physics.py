@@ -13,7 +13,7 @@ from driftmap.formulas.opening import (
     load_reduction,
     opening_load,
 )
-from driftmap.formulas.strength import HOLDS, RIPS_OFF, chances
+from driftmap.formulas.strength import HOLDS, RIPS_OFF, breaking_chances
 
 
 @given(st.floats(1e-4, 1e4), st.sampled_from([0.5, 1.0, 2.0]))
@@ -35,7 +35,7 @@ def test_load_goes_as_speed_squared_and_dives_add(mass, speed, density, dive):
 @given(st.floats(1, 1e4), st.floats(1.0, 3.0), st.floats(0, 1e4))
 def test_a_harder_opening_is_never_better(load, factor, snatch):
     strength = {"canopy": (800.0, 0.15), "lines": (900.0, 0.4), "cord": (700.0, 0.2)}
-    mild, hard = chances([load, load * factor], strength, snatch=snatch).T
+    mild, hard = breaking_chances([load, load * factor], strength, snatch=snatch).T
     assert np.isclose(mild.sum(), 1)
     assert np.isclose(hard.sum(), 1)
     assert hard[HOLDS] <= mild[HOLDS] + 1e-12
@@ -46,7 +46,7 @@ def test_a_harder_opening_is_never_better(load, factor, snatch):
 def test_a_weaker_link_is_never_better(load, factor):
     sound = {"lines": (600.0, 0.15), "cord": (700.0, 0.15)}
     weak = {**sound, "cord": (700.0 * factor, 0.15)}
-    one, two = (chances([load], links)[:, 0] for links in (sound, weak))
+    one, two = (breaking_chances([load], links)[:, 0] for links in (sound, weak))
     assert two[HOLDS] <= one[HOLDS] + 1e-12
     assert two[RIPS_OFF] >= one[RIPS_OFF] - 1e-12
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.law import surface_shape
-from driftmap.air.uncertainty import changed, elsewhere
+from driftmap.air.uncertainty import change_over, elsewhere
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.winds import merge
@@ -125,8 +125,8 @@ PAIRS = DATA.with_name("pairs.csv")
 @pytest.mark.parametrize(
     ("what", "error"),
     [
-        ("an hour later", lambda speed: changed(speed, 1.0)),
-        ("five hours later", lambda speed: changed(speed, 5.0)),
+        ("an hour later", lambda speed: change_over(speed, 1.0)),
+        ("five hours later", lambda speed: change_over(speed, 5.0)),
         ("30 km off", lambda speed: elsewhere(speed, 30_000.0, MAST)),
     ],
 )

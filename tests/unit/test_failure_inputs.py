@@ -35,8 +35,8 @@ from driftmap.formulas.opening import (
     opening_load,
 )
 from driftmap.formulas.strength import (
+    breaking_chances,
     canopy_strength,
-    chances,
     rope_stiffness,
     snatch_load,
 )
@@ -109,12 +109,21 @@ def test_shapes(name):
         (lambda: Inflation(np.nan, 0.6, 1.7, 8), "'diameter' must"),
         (lambda: Inflation(1.0, 0.6, 1.7, 8, 3.0), "'exponent' must be 0.5, 1 or 2"),
         (lambda: opening_load(CANOPY, 1, 20, 1.2, dive=1.5), "'dive' must"),
-        (lambda: chances([1.0], {}), "'strength' must name .* none"),
-        (lambda: chances([1.0], {"rope": (5.0, 0.1)}), "got rope"),
-        (lambda: chances([1.0], {"cord": (0.0, 0.1)}), "'strength of cord' must"),
-        (lambda: chances([1.0], {"cord": (5.0, 0.0)}), "'spread of cord' must"),
-        (lambda: chances([np.nan], {"cord": (5.0, 0.1)}), "'load' must"),
-        (lambda: chances([1.0], {"cord": (5.0, 0.1)}, torn_band=0.9), "'torn_band'"),
+        (lambda: breaking_chances([1.0], {}), "'strength' must name .* none"),
+        (lambda: breaking_chances([1.0], {"rope": (5.0, 0.1)}), "got rope"),
+        (
+            lambda: breaking_chances([1.0], {"cord": (0.0, 0.1)}),
+            "'strength of cord' must",
+        ),
+        (
+            lambda: breaking_chances([1.0], {"cord": (5.0, 0.0)}),
+            "'spread of cord' must",
+        ),
+        (lambda: breaking_chances([np.nan], {"cord": (5.0, 0.1)}), "'load' must"),
+        (
+            lambda: breaking_chances([1.0], {"cord": (5.0, 0.1)}, torn_band=0.9),
+            "'torn_band'",
+        ),
         (lambda: canopy_strength("lace", 1.0), "'cloth' must be one of"),
         (lambda: snatch_load(-1.0, 1.0, 1.0), "'speed' must"),
         (lambda: rope_stiffness(0.0, 1.0), "'strength' must"),
