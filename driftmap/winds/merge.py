@@ -22,6 +22,7 @@ from driftmap.winds.nodes import (
     SURFACE,
     Node,
     Source,
+    at_head,
     carried,
     ground_rank,
     rank,
@@ -31,7 +32,6 @@ from driftmap.winds.reading import MORE, PAST, Reading, Setting
 from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
 __all__ = ["merge"]
-
 
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
@@ -81,7 +81,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """
     if not readings:
         raise WindError("wind", "", "no reading; give at least one")
-    readings = [_at_head(reading, setting) for reading in readings]
+    readings = [at_head(reading, setting) for reading in readings]
     sources = sorted((source_of(r, setting) for r in readings), key=rank)
     ground = _ruling(sources, setting)
     if ground is not None:
@@ -97,32 +97,10 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     notes += [*stack.notes, *(_unchecked(s.reading) for s in sources if s.age is None)]
     notes += _field_notes(stack, setting)
     stirred, note = _stirred(stack, setting)
-    profile = _profile(nodes, covariance, stack, ground, roughness, [*notes, note])
-    return replace(profile, convection=stirred)
-
-
-def _at_head(reading: Reading, setting: Setting) -> Reading:
-    """Carry what was read under the height below which the law holds the wind, up to there.
-
-    A meter held at the knee shows less than one at the head.
-    """
-    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
-    low, level = law.lowest_height(roughness), reading.levels[0]
-    rest = reading.levels[1:]
-    among = level.height <= 4 * roughness or reading.members is not None
-    if among or level.height >= low or (rest and rest[0].height <= low):
-        return reading
-    factor = math.log(low / roughness) / math.log(level.height / roughness)
-    up = replace(
-        level,
-        height=low,
-        speed=level.speed * factor,
-        gust=None if level.gust is None else level.gust * factor,
-    )
-    note = (
-        f"{reading.source}: read at {level.height:g} m, carried to {low:g} m by the law"
-    )
-    return replace(reading, levels=(up, *rest), assumed=(*reading.assumed, note))
+    profile = _profile(nodes, covariance, stack, roughness)
+    profile = _with_doubts(profile, stack, ground, [*notes, note])
+    profile = _with_ground(profile, stack, ground, roughness)
+    return _with_sky(replace(profile, convection=stirred), stack)
 
 
 def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:
@@ -259,8 +237,7 @@ def _warned(stack: Stack) -> Iterator[str]:
         if reading.away is None and reading.kind == "aloft":
             yield f"{reading.source}: {_WHERE}"
         elif reading.away is not None and reading.away > _FAR_OFF:  # of other country
-            away = reading.away / 1000
-            yield f"{reading.source} was measured {away:.0f} km from the site"
+            yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
     yield from _leaps(stack.nodes)
     yield from _falls(stack.nodes)
 
@@ -339,72 +316,85 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
 
 
 def _profile(
-    nodes: list[Node],
-    covariance: FloatArray,
-    stack: Stack,
-    ground: Source | None,
-    roughness: float,
-    notes: list[str],
+    nodes: list[Node], covariance: FloatArray, stack: Stack, roughness: float
 ) -> WindProfile:
+    """Give the wind by height, and up to where somebody read it."""
     count = max(node.wind.shape[0] for node in nodes)
-    winds = np.stack(
-        [np.broadcast_to(node.wind, (count, 2)) for node in nodes], axis=-1
-    )
+    winds = np.stack([np.broadcast_to(n.wind, (count, 2)) for n in nodes], axis=-1)
     error = np.array([node.error for node in nodes])
     mean = winds.mean(axis=0)
-    used, read = stack.used, _read_heights(stack, roughness)
-    ages = [source.age for source in used]
-    now = _of_one_time(stack.sources, ground)
-    low = [n for s in now for n in s.nodes if n.height <= law.LOG_TOP]
-    # A report's air counts, as its sky does, though the wind of another is flown.
-    reports = [
-        s.reading for s in (*used, *stack.sources) if s.reading.kind == "surface"
-    ]
-    warmth = (reading.levels[0].temperature for reading in reports)
-    pressure = (reading.pressure for reading in reports)
-    notes += [
-        f"above {read[-1]:.0f} m no source speaks: the wind there is supposed, its error "
-        "grows with height",
-        uncertainty.ERROR_NOTE,
-    ]
+    read = _read_heights(stack, roughness)
     return WindProfile(
         height=np.array([node.height for node in nodes]),
         east=mean[0],
         north=mean[1],
         error=error,
         modes=modes_of(covariance, error),
+        members=winds if count > 1 else None,
+        levels=tuple(n.level for n in nodes if n.height <= max(read[-1], LAW_TOP)),
         known_to=read[-1],
+        read=read,
+        read_from=max(min(node.height for node in stack.nodes), 0.0),
         source="; ".join(dict.fromkeys(source.name for source in stack.sources)),
-        assumed=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _with_doubts(
+    profile: WindProfile, stack: Stack, ground: Source | None, notes: list[str]
+) -> WindProfile:
+    """Add how old the reports are, and what a verdict must hold for."""
+    ages = [source.age for source in stack.used]
+    now = _of_one_time(stack.sources, ground)
+    warned = (
+        *_not_read_here(ground),
+        *_warned(stack),
+        *_gusts_aloft(now),
+        *_gusts_before(stack.sources, now),
+    )
+    supposed = (
+        f"above {profile.known_to:.0f} m no source speaks: the wind there is supposed, its "
+        "error grows with height"
+    )
+    return replace(
+        profile,
         age=None if None in ages else max(age for age in ages if age is not None),
         foretold=ground is not None and ground.reading.forecast,
-        undated=tuple(s.name for s in used if s.age is None),
-        warned=tuple(
-            dict.fromkeys(
-                (
-                    *_not_read_here(ground),
-                    *_warned(stack),
-                    *_gusts_aloft(now),
-                    *_gusts_before(stack.sources, now),
-                )
-            )
-        ),
-        read=read,
-        gust=max(n.level.peak - n.level.speed for n in low) if low else 0.0,
-        strongest=max(
-            (carried(s.nodes[0], MAST, roughness).speed for s in now if s.near_ground),
-            default=None,
-        ),
-        stronger=stack.stronger,
+        undated=tuple(s.name for s in stack.used if s.age is None),
+        warned=tuple(dict.fromkeys(warned)),
         disagree=stack.doubts,
-        read_from=max(min(node.height for node in stack.nodes), 0.0),
+        stronger=stack.stronger,
+        assumed=tuple(dict.fromkeys((*notes, supposed, uncertainty.ERROR_NOTE))),
+    )
+
+
+def _with_ground(
+    profile: WindProfile, stack: Stack, ground: Source | None, roughness: float
+) -> WindProfile:
+    """Add what the reports of this hour tell near the ground: gusts, the strongest, the air."""
+    now = _of_one_time(stack.sources, ground)
+    low = [n.level for s in now for n in s.nodes if n.height <= law.LOG_TOP]
+    at_mast = (carried(s.nodes[0], MAST, roughness).speed for s in now if s.near_ground)
+    # A report's air counts, as its sky does, though the wind of another is flown.
+    both = (s.reading for s in (*stack.used, *stack.sources))
+    reports = [reading for reading in both if reading.kind == "surface"]
+    warmth = (one.levels[0].temperature for one in reports)
+    pressure = (one.pressure for one in reports)
+    above = (level.peak - level.speed for level in low)
+    return replace(
+        profile,
+        gust=max(above, default=0.0),
+        strongest=max(at_mast, default=None),
         temperature=next((t for t in warmth if t is not None), None),
         altimeter=next((p for p in pressure if p is not None), None),
-        # The sky counts whosever wind is flown.
+    )
+
+
+def _with_sky(profile: WindProfile, stack: Stack) -> WindProfile:
+    """Add the sky, which counts whosever wind is flown."""
+    return replace(
+        profile,
         cloud_cover=max(_each(stack, "cloud_cover", _POOR_COVER), default=None),
         visibility=min(_each(stack, "visibility", _POOR_SIGHT), default=None),
         cloud_base=min(_each(stack, "cloud_base"), default=None),
         lowest_cloud=min(_each(stack, "lowest_cloud"), default=None),
-        members=winds if count > 1 else None,
-        levels=tuple(n.level for n in nodes if n.height <= max(read[-1], LAW_TOP)),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driftmap.air import law, uncertainty
 from driftmap.air.wind import (
@@ -28,6 +29,8 @@ __all__ = [
     "Node",
     "PassedOver",
     "Source",
+    "at_head",
+    "by_field",
     "carried",
     "differs",
     "doubt",
@@ -114,6 +117,30 @@ class Source:
     def near_ground(self) -> bool:
         """Whether it speaks of the wind near the ground."""
         return self.reading.kind == "surface" or self.nodes[0].height <= NEAR
+
+
+def at_head(reading: Reading, setting: Setting) -> Reading:
+    """Carry what was read under the height below which the law holds the wind, up to there.
+
+    A meter held at the knee shows less than one at the head.
+    """
+    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
+    low, level = law.lowest_height(roughness), reading.levels[0]
+    rest = reading.levels[1:]
+    among = level.height <= 4 * roughness or reading.members is not None
+    if among or level.height >= low or (rest and rest[0].height <= low):
+        return reading
+    factor = math.log(low / roughness) / math.log(level.height / roughness)
+    up = replace(
+        level,
+        height=low,
+        speed=level.speed * factor,
+        gust=None if level.gust is None else level.gust * factor,
+    )
+    note = (
+        f"{reading.source}: read at {level.height:g} m, carried to {low:g} m by the law"
+    )
+    return replace(reading, levels=(up, *rest), assumed=(*reading.assumed, note))
 
 
 def source_of(reading: Reading, setting: Setting) -> Source:
@@ -272,6 +299,28 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
     nearer = high if share > 0.5 else low
     level = mean_of(nearer.level, wind, height=height)
     return Node(wind, error, level, nearer.reading, fresh=fresh)
+
+
+def by_field(
+    height: float,
+    column: NDArray[np.complex128],
+    error: float,
+    read: Sequence[Node],
+    roughness: float,
+) -> Node:
+    """Make a level of what the field tells, named for the nearest that was read.
+
+    ``column``: the wind in every member, shape (m,) [m s⁻¹], as complex numbers.
+    """
+    wind = np.stack([column.real, column.imag], axis=1)
+    nearest = min(read, key=lambda node: abs(node.height - height))
+    by_law = carried(nearest, height, roughness).level
+    level = mean_of(by_law, wind)
+    if (
+        by_law.direction is None
+    ):  # no mean, yet no calm: it grows with height as any wind
+        level = replace(level, direction=None, speed=max(level.speed, by_law.speed))
+    return Node(wind, error, level, nearest.reading)
 
 
 _STRONGER: Final = 1.0

@@ -19,6 +19,7 @@ from driftmap.winds.nodes import (
     Node,
     PassedOver,
     Source,
+    by_field,
     carried,
     doubt,
     interpolated,
@@ -64,9 +65,7 @@ def stacked(
 
     `ground` is the one that rules near the ground, `roughness` the length of the ground [m].
     """
-    near = [] if ground is None else [n for n in ground.nodes if n.height <= SURFACE]
-    if ground is not None and not near:
-        near = [ground.nodes[0]]  # a reading on a kite
+    near = _near_ground(ground)
     # By their place in the list: two files may have one name.
     below = [
         [] if source is ground else list(_compared_below(source, near, roughness))
@@ -75,49 +74,50 @@ def stacked(
     doubted = [doubt(pairs) for pairs in below]
     doubts = [said for said in doubted if said]
     passed_over = [each for pairs in below for each in pairs]
-    nodes = list(near)
-    used, notes = [ground] if ground else [], []
+    notes: list[str] = []
+    nodes, used = list(near), [ground] if ground else []
     for source, said in zip(sources, doubted, strict=True):
         kept = _kept(source, ground, nodes, doubted=said is not None)
         if source is not ground and near:
             kept = [_blended(n, near[-1], roughness, source, ground) for n in kept]
-        passed = len(source.nodes) - len(kept)
-        if source is ground:
-            passed -= len(near)
         above = list(_compared_above(source, nodes, kept))
         passed_over += above
         if said is None and (beyond := doubt(above)):
             doubts.append(beyond)
-        if passed:
-            speaks = (nodes or kept)[-1].level.source
-            if kept or source is ground:
-                notes.append(
-                    f"{source.name}: {passed} of {len(source.nodes)} levels not used, "
-                    f"{speaks} speaks there"
-                )
-            else:
-                notes.append(f"{source.name}: not used, {speaks} stands for it")
+        held = len(kept) + (len(near) if source is ground else 0)
+        notes += _not_used(source, held, (nodes or kept)[-1].level.source)
         nodes += kept
         if kept and source is not ground:
             used.append(source)
-    lawful = (
-        max(
-            (n for n in nodes if n.height <= max(SURFACE, near[-1].height)),
-            key=lambda n: n.height,
-            default=None,
-        )
-        if near
-        else None
-    )
+    low = [n for n in nodes if near and n.height <= max(SURFACE, near[-1].height)]
     return Stack(
         tuple(nodes),
-        lawful,
+        max(low, key=lambda n: n.height, default=None),
         tuple(sources),
         tuple(used),
         tuple(doubts),
         stronger(passed_over),
         tuple(notes),
     )
+
+
+def _near_ground(ground: Source | None) -> list[Node]:
+    """Give the levels of the report that rules near the ground, up to where it does."""
+    if ground is None:
+        return []
+    near = [node for node in ground.nodes if node.height <= SURFACE]
+    return near or [ground.nodes[0]]  # a reading on a kite
+
+
+def _not_used(source: Source, held: int, speaks: str) -> Iterator[str]:
+    """Tell which levels of a report are not flown, of which so many are `held`."""
+    count = len(source.nodes)
+    if not held:
+        yield f"{source.name}: not used, {speaks} stands for it"
+    elif held < count:
+        yield (
+            f"{source.name}: {count - held} of {count} levels not used, {speaks} speaks there"
+        )
 
 
 def _kept(
@@ -137,14 +137,10 @@ def _as_fresh(source: Source, ground: Source) -> bool:
     What was read elsewhere is no wind of the air above this field.
     """
     reading = source.reading
-    if (
-        source.age is None
-        or ground.age is None
-        or reading.forecast
-        or reading.away != 0
-    ):
+    if source.age is None or ground.age is None:
         return False
-    return source.age <= ground.age + _AS_FRESH
+    here = not reading.forecast and reading.away == 0
+    return here and source.age <= ground.age + _AS_FRESH
 
 
 def _blended(
@@ -289,7 +285,7 @@ def laid_through(
             nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
         else:
             nodes.append(
-                _between(float(z), column, float(sigma), stack.nodes, roughness)
+                by_field(float(z), column, float(sigma), stack.nodes, roughness)
             )
     return nodes, covariance
 
@@ -400,21 +396,3 @@ def _clusters(nodes: Sequence[Node]) -> list[list[Node]]:
             near.append([])
         near[-1].append(node)
     return near
-
-
-def _between(
-    height: float,
-    column: NDArray[np.complex128],
-    error: float,
-    read: Sequence[Node],
-    roughness: float,
-) -> Node:
-    wind = np.stack([column.real, column.imag], axis=1)
-    nearest = min(read, key=lambda node: abs(node.height - height))
-    by_law = carried(nearest, height, roughness).level
-    level = mean_of(by_law, wind)
-    if (
-        by_law.direction is None
-    ):  # no mean, yet no calm: it grows with height as any wind
-        level = replace(level, direction=None, speed=max(level.speed, by_law.speed))
-    return Node(wind, error, level, nearest.reading)
