@@ -177,6 +177,7 @@ def test_yesterdays_answers_hold(tmp_path):
     assert any("answered for 2026-06-12" in c["note"] for c in asked)
 
 
+@pytest.mark.usefixtures("flown_anew")
 def test_same_seed_same_files_and_units_change_the_words_alone(tmp_path):
     (one, first), (two, second), (si, third) = (
         assess(tmp_path / name, *more)

@@ -196,6 +196,7 @@ def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(dunlin, coars
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("flown_anew")
 def test_the_same_seed_gives_the_same_on_threads_and_processes(dunlin, coarse):
     setup = Setup(dunlin, round_site(200.0), 200, 5)
     found = []

@@ -88,6 +88,7 @@ def test_a_page_speaks_its_language_alone(tmp_path):
             assert not (long and text != other.table(table)[key] and text in every), key
 
 
+@pytest.mark.usefixtures("flown_anew")
 def test_the_same_search_gives_the_same_bytes(tmp_path):
     for name in ("a", "b"):
         assert search(tmp_path / name).exit_code == 0

@@ -129,6 +129,7 @@ def test_mixture_weighs_by_likelihood(demo):
     assert p.lower < p.estimate < p.upper
 
 
+@pytest.mark.usefixtures("flown_anew")
 def test_same_seed_same_points(willet, saltgrass, demo):
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     again = assess(willet, saltgrass, wind, samples=2000)
@@ -138,6 +139,7 @@ def test_same_seed_same_points(willet, saltgrass, demo):
     assert not np.any(other.apogee.height == demo.cloud.apogee.height[:50])
 
 
+@pytest.mark.usefixtures("flown_anew")
 def test_more_samples_begin_with_the_same_flights(willet, saltgrass):
     """A block of flights does not depend on how many follow it."""
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
@@ -146,6 +148,7 @@ def test_more_samples_begin_with_the_same_flights(willet, saltgrass):
     assert np.allclose(few.apogee.height, more.apogee.height[:4096], rtol=1e-9)
 
 
+@pytest.mark.usefixtures("flown_anew")
 def test_a_block_is_let_go_of_as_soon_as_it_is_done(willet, saltgrass, monkeypatch):
     """A circle of references would keep 12 kB a flight until the collector comes."""
     kept = []
