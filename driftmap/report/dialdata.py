@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
+from numpy.typing import ArrayLike, NDArray
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.planning.node import APART, Landing, Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
@@ -58,16 +59,17 @@ def line_error(width: float, fineness: float = FINENESS) -> float:
     with a hundredth more for the two together [m].
     """
     tolerance = _tolerance(width, fineness)
-    return 1.01 * (tolerance + 2.0 ** _power(tolerance) * math.sqrt(0.5))
+    unit = 2.0 ** _power(tolerance)
+    return float(1.01 * (tolerance + unit * math.sqrt(0.5)))
 
 
-def _tolerance(width: float, fineness: float) -> float:
-    return max(TOLERANCE, width / fineness)
+def _tolerance(width: ArrayLike, fineness: float) -> FloatArray:
+    return np.maximum(TOLERANCE, np.asarray(width) / fineness)
 
 
-def _power(tolerance: float) -> int:
+def _power(tolerance: FloatArray) -> IntArray:
     """Find the largest unit no longer than the tolerance, as a power of two."""
-    return math.floor(math.log2(tolerance))
+    return np.floor(np.log2(tolerance)).astype(int)
 
 
 def pack_nodes(
@@ -79,76 +81,94 @@ def pack_nodes(
     `Dial.pieces`; ``fineness``: width of an outline over what thinning may move it by.
     """
     cases = list(dict.fromkeys(case for case, _, _ in pieces))
+    every, keys = list(nodes), [(case, body) for case, body, _ in pieces]
+    landings = [(node.landings or {}).get(key) for node in every for key in keys]
+    told = _told([one for one in landings if one is not None], fineness)
+    numbers = iter([[0] if one is None else next(told) for one in landings])
     stream: list[int] = []
-    for node in nodes:
-        likely, landings = node.likely or {}, node.landings or {}
-        for case in cases:
-            stream.append(_up(likely.get(case, 0.0) * SHARE_STEPS))
-        for case, body, _ in pieces:
-            landing = landings.get((case, body))
-            stream += [0] if landing is None else _landing(landing, fineness)
+    for node in every:
+        likely = node.likely or {}
+        stream += [_up(likely.get(case, 0.0) * SHARE_STEPS) for case in cases]
+        for _ in keys:
+            stream += next(numbers)
     return _written(stream)
 
 
-def _landing(landing: Landing, fineness: float) -> list[int]:
-    numbers = [
-        1 + APART.index(landing.apart),
-        *_folded(np.rint(landing.mean)),
-        _up(landing.radius),
-        _up(landing.farthest),
-        math.floor(landing.soonest),
-        _up(landing.latest),
-        _up(landing.speed * 10),
-        _up(landing.energy),
-        _up(landing.typical),
-    ]
-    west, south, east, north = landing.lines[-1].bounds
-    tolerance = _tolerance(max(east - west, north - south), fineness)
-    power = _power(tolerance)
-    numbers.append(power)
-    for line in landing.lines:
-        numbers += _corners(_thinned(shapely.convex_hull(line), tolerance), 2.0**power)
-    return numbers
+def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
+    """Tell landings in whole numbers, none of them negative."""
+    if not landings:
+        return
+    sizes = shapely.bounds([one.lines[-1] for one in landings]).reshape(-1, 4)
+    width = np.maximum(*(sizes[:, 2:] - sizes[:, :2]).T)
+    tolerance = _tolerance(width, fineness)
+    powers = _power(tolerance)
+    rings: Any = shapely.convex_hull([one.lines for one in landings])
+    thin = _thinned(rings.ravel(), np.repeat(tolerance, rings[0].size))
+    lines = _corners(thin, np.repeat(2.0**powers, rings[0].size))
+    for landing, power in zip(landings, powers.tolist(), strict=True):
+        yield [
+            1 + APART.index(landing.apart),
+            *_folded(np.rint(landing.mean)).tolist(),
+            _up(landing.radius),
+            _up(landing.farthest),
+            math.floor(landing.soonest),
+            _up(landing.latest),
+            _up(landing.speed * 10),
+            _up(landing.energy),
+            _up(landing.typical),
+            power,
+            *(n for _ in landing.lines for n in next(lines)),
+        ]
 
 
-def _thinned(taut: BaseGeometry, tolerance: float) -> BaseGeometry:
-    """Leave corners out, none farther than the tolerance from what is left.
+def _thinned(rings: NDArray[np.object_], tolerance: FloatArray) -> NDArray[np.object_]:
+    """Leave corners of convex rings out, none farther than the tolerance from what is left.
 
-    The thinning of the geometry library may go beyond it where a ring begins and ends.
+    The thinning of the geometry library may go beyond it where a ring begins and ends, and
+    leave nothing of a small one.
     """
-    step = tolerance
-    while True:
-        thin = shapely.simplify(taut, step)
-        if shapely.hausdorff_distance(thin.boundary, taut.boundary) <= tolerance:
-            return thin
-        step /= 2
+    thin, step, left = rings.copy(), tolerance.copy(), np.arange(rings.size)
+    while left.size:
+        thin[left] = shapely.simplify(rings[left], step[left], preserve_topology=False)
+        ends = shapely.boundary(thin[left]), shapely.boundary(rings[left])
+        left = left[~(shapely.hausdorff_distance(*ends) <= tolerance[left])]
+        step[left] /= 2
+    return thin
 
 
 def _up(value: float) -> int:
     return math.ceil(value - 1e-9)
 
 
-def _folded(values: FloatArray) -> list[int]:
+def _folded(values: FloatArray) -> IntArray:
     """Tell whole numbers by such as are never negative."""
-    return np.where(values >= 0, 2 * values, -2 * values - 1).astype(int).tolist()  # type: ignore[no-any-return]
+    return np.where(values >= 0, 2 * values, -2 * values - 1).astype(int)
 
 
-def _corners(ring: BaseGeometry, unit: float) -> list[int]:
+def _corners(rings: NDArray[np.object_], unit: FloatArray) -> Iterator[list[int]]:
+    """Tell the corners of each ring: how many, and each by its way from the one before."""
+    places, of = shapely.get_coordinates(rings, return_index=True)
+    places = np.rint(places / unit[of, None])
+    first = np.searchsorted(of, np.arange(rings.size + 1))
+    ways = np.diff(places, axis=0, prepend=0.0)
+    ways[first[:-1]] = places[first[:-1]]
+    told = _folded(ways)
     # The last corner is the first again; the reader closes the ring itself.
-    places = np.rint(shapely.get_coordinates(ring)[:-1] / unit)
-    return [len(places), *_folded(np.diff(places, axis=0, prepend=0.0).ravel())]
+    for start, end in itertools.pairwise(first.tolist()):
+        yield [end - 1 - start, *told[start : end - 1].ravel().tolist()]
 
 
-def _written(numbers: Iterable[int]) -> str:
-    out = []
-    more = len(SYMBOLS) - FINAL
-    for number in numbers:
-        rest = number
-        while rest >= FINAL:
-            out.append(SYMBOLS[FINAL + rest % more])
-            rest //= more
-        out.append(SYMBOLS[rest])
-    return "".join(out)
+def _written(numbers: Sequence[int]) -> str:
+    rest, more = np.array(numbers), len(SYMBOLS) - FINAL
+    symbols = np.frombuffer(SYMBOLS.encode("ascii"), np.uint8)
+    columns = []
+    while (rest >= 0).any():
+        last = rest < FINAL
+        column = symbols[np.where(last, rest, FINAL + rest % more)]
+        columns.append(np.where(rest < 0, 0, column))
+        rest = np.where(last, -1, rest // more)
+    text = np.stack(columns, axis=1)
+    return text[text > 0].tobytes().decode("ascii")
 
 
 _FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
