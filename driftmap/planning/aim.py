@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import radians
+from math import floor, radians
 from typing import Final
 
 import numpy as np
@@ -106,13 +106,18 @@ def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
 
     ``most_deg``: greatest tilt the code allows [deg].
 
-    Result: tilt and azimuth [deg]: upright, then six tilts in twelve directions.
+    Result: tilt and azimuth [deg], in tenths as they are told: upright, then six tilts in
+    twelve directions.
     """
     turns = np.arange(0.0, 360.0, _TURN)
     return (
         (0.0, 0.0),
-        *((most_deg * s, float(a)) for s in _SHARES_OF_LIMIT for a in turns),
+        *((_tenths(most_deg * s), float(a)) for s in _SHARES_OF_LIMIT for a in turns),
     )
+
+
+def _tenths(degrees: float) -> float:
+    return floor(10 * degrees + 1e-9) / 10
 
 
 def best_aims(
@@ -155,7 +160,7 @@ def _finer(best: Iterable[Aim], most: float) -> list[tuple[float, float]]:
     for aim in best:
         for up in (-step, 0.0, step):
             for turn in (-_TURN / 2, 0.0, _TURN / 2):
-                tilt = min(max(aim.tilt_deg + up, 0.0), most)
+                tilt = _tenths(min(max(aim.tilt_deg + up, 0.0), most))
                 azimuth = ((aim.azimuth_deg or 0.0) + turn) % 360 if tilt else 0.0
                 found[tilt, azimuth] = None
     return list(found)

@@ -260,7 +260,11 @@ def _layout_rows(
     chosen += [p for p in places if p.shift == 0 and p not in chosen and not p.broken]
     for place in chosen:
         room = place.capacity
-        where = voice.toward(place.east, place.north)
+        where = voice.say(
+            "figure.toward",
+            distance=voice.exact_away(math.hypot(place.east, place.north)),
+            compass=voice.bearing(math.atan2(place.east, place.north)),
+        )
         rows.append(
             [
                 voice.say("plan.as_drawn") if place.shift == 0 else where,

@@ -44,7 +44,7 @@ _NAMES: Final = MappingProxyType(
         "higher": "{device} higher, at {size:.0f} m",
         "shorter": "{device} half as long",
         "longer": "{device} twice as long",
-        "streamer": "streamer {cm:.0f} cm wide",
+        "streamer": "streamer {cm:.0f} cm wide, 10 times as long",
         "canopy": "canopy of {size:.2f} m for {speed:g} m/s",
     }
 )
@@ -150,15 +150,15 @@ def _canopies(flight: Flight) -> dict[Made, Device]:
     """Make canopies for a few speeds of landing, opened at apogee."""
     sizes = {speed: canopy_for(flight, speed) for speed in LANDING_SPEEDS}
     return {
-        Made("canopy", size=round(across, 2), speed=speed): Device.model_construct(
-            # Of any size: no file says it.
+        Made("canopy", size=told, speed=speed): Device.model_construct(
+            # Of any size: no file says it. What is told is what is flown.
             name="canopy",
             kind="canopy",
-            diameter=across,
+            diameter=told,
             opens_at=Trigger("apogee"),
         )
         for speed, across in sizes.items()
-        if across is not None
+        if across is not None and (told := round(across, 2))
     }
 
 
@@ -217,7 +217,7 @@ def _lowered(canopy: Device) -> dict[Made, Device]:
 
 
 def _streamer(flight: Flight, opens_at: Trigger) -> dict[Made, Device]:
-    width = _STREAMER_WIDTH * flight.falling.diameter
+    width = round(_STREAMER_WIDTH * flight.falling.diameter, 2)
     streamer = Device.model_construct(
         name="streamer",
         kind="streamer",
@@ -225,7 +225,7 @@ def _streamer(flight: Flight, opens_at: Trigger) -> dict[Made, Device]:
         width=width,
         opens_at=opens_at,
     )
-    return {Made("streamer", size=round(width, 2)): streamer}
+    return {Made("streamer", size=width): streamer}
 
 
 def _relengthened(streamer: Device) -> dict[Made, Device]:

@@ -150,7 +150,7 @@ def _told(case: str, cloud: Cloud, site: Site, wind: WindProfile) -> str:
     for tilt, azimuth in _aims(cloud):
         if _clear(case, tilt, azimuth, cloud, site, wind):
             return (
-                f"a rail {degrees(tilt):.0f}° from the vertical toward "
+                f"a rail {degrees(tilt):.3g}° from the vertical toward "
                 f"{degrees(azimuth):03.0f}° would keep its 90 % line off people; "
                 "judge that by itself"
             )

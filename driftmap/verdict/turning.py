@@ -274,7 +274,7 @@ def _changes(flight: Flight, wind: WindProfile, azimuth: Azimuth) -> Iterator[_C
     tilt = degrees(flight.rail.angle.value)
     for i in range(_DIRECTIONS):
         toward = 2 * pi * i / _DIRECTIONS
-        name = f"{tilt:.0f}° toward {degrees(toward):03.0f}°"
+        name = f"{tilt:.3g}° toward {degrees(toward):03.0f}°"
         yield "rail", name, flight.aimed(toward), wind
     for share in _WEAKER:
         yield "wind", f"{share:.0%} of the wind", flight, scaled(wind, share)

@@ -719,6 +719,7 @@ def test_what_is_counted_out_of_flights_is_no_reason_for_good(
 
 def test_the_changes_tried_are_what_they_are_called(willet):
     """Winds weaker in all that is told of them, and the rail toward all sides."""
+    willet = willet.aimed("into the wind", np.radians(2.6))
     wind = read_wind("8 mph from 270 gusting to 12 mph", site_altitude=1234.0)
     tried = list(_changes(willet, wind, "into the wind"))
     for kind, name, _, other in tried:
@@ -735,6 +736,12 @@ def test_the_changes_tried_are_what_they_are_called(willet):
     for name, rail in rails[1:]:
         assert np.degrees(rail.azimuth) == pytest.approx(float(name[-4:-1]))
         assert rail.angle == willet.rail.angle
+        assert name.startswith("2.6°")
+    (streamer,) = (other.recovery[0] for _, n, other, _ in tried if "streamer" in n)
+    assert f"streamer {100 * streamer.width:g} cm wide, 10 times as long" in {
+        name for _, name, *_ in tried
+    }
+    assert streamer.length == pytest.approx(10 * streamer.width)
     assert len({name for name, _ in rails}) == len(rails) > 4
 
 
