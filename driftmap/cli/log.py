@@ -248,11 +248,11 @@ def export_log_command(out: Path, path: Path | None) -> None:
 @_log
 def import_command(file: Path, path: Path | None) -> None:
     """Add all of an export; what is there already is passed over."""
-    from driftmap.core.files import text_of
+    from driftmap.core.files import read_text
     from driftmap.logbook.exchange import read_export, stands_alone
     from driftmap.logbook.store import default_path
 
-    read = read_export(text_of(file, most=_LARGEST_EXPORT), str(file))
+    read = read_export(read_text(file, most=_LARGEST_EXPORT), str(file))
     place = default_path() if path is None else path
     if not place.exists():  # what is refused leaves no empty log behind
         stands_alone(*read, str(file))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import BoolArray, FloatArray
-from driftmap.core.spread import alike
+from driftmap.core.spread import even_weights
 
 __all__ = [
     "CONFIDENCE",
@@ -152,7 +152,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
        24(2), 193-201, 1998 (from memory).
     """
     hits, flights = int(hit.sum()), hit.size
-    if alike(weights):
+    if even_weights(weights):
         return binomial(hits, flights)
     weight = weights / weights.sum()
     share = float(weight[hit].sum())

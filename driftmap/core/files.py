@@ -18,21 +18,21 @@ if TYPE_CHECKING:
 __all__ = [
     "FORM",
     "GREATEST",
-    "LARGEST",
+    "LARGEST_FILE",
     "bytes_of",
     "decoded",
     "mistaken",
     "of_known_form",
     "parse_json",
     "parse_toml",
-    "place_of",
+    "place_in_file",
+    "read_text",
     "row_name",
     "said_in",
-    "text_of",
     "toml_of",
 ]
 
-LARGEST: Final = 1_000_000
+LARGEST_FILE: Final = 1_000_000
 """Largest file that people write by hand [byte]."""
 
 GREATEST: Final = 1e15
@@ -49,7 +49,7 @@ Fault = Callable[[str, str, str], InputError]
 Loc = Sequence[int | str]
 
 
-def bytes_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> bytes:
+def bytes_of(path: Path, fault: Fault = InputError, most: int = LARGEST_FILE) -> bytes:
     """Read a file of sensible size, or raise `fault`."""
     source = str(path)
     try:
@@ -79,7 +79,7 @@ def decoded(data: bytes, source: str, fault: Fault = InputError) -> str:
     return text
 
 
-def text_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> str:
+def read_text(path: Path, fault: Fault = InputError, most: int = LARGEST_FILE) -> str:
     """Read a text file."""
     return decoded(bytes_of(path, fault, most), str(path), fault)
 
@@ -98,7 +98,7 @@ def said_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
 
 def toml_of(path: Path, fault: Fault = InputError) -> dict[str, Any]:
     """Read a TOML file."""
-    return parse_toml(text_of(path, fault), str(path), fault)
+    return parse_toml(read_text(path, fault), str(path), fault)
 
 
 def parse_toml(text: str, source: str, fault: Fault = InputError) -> dict[str, Any]:
@@ -180,10 +180,10 @@ def _check_values(
     elif isinstance(value, str):
         if _TURNING.search(value):
             told = f"holds a mark that turns text about ({quoted(value)}); take it out"
-            raise fault(source, place_of(loc), told)
+            raise fault(source, place_in_file(loc), told)
     elif isinstance(value, int | float) and not abs(value) <= GREATEST:
         told = f"must be a finite number of at most {GREATEST:g} (got {quoted(value)})"
-        raise fault(source, place_of(loc), told)
+        raise fault(source, place_in_file(loc), told)
 
 
 def row_name(kind: str, number: int, name: object) -> str:
@@ -198,14 +198,14 @@ def row_name(kind: str, number: int, name: object) -> str:
     return f"{kind} {number + 1}{named}"
 
 
-def place_of(loc: Loc, data: object = None) -> str:
+def place_in_file(loc: Loc, data: object = None) -> str:
     """Name a place in a file by its keys, rows by their number and name.
 
     Examples
     --------
-    >>> place_of(("airframe", "mass"))
+    >>> place_in_file(("airframe", "mass"))
     'airframe.mass'
-    >>> place_of(("piece", 0, "count"), {"piece": [{"name": "fin", "count": 99}]})
+    >>> place_in_file(("piece", 0, "count"), {"piece": [{"name": "fin", "count": 99}]})
     'piece 1 (fin), count'
     """
     text, here = "", data
@@ -248,7 +248,7 @@ def mistaken(
     told = []
     for error in errors:
         loc = (*within, *error["loc"])
-        told.append((place_of(loc, data), _mistake(error, loc, known)))
+        told.append((place_in_file(loc, data), _mistake(error, loc, known)))
     (where, text), *rest = told
     for i, (place, more) in enumerate(rest):
         if len(text) + len(place) + len(more) > _TOLD:

@@ -14,9 +14,9 @@ from driftmap.core.checks import FloatArray, IntArray
 
 __all__ = [
     "Spread",
-    "alike",
     "draw_all",
     "even_points",
+    "even_weights",
     "quantile",
     "stream",
     "weighted_place",
@@ -108,7 +108,7 @@ def quantile(
     return np.asarray(row[order][place])
 
 
-def alike(weights: FloatArray) -> bool:
+def even_weights(weights: FloatArray) -> bool:
     """Tell whether weights are the same but for their last digits, so that none counts more."""
     return bool(np.ptp(weights) <= 1e-9 * np.max(np.abs(weights)))
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.points import SHARES, check_cloud, check_shares
-from driftmap.core.spread import alike, even_points, weighted_place
+from driftmap.core.spread import even_points, even_weights, weighted_place
 
 __all__ = ["Contour", "containment"]
 
@@ -176,7 +176,7 @@ def _even_discs(count: int) -> FloatArray:
 def _equal_sample(points: FloatArray, share: FloatArray) -> FloatArray:
     """Draw every so-manieth point by weight: a sample of points that weigh the same."""
     size = min(points.shape[1], _SCOUTS)
-    if size == points.shape[1] and alike(share):
+    if size == points.shape[1] and even_weights(share):
         return points
     places = np.searchsorted(np.cumsum(share), (np.arange(size) + 0.5) / size)
     return np.asarray(points[:, np.minimum(places, points.shape[1] - 1)])

@@ -20,9 +20,9 @@ from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import (
     PERSON_HEIGHT,
     THRESHOLDS,
-    WIDEST,
+    WIDEST_PATCH,
+    FallenPiece,
     Impacts,
-    Piece,
     casualty_area,
     gather,
 )
@@ -138,10 +138,10 @@ def _side(cloud: Cloud, part: Part) -> float:
     nine tenths of the greatest density, off it no less than there is.
     """
     if part.flights < _FEW:
-        return WIDEST
+        return WIDEST_PATCH
     across = np.linalg.eigvalsh(np.cov(cloud.east[part.rows], cloud.north[part.rows]))
     spread = math.sqrt(max(float(across[0]), 0.0))
-    return min(max(spread, _NARROWEST), WIDEST)
+    return min(max(spread, _NARROWEST), WIDEST_PATCH)
 
 
 def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
@@ -153,7 +153,7 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     danger = danger or danger_of(cloud)
     occupied = [area for area in site.areas if area.occupied]
     near = _near(cloud, [area for area in site.areas if area.occupied or area.people])
-    every: list[Piece] = []
+    every: list[FallenPiece] = []
     given: dict[str, Estimate] = {}
     for case in cloud.tree.cases:
         own = next(cloud.of(case.name))
@@ -185,7 +185,7 @@ def _near(cloud: Cloud, areas: Sequence[Area]) -> NDArray[np.bool_]:
     """Find the landings in boxes about people: all that squares over them could touch."""
     near = np.zeros(cloud.east.size, bool)
     for part in (part for area in areas for part in shapely.get_parts(area.shape)):
-        west, south, right, top = part.buffer(WIDEST * math.sqrt(2)).bounds
+        west, south, right, top = part.buffer(WIDEST_PATCH * math.sqrt(2)).bounds
         within = (cloud.east >= west) & (cloud.east <= right)
         near |= within & (cloud.north >= south) & (cloud.north <= top)
     return near
@@ -250,7 +250,7 @@ def _pieces(
     case: Case,
     gentle: frozenset[str],
     near: NDArray[np.bool_] | None = None,
-) -> Iterator[tuple[Part, Piece]]:
+) -> Iterator[tuple[Part, FallenPiece]]:
     """Give every piece of a case, each copy by itself, as if the case were certain.
 
     Flights are numbered among those of the case; of `near`, only landings are given that
@@ -278,4 +278,4 @@ def _pieces(
             area = casualty_area(body.area, cloud.angle[rows], way)
             if case.name not in gentle:
                 area = area * (energy >= _GENTLEST)
-            yield part, Piece(1.0, east, north, energy, area, flight)
+            yield part, FallenPiece(1.0, east, north, energy, area, flight)

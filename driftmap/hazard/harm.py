@@ -27,9 +27,9 @@ __all__ = [
     "PERSON_HEIGHT",
     "PERSON_RADIUS",
     "THRESHOLDS",
-    "WIDEST",
+    "WIDEST_PATCH",
+    "FallenPiece",
     "Impacts",
-    "Piece",
     "Sourced",
     "basic_casualty_area",
     "casualty_area",
@@ -56,7 +56,7 @@ class Sourced:
     note: str = ""
 
 
-WIDEST: Final = 100.0
+WIDEST_PATCH: Final = 100.0
 """Side of the widest square that risk is averaged over [m]; our choice."""
 
 PERSON_RADIUS: Final = FOOT
@@ -214,7 +214,7 @@ def casualty_area(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Piece:
+class FallenPiece:
     """Landings of one piece of one case.
 
     Parameters
@@ -232,7 +232,7 @@ class Piece:
         Which flight each landing belongs to; None for all flights in their order.
     side : float
         Side of the squares that the risk of its landings is averaged over, where it comes
-        down often [m]; up to `WIDEST`.
+        down often [m]; up to `WIDEST_PATCH`.
     peak : float or None
         Most that one of its landings weighs, where these are not all of them [m²].
     """
@@ -243,7 +243,7 @@ class Piece:
     energy: FloatArray
     casualty_area: FloatArray
     flight: IntArray | None = None
-    side: float = WIDEST
+    side: float = WIDEST_PATCH
     peak: float | None = None
 
 
@@ -299,7 +299,9 @@ class Impacts:
             raise ValueError("'energy' and 'danger' must not be negative")
 
 
-def gather(pieces: Sequence[Piece], flights: int, most: float | None = None) -> Impacts:
+def gather(
+    pieces: Sequence[FallenPiece], flights: int, most: float | None = None
+) -> Impacts:
     """Put the landings of pieces of cases, of so many flights, into columns.
 
     ``most``: most that one flight can add, where these are not all of its landings; the
@@ -333,7 +335,7 @@ def gather(pieces: Sequence[Piece], flights: int, most: float | None = None) -> 
     )
 
 
-def _flights_of(piece: Piece, flights: int) -> IntArray:
+def _flights_of(piece: FallenPiece, flights: int) -> IntArray:
     if piece.flight is not None:
         if piece.flight.shape != piece.east.shape or not np.all(
             (piece.flight >= 0) & (piece.flight < flights)

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import THRESHOLDS, WIDEST, Impacts
+from driftmap.hazard.harm import THRESHOLDS, WIDEST_PATCH, Impacts
 from driftmap.hazard.probability import inside
 
 __all__ = [
@@ -167,7 +167,7 @@ def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
 
     Notes
     -----
-    Spots lie a third of `WIDEST` apart, and where most comes down half of the narrowest
+    Spots lie a third of `WIDEST_PATCH` apart, and where most comes down half of the narrowest
     square there. The highest of many uncertain figures is biased upward, to the safe side.
     The ends of the interval are the highest lower and the highest upper end of all spots,
     each at a confidence raised for their number (Bonferroni).
@@ -178,10 +178,10 @@ def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
        small against the spread of the landings.
     """
     near = _nearby(impacts, area)
-    spots, _ = _lattice(area.shape, WIDEST / 3)
+    spots, _ = _lattice(area.shape, WIDEST_PATCH / 3)
     looked = len(spots)
-    step = float(near.side.min(initial=WIDEST)) / 2
-    if step < WIDEST / 2:
+    step = float(near.side.min(initial=WIDEST_PATCH)) / 2
+    if step < WIDEST_PATCH / 2:
         fine, more = _lattice(area.shape, step, near)
         spots, looked = np.concatenate([spots, fine]), looked + more
     confidence = 1 - (1 - CONFIDENCE) / looked
@@ -216,11 +216,11 @@ class _Nearby:
 
 
 def _nearby(impacts: Impacts, area: Area) -> _Nearby:
-    about = shapely.box(*shapely.bounds(area.shape.buffer(WIDEST)))
+    about = shapely.box(*shapely.bounds(area.shape.buffer(WIDEST_PATCH)))
     rows = _harmful(impacts, area, about)
     often = np.bincount(impacts.piece[rows], minlength=impacts.sides.size) >= _SEEN
-    sides = np.where(often, impacts.sides, WIDEST)
-    more = np.sum(impacts.peaks * (1 / sides**2 - 1 / WIDEST**2))
+    sides = np.where(often, impacts.sides, WIDEST_PATCH)
+    more = np.sum(impacts.peaks * (1 / sides**2 - 1 / WIDEST_PATCH**2))
     side = sides[impacts.piece[rows]]
     return _Nearby(
         impacts.flight[rows],
@@ -228,7 +228,7 @@ def _nearby(impacts: Impacts, area: Area) -> _Nearby:
         impacts.north[rows],
         side,
         impacts.danger[rows] / side**2,
-        impacts.most / WIDEST**2 + float(more),
+        impacts.most / WIDEST_PATCH**2 + float(more),
     )
 
 
@@ -285,7 +285,7 @@ def _brought(
 
 def _each_spot(near: _Nearby, spots: FloatArray) -> Iterator[FloatArray]:
     """Add up what each flight brings about each spot [m⁻²]."""
-    reach, key = WIDEST / 2, 1 << 31
+    reach, key = WIDEST_PATCH / 2, 1 << 31
     column = np.floor(near.east / reach).astype(np.int64)
     bins = column * key + np.floor(near.north / reach).astype(np.int64)
     order = np.argsort(bins, kind="stable")

@@ -24,7 +24,7 @@ from driftmap.core.errors import (
 )
 from driftmap.core.points import turn
 from driftmap.core.pools import in_order
-from driftmap.core.spread import alike, quantile
+from driftmap.core.spread import even_weights, quantile
 from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
@@ -75,7 +75,7 @@ class Part:
     @property
     def weights(self) -> FloatArray | None:
         """Flights that each row stands for, shape (rows,); None where all are alike."""
-        if not self.flights or alike(self.stands_for):
+        if not self.flights or even_weights(self.stands_for):
             return None
         return np.tile(self.stands_for, self.count)
 

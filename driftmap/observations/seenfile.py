@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
-from driftmap.core.files import text_of, toml_of
+from driftmap.core.files import read_text, toml_of
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import fly
 from driftmap.observations.figures import (
@@ -321,7 +321,7 @@ class _Reader:
             yield self._record(table, Path(self.source).parent / name)
 
     def _record(self, table: SeenTable, path: Path) -> Observation:
-        text = text_of(path, most=_LARGEST_RECORD)
+        text = read_text(path, most=_LARGEST_RECORD)
         try:
             trace = trace_of(read_record(text, str(path)))
         except ValueError as problem:

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.core.errors import InputError
-from driftmap.core.files import parse_toml, text_of
+from driftmap.core.files import parse_toml, read_text
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.report.words import (
     FAR,
@@ -107,7 +107,7 @@ def read_catalogue(language: str) -> Catalogue:
         known = ", ".join(languages())
         problem = f"must be one of {known}, or a catalogue file (got {language!r})"
         raise InputError("--language", "", problem)
-    return _checked(str(path), text_of(path))
+    return _checked(str(path), read_text(path))
 
 
 @cache

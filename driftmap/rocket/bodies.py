@@ -27,7 +27,7 @@ __all__ = [
     "TUMBLE",
     "Bench",
     "Drag",
-    "Fall",
+    "StagedFall",
     "bench_of",
     "by_opening",
     "normal",
@@ -126,7 +126,7 @@ def rises_for(flight: Flight, alone: tuple[float, float] | None = None) -> float
 
 
 @dataclass(frozen=True, slots=True)
-class Fall:
+class StagedFall:
     """How the rocket falls when devices open one after the other.
 
     Parameters
@@ -305,7 +305,9 @@ class Bench:
         spread = GLIDE if last.glide is None else Spread("uniform", 0.0, last.glide)
         return self.need(f"{last.name} glide", spread, last.name)
 
-    def fall(self, devices: list[Device], *, hanging: tuple[Drag, ...] = ()) -> Fall:
+    def fall(
+        self, devices: list[Device], *, hanging: tuple[Drag, ...] = ()
+    ) -> StagedFall:
         """List the stages of the rocket's fall when these devices open as planned.
 
         It falls nose first until the first opens, or hangs or tumbles from the start.
@@ -330,7 +332,7 @@ class Bench:
             opens = device.name
             hung = [*(hung or [self.tumbling()]), self.cloth(device)]
             now = Stage(tuple(hung), glide=self.glide(device))
-        return Fall(release, (*stages, replace(now, opens=opens)), opened)
+        return StagedFall(release, (*stages, replace(now, opens=opens)), opened)
 
     def strengths(self, device: Device) -> Strengths:
         """Give the strength of each link of a device that can give.

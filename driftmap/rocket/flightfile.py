@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from driftmap.core.errors import FlightError, nearest
-from driftmap.core.files import mistaken, said_in, text_of, toml_of
+from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
@@ -133,7 +133,7 @@ def _with_curve(
         told = "must be the name of a CSV file"
         raise FlightError(str(flight), f"{where}.thrust_curve", told)
     curve = flight.parent / name
-    text = text_of(curve, FlightError)
+    text = read_text(curve, FlightError)
     said += said_in(str(curve), remarks(text))
     times, thrusts = read_curve(text, str(curve))
     impulse = sum(
@@ -165,7 +165,7 @@ def _with_record(
         frame = {"drag_coefficient": 1.0, **frame}
     airframe = _checked(Airframe, frame, source, ("airframe",))
     path = flight.parent / measured.curve
-    text = text_of(path, FlightError, _LARGEST_RECORD)
+    text = read_text(path, FlightError, _LARGEST_RECORD)
     said += said_in(str(path), remarks(text))
     record = read_record(text, str(path))
     found = _inferred(measured, record, airframe, flight, known=known)

@@ -7,18 +7,18 @@ from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
-from driftmap.rocket.bodies import Bench, Drag, Fall
+from driftmap.rocket.bodies import Bench, Drag, StagedFall
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.flight import Device
 
 __all__ = [
     "TOLD",
     "after",
-    "ends",
     "later_than",
     "luck_of",
     "opened",
     "opened_as_planned",
+    "opening_ends",
     "planned_ends",
 ]
 
@@ -50,7 +50,7 @@ _Ends: TypeAlias = tuple[Opening, ...]
 
 
 def planned_ends(
-    bench: Bench, fall: Fall
+    bench: Bench, fall: StagedFall
 ) -> tuple[_Ends, list[tuple[str, tuple[Body, ...], _Ends]]]:
     """Part a fall as planned by how its openings end, which their loads decide.
 
@@ -58,12 +58,12 @@ def planned_ends(
     the openings that end so, in their order.
     """
     strong = [device for device in bench.devices() if bench.strengths(device)]
-    held = tuple(ends(bench, d, HOLDS, fall.before(d)) for d in strong)
+    held = tuple(opening_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
     broken = []
     for number, device in enumerate(strong):
         before, later = fall.before(device), later_than(bench, device)
         for result, how in TOLD[1:]:
-            end = ends(bench, device, result, before)
+            end = opening_ends(bench, device, result, before)
             bodies = after(bench, device, result, before, later=later)
             broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))
     return held, broken
@@ -98,13 +98,13 @@ def opened(  # noqa: PLR0913 - a case has that many sides
                 ),
                 *loose,
             ),
-            only=(ends(bench, device, result, before),),
+            only=(opening_ends(bench, device, result, before),),
         )
         for result, told in results
     ]
 
 
-def ends(
+def opening_ends(
     bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
 ) -> Opening:
     """Ask for an end of an opening, which its load decides."""

@@ -29,7 +29,7 @@ from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import Ascent, Motion, on_ground
 from driftmap.trajectory.rocket import Rocket, ride
-from driftmap.trajectory.swing import Body, overturned, swing
+from driftmap.trajectory.swing import SwingingBody, overturned, swing
 
 __all__ = ["ascend"]
 
@@ -288,7 +288,7 @@ class _Run:
             before.axis[:, who],
             before.turning[:, who],
             near[:, who],
-            Body(
+            SwingingBody(
                 drag_area=drag / mass,
                 lift_area=body.lift_area[who] / mass,
                 side_area=body.side_area[who] / mass,

@@ -31,7 +31,7 @@ from driftmap.air.column import through_air
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = ["Body", "Swung", "overturned", "swing"]
+__all__ = ["SwingingBody", "Swung", "overturned", "swing"]
 
 _PARTS: Final = 12  # of a step, in which one that turns over is followed
 _HELD: Final = 300.0  # of a hyperbolic sine, whose exponential a float still holds
@@ -141,7 +141,7 @@ def _responses(
     return p, q
 
 
-class Body(NamedTuple):
+class SwingingBody(NamedTuple):
     """What moves and turns ``n`` rockets without a margin in a step.
 
     Parameters
@@ -172,7 +172,7 @@ def overturned(
     axis: FloatArray,
     turning: FloatArray,
     near: FloatArray,
-    body: Body,
+    body: SwingingBody,
     step: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     r"""Follow rockets whose nose the air turns away, for one step, in small parts.

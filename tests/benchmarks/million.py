@@ -27,7 +27,7 @@ from odd_rockets import odd_rocket
 
 from driftmap.cli.inputs import flight_time
 from driftmap.core.errors import DriftmapError, located, visible
-from driftmap.core.files import text_of
+from driftmap.core.files import read_text
 from driftmap.core.units import parse_spread
 from driftmap.ground.site import read_site
 from driftmap.logbook.exchange import read_export, stands_alone
@@ -117,12 +117,12 @@ def _log(path: Path) -> None:
 
 
 def _export(path: Path) -> None:
-    stands_alone(*read_export(text_of(path), str(path)), str(path))
+    stands_alone(*read_export(read_text(path), str(path)), str(path))
 
 
 def _record(path: Path) -> None:
     with located(path.name, ""):  # as the flight that names it does
-        cut_way_up(read_record(text_of(path), path.name))
+        cut_way_up(read_record(read_text(path), path.name))
 
 
 def _typed(rng: random.Random) -> bytes:
@@ -139,7 +139,7 @@ HEARERS = {
     "flight file": Hearer(read_flight, READERS["flight file"].seeds, 8),
     "odd rocket": Hearer(read_flight, (), 2, lambda rng: odd_rocket(rng).encode()),
     "motor curve": Hearer(
-        lambda path: read_curve(text_of(path), path.name),
+        lambda path: read_curve(read_text(path), path.name),
         READERS["motor curve"].seeds,
         15,
     ),

@@ -24,7 +24,7 @@ from driftmap.hazard.harm import (
     COLLECTIVE,
     ENERGIES,
     INDIVIDUAL,
-    Piece,
+    FallenPiece,
     basic_casualty_area,
     casualty_area,
     gather,
@@ -71,7 +71,7 @@ def strike(hits, flights, energy, casualty, **more):
     piece = {"likelihood": 1.0, "north": 0 * full} | more
     return gather(
         [
-            Piece(
+            FallenPiece(
                 east=east, energy=energy * full, casualty_area=casualty * full, **piece
             )
         ],
@@ -122,9 +122,9 @@ def test_expected_casualties_of_a_worked_example():
         return east
 
     pieces = [
-        Piece(0.9, put(25.0, 0, 20), 10 * one, 20 * one, 2 * one),
-        Piece(0.1, put(25.0, 500, 600), 10 * one, 200 * one, 4 * one),
-        Piece(0.1, put(110.0, 500, 540), 10 * one, 30 * one, 1 * one),
+        FallenPiece(0.9, put(25.0, 0, 20), 10 * one, 20 * one, 2 * one),
+        FallenPiece(0.1, put(25.0, 500, 600), 10 * one, 200 * one, 4 * one),
+        FallenPiece(0.1, put(110.0, 500, 540), 10 * one, 30 * one, 1 * one),
     ]
     found = expected_casualties(gather(pieces, flights), [crowd, cars])
     assert found.areas["crowd"].estimate == pytest.approx(0.0038, rel=1e-12)

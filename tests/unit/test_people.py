@@ -11,8 +11,8 @@ from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     THRESHOLDS,
-    WIDEST,
-    Piece,
+    WIDEST_PATCH,
+    FallenPiece,
     basic_casualty_area,
     casualty_area,
     gather,
@@ -21,7 +21,7 @@ from driftmap.hazard.people import expected_casualties, individual_risk
 
 N = 400
 ONE = np.ones(N)
-FINE = WIDEST / 9
+FINE = WIDEST_PATCH / 9
 FIELD = shapely.box(0, 0, 100, 100)
 
 
@@ -30,7 +30,7 @@ def piece(
 ):
     east, north = np.full(N, 9e4), np.full(N, 9e4)
     east[:hits], north[:hits] = at
-    return Piece(likelihood, east, north, energy * ONE, area * ONE)
+    return FallenPiece(likelihood, east, north, energy * ONE, area * ONE)
 
 
 def crowd(people=100, shelter="open", shape=FIELD, name="crowd", role="spectators"):
@@ -175,7 +175,7 @@ def test_no_pieces_are_refused():
 def test_case_that_happened_to_some_flights_only():
     some = np.arange(0, N, 4)
     full = piece(N, at=(50.0, 50.0))
-    part = Piece(0.2, *(c[some] for c in (full.east, full.north, full.energy)),
+    part = FallenPiece(0.2, *(c[some] for c in (full.east, full.north, full.energy)),
                  casualty_area=full.casualty_area[some], flight=some)  # fmt: skip
     found = expected_casualties(gather([part], N), [crowd()]).total
     assert found.estimate == pytest.approx(0.2 * 0.25 * 2.0 * 0.01)
@@ -188,7 +188,7 @@ def test_case_that_happened_to_some_flights_only():
 def test_landings_without_their_flight_are_refused(flight):
     two = np.ones(2)
     with pytest.raises(ValueError, match="flight"):
-        gather([Piece(1.0, two, two, two, two, flight)], N)
+        gather([FallenPiece(1.0, two, two, two, two, flight)], N)
 
 
 @pytest.mark.parametrize(("radius", "angle"), [(-1.0, 1.0), (1.0, 0.0), (1.0, 1.6), (1.0, -1.0),
@@ -247,7 +247,7 @@ def test_a_denser_fall_beside_a_crowd_hides_none_on_it():
 
     def fall(at, luck, likely):
         east, north = at[0] + luck[0], at[1] + luck[1]
-        return Piece(likely, east, north, 100.0 * ONE, 2.0 * ONE, side=10.0)
+        return FallenPiece(likely, east, north, 100.0 * ONE, 2.0 * ONE, side=10.0)
 
     rare = fall((50.0, 70.0), on, 1e-3)
     often = fall((50.0, -60.0), beside, 1.0)
