@@ -320,23 +320,9 @@ def _forecast(
     flight = min(max(setting.when, start), end)
     ruling = [part for part in parts if not part.kind and part.start <= flight]
     base = ruling[-1]
-    level = _level(base.text, name)
     later = [p for p in parts if p.kind == "BECMG" and base.start <= p.start <= flight]
-    told = [show_time(base.start)]
-    for part in later:
-        if not _wind(part.text):
-            continue
-        new = _level(part.text, name)
-        if flight >= part.end or new.peak >= level.peak:
-            level = new
-            told.append(f"becoming by {show_time(part.end)}")
-    soon, past = flight + _EARLY, flight - _LATE
-    may = [
-        part
-        for part in parts
-        if part.start <= soon
-        and (flight < part.start if part.kind in {"", "BECMG"} else past < part.end)
-    ]
+    level, told = _ruled(base, later, flight, name)
+    may = [part for part in parts if _may_come(part, flight)]
     sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
@@ -357,6 +343,28 @@ def _forecast(
         ),
         assumed=(f"{name}: at 10 m; that from {', '.join(told)}", where, *notes),
     )
+
+
+def _ruled(
+    base: _Part, later: Sequence[_Part], flight: datetime, name: str
+) -> tuple[WindLevel, list[str]]:
+    """Give the wind that rules, and since when: on its way to another, the stronger."""
+    level, told = _level(base.text, name), [show_time(base.start)]
+    for part in later:
+        if not _wind(part.text):
+            continue
+        new = _level(part.text, name)
+        if flight >= part.end or new.peak >= level.peak:
+            level = new
+            told.append(f"becoming by {show_time(part.end)}")
+    return level, told
+
+
+def _may_come(part: _Part, flight: datetime) -> bool:
+    """Tell whether what a part expects may come while somebody flies."""
+    to_come = part.kind in {"", "BECMG"}
+    over = part.start <= flight if to_come else part.end <= flight - _LATE
+    return part.start <= flight + _EARLY and not over
 
 
 def _warned(

@@ -279,30 +279,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
             raise ValueError(
                 'accepted is "drifted 350 m toward 60 from 900 m in 120 s"'
             )
-        with at("way"):
-            way = units.parse(found["way"], "length")
-        with at("height"):
-            height = above_zero(found["height"], "length")
-        with at("time"):
-            seconds = above_zero(found["time"], "time")
-        fall = height / seconds
-        if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
-            raise ValueError(
-                f"falls at {fall:.3g} m/s from {height:.5g} m; accepted is a fall under a "
-                "device, at 1 to 40 m/s from 10 m to 30 km"
-            )
-        with at("toward"):
-            bearing, spread = bearing_of(found["toward"])
-        speed = check_speed(way / seconds)
-        error = math.hypot(LEAN * height / seconds, GLIDE)
-        level = WindLevel(
-            height / 2,
-            (bearing + math.pi) % (2 * math.pi),
-            speed,
-            None,
-            name,
-            error=error,
-        )
+        level, spread = _drifted(found, name)
     return Reading(
         source=name,
         kind="aloft",
@@ -316,3 +293,25 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
             *(f"{name}: {note}" for note in notes),
         ),
     )
+
+
+def _drifted(found: re.Match[str], name: str) -> tuple[WindLevel, float]:
+    """Give the mean wind of a fall, and the error of its direction [rad]."""
+    with at("way"):
+        way = units.parse(found["way"], "length")
+    with at("height"):
+        height = above_zero(found["height"], "length")
+    with at("time"):
+        seconds = above_zero(found["time"], "time")
+    fall = height / seconds
+    if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
+        raise ValueError(
+            f"falls at {fall:.3g} m/s from {height:.5g} m; accepted is a fall under a "
+            "device, at 1 to 40 m/s from 10 m to 30 km"
+        )
+    with at("toward"):
+        bearing, spread = bearing_of(found["toward"])
+    came_from = (bearing + math.pi) % (2 * math.pi)
+    error = math.hypot(LEAN * fall, GLIDE)
+    speed = check_speed(way / seconds)
+    return WindLevel(height / 2, came_from, speed, None, name, error=error), spread
