@@ -6,7 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from driftmap.air.wind import MAST, Stronger, WindProfile, components_from, told_at
+from driftmap.air.wind import (
+    MAST,
+    Stronger,
+    WindLevel,
+    WindProfile,
+    components_from,
+    told_at,
+)
 from driftmap.core.checks import FloatArray
 from driftmap.core.points import turn
 
@@ -54,19 +61,15 @@ def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindPr
         members=np.array(members) if members else None,
         gust=wind.gust * factor,
         strongest=None if wind.strongest is None else wind.strongest * factor,
-        levels=tuple(
-            replace(
-                level,
-                direction=None
-                if level.direction is None
-                else (level.direction + angle) % (2 * np.pi),
-                speed=level.speed * factor,
-                gust=None if level.gust is None else level.gust * factor,
-            )
-            for level in wind.levels
-        ),
+        levels=tuple(_scaled(level, factor, angle) for level in wind.levels),
     )
     return _with_error(turned, error)
+
+
+def _scaled(level: WindLevel, factor: float, angle: float) -> WindLevel:
+    way = None if level.direction is None else (level.direction + angle) % (2 * np.pi)
+    gust = None if level.gust is None else level.gust * factor
+    return replace(level, direction=way, speed=level.speed * factor, gust=gust)
 
 
 def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:

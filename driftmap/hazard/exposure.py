@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -156,29 +156,32 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     every: list[FallenPiece] = []
     given: dict[str, Estimate] = {}
     for case in cloud.tree.cases:
-        own = next(cloud.of(case.name))
         pieces = list(_pieces(cloud, case, danger.gentle, near))
-        alone = gather(
-            [piece for _, piece in pieces], own.flights, danger.given[case.name]
-        )
+        count, most = next(cloud.of(case.name)).flights, danger.given[case.name]
+        alone = gather([piece for _, piece in pieces], count, most)
         given[case.name] = expected_casualties(alone, site.areas).total
-        weight = _weights(cloud, case, danger.gentle)
-        every += [
-            replace(
-                piece,
-                likelihood=weight[piece.flight],
-                flight=own.who[piece.flight],
-                side=danger.sides[part.case, part.body],
-                peak=danger.peaks[part.case, part.body],
-            )
-            for part, piece in pieces
-        ]
+        every += _of_all(cloud, case, danger, pieces)
     impacts = gather(every, cloud.flights, danger.most)
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
         given,
         *_spots(impacts, occupied, danger.angle),
     )
+
+
+def _of_all(
+    cloud: Cloud, case: Case, danger: Danger, pieces: Iterable[tuple[Part, FallenPiece]]
+) -> Iterator[FallenPiece]:
+    """Weigh the pieces of a case as those of all flights."""
+    who, weight = next(cloud.of(case.name)).who, _weights(cloud, case, danger.gentle)
+    for part, piece in pieces:
+        yield replace(
+            piece,
+            likelihood=weight[piece.flight],
+            flight=who[piece.flight],
+            side=danger.sides[part.case, part.body],
+            peak=danger.peaks[part.case, part.body],
+        )
 
 
 def _near(cloud: Cloud, areas: Sequence[Area]) -> NDArray[np.bool_]:

@@ -122,28 +122,26 @@ def with_booster(bench: Bench, cases: list[Case], planned: str) -> list[Case]:
     fall = own.fall(own.devices())
     release = replace(fall.release, way=BOOSTER)
     falls = _named((own.rocket(*fall.stages),), release)
-
-    def timed(openings: tuple[Opening, ...]) -> tuple[Opening, ...]:
-        return tuple(replace(opening, release=release) for opening in openings)
-
     held, broken = planned_ends(own, fall)
     found = []
     for case in cases:
+        beside = _beside(case, falls)
         if case.name != planned:
-            found.append(_beside(case, falls))
+            found.append(beside)
             continue
-        only = case.only if isinstance(case.only, tuple) else ()
-        found.append(replace(_beside(case, falls), only=(*only, *timed(held))))
-        found += [
-            replace(
-                case,
-                name=f"planned opening, {told}",
-                bodies=(*case.bodies, *_named(bodies, release)),
-                only=(*only, *timed(openings)),
-            )
-            for told, bodies, openings in broken
-        ]
+        found.append(_only_where(beside, held, release))
+        for told, bodies, openings in broken:
+            fallen = (*case.bodies, *_named(bodies, release))
+            torn = replace(case, name=f"planned opening, {told}", bodies=fallen)
+            found.append(_only_where(torn, openings, release))
     return found
+
+
+def _only_where(case: Case, openings: tuple[Opening, ...], release: Release) -> Case:
+    """Let a case be that of openings of the booster, which begin with its release."""
+    only = case.only if isinstance(case.only, tuple) else ()
+    timed = (replace(opening, release=release) for opening in openings)
+    return replace(case, only=(*only, *timed))
 
 
 def _beside(case: Case, falls: tuple[Body, ...]) -> Case:
