@@ -146,21 +146,7 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     """
     if other := _OTHER_UNIT.search(text):
         raise ValueError(f"winds in {other[0]}; accepted are bulletins in knots")
-    rows: list[_Row] = []
-    odd: list[str] = []
-    block = _Block()
-    for n, line in enumerate(text.splitlines(), 1):
-        where = f"line {n}"
-        plain = line.expandtabs().rstrip()
-        with at(where):
-            heading = _heading(plain, block)
-        found = None if heading else _STATION.match(plain + " ")
-        if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
-            rows.append(_Row(found[1], plain, where, replace(block)))
-        elif found and block.levels and plain.strip() == found[1] != "NNNN":
-            raise PlacedError(f"{where}, {found[1]}", "no group; it is cut short")
-        elif re.search(r"[^\W\d_]", _ISSUED.sub(" ", plain)):
-            odd.append(plain.strip())
+    rows, odd = _rows(text)
     if not rows:
         raise ValueError("a bulletin without a line of levels (FT …) and a station")
     names = [row.station for row in rows]
@@ -176,6 +162,26 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     reading = _reading(mine[chosen], times[chosen], notes, setting)
     told = (f"{reading.source}: a line that is not read: {quoted(one)}" for one in odd)
     return replace(reading, warned=tuple(told))
+
+
+def _rows(text: str) -> tuple[list[_Row], list[str]]:
+    """Give the lines of stations, each with what stands above it, and lines of neither."""
+    rows: list[_Row] = []
+    odd: list[str] = []
+    block = _Block()
+    for n, line in enumerate(text.splitlines(), 1):
+        where = f"line {n}"
+        plain = line.expandtabs().rstrip()
+        with at(where):
+            heading = _heading(plain, block)
+        found = None if heading else _STATION.match(plain + " ")
+        if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
+            rows.append(_Row(found[1], plain, where, replace(block)))
+        elif found and block.levels and plain.strip() == found[1] != "NNNN":
+            raise PlacedError(f"{where}, {found[1]}", "no group; it is cut short")
+        elif re.search(r"[^\W\d_]", _ISSUED.sub(" ", plain)):
+            odd.append(plain.strip())
+    return rows, odd
 
 
 def _heading(line: str, block: _Block) -> bool:

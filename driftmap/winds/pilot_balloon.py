@@ -218,30 +218,32 @@ def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
         )
     if two:
         return _crossed(rows, told)
+    rate, how = _rate(told)
+    with at("ascent"):
+        _check_rate(rate)
+    return _timed(rows, rate), f"rises at {rate:.2f} m/s, {how}"
+
+
+def _rate(told: _Told) -> tuple[float, str]:
+    """Give the rate of ascent [m s⁻¹], and how it is known."""
     if "ascent" in told:
-        rate, how = _quantity(told, "ascent", "speed"), "as told"
         if "balloon" in told or "free lift" in told:
             raise PlacedError("ascent", "give it, or balloon and free lift")
-    elif {"balloon", "free lift"} <= set(told):
-        balloon, lift = (
-            _quantity(told, key, "mass") for key in ("balloon", "free lift")
-        )
-        if lift > _MOST_LIFT * balloon:
-            raise PlacedError(
-                told["free lift"][0],
-                f"free lift of {1000 * lift:.4g} g on a balloon of {1000 * balloon:.4g} g; "
-                f"accepted is {_MOST_LIFT:g} times its own mass",
-            )
-        rate, how = float(ascent_rate(balloon, lift)), "from its free lift"
-    else:
+        return _quantity(told, "ascent", "speed"), "as told"
+    if not {"balloon", "free lift"} <= set(told):
         raise PlacedError(
             "ascent",
             "is not told; add '# ascent 2.5 m/s', or '# balloon 30 g' and "
             "'# free lift 140 g'",
         )
-    with at("ascent"):
-        _check_rate(rate)
-    return _timed(rows, rate), f"rises at {rate:.2f} m/s, {how}"
+    balloon, lift = (_quantity(told, key, "mass") for key in ("balloon", "free lift"))
+    if lift > _MOST_LIFT * balloon:
+        raise PlacedError(
+            told["free lift"][0],
+            f"free lift of {1000 * lift:.4g} g on a balloon of {1000 * balloon:.4g} g; "
+            f"accepted is {_MOST_LIFT:g} times its own mass",
+        )
+    return float(ascent_rate(balloon, lift)), "from its free lift"
 
 
 def _check_rate(rate: float) -> None:

@@ -82,12 +82,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         with at(where):
             if _TIME in cells:
                 read.append(told_time(cells.pop(_TIME)))
-            row = {k: _number(cell, k) for k, cell in cells.items()}
-            height = texts.vertical(row, setting, lenient=True)
-            if height < -GROUND or (height < 0 and "height" in "".join(row)):
-                texts.vertical(row, setting)  # which says what is wrong
-            level = texts.level_from(row, height, setting, source)
-            levels.append((where, _knowable(level)))
+            levels.append((where, _level(cells, source, setting)))
     flown, moved = laid_out(levels, source, setting)
     if read and max(read) - setting.seen_by > SLIP:
         raise ValueError(
@@ -110,6 +105,14 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
 
 def _check(names: list[str]) -> None:
     texts.check_names(name for name in names if name != _TIME)
+
+
+def _level(cells: dict[str, str], source: str, setting: Setting) -> WindLevel:
+    row = {k: _number(cell, k) for k, cell in cells.items()}
+    height = texts.vertical(row, setting, lenient=True)
+    if height < -GROUND or (height < 0 and "height" in "".join(row)):
+        texts.vertical(row, setting)  # which says what is wrong
+    return _knowable(texts.level_from(row, height, setting, source))
 
 
 _LEAST_ERROR: Final = 0.2
