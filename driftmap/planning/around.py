@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,17 +12,18 @@ from driftmap.air.altered import scaled
 from driftmap.planning.trial import FINDINGS, try_flight
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import decide
+from driftmap.verdict.judgement import flights_needed
 
 __all__ = ["MOST_WINDS", "Around", "winds_around"]
 
-_STRONGER: Final = (1.5, 1.25)
-_WEAKER: Final = (0.5, 0.75)
-_TURNS: Final = (30.0, 15.0, 8.0)  # deg
-_MOST_FLIGHTS: Final = 20_000
+_STRONGER: Final = (1.25, 1.5)
+_WEAKER: Final = (0.75, 0.5)
+_TURNS: Final = (8.0, 15.0, 30.0)  # deg
+_FLIGHTS: Final = 6000  # or as many as a go needs
 _CALM: Final = 0.3
 """Speed at 10 m under which a wind has no direction to turn from [m s⁻¹]: less than meters show."""
 
-MOST_WINDS: Final = len(_STRONGER) + len(_WEAKER) + 4 * len(_TURNS)
+MOST_WINDS: Final = len(_STRONGER) + len(_WEAKER) + 6 * len(_TURNS)
 """Winds that are judged at the most."""
 
 
@@ -36,7 +38,8 @@ class Around:
     left, right : float
         Turn against and with the clock [rad]; 0 where already the least turn is worse.
     judged : int
-        Winds judged: the corners of that range and its middle, none between them.
+        Winds judged: those of each step on the way, turned at the least speed, as read and
+        at the most.
     """
 
     least: float
@@ -57,7 +60,9 @@ def winds_around(
     Result: none where nothing can become worse, or where a calm has no direction to
     turn from: nothing is then known of other winds.
 
-    The wind is scaled and turned at all heights alike; the rail stays as it was aimed.
+    Steps are gone from the wind as read outward, up to the first that is worse: a crowd may
+    lie between what lands short of it and what lands beyond. The wind is scaled and turned at
+    all heights alike; the rail stays as it was aimed.
     Questions of the rules are left out on both sides, as no wind answers them.
     """
     a, count = assessment, 0
@@ -67,13 +72,11 @@ def winds_around(
     if now >= FINDINGS.index("no-go") or nowhere:
         return None
     flight = a.flight.aimed(a.cloud.plan.azimuth)
-    samples = min(a.cloud.flights, _MOST_FLIGHTS)
-    setup = replace(a.setup, flight=flight, samples=samples)
+    enough = max(_FLIGHTS, flights_needed(a.cloud, a.site).flights)
+    setup = replace(a.setup, flight=flight, samples=min(a.cloud.flights, enough))
 
     def kept(factor: float, turn: float) -> bool:
         nonlocal count
-        if factor == 1.0 and turn == 0.0:
-            return True
         count += 1
         wind = scaled(a.wind, factor, math.radians(turn))
         found = try_flight(setup, wind).verdict
@@ -81,13 +84,20 @@ def winds_around(
             progress(1)
         return FINDINGS.index(found) <= now
 
-    most = next((f for f in _STRONGER if kept(f, 0.0)), 1.0)
-    least = next((f for f in _WEAKER if kept(f, 0.0)), 1.0)
+    def farthest(
+        steps: Sequence[float], good: Callable[[float], bool], start: float
+    ) -> float:
+        return [start, *itertools.takewhile(good, steps)][-1]
+
+    most = farthest(_STRONGER, lambda factor: kept(factor, 0.0), 1.0)
+    least = farthest(_WEAKER, lambda factor: kept(factor, 0.0), 1.0)
+    speeds = sorted({least, 1.0, most}, reverse=True)
 
     def widest(side: int) -> float:
-        ends = sorted({least, most}, reverse=True)
-        fits = (t for t in _TURNS if all(kept(f, side * t) for f in ends))
-        return math.radians(next(fits, 0.0))
+        def good(turn: float) -> bool:
+            return all(kept(speed, side * turn) for speed in speeds)
+
+        return math.radians(farthest(_TURNS, good, 0.0))
 
     left, right = widest(-1), widest(1)
     return Around(least, most, left, right, count)

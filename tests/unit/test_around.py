@@ -49,9 +49,22 @@ def test_where_all_is_go_the_widest_is_told(monkeypatch, calm_go):
     assert (found.least, found.most) == (0.5, 1.5)
     assert math.degrees(found.left) == pytest.approx(30)
     assert math.degrees(found.right) == pytest.approx(30)
-    assert found.judged == len(asked) == 6
-    # Every corner of what is told was judged.
-    assert {(f, t) for f in (0.5, 1.5) for t in (-30, 0, 30)} == set(asked)
+    assert found.judged == len(asked) == MOST_WINDS
+    # Every corner of what is told was judged, and every step on the way there.
+    turns = {(f, t) for f in (0.5, 1.0, 1.5) for t in (-30, -15, -8, 8, 15, 30)}
+    assert set(asked) == turns | {(f, 0) for f in (0.5, 0.75, 1.25, 1.5)}
+
+
+def test_a_crowd_between_two_winds_that_clear_it_is_never_inside(monkeypatch, calm_go):
+    """What lands short of it, and what lands beyond, says nothing of what lies between."""
+    for speed, turn in ((1.25, 0), (0.75, 0), (1.0, 15), (1.5, -8), (1.0, -30)):
+        judging(
+            monkeypatch, lambda f, t, at=(speed, turn): "go" if (f, t) != at else "hold"
+        )
+        found = winds_around(calm_go)
+        inside = found.least <= speed <= found.most
+        left, right = (math.degrees(way) + 1 for way in (found.left, found.right))
+        assert not (inside and -left <= turn <= right)
 
 
 def test_what_is_worse_is_never_inside(monkeypatch, calm_go):
