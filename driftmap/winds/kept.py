@@ -22,7 +22,7 @@ from driftmap.air.law import ROUGHNESS
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.errors import PlacedError, at
 from driftmap.winds.forecast import (
     as_list,
     as_number,
@@ -33,6 +33,7 @@ from driftmap.winds.forecast import (
     told_place,
 )
 from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
+from driftmap.winds.text import reader
 
 __all__ = [
     "decoded_document",
@@ -148,28 +149,28 @@ def looks_kept(text: str) -> bool:
         return bool(re.match(r'\s*\{\s*"(?:site_altitude_m|readings)"', text))
 
 
+@reader
 def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     """Read what `keep_readings` wrote for this site; other keys beside it are passed over."""
-    with located(source, "", WindError):
-        document = load_document(text, source)
-        with at("the document"):
-            altitude = as_number(document.get("site_altitude_m"), "site_altitude_m")
-        if abs(altitude - setting.site_altitude) > _ELSEWHERE:
-            raise PlacedError(
-                "site_altitude_m",
-                f"{altitude:g} m: its heights are above another site; this one lies at "
-                f"{setting.site_altitude:g} m",
-            )
-        _, odd, off = told_place(document, setting, source)
-        kept_for = as_time(document, "when", "the document")
-        each = []
-        for where, one in objects_of(document, "readings", "", _MOST):
-            with at(where):
-                reading = _reading(one, where)
-            away = None if reading.away is None else max(reading.away, off)
-            warned = (*reading.warned, *odd, *_outlived(reading, kept_for, setting))
-            each.append(replace(reading, away=away, warned=warned))
-        return tuple(each)
+    document = load_document(text, source)
+    with at("the document"):
+        altitude = as_number(document.get("site_altitude_m"), "site_altitude_m")
+    if abs(altitude - setting.site_altitude) > _ELSEWHERE:
+        raise PlacedError(
+            "site_altitude_m",
+            f"{altitude:g} m: its heights are above another site; this one lies at "
+            f"{setting.site_altitude:g} m",
+        )
+    _, odd, off = told_place(document, setting, source)
+    kept_for = as_time(document, "when", "the document")
+    each = []
+    for where, one in objects_of(document, "readings", "", _MOST):
+        with at(where):
+            reading = _reading(one, where)
+        away = None if reading.away is None else max(reading.away, off)
+        warned = (*reading.warned, *odd, *_outlived(reading, kept_for, setting))
+        each.append(replace(reading, away=away, warned=warned))
+    return tuple(each)
 
 
 def _outlived(
