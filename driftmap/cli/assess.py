@@ -324,14 +324,13 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.hazard.squares import hit_cells
     from driftmap.report import features
     from driftmap.report.markup import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
     result = assessment_of(run, out, names)
     with located("--floor and --square", ""):
-        cells = hit_cells(result.cloud, floor=floor, size=square)
+        cells = features.hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {
         "landing.geojson": lambda: features.geojson_text(
             result, points=points, cells=cells

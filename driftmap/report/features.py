@@ -23,6 +23,7 @@ __all__ = [
     "contours_csv",
     "geojson_text",
     "grid_csv",
+    "hit_cells",
     "pieces_csv",
     "points_csv",
 ]
