@@ -43,7 +43,7 @@ ENOUGH: Final = 200.0
 LOT: Final = 20_480
 """Flights of all cases, where no more are asked for."""
 
-FIRST: Final = 16_384
+FIRST: Final = 8192
 """Flights of all cases, in whole blocks and evenly for two or four processors, where more are
 asked for: beyond these only cases are flown that can be true."""
 
@@ -105,7 +105,7 @@ def know(
     # Nothing measured, or no plain flights that told how a lean carries them.
     told = any(isinstance(seen, MeasuredSight) for seen in observations)
     leans = told and any(flown.slopes for flown in plain.cases)
-    if plain.effective >= enough or not leans:
+    if plain.fitting >= enough or not leans:
         return _in_patches(plain)
     first = [lots[0][0] for lots in plain.lots.values()]
     slopes = {flown.case.name: flown.slopes for flown in first}
@@ -121,7 +121,7 @@ def know(
         # Cases that were not worth flying again stay as they were.
         rest = [f for f in plain.cases if f.case.name not in count]
         known = weigh([*pooled, *rest], observations)
-        if known.effective >= enough:
+        if known.fitting >= enough:
             break
     return _in_patches(known)
 
