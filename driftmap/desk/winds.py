@@ -23,7 +23,7 @@ from driftmap.report.words import bearing, distance
 from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
-from driftmap.winds.reading import PAST, Reading, Setting
+from driftmap.winds.reading import PAST, Reading, Setting, not_renewed
 
 __all__ = [
     "counting",
@@ -45,6 +45,9 @@ two disagree the verdict holds: one lull must not take back the gust before it."
 _HEARD: Final = timedelta(hours=1)
 """How long a reading that a newer one took the place of may still disagree with it; one that
 told gusts as long as gusts are told. Assumed."""
+
+_SKY: Final = ("cloud_cover", "visibility", "cloud_base", "lowest_cloud")
+"""What a report tells of the sky."""
 
 _BEFORE: Final = timedelta(minutes=1)
 _BESIDE: Final = 1 / 3  # of a height: a level so near says as much of the wind there
@@ -150,8 +153,9 @@ def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
 
 def _plain(reading: Reading) -> bool:
     """Tell a wind read at the field, of which nothing else is told."""
-    more = (reading.warned, reading.cloud_base, reading.visibility, reading.cloud_cover)
-    return reading.away == 0 and not reading.forecast and more == ((), None, None, None)
+    more = [getattr(reading, what) for what in _SKY]
+    at_field = reading.away == 0 and not reading.forecast
+    return at_field and not reading.warned and more == [None] * len(more)
 
 
 def _station(reading: Reading) -> tuple[str, float | None]:
@@ -264,8 +268,7 @@ def _heard(
     typed = {one.file for one in aside if one.why == WHYS[0]}
     known = dict.fromkeys(one.file for one in aside)
     times = [r.valid for r in readings if r.valid is not None]
-    oldest, newest = min(times, default=None), max(times, default=None)
-    newest = None if newest is None else min(newest, setting.when)
+    newest = min(max(times), setting.when) if times else None
     lately = _taken_since(root, newest - timedelta(hours=PAST)) if newest else []
     found: _Heard = {}
     for name in known | dict.fromkeys(n for n in lately if n not in names):
@@ -279,7 +282,7 @@ def _heard(
             for one in decode(str(root / name), setting)
             if name not in typed or not _plain(one)
         ]
-        found[name] = [*_still_so(told, newest, oldest)]
+        found[name] = [*_still_so(told, readings, setting)]
     return {name: heard for name, heard in found.items() if heard != []}
 
 
@@ -305,24 +308,28 @@ def _of_files(root: Path, names: Sequence[str], setting: Setting) -> list[Readin
 
 
 def _still_so(
-    told: Sequence[Reading], newest: datetime | None, oldest: datetime | None
+    told: Sequence[Reading], now: Sequence[Reading], setting: Setting
 ) -> Iterator[tuple[Reading, bool]]:
     """Give what is still heard, and whether it would have counted: none as the one flown.
 
-    What was read at the field before is flown no more; but where it disagrees, or told gusts, a
+    What a station told counts until its next report is there, or must be. What was read
+    before is flown no more, and its sky is over; but where its wind disagrees, or it told gusts, a
     lull may be all there is.
     """
+    times = [r.valid for r in now if r.valid is not None]
     for r in told:
-        if newest is None or oldest is None or r.valid is None:
+        if not times or r.valid is None:
             yield r, True
-        elif newest - r.valid <= STAY:
-            yield replace(r, valid=min(r.valid, oldest) - _BEFORE), True
-        else:
-            gusty = any(level.gust is not None for level in r.levels)
-            if _plain(r) and newest - r.valid <= (
-                timedelta(hours=PAST) if gusty else _HEARD
-            ):
-                yield r, False
+            continue
+        age = min(max(times), setting.when) - r.valid
+        later = [n for n in now if n.valid is not None and n.valid > r.valid]
+        renewed = _plain(r) or _speaks_for(later, r) or any(not_renewed(r, setting))
+        gusty = any(level.gust is not None for level in r.levels)
+        if age <= STAY or not renewed:
+            yield replace(r, valid=min(r.valid, *times) - _BEFORE), True
+        elif age <= (timedelta(hours=PAST) if gusty else _HEARD):
+            old = replace(r, warned=(), cloud_cover=None, visibility=None)
+            yield replace(old, cloud_base=None, lowest_cloud=None), False
 
 
 def told_aside(aside: Sequence[Aside]) -> str:

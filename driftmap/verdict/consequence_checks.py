@@ -212,9 +212,9 @@ def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
 def by_default(cloud: Cloud) -> Cloud | None:
     """Weigh no case lighter than by default, nor what works; None where no file does.
 
-    A likelihood that somebody set is a claim: lowered, it hides a failure, and raised, what
-    it leaves fewer flights to. A go that rests on it is none. That all of it adds up to more
-    than all flights errs toward hold.
+    A likelihood that somebody set is a claim: lowered, it hides a failure, and raised, or that
+    of a case of one's own, what it leaves fewer flights to. A go that rests on it is none.
+    That all of it adds up to more than all flights errs toward hold.
     """
     cases, flight = cloud.tree.cases, cloud.plan.flight
     given = {case.cause: case.likelihood for case in cases}
@@ -222,9 +222,10 @@ def by_default(cloud: Cloud) -> Cloud | None:
     said = flight.cases.keys() & given.keys()
     likely = given | {cause: max(given[cause], usual[cause]) for cause in said}
     more = {cause: flight.cases[cause] - usual[cause] for cause in said}
+    more |= {own.name: own.likelihood for own in flight.own_cases}
     before = {case.cause for case in cases if case.ahead}
     for cause in given.keys() & {WORKS, BARE, CERTAIN}:
-        takes = said if cause != CERTAIN else said & before
+        takes = more if cause != CERTAIN else more.keys() & before
         left = given[cause] + sum(more[each] for each in takes)
         likely[cause] = max(given[cause], min(left, 1.0))
     if likely == given:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -53,6 +52,9 @@ __all__ = [
 ]
 
 
+_Known: TypeAlias = Mapping[str, Estimate]
+
+
 def judge(
     cloud: Cloud,
     site: Site,
@@ -60,7 +62,7 @@ def judge(
     *,
     limits: Mapping[str, Limit],
     harm: Harm | None = None,
-    known: Mapping[str, Estimate] = MappingProxyType({}),
+    known: _Known = MappingProxyType({}),
     lines: Lines | None = None,
     rules: Iterable[Check] = (),
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
@@ -144,25 +146,31 @@ def judge_all(
         more = again(cloud, wind)
         sharpened = sharpen(cloud, more, people, relative=precision, limit=bound)
     asked = [*rule_checks(cloud, site, wind, answers), *label_claims(cloud, answers)]
-    judged = partial(judge, lines=lines, rules=asked)
     known = {s.area: s.estimate for s in sharpened}
-    checks, areas = judged(cloud, site, wind, limits=limits, harm=harm, known=known)
-    if any(limit.loosened is not None for limit in limits.values()):
-        strict, _ = judged(
-            cloud, site, wind, limits=tightened(limits), harm=harm, known=known
+
+    def judged(
+        cloud: Cloud, limits: Mapping[str, Limit], harm: Harm, known: _Known
+    ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
+        checks, areas = judge(
+            *(cloud, site, wind),
+            limits=limits,
+            harm=harm,
+            known=known,
+            lines=lines,
+            rules=asked,
         )
+        return tuple(together(check, answers) for check in checks), areas
+
+    checks, areas = judged(cloud, limits, harm, known)
+    if any(limit.loosened is not None for limit in limits.values()):
+        strict, _ = judged(cloud, tightened(limits), harm, known)
         checks = _capped(checks, strict, "a loosened limit")
     if (plain := by_default(cloud)) is not None:
         # Two claims together may pass what neither would: here nothing is eased at all.
-        strict, _ = judged(
-            plain,
-            site,
-            wind,
-            limits=tightened(limits),
-            harm=harm_of(plain, replace(site, areas=near)),
-        )
+        there = harm_of(plain, replace(site, areas=near))
+        strict, _ = judged(plain, tightened(limits), there, {})
         checks = _capped(checks, strict, "likelihoods that the file sets")
-    checks = tuple(together(_told(check), answers) for check in checks)
+    checks = tuple(_told(check) for check in checks)
     told = said(cloud.plan.flight, site)
     checks = (*checks, *_unreached(sharpened), *position_checks(site), *told)
     return Judgement(checks, areas, harm, sharpened)
@@ -215,6 +223,11 @@ _OF_A_LAUNCH: Final = frozenset(
         Kind.AMONG_PEOPLE,
         Kind.ON_CLEAR_GROUND,
         Kind.ON_POWER_LINE,
+        Kind.IN_WATER,
+        Kind.OUTSIDE_BOUNDARY,
+        Kind.HURTFUL_OUTSIDE,
+        Kind.OUTSIDE_WAIVER,
+        Kind.OVERFLIGHT,
         Kind.CASUALTIES,
         Kind.INDIVIDUAL_RISK,
     }

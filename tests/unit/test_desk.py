@@ -700,11 +700,14 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     assert ask.good("state")["aside"] == ""
 
 
-@pytest.mark.parametrize("why", ["no longer so", "mistyped"])
+@pytest.mark.parametrize(
+    ("why", "minutes"), [("no longer so", 5), ("mistyped", 5), ("mistyped", 80)]
+)
 def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
-    ask, desk, folder, why
+    ask, desk, folder, why, minutes
 ):
-    zulu = datetime.now(UTC) - timedelta(minutes=5)
+    """Until the station's next report must be there."""
+    zulu = datetime.now(UTC) - timedelta(minutes=minutes)
     report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 9999 TSRA SCT100 20/10 A2992"
     storm = ask.good("winds/take", {"text": report})["file"]
     ask.good("winds/take", {"text": "4 mph from 80"})
@@ -712,6 +715,23 @@ def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
     wind = counting(folder, read_day(folder), desk.setting())
     assert any("thunderstorm" in said for said in wind.warned)
     assert "thunderstorm" in ask.good("state")["aside"]
+
+
+def test_gusts_of_a_report_that_the_next_one_took_the_place_of_are_heard(
+    ask, desk, folder
+):
+    """As they are where both are handed to a command; its storm is over, says the next."""
+    now = datetime.now(UTC)
+    for minutes, told in ((31, "08006G26KT 9999 TSRA SCT100"), (8, "08005KT CAVOK")):
+        time = f"{now - timedelta(minutes=minutes):%d%H%M}Z"
+        report = {"text": f"METAR KXYZ {time} {told} 20/10 A2992"}
+        ask.good("winds/take", report)
+    ask.good("winds/take", {"text": "5 mph from 75"})
+    day = read_day(folder)
+    assert len(day.winds) == 2
+    wind = counting(folder, day, desk.setting())
+    assert wind.gust > 8
+    assert not any("thunderstorm" in said for said in wind.warned)
 
 
 def test_a_report_of_another_side_set_aside_is_flown_as_well(ask, desk, folder):

@@ -732,6 +732,16 @@ def test_a_check_brings_words_or_its_kind_has_them():
         (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 4, "fail"),
         (Kind.AMONG_PEOPLE, "share", 4e-4, (3e-4, 6e-4), 1e-3, 2, "warn"),
         (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 9, "warn"),
+        *(
+            (kind, "share", 0.007, (0.006, 0.008), 0.01, 2, outcome)
+            for kind, outcome in (
+                (Kind.HURTFUL_OUTSIDE, "fail"),
+                (Kind.OUTSIDE_BOUNDARY, "fail"),
+                (Kind.OUTSIDE_WAIVER, "fail"),
+                (Kind.IN_WATER, "warn"),
+                (Kind.OVERFLIGHT, "fail"),
+            )
+        ),
         (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 25, "warn"),
         (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 26, "fail"),
         (Kind.DESCENT, "m/s", 8.0, (7.0, 8.5), 9.0, 9, "pass"),
@@ -786,6 +796,20 @@ def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet)
             least = max(as_told.likelihood, usual.likelihood)
             assert case.likelihood >= least - 1e-12, case.name
     assert by_default(quiet) is None
+    # A case of one's own takes as much from what works, and gives it back alike.
+    own = (SimpleNamespace(name="its own", likelihood=0.3),)
+    flight = quiet.plan.flight.model_copy(update={"own_cases": own})
+    cases = tuple(
+        replace(case, likelihood=case.likelihood - 0.3 * (case.cause == WORKS))
+        for case in quiet.tree.cases
+    )
+    said = replace(
+        quiet,
+        plan=replace(quiet.plan, flight=flight),
+        tree=replace(quiet.tree, cases=cases),
+    )
+    again = {case.name: case.likelihood for case in by_default(said).tree.cases}
+    assert again == pytest.approx({c.name: c.likelihood for c in quiet.tree.cases})
 
 
 @pytest.mark.parametrize(
