@@ -17,7 +17,7 @@ import sys
 import tempfile
 import time
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +47,7 @@ from driftmap.logbook.written import assessment_entry
 from driftmap.observations.chances import chances_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
-from driftmap.observations.toward import FIRST, LOT, know, plainly
+from driftmap.observations.toward import ENOUGH, FIRST, LOT, know, plainly
 from driftmap.observations.weighing import ODD, fit_of, weigh
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess
@@ -82,7 +82,10 @@ def flown(seed, samples, bodies=None):
 
 
 WIND = day(1)
-CLOUD = cache(lambda: flown(1, 16_384)[1])
+LOOKED_AT = ("rocket", "fin", "nose cone")
+CLOUD = cache(lambda: flown(1, 16_384, LOOKED_AT)[1])
+FEW = cache(lambda: flown(3, 8192, LOOKED_AT)[1])
+TRUTHS = cache(lambda: flown(2, 8192, LOOKED_AT)[1])
 
 
 def in_lots(name, count, size, make):
@@ -121,7 +124,7 @@ def search_own():
     for truth in draw_truths(other, wind, 2000, rng):
         known = weigh(cases, reports(truth, rng))
         # On fewer, more would be flown toward what was seen.
-        if known.effective >= 200:
+        if known.fitting >= ENOUGH:
             lots.append((truth.lies("rocket"), known))
     yield from held(lots, f"own truth, {len(lots)} of 2,000 on 200 flights or more")
 
@@ -219,8 +222,8 @@ def evenly(cases, others):
 def explain_weights(count=480):
     """Hold stated chances of cases against how often they were true."""
     lots = in_lots("weights", count, 240, weighed)
-    many = [lot for lot in lots if lot[2] >= 200]
-    few = [lot for lot in lots if lot[2] < 200]
+    many = [lot for lot in lots if lot[2] >= ENOUGH]
+    few = [lot for lot in lots if lot[2] < ENOUGH]
     name = f"{len(many)} of {count} reports, on 200 flights or more"
     yield from reliability([lot[:2] for lot in many], name)
     name = f"the other {len(few)}, which would fly more"
@@ -228,64 +231,38 @@ def explain_weights(count=480):
 
 
 def weighed(rng, count):
-    """Weigh reports; give each true case, the chances told and the effective flights."""
+    """Weigh reports; give each true case, the chances told and how many flights fit."""
     cases, lots = flown_cases(CLOUD(), WIND), []
-    level, truths = evenly(cases, flown_cases(flown(2, 8192)[1], WIND))
+    level, truths = evenly(cases, flown_cases(TRUTHS(), WIND))
     for number in range(count):
         truth = one_of(truths[number % len(truths)], rng)
         known = weigh(cases, [level, *evidence(truth, rng)])
-        lots.append((truth.flown.case.name, known.chances, known.effective))
+        lots.append((truth.flown.case.name, known.chances, known.fitting))
     return lots
 
 
-def explain_sparse(count=135):
+def explain_toward(name, tell, count):
     """The same of reports that few flights fit, with more flown toward each."""
-    rng, (wind, cloud), (_, other) = (
-        np.random.default_rng(21),
-        flown(211, 8192),
-        flown(212, 8192),
-    )
-    cases, before, after = flown_cases(cloud, wind), [], []
-    level, truths = evenly(cases, flown_cases(other, wind))
-    number = 0
-    while len(after) < count:
+    lots = in_lots(name, count, 1, partial(flown_toward, tell=tell))
+    before = [(true, plain) for true, plain, _ in lots]
+    yield from reliability(before, f"{len(lots)} {name} that few fit", gap=True)
+    after = [(true, more) for true, _, more in lots]
+    yield from reliability(after, f"these {len(lots)} {name}, flown toward")
+
+
+def flown_toward(rng, count, tell):
+    """Weigh reports that few flights fit; give each true case, chances before and after."""
+    cases, lots = flown_cases(FEW(), WIND), []
+    level, truths = evenly(cases, flown_cases(TRUTHS(), WIND))
+    number = int(rng.integers(len(truths)))
+    while len(lots) < count:
         truth = one_of(truths[number % len(truths)], rng)
         number += 1
-        seen = [level, *evidence(truth, rng)]
-        known = weigh(cases, seen)
-        if known.effective < 200:
-            more = know(known, wind)
-            before.append((truth.flown.case.name, known.chances))
-            after.append((truth.flown.case.name, more.chances))
-    yield from reliability(before, f"{count} reports on fewer", gap=True)
-    yield from reliability(after, f"these {count}, flown toward")
-
-
-def explain_toward(count=125, pieces=("rocket",), told="finds to 5 m", seed=21):
-    """The same where finds are told to 5 m, and flights are flown toward each."""
-    rng, (wind, cloud), (_, other) = (
-        np.random.default_rng(seed),
-        flown(10 * seed + 1, 8192),
-        flown(10 * seed + 2, 8192),
-    )
-    cases, lots = flown_cases(cloud, wind), []
-    level, truths = evenly(cases, flown_cases(other, wind))
-    for number in range(count):
-        truth = one_of(truths[number % len(truths)], rng)
-        seen = [level, *finds(truth, rng, pieces)]
-        known = know(weigh(cases, seen), wind)
-        lots.append((truth.flown.case.name, known.chances))
-    yield from reliability(lots, f"{count} {told}, flown toward")
-
-
-def explain_two():
-    """The same where a fin was found too."""
-    return explain_toward(64, ("rocket", "fin"), "pairs of finds to 5 m", 31)
-
-
-def explain_apart():
-    """The same where a fin and the nose were found, and the rocket was not."""
-    return explain_toward(32, ("fin", "nose cone"), "pairs without the rocket's", 41)
+        known = weigh(cases, [level, *tell(truth, rng)])
+        if known.fitting < ENOUGH:
+            more = know(known, WIND)
+            lots.append((truth.flown.case.name, known.chances, more.chances))
+    return lots
 
 
 def explain_plain(seeds=(31, 32, 33, 34)):
@@ -312,7 +289,7 @@ def beside_plain(seed, count=30):
         number += 1
         seen = [level, *evidence(truth, rng)]
         known = weigh(cases, seen)
-        if known.effective < 200:
+        if known.fitting < ENOUGH:
             ours = know(known, wind).chances
             lots.append((truth.flown.case.name, ours, seen, {}))
     total = np.zeros(count)
@@ -610,10 +587,22 @@ PARTS = {
     "search-own": search_own,
     "search-richer": search_richer,
     "explain-weights": explain_weights,
-    "explain-sparse": explain_sparse,
-    "explain-toward": explain_toward,
-    "explain-two": explain_two,
-    "explain-apart": explain_apart,
+    "explain-sparse": partial(explain_toward, "reports", evidence, 120),
+    "explain-finds": partial(
+        explain_toward, "finds to 5 m", partial(finds, pieces=("rocket",)), 60
+    ),
+    "explain-pairs": partial(
+        explain_toward,
+        "pairs of finds to 5 m",
+        partial(finds, pieces=("rocket", "fin")),
+        60,
+    ),
+    "explain-apart": partial(
+        explain_toward,
+        "pairs without the rocket's",
+        partial(finds, pieces=("fin", "nose cone")),
+        30,
+    ),
     "explain-plain": explain_plain,
     "explain-fit": explain_fit,
     "review": review_planted,
