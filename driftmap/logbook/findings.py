@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
+from driftmap.core.points import SHARES
 from driftmap.logbook.records import (
     FindRecord,
     Flew,
@@ -37,7 +38,6 @@ PRIOR_WEIGHT: Final = 50.0
 """Flights that the assumed likelihood of a failure counts for beside those seen. Assumed."""
 
 _ALL: Final = "all flights"
-_SHARES: Final = (0.5, 0.9, 0.99)
 _BINS: Final = 10
 _FEWEST: Final = 3  # flights of one device or one wind that are told by themselves
 LITTLE: Final = 10
@@ -154,7 +154,7 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
 def _coverage(depths: FloatArray) -> list[Coverage]:
     return [
         Coverage(share, _share(int(np.sum(depths <= share)), depths.size))
-        for share in (_SHARES if depths.size else ())
+        for share in (SHARES if depths.size else ())
     ]
 
 

@@ -57,8 +57,7 @@ class Flown:
 
     def in_the_rough(self, anchor: Lay | None = None) -> Flown:
         """Take each flight for a patch, if they are enough to tell how wide one is."""
-        enough = self.who.size >= _FEWEST
-        return replace(self, coarse=enough, anchor=anchor)
+        return replace(self, coarse=self.who.size >= _FEWEST, anchor=anchor)
 
     def leaned(self, lean: FloatArray) -> Flown:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
@@ -142,9 +141,8 @@ class Flown:
 
     def _column(self, name: str, part: Part) -> FloatArray:
         """Give a column of a part, shape (copies, k)."""
-        rows: Kept = getattr(self.cloud, name)[part.rows]
-        own = rows.reshape(part.count, part.flights)[:, : self.who.size]
-        return own.astype(float)
+        rows: Kept = getattr(self.cloud, name)[part.rows].reshape(part.count, -1)
+        return rows[:, : self.who.size].astype(float)
 
     def _knots(self, body: str) -> FloatArray:
         """Give the knots of a body, shape (stages + 1, 5, copies, k)."""
@@ -236,11 +234,7 @@ class Flown:
         return "tangled" if "tangled canopy" in drags else "unopened"
 
     def at(self, piece: str, time: float) -> FloatArray:
-        """Give where a piece is at a time.
-
-        ``piece``: name of a body; ``time``: time since lift-off [s].
-
-        Result: east, north and height [m], shape (3, copies, k).
+        """Give where a piece is at a time since lift-off [s], shape (3, copies, k) [m].
 
         On the way up, straight lines between the points kept. On the way down, each
         stage sinks evenly, a nose-first fall by the cubic that fits both ends, and

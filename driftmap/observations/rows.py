@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.errors import InputError, nearest, quoted
+from driftmap.core.errors import InputError, located, nearest, quoted
 from driftmap.core.units import bounded, check_bounds, parse_spread
 from driftmap.ground.site import FARTHEST_PLACE, Site
 
@@ -32,8 +32,10 @@ class SeenTable:
 
     def refusal(self, key: str, problem: str) -> InputError:
         """Say what is wrong with a key."""
-        where = ".".join(part for part in (self.where, key) if part)
-        return InputError(self.source, where, problem)
+        return InputError(self.source, self._at(key), problem)
+
+    def _at(self, key: str) -> str:
+        return ".".join(part for part in (self.where, key) if part)
 
     def get(self, key: str) -> object:
         """Give what stands at a key, or None."""
@@ -70,12 +72,8 @@ class SeenTable:
     ) -> float | None:
         """Read a quantity within bounds [SI], or None."""
         value = self.get(key)
-        if value is None:
-            return None
-        try:
-            return bounded(value, dimension, low, high)
-        except ValueError as problem:
-            raise self.refusal(key, str(problem)) from None
+        with located(self.source, self._at(key)):
+            return None if value is None else bounded(value, dimension, low, high)
 
     def measured(
         self, key: str, dimension: str, error: float, low: float, high: float
@@ -84,11 +82,9 @@ class SeenTable:
         value = self.get(key)
         if value is None:
             return None
-        try:
+        with located(self.source, self._at(key)):
             number, told = parse_spread(value, dimension)
             check_bounds(number, value, dimension, low, high)
-        except ValueError as problem:
-            raise self.refusal(key, str(problem)) from None
         if told is not None and told <= 0:
             raise self.refusal(key, f"the error must be above 0 (got {value!r})")
         return number, error if told is None else told

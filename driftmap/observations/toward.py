@@ -25,15 +25,10 @@ from driftmap.observations.figures import (
     MeasuredSight,
 )
 from driftmap.observations.flown import ROCKET, Flown, flown_cases
-from driftmap.observations.leaning import Best, best_lean, mixture_of, near_density
+from driftmap.observations.leaning import Best, best_lean, mixture_of
 from driftmap.observations.observation import Observation
 from driftmap.observations.sparing import Worth, worth_flying
-from driftmap.observations.weighing import (
-    Weighed,
-    effective_number,
-    log_likelihoods,
-    weigh,
-)
+from driftmap.observations.weighing import Weighed, log_likelihoods, weigh
 
 __all__ = ["ENOUGH", "FIRST", "LOT", "know", "plainly"]
 
@@ -178,11 +173,7 @@ def _in_patches(known: Weighed) -> Weighed:
     """
     if not any(isinstance(seen, Find) for seen in known.observations):
         return known
-    few = {
-        name
-        for name, lots in known.lots.items()
-        if _hits([flown for flown, _ in lots], known.observations) < _SEEN
-    }
+    few = {name for name, hits in known.hits.items() if hits < _SEEN}
     if not few:
         return known
 
@@ -199,23 +190,6 @@ def _in_patches(known: Weighed) -> Weighed:
     ]
     finds.sort(key=lambda find: find.piece != ROCKET)
     return rough(finds[0]) if finds else by_itself
-
-
-def _hits(lots: Sequence[Flown], observations: Sequence[Observation]) -> float:
-    """Give how many flights of a case fit what was told, mistakes left out."""
-    logs = []
-    for flown in lots:
-        told = [
-            near_density(seen, flown)
-            if isinstance(seen, MeasuredSight)
-            else seen.log_likelihood(flown)
-            for seen in observations
-        ]
-        with np.errstate(divide="ignore"):
-            logs.append(np.log(flown.prior) + sum(told))
-    weight = np.concatenate(logs)
-    top = float(weight.max())
-    return effective_number(np.exp(weight - top)) if np.isfinite(top) else 0.0
 
 
 def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:

@@ -55,8 +55,8 @@ class Weighed:
     Flights by case with their weights before, a case perhaps in several lots; `weights` after,
     (k,) for each of them, which all together add up to 1; `log_evidence`, the logarithm of
     the mean likelihood over all flights; `doubted`, what was told but is taken as wrong
-    altogether, as nothing flown comes near it; `fitting`, the effective number of flights
-    that fit with no report taken as wrong: where none does, all fit alike badly.
+    altogether, as nothing flown comes near it; `right`, what is left of each weight if no
+    report is wrong altogether.
     """
 
     cases: tuple[Flown, ...]
@@ -64,7 +64,7 @@ class Weighed:
     weights: tuple[FloatArray, ...]
     log_evidence: float
     doubted: tuple[Observation, ...]
-    fitting: float
+    right: tuple[FloatArray, ...]
 
     @property
     def lots(self) -> dict[str, list[tuple[Flown, FloatArray]]]:
@@ -108,6 +108,19 @@ class Weighed:
     def effective(self) -> float:
         """Number of equally weighed flights that would tell as much."""
         return effective_number(np.concatenate(self.weights))
+
+    @property
+    def fitting(self) -> float:
+        """That number with no report taken as wrong: where none fits, all fit alike badly."""
+        return effective_number(np.concatenate(self.right))
+
+    @property
+    def hits(self) -> dict[str, float]:
+        """That number of each case."""
+        found: dict[str, list[FloatArray]] = {}
+        for flown, right in zip(self.cases, self.right, strict=True):
+            found.setdefault(flown.case.name, []).append(right)
+        return {n: effective_number(np.concatenate(own)) for n, own in found.items()}
 
     def lying(self, piece: str) -> dict[str, tuple[FloatArray, FloatArray]]:
         """Give where a piece may lie in each case.
@@ -198,24 +211,22 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighe
     # Numbers too small for their full precision are slow, and weigh nothing.
     near = [np.where(own > highest - _DEEPEST, own - highest, -np.inf) for own in logs]
     weights, total = _to_one([np.exp(own) for own in near])
-    doubts, fitting = _taken_right(observations, each, weights)
+    doubts, right = _taken_right(observations, each, weights)
     doubted = tuple(
         seen
         for seen, doubt in zip(observations, doubts, strict=True)
         if doubt > _DOUBTED
     )
     evidence = highest + log(total)
-    return Weighed(
-        tuple(cases), tuple(observations), weights, evidence, doubted, fitting
-    )
+    return Weighed(tuple(cases), tuple(observations), weights, evidence, doubted, right)
 
 
 def _taken_right(
     observations: Sequence[Observation],
     each: Sequence[Sequence[FloatArray]],
     weights: Sequence[FloatArray],
-) -> tuple[FloatArray, float]:
-    """Give the chance that each report is wrong altogether, and how many flights fit if none is."""
+) -> tuple[FloatArray, tuple[FloatArray, ...]]:
+    """Give the chance that each report is wrong altogether, and the weights left if none is."""
     doubts, right = np.zeros(len(observations)), []
     for told, own in zip(each, weights, strict=True):
         fits = own
@@ -225,7 +236,7 @@ def _taken_right(
                 doubts[number] += own @ wrong
                 fits = fits * np.where(wrong < 1 - _ROUNDING, 1 - wrong, 0.0)
         right.append(fits)
-    return doubts, effective_number(np.concatenate(right))
+    return doubts, tuple(right)
 
 
 def without(known: Weighed, walks: Sequence[Walked]) -> Weighed:
