@@ -48,10 +48,10 @@ class Again:
 def changes_of(found: Review) -> Changes:
     """Collect what a review proposes: only what its intervals show to be off."""
     drift, width = found.drift, found.width
-    off = drift is not None and not drift.holds(1.0) and drift.lower > 0
+    off = drift is not None and drift.rules_out(1.0) and drift.lower > 0
     return Changes(
         drift.value**2 if drift is not None and off else 1.0,
-        width.value if width is not None and not width.holds(1.0) else 1.0,
+        width.value if width is not None and width.rules_out(1.0) else 1.0,
         {c.cause: c.updated.value for c in found.causes if c.is_off},
     )
 
@@ -110,12 +110,10 @@ def _changed(
 
 
 def _flown(flight: Flight, changes: Changes) -> Flight:
-    own = {case.name for case in flight.own_cases}
-    likely = {c: p for c, p in changes.likelihoods.items() if c not in own}
+    by, own = changes.likelihoods, {case.name for case in flight.own_cases}
+    likely = {cause: p for cause, p in by.items() if cause not in own}
     own_cases = tuple(
-        case.model_copy(update={"likelihood": changes.likelihoods[case.name]})
-        if case.name in changes.likelihoods
-        else case
+        case.model_copy(update={"likelihood": by.get(case.name, case.likelihood)})
         for case in flight.own_cases
     )
     recovery = flight.recovery

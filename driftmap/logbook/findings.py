@@ -59,6 +59,15 @@ class Figure:
         """Tell whether a value lies in the interval."""
         return self.lower <= value <= self.upper
 
+    def rules_out(self, assumed: float) -> bool:
+        """Tell whether it shows what was assumed to be off.
+
+        All that is proposed is worse where it is larger: of something milder, a few flights
+        show nothing.
+        """
+        enough = self.value > assumed or self.flights >= LITTLE
+        return enough and not self.holds(assumed)
+
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
@@ -94,7 +103,7 @@ class Cause:
     @property
     def is_off(self) -> bool:
         """Whether what was seen rules out what was assumed."""
-        return not self.updated.holds(self.assumed)
+        return self.updated.rules_out(self.assumed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -296,14 +305,14 @@ def _proposals(
     drift: Figure | None, width: Figure | None, causes: Sequence[Cause]
 ) -> list[str]:
     told = []
-    if drift is not None and not drift.holds(1.0) and drift.lower > 0:
+    if drift is not None and drift.rules_out(1.0) and drift.lower > 0:
         told.append(
             f"the drift was {drift.value:.2f} of that foretold ({drift.lower:.2f} to "
             f"{drift.upper:.2f}): a drag area times {drift.value**2:.2f} "
             f"({drift.lower**2:.2f} to {drift.upper**2:.2f}) would have met it, if the wind "
             "was read right"
         )
-    if width is not None and not width.holds(1.0):
+    if width is not None and width.rules_out(1.0):
         told.append(
             f"across the wind the finds scattered {width.value:.2f} times as far as foretold "
             f"({width.lower:.2f} to {width.upper:.2f}): multiply the wind's error by that"

@@ -21,12 +21,8 @@ def review_told(result: Review) -> str:
     lines = [head, *(f"!! {text}" for text in result.cautions)]
     for part in (_coverage, _scores, _biases, _failures):
         lines += part(result)
-    proposed = result.proposals or (_nothing(result),)
-    lines += [
-        "",
-        "Proposed (nothing was changed):",
-        *(f"  {text}" for text in proposed),
-    ]
+    lines += ["", "Proposed (nothing was changed):"]
+    lines += [f"  {text}" for text in result.proposals or (_nothing(result),)]
     return "\n".join(lines)
 
 

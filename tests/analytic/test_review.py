@@ -50,6 +50,24 @@ def test_the_depth_rank_of_one_more_landing_is_uniform():
     assert kstest(ranks, "uniform").pvalue > 1e-3
 
 
+def test_a_few_flights_propose_nothing_milder():
+    """Ten of half the drift do, nine do not; three of twice the drift do."""
+    own = [replace(r, day=str(n)) for n, r in enumerate(sure(10, drift=0.5))]
+    assert any("drag area times 0.2" in text for text in review(own, ()).proposals)
+    assert not any("drag area" in text for text in review(own[:9], ()).proposals)
+    far = [replace(r, day=str(n)) for n, r in enumerate(sure(3, drift=2.0))]
+    assert any("drag area times 4." in text for text in review(far, ()).proposals)
+
+
+def sure(count, drift):
+    """Make finds that lie where a factor on the drift puts them, but for some metres."""
+    rng = np.random.default_rng(9)
+    return [
+        replace(one, found=one.mean * [drift, 1.0] + rng.normal(0, [9.0, 60.0]))
+        for one in records(count, rng)
+    ]
+
+
 def test_nothing_is_found_where_nothing_is_planted():
     found = review(records(400, np.random.default_rng(2)), ())
     for coverage in found.coverage:
