@@ -17,6 +17,7 @@ import tomllib
 from concurrent.futures import Future
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -66,11 +67,30 @@ def desk(folder):
     return Desk(folder)
 
 
+class Own:
+    """Stands for what a test has of its own, in the app that serves all of them."""
+
+    def __init__(self, own):
+        self._own = own
+
+    def __getattr__(self, name):
+        return getattr(self._own(), name)
+
+
+@cache
+def app():
+    """Give the one app: to make its addresses takes longer than most tests."""
+    here = Own(lambda: Client.desk)
+    here.folder = Own(lambda: Client.desk.folder)
+    return make_app(here, KEY, {HOST})
+
+
 class Client:
     """Asks as the page does."""
 
     def __init__(self, desk):
-        self.client = make_app(desk, KEY, {HOST}).test_client()
+        Client.desk = desk
+        self.client = app().test_client()
 
     def __call__(self, path, body=None, *, method=None, key=KEY, **headers):
         """Ask; what has a body is a change."""
@@ -200,10 +220,10 @@ def test_what_is_too_large_is_refused(ask, folder):
 
 
 @pytest.mark.parametrize("body", ["[]", "7", "not json", "null"])
-def test_what_is_no_object_is_refused(desk, body):
-    client = make_app(desk, KEY, {HOST}).test_client()
+def test_what_is_no_object_is_refused(ask, body):
     head = {"Host": HOST, "X-Desk": "1", "Content-Type": "application/json"}
-    assert client.post(f"/{KEY}/day/add", data=body, headers=head).status_code == 400
+    answer = ask.client.post(f"/{KEY}/day/add", data=body, headers=head)
+    assert answer.status_code == 400
 
 
 # --- the folder keeps every change
@@ -1169,23 +1189,19 @@ def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
 
 
 @pytest.mark.parametrize("what", ["map", "sheet", "poster", "caller"])
-def test_what_is_opened_has_the_word_of_now_about_it(desk, what):
-    app = make_app(desk, "key", {"127.0.0.1:8000"})
-    page = app.test_client().get(
-        f"/key/page/{what}/x", headers={"Host": "127.0.0.1:8000"}
-    )
+def test_what_is_opened_has_the_word_of_now_about_it(ask, what):
+    page = ask(f"page/{what}/x")
     assert "own/watch.js" in page.text
     assert "frame-src 'self'" in page.headers["Content-Security-Policy"]
 
 
-def test_a_fault_of_the_desk_itself_is_one_line(desk, monkeypatch):
+def test_a_fault_of_the_desk_itself_is_one_line(ask, monkeypatch):
     def broken(*_, **__):
         raise ImportError("upgraded while it ran")
 
     monkeypatch.setattr(Desk, "state", broken)
-    app = make_app(desk, "key", {"127.0.0.1:8000"})
-    app.config["PROPAGATE_EXCEPTIONS"] = False
-    answer = app.test_client().get("/key/state", headers={"Host": "127.0.0.1:8000"})
+    monkeypatch.setitem(app().config, "PROPAGATE_EXCEPTIONS", False)
+    answer = ask("state")
     assert answer.status_code == 500
     assert answer.get_json()["problem"].startswith("a fault in driftmap itself")
 
