@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -37,7 +37,9 @@ def turn(
     >>> float(east.round(12)), float(north)
     (0.0, -1.0)
     """
-    cos, sin = np.cos(angle), np.sin(angle)
+    both: tuple[Any, Any] = np.cos(angle), np.sin(angle)
+    # A plain number leaves vectors in single precision as they are.
+    cos, sin = both if np.ndim(angle) else map(float, both)
     e, n = np.asarray(east), np.asarray(north)
     return np.asarray(cos * e + sin * n), np.asarray(cos * n - sin * e)
 

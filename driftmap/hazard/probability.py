@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from typing import Final, TypeAlias
+from weakref import WeakSet
 
 import numpy as np
 import shapely
@@ -108,11 +109,18 @@ def struck(
     return found
 
 
+_LANDED: Final[WeakSet[Cloud]] = WeakSet()
+"""Clouds that were looked at: one area after the other asks of the same one."""
+
+
 def check_landed(cloud: Cloud) -> None:
     """Refuse landings that are no numbers: they would count as a miss."""
+    if cloud in _LANDED:
+        return
     for column in (cloud.east, cloud.north, cloud.energy):
         if not np.isfinite(column).all():
             raise ValueError("'cloud' must hold finite landing points only")
+    _LANDED.add(cloud)
 
 
 def widened_by(shape: BaseGeometry, distance: float) -> BaseGeometry:

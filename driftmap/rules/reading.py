@@ -50,11 +50,24 @@ def read_rules(
     Result: each file once, those extended before those that extend them. Raises
     `InputError` if a name is not known or a file cannot be used; names file and row.
     """
+    asked = tuple(name.strip() for name in names)
+    if set(asked) <= set(rule_sets()):
+        return _all_of_package(asked)
+    return _all(asked, Path(base), source)
+
+
+def _all(names: Sequence[str], base: Path, source: str) -> tuple[RuleSet, ...]:
     found: dict[Path, RuleSet] = {}
     for name in names:
-        _gather(_locate(name.strip(), Path(base), source), found, ())
+        _gather(_locate(name, base, source), found, ())
     _check_names(found)
     return tuple(found.values())
+
+
+# The package's own files stay as they are while it runs: a sweep asks them by the hundred.
+@lru_cache
+def _all_of_package(names: tuple[str, ...]) -> tuple[RuleSet, ...]:
+    return _all(names, _HOME, "rules")
 
 
 def _check_names(found: dict[Path, RuleSet]) -> None:
@@ -110,7 +123,6 @@ def _read(path: Path) -> tuple[tuple[str, ...], RuleSet]:
         return file.extends, _rule_set(path, file)
 
 
-# The package's own files stay as they are while it runs: a sweep asks them by the hundred.
 _of_package = lru_cache(_read)
 
 _KEYS: Final[dict[str, type[BaseModel]]] = {

@@ -14,6 +14,7 @@ import pytest
 from shell import driftmap
 
 from driftmap import winds
+from driftmap.cli import assess
 from driftmap.ground import site
 from driftmap.montecarlo import cloud
 from driftmap.report import map as map_page
@@ -343,6 +344,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             patch.setattr(site, "read_site", site_once)
             need = judgement.Need(0, "")  # told beside a verdict
             patch.setattr(judgement, "flights_needed", lambda *_: need)
+            patch.setattr(assess, "need_of", lambda *_: need)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
             done = driftmap(*words)
         return done.returncode, done.stdout + done.stderr
