@@ -22,6 +22,8 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from known_falls import compared as compared_exactly
+from known_falls import flights_of
 from truths import (
     Plant,
     Truth,
@@ -332,6 +334,29 @@ def compared(lots, name):
         )
 
 
+def explain_exact(count=400):
+    """Hold chances told by flights flown toward reports against exact ones of a stand-in."""
+    rows = np.array(in_lots("exact", count, 20, beside_exact))
+    exact, _, told, errors = np.moveaxis(rows, 1, 0)
+    for low, high in zip((0.0, *EDGES), (*EDGES, 1.01), strict=True):
+        within = (low <= told) & (told < high)
+        off = (told - exact)[within]
+        mean, error = off.mean(), 1.96 * off.std(ddof=1) / np.sqrt(off.size)
+        wide = np.sqrt(np.mean(off**2))
+        yield (
+            f"explain: said to be {100 * low:.0f} to {100 * min(high, 1):.0f} % likely, less the "
+            f"exact chance ({off.size} cases of {count} reports of known falls)",
+            f"{100 * mean:+.1f} % ({100 * (mean - error):+.1f} to {100 * (mean + error):+.1f}); "
+            f"one is off by {100 * wide:.1f} %, told {100 * np.sqrt(np.mean(errors[within] ** 2)):.1f} %",
+        )
+
+
+def beside_exact(rng, count):
+    """Give exact chances, those of plain flights, those told and their errors, by report."""
+    with flights_of(2048) as cases:
+        return compared_exactly(cases, rng, count).tolist()
+
+
 EDGES = (0.05, 0.2, 0.4, 0.6, 0.8, 0.95)
 
 
@@ -604,6 +629,7 @@ PARTS = {
         30,
     ),
     "explain-plain": explain_plain,
+    "explain-exact": explain_exact,
     "explain-fit": explain_fit,
     "review": review_planted,
     "speed": speed,
