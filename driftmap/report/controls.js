@@ -5,20 +5,23 @@ const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
 const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
 const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
 const areas = [];
+const edgesDrawn = [];
 const names = L.layerGroup();
 const ownDrawn = (label) => [areas[label.dataset.area]].filter(Boolean);
 
-// The ground, people last: a road is two lines, as one alone would look like an edge.
+// The ground, people last: a road is two lines, as one alone would look like an edge; a railway bears ties, a power line masts.
 function drawGround(ground, tapped) {
   for (const { kind, rings, at, name, outcome, rank } of ground.edges) {
-    polygon(rings, kind).addTo(chart);
-    tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome] }).addTo(names);
+    const along = polygon(rings, kind).addTo(chart);
+    edgesDrawn.push(along);
+    tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome], along }).addTo(names);
   }
   const crowd = ({ kind }) => Number(kind === "people");
   const order = [...ground.areas.entries()].sort(([, a], [, b]) => crowd(a) - crowd(b));
-  for (const [index, { kind, rings, at, name, people, number, outcome, rank }] of order) {
+  for (const [index, { kind, rings, beads, at, name, people, number, outcome, rank }] of order) {
     areas[index] = polygon(rings, `area ${kind}`, "overlayPane", tapped).addTo(chart);
-    if (kind === "way") polygon(rings, "lane", "overlayPane").addTo(chart);
+    if (kind === "road") polygon(rings, "lane", "overlayPane").addTo(chart);
+    if (beads.length) L.polyline(beads, { className: `beads ${kind}`, interactive: false }).addTo(chart);
     const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index };
     tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
   }

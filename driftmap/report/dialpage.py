@@ -87,7 +87,7 @@ def dial_html(
     span = serves(dial.supposition, dial.setup)
     data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
-    texts = [text_of(name) for name in (*_SCRIPTS, "labels.js")]
+    texts = [text_of(name) for name in (*_SCRIPTS, "boxes.js", "labels.js")]
     words = words_for_script(voice, "set")
     own = "\n".join([words, told_to_script("DIAL", data), *texts])
     return render(
@@ -140,7 +140,13 @@ def _data(
         "marks": [piece["mark"] for piece in pieces],
         "shareSteps": dialdata.SHARE_STEPS,
         "pad": [0, 0],
-        **ground_of(site, defaultdict(lambda: "pass"), in_metres, voice),
+        **ground_of(
+            site,
+            defaultdict(lambda: "pass"),
+            in_metres,
+            voice,
+            astray=_reach(dial) if dial.astray else 0.0,
+        ),
         "words": _words(voice),
         "todo": _todo(voice),
         "declination": None

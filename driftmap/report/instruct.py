@@ -7,7 +7,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.hazard.zones import Line, Zone, ZoneKind, anywhere, outer_line, zones
+from driftmap.hazard.zones import (
+    Anywhere,
+    Line,
+    Zone,
+    ZoneKind,
+    anywhere,
+    outer_line,
+    zones,
+)
 from driftmap.report.marks import shown
 from driftmap.report.sheetfacts import (
     Climb,
@@ -116,7 +124,7 @@ class Watch:
         The way up.
     sight : Sight or None
         From where they look.
-    stray : list of str
+    any_way : Anywhere or None
         How often, and how far, something may come down on any side.
     voice : Voice
         What tells it.
@@ -131,8 +139,19 @@ class Watch:
     fast: Fall | None
     up: Climb
     sight: Sight | None
-    stray: list[str]
+    any_way: Anywhere | None
     voice: Voice
+
+    @property
+    def astray(self) -> float:
+        """How far something may come down on any side [m]; 0 where nothing does."""
+        return self.any_way.within if self.any_way and self.any_way.likelihood else 0.0
+
+    @property
+    def stray(self) -> list[str]:
+        """What may come down on any side, in a line; none of what never does."""
+        found = self.any_way
+        return astray(found.likelihood, found.within, self.voice) if found else []
 
     @property
     def first_device(self) -> Device | None:
@@ -178,7 +197,7 @@ class Watch:
 
 def watch(assessment: Assessment, voice: Voice) -> Watch:
     """Work out what people see of a flight."""
-    found, any_way = falls(assessment), anywhere(assessment.cloud)
+    found = falls(assessment)
     line = outer_line(assessment.cloud, assessment.contours)
     zoned = zones(assessment.cloud, line)
     return Watch(
@@ -191,7 +210,7 @@ def watch(assessment: Assessment, voice: Voice) -> Watch:
         straight_down(found),
         climb(assessment),
         next(iter(sights_of(assessment)), None),
-        [] if any_way is None else astray(any_way.likelihood, any_way.within, voice),
+        anywhere(assessment.cloud),
         voice,
     )
 

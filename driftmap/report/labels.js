@@ -1,10 +1,15 @@
 // Labels that give way to each other, and the names of squares along the edges.
+//
+// One rule for every map, that on paper too (plates.py): a name stands on its own ground if that holds it, else
+// beside it on nobody's, with a line from the nearest edge of its ground. Of the free places it takes the cheapest:
+// what one costs is the length of its line, and what it hides or what the line runs through.
 
-// A label at a place. Its text comes from a file: it is set as text, never read as HTML.
-function tag(at, classes, rank, { mark, name, more, sign = "", area }) {
+// A label at a place. Its text comes from a file: it is set as text, never read as HTML. `along` is the line it names.
+function tag(at, classes, rank, { mark, name, more, sign = "", area, along }) {
   const label = document.createElement("span");
   label.className = `label ${classes}`;
   label.dataset.rank = rank;
+  label.along = along;
   if (area !== undefined) label.dataset.area = area;
   label.append(sign);
   for (const [element, text] of [["b", mark], ["bdi", name], ["i", more]]) {
@@ -18,177 +23,192 @@ function tag(at, classes, rank, { mark, name, more, sign = "", area }) {
   return L.marker(at, { icon: L.divIcon({ html: holder, iconSize: [0, 0], className: "tag" }), interactive: false, keyboard: false });
 }
 
-const AROUND = [[0, 0], [1, 0], [-1, 0], [0, -1], [0, 1], [1, -1], [-1, -1], [1, 1], [-1, 1]];
 
-function overlaps(box, taken) {
-  return taken.some((t) => box.left < t.right && t.left < box.right && box.top < t.bottom && t.top < box.bottom);
-}
-
-const GAPS = [6, 24, 48];
-const FAR_GAPS = [6, 24, 48, 80, 120, 170];
-const EVERYWHERE = [6, 14, 24, 36, 50, 66, 84, 104, 128, 154, 184, 220, 260, 310, 370];
-const NEARBY = EVERYWHERE.filter((gap) => gap < 130);
-const ROUND = Array.from({ length: 24 }, (_, i) => [Math.cos((i * Math.PI) / 12), Math.sin((i * Math.PI) / 12)]);
 let edges = false; // whether the names of squares stand there
 const MANY = 12; // people's places; beyond them those close together share a plate
 
-// Whether a line from one point to another runs through a box.
-function pierces([x, y, u, v], box) {
-  let [from, to] = [0, 1];
-  for (const [start, step, low, high] of [[x, u - x, box.left, box.right], [y, v - y, box.top, box.bottom]]) {
-    if (step === 0 && (start < low || start > high)) return false;
-    if (step === 0) continue;
-    const ends = [(low - start) / step, (high - start) / step].sort((a, b) => a - b);
-    from = Math.max(from, ends[0]);
-    to = Math.min(to, ends[1]);
-  }
-  return from < to;
+const COST = { people: 500, danger: 150, caution: 30, ground: 60, edge: 10, line: 250, short: 300 };
+const GAPS = [6, 14, 24, 36, 50, 66, 84, 104, 128, 160, 200, 260, 340];
+const NEAR = GAPS.slice(0, 4);
+const FAIR = 120; // what a name costs at most that need not be told
+// Directions from a box to its point, as parts of half its width and height: all about it.
+const ROUND = Array.from({ length: 16 }, (_, i) => {
+  const [x, y] = [Math.cos((i * Math.PI) / 8), Math.sin((i * Math.PI) / 8)];
+  const most = Math.max(Math.abs(x), Math.abs(y));
+  return [x / most, y / most];
+});
+
+// What a box hides, of all that is not its own ground.
+function costOf(box, own, crowd) {
+  return crowd.grounds.reduce((sum, { polygons, cost, line }) => {
+    if (polygons === own || polygons[0] === own[0]) return sum;
+    const how = lies(box, polygons);
+    return sum + (how === "over" || (how === "in" && !line) ? cost : 0);
+  }, crowd.leads.some((other) => pierces(other, box)) ? COST.line : 0);
 }
 
-// Whether two lines cross.
-function crosses([ax, ay, bx, by], [cx, cy, dx, dy]) {
-  const side = (x, y, u, v, p, q) => Math.sign((u - x) * (q - y) - (v - y) * (p - x));
-  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) < 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) < 0;
+// What a line runs through: other lines, the pad, the ground of others.
+function costOfWay(way, own, crowd) {
+  const over = crowd.leads.filter((other) => crosses(way, other)).length + Number(pierces(way, crowd.pad));
+  const others = crowd.grounds.filter(({ polygons, cost }) => cost === COST.people && polygons !== own);
+  return COST.line * (over + others.filter(({ polygons }) => sidesIn(polygons).some((side) => crosses(way, side))).length);
 }
 
-// The line from a label's point to the label.
-function leadTo(anchor, box) {
-  const [x, y] = [anchor.left, anchor.top];
-  return [x, y, Math.min(Math.max(x, box.left), box.right), Math.min(Math.max(y, box.top), box.bottom)];
+// Places about a ground, so far off its corners.
+function placesAbout(ground, { width, height }, gap, { frame, taken }) {
+  const every = ground.flat(2);
+  const corners = every.filter((_, i) => i % Math.ceil(every.length / 24) === 0);
+  return corners.flatMap(([x, y]) => ROUND.map(([right, down]) => boxAt(x + right * (width / 2 + gap) - width / 2, y + down * (height / 2 + gap) - height / 2, { width, height })))
+    .filter((box) => holdsBox(frame, box) && !overlaps(box, taken));
 }
 
-// Polygons of what is drawn, in pixels of the page. The page gives zoneDrawn and ownDrawn.
-function polygonsOf(drawn) {
-  const { left, top } = chart.getContainer().getBoundingClientRect();
-  const pixel = (place) => {
-    const { x, y } = chart.latLngToContainerPoint(place);
-    return [left + x, top + y];
-  };
-  return drawn.flatMap((shape) => shape.getLatLngs()).map((polygon) => polygon.map((ring) => ring.map(pixel)));
-}
-
-const zonePolygons = (kind) => polygonsOf(zoneDrawn(kind));
-
-// How a box lies to polygons: "in" one of them, "off" all, or "over" an edge.
-function lies(box, polygons) {
-  const found = polygons.map((rings) => liesTo(box, rings));
-  return found.find((word) => word === "in") ?? found.find((word) => word === "over") ?? "off";
-}
-
-function liesTo(box, rings) {
-  const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
-  let inside = false;
-  for (const ring of rings) {
-    for (let i = 0, j = ring.length - 1; i < ring.length; j = i, i += 1) {
-      const [[a, b], [c, d]] = [ring[i], ring[j]];
-      if (pierces([a, b, c, d], box)) return "over";
-      if (b > y !== d > y && x < ((c - a) * (y - b)) / (d - b) + a) inside = !inside;
+// The cheapest place beside a ground that costs no more than so much.
+function beside(size, ground, crowd, { gaps = GAPS, most = Infinity, more = () => 0, tied = 8 } = {}) {
+  let best = null;
+  for (const gap of gaps) {
+    if (gap > (best?.cost ?? most)) break;
+    for (const box of placesAbout(ground, size, gap, crowd)) {
+      const { way, long } = wayTo(ground, box);
+      if (long >= (best?.cost ?? most) || crowd.plates.some((plate) => pierces(way, plate))) continue;
+      const over = lies(box, ground) === "off" ? 0 : COST.people;
+      let cost = long + over + more(box) + (long > tied ? costOfWay(way, ground, crowd) : 0);
+      if (cost < (best?.cost ?? most)) cost += costOf(box, ground, crowd);
+      if (cost < (best?.cost ?? most)) best = { box, way: long > tied ? way : null, cost };
     }
   }
-  return inside ? "in" : "off";
+  return best;
 }
 
-// Set the word of a zone inside it, nearest to its middle, clear of what is taken and of a worse zone. Of a
-// small zone it is enough that the middle part of the word lies in it, or that the word touches it.
-function inZone(label, frame, taken, own, worse, leads, part = 1, about = null) {
-  const { width, height } = label.getBoundingClientRect();
-  const { left: x, top: y } = label.parentElement.getBoundingClientRect();
-  const corners = own.flat(2);
-  if (!corners.length) return false;
-  const aside = ((1 - part) / 2) * width;
-  const low = (axis, edge) => Math.max(Math.min(...corners.map((c) => c[axis])), edge);
-  const high = (axis, edge) => Math.min(Math.max(...corners.map((c) => c[axis])), edge);
-  const tries = [];
-  for (let left = low(0, frame.left + aside) - aside; left <= high(0, frame.right - aside) + aside - width; left += 8) {
-    for (let top = low(1, frame.top); top <= high(1, frame.bottom) - height; top += 8) {
-      tries.push({ left, top, right: left + width, bottom: top + height, away: Math.hypot(left + width / 2 - x, top + height / 2 - y) });
-    }
-  }
-  const middle = (box) => ({ ...box, left: box.left + aside, right: box.right - aside });
-  const tied = (box) => (part ? lies(middle(box), own) === "in" : lies(box, own) !== "off") && (!about || lies(box, about) === "in");
-  const fits = (box) => !overlaps(box, taken) && tied(box) && lies(box, worse) === "off" && !leads.some((way) => pierces(way, box));
-  const box = tries.sort((a, b) => a.away - b.away).find(fits);
-  if (!box) return false;
-  label.style.left = `${box.left - x}px`;
-  label.style.top = `${box.top - y}px`;
+// Set a label at a place, with its line.
+function setAt(label, { box, way, cost }, crowd) {
+  const { left, top } = label.parentElement.getBoundingClientRect();
+  Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
+  crowd.taken.push(box);
+  crowd.plates.push(box);
+  label.place = { box, way, cost };
+  if (!way) return true;
+  crowd.leads.push(way);
+  const [x, y, u, v] = way;
+  const line = document.createElement("i");
+  line.className = `leader ${label.classList.contains("zone") ? label.classList[2] : ""}`;
+  Object.assign(line.style, { left: `${x - left}px`, top: `${y - top}px`, width: `${Math.hypot(u - x, v - y)}px`, transform: `rotate(${Math.atan2(v - y, u - x)}rad)` });
+  label.before(line);
   return true;
 }
 
-// Whether a line keeps off other plates, other lines, and the points of other places.
-function clear(way, label, crowd) {
-  return (crowd.crossing || !crowd.leads.some((other) => crosses(way, other))) && ![...crowd.boxes, ...crowd.spots(label)].some((box) => pierces(way, box));
+// Take a label up again.
+function lift(label, crowd) {
+  const { box, way } = label.place;
+  for (const [list, item] of [["taken", box], ["plates", box], ["leads", way]]) crowd[list] = crowd[list].filter((other) => other !== item);
+  if (way) label.previousElementSibling.remove();
+  label.place = null;
 }
 
-// Try the places about a label's point, nearest first; tell whether one was free. Where names of people
-// stand (crowd), no line runs through any of them, nor a name over a line.
-function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null) {
-  const { width, height } = label.getBoundingClientRect();
-  const anchor = label.parentElement.getBoundingClientRect();
-  const { left: x, top: y } = anchor;
-  if (x < frame.left || x > frame.right || y < frame.top || y > frame.bottom) return false;
-  for (const gap of gaps) {
-    for (const [right, down] of around) {
-      const left = anchor.left + right * (width / 2 + gap) - width / 2;
-      const top = anchor.top + down * (height / 2 + gap) - height / 2;
-      const box = { left, top, right: left + width, bottom: top + height };
-      const inside = left >= frame.left && box.right <= frame.right && top >= frame.top && box.bottom <= frame.bottom;
-      if (!inside || overlaps(box, taken)) continue;
-      if (crowd?.off && lies(box, crowd.off) !== "off" && lies(box, crowd.own) !== "in") continue;
-      const way = leadTo(anchor, box);
-      const far = Math.hypot(way[2] - way[0], way[3] - way[1]) > 8;
-      if (crowd && ((!crowd.over && crowd.leads.some((other) => pierces(other, box))) || (far && !clear(way, label, crowd)))) continue;
-      label.style.left = `${left - anchor.left}px`;
-      label.style.top = `${top - anchor.top}px`;
-      // A word of a zone that had to go anywhere is told by its colour: no line to it runs over others.
-      if (far && (crowd || !label.classList.contains("zone"))) {
-        lead(label, way);
-        crowd?.leads.push(way);
-      }
-      taken.push(box);
-      return true;
+// The cheapest place for a word within its zone, off a worse one and off everybody's ground.
+function fitWithin(size, own, worse, crowd, from) {
+  const corners = own.flat(2);
+  const low = (axis, edge) => Math.max(Math.min(...corners.map((c) => c[axis])), edge);
+  const high = (axis, edge) => Math.min(Math.max(...corners.map((c) => c[axis])), edge);
+  const tries = [];
+  for (let left = low(0, crowd.frame.left); left <= high(0, crowd.frame.right) - size.width; left += 8) {
+    for (let top = low(1, crowd.frame.top); top <= high(1, crowd.frame.bottom) - size.height; top += 8) {
+      tries.push({ box: boxAt(left, top, size), away: Math.hypot(left + size.width / 2 - from.left, top + size.height / 2 - from.top) });
     }
   }
-  return false;
+  let best = null;
+  for (const { box, away } of tries.sort((a, b) => a.away - b.away)) {
+    if (away >= (best?.cost ?? COST.people)) break;
+    if (overlaps(box, crowd.taken) || lies(box, own) !== "in" || lies(box, worse) !== "off") continue;
+    const cost = away + 2 * costOf(box, own, { ...crowd, grounds: crowd.grounds.filter(({ kind }) => !kind) });
+    if (cost < (best?.cost ?? COST.people)) best = { box, cost };
+  }
+  return best;
 }
 
-// Names of people and the words of zones are never dropped: a number stands where there is no room for more.
-function insist(label, frame, taken, crowd) {
-  const { left: x, top: y } = label.parentElement.getBoundingClientRect();
-  const people = label.classList.contains("people");
-  // No name stands on the ground of others, no word of a zone on that of anyone.
-  const others = all(".map path.area.people").map((path) => path.getBoundingClientRect())
-    .filter((box) => !people || x < box.left || x > box.right || y < box.top || y > box.bottom);
-  const free = [...taken, ...others];
-  const easier = { ...crowd, spots: () => [] }; // a line may run over the point of another place, before a name goes
-  if (!people) {
-    const own = label.classList.contains("danger") ? [crowd.danger, []] : [crowd.caution, crowd.danger];
-    if (inZone(label, frame, free, ...own, crowd.leads)) return true;
-    label.classList.add("short");
-    // A word that hangs out of a small danger zone hangs over caution before it does over open ground.
-    const about = label.classList.contains("danger") ? crowd.caution : null;
-    if ([[1], [0.7], [0.4], [0, about], [0]].some((how) => inZone(label, frame, free, ...own, crowd.leads, ...how))) return true;
-  } else if (!crowd.many) {
-    // Near by off both zones, or at least off danger, unless it is their own ground: a name there reads as if they stood there.
-    const own = polygonsOf(ownDrawn(label));
-    const tries = [[GAPS, AROUND, crowd], [NEARBY, ROUND, crowd], [NEARBY, ROUND, easier], [FAR_GAPS, AROUND, easier]];
-    const settled = (off) => tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, { ...ways, off, own }));
-    if (settle(label, frame, free, GAPS, AROUND, { ...crowd, off: [...crowd.danger, ...crowd.caution], own }) || settled(crowd.danger)) return true;
-    label.classList.add("short");
-    if (settled(crowd.danger)) return true;
-    label.classList.remove("short");
+// The word of a zone stands in it, with what falls there or alone; that of a zone too small beside it, by a line.
+function placeWord(label, crowd) {
+  const kind = label.classList.contains("danger") ? "danger" : "caution";
+  const of = (name) => crowd.grounds.find((ground) => ground.kind === name).polygons;
+  const [own, worse] = kind === "danger" ? [of("danger"), []] : [of("caution"), of("danger")];
+  if (!own.length) return false;
+  const { left, top } = label.parentElement.getBoundingClientRect();
+  const { frame } = crowd;
+  const from = { left: clamp(left, frame.left, frame.right), top: clamp(top, frame.top, frame.bottom) };
+  for (const short of [false, true]) {
+    label.classList.toggle("short", short);
+    const place = fitWithin(label.getBoundingClientRect(), own, worse, crowd, from);
+    if (place) return setAt(label, place, crowd);
   }
-  if (!crowd.many && (settle(label, frame, free, FAR_GAPS, AROUND, crowd) || settle(label, frame, free, FAR_GAPS, AROUND, easier))) return true;
-  label.classList.add("short");
-  if (people && crowd.many && settle(label, frame, [...crowd.fixed, ...crowd.boxes], [0], [[0, 0]], crowd)) return true;
-  if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd) || settle(label, frame, free, GAPS, AROUND, easier)) return true;
-  if (people && crowd.many && crowd.hosts.length) return false;
-  if (settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
-  if (settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, easier)) return true;
-  if (!crowd.many && settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, crossing: true })) return true;
-  if (people && crowd.hosts.length) return false;
-  // Over lines and others' ground, before a line runs through a word.
-  const over = { ...easier, over: true, crossing: true };
-  return (people && settle(label, frame, [...crowd.fixed, ...crowd.boxes], EVERYWHERE, ROUND, over)) || settle(label, frame, [...crowd.fixed, ...crowd.boxes], EVERYWHERE, ROUND);
+  // Danger may be named from within caution, never the other way round, and neither over an edge.
+  const open = crowd.grounds.map((ground) => (ground.kind === "caution" ? { ...ground, cost: COST.danger, line: true } : ground));
+  const people = { ...crowd, leads: [], grounds: crowd.grounds.filter(({ cost }) => cost === COST.people) };
+  const room = ({ left: a, right: b, top: c, bottom: d }) => ({ left: a - 24, right: b + 24, top: c - 24, bottom: d + 24 });
+  const near = (box) => (costOf(room(box), own, people) ? FAIR / 2 : 0); // whose names need that room
+  const place = beside(label.getBoundingClientRect(), own, { ...crowd, grounds: open }, { gaps: GAPS.slice(1, 7), most: 2 * COST.people, more: near, tied: 0 });
+  return Boolean(place) && setAt(label, place, crowd);
+}
+
+const pointOn = (label) => {
+  const { left, top } = label.parentElement.getBoundingClientRect();
+  return [[[[left, top]]]];
+};
+
+function boxOn(label, size) {
+  const { left, top } = label.parentElement.getBoundingClientRect();
+  return boxAt(left - size.width / 2, top - size.height / 2, size);
+}
+
+// A name of people is never dropped: where there is no room for it its number stands, which the line below the map tells.
+function placePeople(label, crowd) {
+  const ground = crowd.groundOf(label) ?? pointOn(label);
+  const spots = (box) => (overlaps(box, crowd.spots(label)) ? COST.line : 0);
+  const found = [];
+  for (const short of crowd.many ? [true] : [false, true]) {
+    label.classList.toggle("short", short);
+    const size = label.getBoundingClientRect();
+    const on = boxOn(label, size);
+    const free = holdsBox(crowd.frame, on) && !overlaps(on, crowd.many ? [...crowd.fixed, ...crowd.plates] : crowd.taken);
+    const place = free && (crowd.many || lies(on, ground) === "in") ? { box: on, cost: 0 }
+      : beside(size, ground, crowd, { gaps: crowd.many ? NEAR : GAPS, most: crowd.many ? COST.line : Infinity, more: spots });
+    if (place) found.push({ ...place, short, cost: place.cost + (short ? COST.short : 0) });
+  }
+  if (!found.length) return false;
+  const cheapest = found.reduce((a, b) => (b.cost < a.cost ? b : a));
+  label.classList.toggle("short", cheapest.short);
+  return setAt(label, cheapest, crowd);
+}
+
+// The name of a line stands on it, where it hides least.
+function placeAlong(label, crowd) {
+  const { width, height } = label.getBoundingClientRect();
+  let best = null;
+  for (const [a, b, c, d] of sidesIn(polygonsOf([label.along]))) {
+    const steps = Math.ceil(Math.hypot(c - a, d - b) / 24);
+    for (let i = 0; i < Math.min(steps, 200); i += 1) {
+      const box = boxAt(a + ((c - a) * i) / steps - width / 2, b + ((d - b) * i) / steps - height / 2, { width, height });
+      if (!holdsBox(crowd.frame, box) || overlaps(box, crowd.taken)) continue;
+      const cost = 2 * costOf(box, [], { ...crowd, grounds: crowd.grounds.filter(({ line }) => !line) }) + box.top / 100;
+      if (cost < (best?.cost ?? COST.people)) best = { box, cost };
+    }
+  }
+  const most = / (fail|warn)/.test(label.className) ? Infinity : FAIR;
+  best ??= beside({ width, height }, polygonsOf([label.along]), crowd, { gaps: GAPS.slice(1, 9), most });
+  return Boolean(best) && setAt(label, best, crowd);
+}
+
+function placeOther(label, crowd) {
+  const ground = (label.dataset.area && crowd.groundOf(label)) || pointOn(label);
+  const open = { ...crowd, grounds: crowd.grounds.filter(({ cost }) => cost === COST.people) };
+  for (const short of label.classList.contains("piece") ? [false, true] : [false]) {
+    label.classList.toggle("short", short);
+    const size = label.getBoundingClientRect();
+    const on = boxOn(label, size);
+    const held = /keep|water/.test(label.className) ? lies(on, ground) === "in" : true; // the name of a way stands on it
+    if (held && holdsBox(crowd.frame, on) && !overlaps(on, crowd.taken) && costOf(on, ground, open) === 0) return setAt(label, { box: on }, crowd);
+    const place = beside(size, ground, open, { gaps: NEAR, most: FAIR });
+    if (place) return setAt(label, place, crowd);
+  }
+  return false;
 }
 
 // Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
@@ -215,78 +235,104 @@ function showGathered(gathered) {
   }
 }
 
-// Draw a line from a point to a label that had to stand off.
-function lead(label, [x, y, u, v]) {
-  const line = document.createElement("i");
-  line.className = "leader";
-  line.style.width = `${Math.hypot(u - x, v - y)}px`;
-  line.style.transform = `rotate(${Math.atan2(v - y, u - x)}rad)`;
-  label.before(line);
-}
-
-// Small areas where people are must stay in sight; large ones bear their label inside.
-function peopleBoxes() {
-  const boxes = all(".map path.area.people").map((path) => path.getBoundingClientRect());
-  return boxes.filter((box) => box.width < 150 && box.height < 150);
-}
-
-function padBox() {
+function padBox(half) {
   const { x, y } = chart.latLngToContainerPoint(DRIFTMAP.pad);
   const { left, top } = chart.getContainer().getBoundingClientRect();
-  return { left: left + x - 14, right: left + x + 14, top: top + y - 14, bottom: top + y + 14 };
+  return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
+}
+
+// What is drawn, and what it costs to hide it.
+function groundsOf() {
+  const drawn = areas.map((area) => ({ polygons: polygonsOf([area]), cost: area.options.className.includes("people") ? COST.people : COST.ground }));
+  const lines = edgesDrawn.map((edge) => ({ polygons: polygonsOf([edge]), cost: COST.edge, line: true }));
+  return [...drawn, ...lines, ...["danger", "caution"].map((kind) => ({ kind, polygons: zonePolygons(kind), cost: COST[kind] }))];
+}
+
+function crowdOf(labels) {
+  const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
+  const frame = { left: left + 4, top: top + (edges ? 20 : 4), right: right - (edges ? 26 : 4), bottom: bottom - 4 }; // clear of the edges' names
+  const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
+  const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect());
+  const people = labels.filter((label) => label.classList.contains("people"));
+  // The points that other places of people are named at: a plate over one would hide where its line begins.
+  const points = people.map((label) => [label, label.parentElement.getBoundingClientRect()]);
+  const spots = (label) => points.filter(([other]) => other !== label)
+    .map(([, { left: x, top: y }]) => ({ left: x - 5, right: x + 5, top: y - 5, bottom: y + 5 }));
+  const grounds = groundsOf();
+  const groundOf = (label) => grounds[label.dataset.area]?.polygons;
+  return { frame, fixed, taken: [padBox(14), ...fixed, ...picture], pad: padBox(8), grounds, groundOf, spots, plates: [], leads: [], hosts: [], many: people.length > MANY };
 }
 
 function placeLabels() {
   const gathered = new Map();
   // A plate that counts others is wider: all are set again until each has its room.
   for (let pass = 0; pass < 8 && placeOnce(gathered); pass += 1);
+  tellNumbers();
 }
 
 // Set every label; tell whether a place was gathered that was not before.
 function placeOnce(gathered) {
-  const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
-  const frame = { left: left + 4, top: top + (edges ? 20 : 4), right: right - (edges ? 26 : 4), bottom: bottom - 4 }; // clear of the edges' names
-  const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
-  const taken = [padBox(), ...fixed];
   for (const line of all(".leader")) line.remove();
-  taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
-  const people = labels.filter((label) => label.classList.contains("people"));
-  const crowd = { boxes: [], fixed, leads: [], hosts: [], many: people.length > MANY, danger: zonePolygons("danger"), caution: zonePolygons("caution") };
-  // The points that other places of people are named at: a plate over one would hide where its line begins.
-  const points = people.map((label) => [label, label.parentElement.getBoundingClientRect()]);
-  crowd.spots = (label) => points.filter(([other]) => other !== label)
-    .map(([, { left: x, top: y }]) => ({ left: x - 5, right: x + 5, top: y - 5, bottom: y + 5 }));
   // Dozens of names on a small screen: numbers alone, and small ones.
-  chart.getContainer().classList.toggle("crowded", people.length > 20 && right - left < 600);
+  const people = labels.filter((label) => label.classList.contains("people")).length;
+  chart.getContainer().classList.toggle("crowded", people > 20 && chart.getSize().x < 600);
   showGathered(gathered);
+  const crowd = crowdOf(labels);
   const counted = new Set([...gathered.values()].flat());
   let more = false;
   for (const label of labels) {
     label.classList.remove("short");
     label.classList.toggle("joined", counted.has(label));
     const wanted = !counted.has(label) && (named || !label.classList.contains("area"));
-    const insists = label.classList.contains("people") || label.classList.contains("zone");
-    let free = wanted && (insists ? insist(label, frame, taken, crowd) : settle(label, frame, taken, GAPS, AROUND, crowd));
-    if (insists && free) {
-      const box = label.getBoundingClientRect();
-      taken.push(box);
-      crowd.boxes.push(box);
-      if (label.classList.contains("people")) crowd.hosts.push(label);
-    }
-    if (insists && wanted && !free && inFrame(label, frame)) {
+    const free = wanted && placeOne(label, crowd);
+    if (wanted && !free && label.classList.contains("people") && inFrame(label, crowd.frame)) {
       gather(label, crowd.hosts, gathered);
       label.classList.toggle("joined", crowd.hosts.length > 0);
       more ||= crowd.hosts.length > 0;
     }
-    if (wanted && !free && label.classList.contains("piece")) {
-      label.classList.add("short");
-      free = settle(label, frame, taken, GAPS, AROUND, crowd);
-    }
     label.classList.toggle("off", !free);
+    if (!crowd.many && label === lastOf(labels)) reorder(crowd);
   }
   return more;
+}
+
+const lastOf = (labels) => labels.findLast((label) => label.classList.contains("people"));
+
+// Who is set early knows nothing of those after: of some orders the cheapest is kept.
+function reorder(crowd) {
+  const at = new Map(crowd.hosts.map((label) => [label, label.parentElement.getBoundingClientRect()]));
+  const hosts = crowd.hosts.slice();
+  const by = (axis, sign) => hosts.slice().sort((a, b) => sign * (at.get(a)[axis] - at.get(b)[axis]));
+  if (hosts.every((label) => label.place.cost < FAIR / 2)) return;
+  const orders = [hosts, by("left", 1), by("left", -1), by("top", 1), by("top", -1)];
+  const set = (order) => {
+    for (const label of crowd.hosts) if (label.place) lift(label, crowd);
+    return order.reduce((sum, label) => sum + (placePeople(label, crowd) ? label.place.cost : COST.short * 10), 0);
+  };
+  const costs = orders.map(set);
+  set(orders[costs.indexOf(Math.min(...costs))]);
+}
+
+function placeOne(label, crowd) {
+  const is = (name) => label.classList.contains(name);
+  if (label.along) return placeAlong(label, crowd);
+  if (!is("zone") && !inFrame(label, crowd.frame)) return false;
+  if (!is("people") && !is("zone")) return placeOther(label, crowd);
+  const free = is("zone") ? placeWord(label, crowd) : placePeople(label, crowd);
+  if (free && is("people")) crowd.hosts.push(label);
+  return free;
+}
+
+// No number is nameless: of those that stand alone, the names in a line below the map. Dozens stand in the list.
+function tellNumbers() {
+  const alone = all(".map .label.people.short:not(.off)");
+  const told = all(".map .label.people").length > MANY ? [] : alone.map((label) => [...label.children].map((part) => part.textContent).join(" "));
+  const line = one("#numbers");
+  if (!line) return;
+  line.hidden = !told.length;
+  line.replaceChildren(...told.map((text) => Object.assign(document.createElement("bdi"), { textContent: text })));
 }
 
 function inFrame(label, frame) {

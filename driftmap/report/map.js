@@ -163,7 +163,6 @@ function placeFar() {
 
 function settleFar(chip, point, size, taken, left, top) {
   const { width, height } = chip.getBoundingClientRect();
-  const clamp = (value, low, high) => Math.min(Math.max(value, low), Math.max(low, high));
   const x = clamp(point.x - width / 2, 4, size.x - width - 30);
   const y = clamp(point.y - height / 2, 24, size.y - height - 4);
   for (const step of [0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6, 7, -7, 8, -8]) {

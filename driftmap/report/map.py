@@ -51,6 +51,7 @@ _SCRIPTS: Final = (
     "say.js",
     "controls.js",
     "map.js",
+    "boxes.js",
     "labels.js",
     "points.js",
     "tools.js",
@@ -162,7 +163,9 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "people": people,
         "arrow": wind_arrow(a),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
-        "drawn": frozenset(marks.KINDS.get(area.role, "keep") for area in a.site.areas),
+        "drawn": {marks.KINDS.get(area.role, "keep") for area in a.site.areas}
+        | ({"astray"} if seen.astray else set()),
+        "ways": marks.WAYS,
         "source": a.wind.source,
         "head": tables.headline(a, voice, around, people=people),
         "cases": tables.case_rows(a, facts["cases"], voice),
@@ -200,7 +203,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        **ground_of(site, seen, place, voice),
+        **ground_of(site, seen, place, voice, astray=told.astray),
         "picture": underlay(site),
         "zones": _zones(told),
         "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
@@ -225,7 +228,7 @@ def _view(places: Sequence[Spot], zoned: Sequence[Zone]) -> marks.Bounds:
         for spot in places
         if (
             spot.stand
-            or (spot.outcome != "pass" and marks.KINDS.get(spot.area.role) != "way")
+            or (spot.outcome != "pass" and spot.area.role not in marks.WAYS.values())
         )
         and marks.in_sight(spot.area.shape, zoned)
     ]
@@ -251,43 +254,54 @@ def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
 
 
 def ground_of(
-    site: Site, worst: Mapping[str, Outcome], place: Place, voice: Voice
+    site: Site,
+    worst: Mapping[str, Outcome],
+    place: Place,
+    voice: Voice,
+    *,
+    astray: float,
 ) -> dict[str, Any]:
-    """Give the ground that every map draws alike: both edges, and the areas of the site file.
+    """Give the ground that every map draws alike: its edges, and the areas of the site file.
 
     ``worst``: what the checks say of each area, and of both edges; ``place``: how the
-    page's script wants points.
+    page's script wants points; ``astray``: how far something may come down on any side
+    [m], 0 where nothing does.
 
     Result: the areas in the order of the site file; each part with its label, an edge at a
     corner of its own.
     """
     top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
+    ring = shapely.Point(0.0, 0.0).buffer(astray, quad_segs=24)
+    far = voice.say("map.astray", distance=voice.away(astray))
+    lines = [
+        ("boundary", site.boundary, voice.say("map.edge")),
+        ("waiver", site.waiver.shape, top),
+        *([("astray", ring, far)] if astray else []),
+    ]
     edges = [
         {
             "kind": kind,
             "rings": rings_of(place, shape),
-            "at": point_of(place, _extreme(shape, side)),
+            "at": point_of(place, shapely.Point(shapely.get_coordinates(shape)[0])),
             "name": name,
-            "outcome": worst[kind],
-            "rank": 70 - _MARKED * (worst[kind] != "pass"),
+            "outcome": worst.get(kind, "pass"),
+            "rank": 62 - _MARKED * (worst.get(kind, "pass") != "pass"),
         }
-        for kind, shape, name, side in (
-            ("boundary", site.boundary, voice.say("map.edge"), -1),
-            ("waiver", site.waiver.shape, top, 1),
-        )
+        for kind, shape, name in lines
     ]
     numbers = marks.people_numbers(site.areas)
     areas = []
     for area in site.areas:
         outcome = worst[area.name]
+        kind = "people" if area.occupied else marks.KINDS.get(area.role, "keep")
+        beads = marks.middle_of(area.shape) if kind in ("railway", "power") else []
         rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
         rank -= _FIRST[outcome] if area.occupied else 0
         areas.append(
             {
-                "kind": "people"
-                if area.occupied
-                else marks.KINDS.get(area.role, "keep"),
+                "kind": kind,
                 "rings": rings_of(place, area.shape),
+                "beads": [place(line).tolist() for line in beads],
                 "at": point_of(place, area.shape.representative_point()),
                 "name": area.name,
                 "people": area.people,
@@ -297,12 +311,6 @@ def ground_of(
             }
         )
     return {"edges": edges, "areas": areas}
-
-
-def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:
-    """Find the corner of a shape farthest to its south-west (-1) or north-east (1)."""
-    corners = shapely.get_coordinates(shape)
-    return shapely.Point(corners[np.argmax(side * corners.sum(axis=1))])
 
 
 def _piece(

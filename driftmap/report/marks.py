@@ -22,12 +22,14 @@ from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, Verdict
 __all__ = [
     "KINDS",
     "MOST_POINTS",
+    "WAYS",
     "Bounds",
     "Squares",
     "in_sight",
     "lay_squares",
     "lookalikes",
     "marks_of",
+    "middle_of",
     "people_numbers",
     "piece_marks",
     "ring_step",
@@ -41,10 +43,15 @@ __all__ = [
 
 KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
-    **dict.fromkeys(("road", "railway", "power line"), "way"),
+    "road": "road",
+    "railway": "railway",
+    "power line": "power",
     "water": "water",
 }
 """How ground nobody is in is drawn, by its role; any other as "keep"."""
+
+WAYS: Final = {"road": "road", "railway": "railway", "power": "power line"}
+"""Ground that runs on past any picture, as it is drawn, and its role."""
 
 MOST_POINTS: Final = 2000
 """Landing points shown of each piece; the contours are made of all of them."""
@@ -135,6 +142,21 @@ def lookalikes(assessment: Assessment) -> list[str]:
 def _much_alike(one: BaseGeometry, other: BaseGeometry) -> bool:
     common = one.intersection(other).area
     return bool(common > _SAME_GROUND * (one.area + other.area - common))
+
+
+def middle_of(shape: BaseGeometry) -> list[FloatArray]:
+    """Give a line along each part of a strip, which beads are set on: one of its long sides.
+
+    Result: corners from the pad, shape (n, 2) [m].
+    """
+    found = []
+    for ring in shapely.get_exterior_ring(shapely.get_parts(shape)):
+        xy = shapely.get_coordinates(ring)[:-1]
+        one = int(np.argmax(np.hypot(*(xy - xy.mean(axis=0)).T)))
+        xy = np.roll(xy, -one, axis=0)
+        other = int(np.argmax(np.hypot(*(xy - xy[0]).T)))
+        found.append(xy[: other + 1])
+    return found
 
 
 _FARTHER: Final = 1.5  # times the reach of what falls

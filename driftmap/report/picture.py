@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from html import escape
 from typing import Final
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
+from driftmap.report.frames import SHEET, Frame, Size, fit, ticks
 from driftmap.report.instruct import Watch
-from driftmap.report.marks import in_sight, ring_step
+from driftmap.report.marks import KINDS, in_sight, middle_of, ring_step
 from driftmap.report.page import text_of
-from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
+from driftmap.report.plates import COST, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -22,9 +25,11 @@ from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 
-__all__ = ["drawn_kinds", "field_image", "field_picture"]
+__all__ = ["POSTER", "drawn_kinds", "field_image", "field_picture"]
 
-_WAYS: Final = ("road", "railway", "power line")
+POSTER: Final = (480.0, 340.0)
+"""Size of the poster's picture: the fewer points, the larger its words."""
+
 _MOST_NAMES: Final = 6
 """People's places that bear their names; where there are more, all bear numbers alone."""
 
@@ -35,37 +40,73 @@ _LONGEST: Final = 22  # characters of a name in the picture
 _SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
 
 
-def field_picture(seen: Watch) -> str:
+def field_picture(seen: Watch, size: Size = SHEET) -> str:
     """Draw the plan; people bear their number in the order of the places.
 
     Result: an ``svg`` element; every name from a file is escaped.
     """
-    a, places, zones, voice = seen.told, seen.places, seen.drawn, seen.voice
-    people = [spot for spot in places if spot.stand]
-    frame = _frame(people, zones)
-    parts = [_PATTERNS, f'<rect class="ground" width="{WIDTH:g}" height="{HEIGHT:g}"/>']
-    # Danger lies over caution: where both fall, the worse one counts.
-    for zone in reversed(zones):
-        parts.append(_shape(f"zone {zone.kind}", frame, zone.shape))
-        parts.append(_shape(f"hatch {zone.kind}", frame, zone.shape))
-    parts += _field_edge(frame, a.site.boundary)
-    for spot in places:
-        if not spot.stand:
-            parts += _closed(frame, spot)
-    parts += [_shape(f"people {s.seen}", frame, s.area.shape) for s in people]
-    danger = shapely.union_all([z.shape for z in zones if z.kind == "danger"])
-    grounds = [frame.pixels(spot.area.shape) for spot in people]
-    room = Room(grounds, frame.pixels(danger))
-    room.take(*_corners(a), (0.0, HEIGHT - 44, _scale(frame, voice)[1], HEIGHT))
-    room.take_point(*frame.spot(0.0, 0.0), 18.0)
-    parts += [_pad(frame), _north(voice), _scale(frame, voice)[0], _wind(a, voice)]
-    words = _words(frame, zones, room, a, voice)
-    parts += [*_names(frame, people, room, voice), *words]
+    a, voice = seen.told, seen.voice
+    people = [spot for spot in seen.places if spot.stand]
+    frame = _frame(people, seen.drawn, size)
+    room = _room(frame, seen, people)
+    corners = [_north(voice, size), _scale(frame, voice), _wind(a, voice, room)]
+    room.take(*(box for _, box in corners))
+    words = _words(frame, seen, room)
+    names = [*_names(frame, people, room, voice), *_beyond(frame, seen, room)]
+    names += _line_names(frame, seen, room)
+    drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
+    wide, high = size
     name = escape(voice.say("picture.name"))
     return (
-        f'<svg class="plan" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
-        f'aria-label="{name}">{"".join(parts)}</svg>'
+        f'<svg class="plan" viewBox="0 0 {wide:g} {high:g}" role="img" '
+        f'aria-label="{name}">{_PATTERNS}{"".join([*drawn, *names, *words])}</svg>'
     )
+
+
+def _ground(frame: Frame, seen: Watch, people: Sequence[Spot]) -> list[str]:
+    """Draw zones, lines and areas, the ground of people last."""
+    wide, high = frame.size
+    parts = [f'<rect class="ground" width="{wide:g}" height="{high:g}"/>']
+    # Danger lies over caution: where both fall, the worse one counts.
+    for zone in reversed(seen.drawn):
+        parts.append(_shape(f"zone {zone.kind}", frame, zone.shape))
+        parts.append(_shape(f"hatch {zone.kind}", frame, zone.shape))
+    parts += _field_edge(frame, seen.told.site.boundary)
+    for kind, line in _lines(seen).items():
+        if kind != "boundary":
+            path = frame.line(frame.seen(line))
+            parts.append(f'<path class="{kind}" d="{path}"/>' if path else "")
+    for spot in seen.places:
+        if not spot.stand:
+            parts += _closed(frame, spot)
+    return [*parts, *(_shape(f"people {s.seen}", frame, s.area.shape) for s in people)]
+
+
+def _lines(seen: Watch) -> dict[str, BaseGeometry]:
+    """Give the edges that are drawn as lines and named."""
+    site = seen.told.site
+    found = {"boundary": site.boundary.boundary, "waiver": site.waiver.shape.boundary}
+    if seen.astray:
+        found["astray"] = shapely.Point(0.0, 0.0).buffer(seen.astray, 24).exterior
+    return found
+
+
+def _room(frame: Frame, seen: Watch, people: Sequence[Spot]) -> Room:
+    """Say what names must not hide, and what it costs."""
+    hides: list[tuple[BaseGeometry, float]] = []
+    hides += [(z.shape, COST[z.kind]) for z in seen.drawn]
+    hides += [(s.area.shape, COST["ground"]) for s in seen.places if not s.stand]
+    hides += [(line, COST["edge"]) for line in _lines(seen).values()]
+    grounds = [frame.pixels(spot.area.shape) for spot in people]
+    x, y = frame.spot(0.0, 0.0)
+    room = Room(
+        grounds,
+        [(frame.pixels(shape), cost) for shape, cost in hides],
+        shapely.Point(x, y).buffer(9.0),
+        frame.size,
+    )
+    room.take_point(x, y, 18.0)
+    return room
 
 
 def field_image(seen: Watch) -> str:
@@ -85,23 +126,27 @@ _PATTERNS: Final = (
 )
 
 
-def _frame(people: Sequence[Spot], zones: Sequence[Zone]) -> Frame:
+def _frame(people: Sequence[Spot], zones: Sequence[Zone], size: Size) -> Frame:
     """Show pad and people whole, and zones unless they dwarf everything."""
     near = [s.area.shape for s in people if in_sight(s.area.shape, zones)]
-    return fit(shapely.union_all(near), [zone.shape for zone in zones])
+    return fit(shapely.union_all(near), [zone.shape for zone in zones], size)
 
 
-def drawn_kinds(told: Watch) -> frozenset[str]:
-    """Say what is in the picture, so that its legend names nothing else."""
-    people = [spot for spot in told.places if spot.stand]
-    seen = _frame(people, told.drawn).box()
-    boundary = told.told.site.boundary.boundary
-    kinds = {"boundary"} if boundary.intersects(seen) else set()
-    for spot in told.places:
-        if spot.area.shape.intersects(seen):
-            way = "way" if spot.area.role in _WAYS else "closed"
-            kinds.add("people" if spot.stand else way)
+def drawn_kinds(seen: Watch) -> frozenset[str]:
+    """Say what is in the sheet's picture, so that its legend names nothing else."""
+    people = [spot for spot in seen.places if spot.stand]
+    box = _frame(people, seen.drawn, SHEET).box()
+    kinds = {kind for kind, line in _lines(seen).items() if line.intersects(box)}
+    for spot in seen.places:
+        if spot.area.shape.intersects(box):
+            kinds.add("people" if spot.stand else _kind(spot))
     return frozenset(kinds)
+
+
+def _kind(spot: Spot) -> str:
+    """Say how ground that nobody is in is drawn; on paper water is closed ground."""
+    kind = KINDS.get(spot.area.role, "keep")
+    return "closed" if kind in ("keep", "water") else kind
 
 
 def _shape(kind: str, frame: Frame, shape: BaseGeometry) -> str:
@@ -111,7 +156,7 @@ def _shape(kind: str, frame: Frame, shape: BaseGeometry) -> str:
 
 def _field_edge(frame: Frame, boundary: BaseGeometry) -> list[str]:
     """Draw the edge of the field with ticks that point inward."""
-    line = frame.seen(boundary.boundary, grow=0.0)
+    line = frame.seen(boundary.boundary)
     if line.is_empty:
         return []
     return [
@@ -121,43 +166,96 @@ def _field_edge(frame: Frame, boundary: BaseGeometry) -> list[str]:
 
 
 def _closed(frame: Frame, spot: Spot) -> list[str]:
-    """Draw ground to keep off; a road is two lines, never one that looks like an edge."""
-    kinds = ("way", "lane") if spot.area.role in _WAYS else ("closed",)
-    return [_shape(kind, frame, spot.area.shape) for kind in kinds]
-
-
-def _corners(a: Assessment) -> list[tuple[float, float, float, float]]:
-    """Give the corners that wind and north stand in."""
-    wind, _ = wind_as_read(a.wind)
-    found = [(WIDTH - 62, 0.0, WIDTH, 76.0)]
-    return [*found, (0.0, 0.0, 250.0, 92.0)] if wind.speed > CALM else found
+    """Draw ground to keep off; a road is two lines, a railway bears ties, a power line masts."""
+    kind, shape = _kind(spot), spot.area.shape
+    if kind == "closed":
+        return [_shape(kind, frame, shape)]
+    drawn = [_shape(f"area {kind}", frame, shape)]
+    if kind == "road":
+        return [*drawn, _shape("lane", frame, shape)]
+    beads = shapely.MultiLineString(
+        [line for line in middle_of(shape) if len(line) > 1]
+    )
+    return [*drawn, f'<path class="beads {kind}" d="{frame.line(frame.seen(beads))}"/>']
 
 
 def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
     """Set a plate for every place with people: failing ones first, none is dropped."""
     order = sorted(range(len(people)), key=lambda i: -OUTCOMES.index(people[i].seen))
-    plates = []
+    # Who is far off stands in the list beside the picture, which tells where.
+    order = [i for i in order if people[i].area.shape.intersects(frame.box())]
+    texts = {i: _name(people[i], len(people) <= _MOST_NAMES, voice) for i in order}
+    wanted = []
     for i in order:
-        spot, number = people[i], str(i + 1)
-        ground = shapely.intersection(spot.area.shape, frame.box())
-        if ground.is_empty:
-            continue  # far off: the list beside the picture tells where
-        aim = ground.representative_point()
-        text = ""
-        if len(people) <= _MOST_NAMES:
-            name = spot.area.name
-            text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
-            if spot.area.people:
-                text += f" · {voice.count(spot.area.people)}"
-            text = f"{_SIGNS[spot.seen]}{text}"
-        sizes = [(34.0 + widths(text), 30.0)] if text else []
-        plate, which = room.place(
-            frame.spot(aim.x, aim.y), [*sizes, (30.0, 30.0)], own=i
+        room.grounds[i] = shapely.intersection(
+            room.grounds[i], frame.pixels(frame.box())
         )
-        told = text if which < len(sizes) else ""
-        plates.append((plate, number, told, spot.seen))
-    leads = [plate.leader() for plate, *_ in plates]
-    return [*leads, *(_plate(*told) for told in plates)]
+        sizes = [(34.0 + widths(texts[i]), 30.0)] if texts[i] else []
+        wanted.append((i, [*sizes, (30.0, 30.0)]))
+    places = room.place_all(wanted)
+    plates = [
+        _plate(
+            plate, str(i + 1), texts[i] if plate.width > 30.0 else "", people[i].seen
+        )
+        for i, (plate, _) in zip(order, places, strict=True)
+    ]
+    return [*(plate.leader() for plate, _ in places), *plates]
+
+
+def _name(spot: Spot, named: bool, voice: Voice) -> str:
+    if not named:
+        return ""
+    name = spot.area.name
+    text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
+    if spot.area.people:
+        text += f" · {voice.count(spot.area.people)}"
+    return f"{_SIGNS[spot.seen]}{text}"
+
+
+def _beyond(frame: Frame, seen: Watch, room: Room) -> list[str]:
+    """Say at the edge of the picture how far on a zone goes that runs out of it."""
+    box, parts = frame.pixels(frame.box()), []
+    for zone in seen.drawn:
+        cut = shapely.intersection(frame.pixels(zone.shape), box.boundary)
+        if cut.is_empty:
+            continue
+        line = max(shapely.get_parts(shapely.line_merge(cut)), key=shapely.length)
+        far = float(np.hypot(*shapely.get_coordinates(zone.shape).T).max())
+        told = seen.voice.say("picture.beyond", distance=seen.voice.away(far))
+        wide = 34.0 + widths(told)
+        spot = line.interpolate(0.5, normalized=True)
+        plate = room.at_edge((spot.x, spot.y), (wide, 26.0))
+        x, y = plate.left, plate.top
+        turn = math.degrees(math.atan2(spot.y - y - 13, spot.x - x - wide / 2))
+        parts.append(
+            f'<g class="beyond {zone.kind}"><rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="26"/>'
+            f'<path d="M-8 -3H2V-8L11 0L2 8V3H-8Z" transform="translate({x + 15:.1f} {y + 13:.1f}) rotate({turn:.0f})"/>'
+            f'<text x="{x + 29:.1f}" y="{y + 19:.1f}">{escape(told)}</text></g>'
+        )
+    return parts
+
+
+def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
+    """Name each edge on its line, or say how far it lies where the picture ends before it."""
+    voice, parts = seen.voice, []
+    ceiling = voice.exact_distance(seen.told.site.waiver.ceiling)
+    words = {
+        "boundary": voice.say("map.edge"),
+        "waiver": voice.say("map.ceiling", height=ceiling),
+        "astray": voice.say("map.astray", distance=voice.away(seen.astray)),
+    }
+    for kind, line in _lines(seen).items():
+        size = widths(words[kind], 9.6), 20.0
+        plate = room.along(frame.pixels(line), size)
+        if plate is None and kind == "astray" and not line.intersects(frame.box()):
+            plate = room.at_edge((frame.size[0] / 2, frame.size[1]), size)
+        if plate is not None:
+            x, y = plate.left + plate.width / 2, plate.top + 16
+            told = escape(words[kind])
+            parts.append(
+                f'<text class="line-name" x="{x:.1f}" y="{y:.1f}">{told}</text>'
+            )
+    return parts
 
 
 def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
@@ -178,24 +276,21 @@ def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
     )
 
 
-def _words(
-    frame: Frame, zones: Sequence[Zone], room: Room, a: Assessment, voice: Voice
-) -> list[str]:
+def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
     """Write the signal word and what falls into each zone, where there is room for it."""
     parts: list[str] = []
-    above = shapely.union_all(room.grounds)
-    for zone in zones:
-        lines = zone_lines(a.flight, zone, voice)
-        word = voice.say(f"zone.{zone.kind}")
+    worse: BaseGeometry = shapely.Polygon()
+    for zone in seen.drawn:
+        lines = zone_lines(seen.told.flight, zone, seen.voice)
+        word = seen.voice.say(f"zone.{zone.kind}")
         short = widths(word, 13.5) + 24
         wide = max(short, *(widths(line, 9.6) for line in lines))
         shape = frame.pixels(zone.shape)
-        free = shapely.difference(shape, above)
-        ground = free if not free.is_empty else shape
-        plate = room.inside(ground, [(wide, _TOLD), (short, 30.0)])
+        plate = room.word(shape, worse, [(wide, _TOLD), (short, 30.0)])
         told = lines if plate.height == _TOLD else []
+        parts.append(plate.leader(f"leader {zone.kind}"))
         parts.append(_signal(plate, zone.kind, word, told))
-        above = shapely.union(above, shape)
+        worse = shapely.union(worse, shape)
     return parts
 
 
@@ -221,46 +316,60 @@ def _pad(frame: Frame) -> str:
     )
 
 
-def _north(voice: Voice) -> str:
+Corner = tuple[str, tuple[float, float, float, float]]
+"""What stands in a corner, and its box."""
+
+
+def _north(voice: Voice, size: Size) -> Corner:
+    wide, _ = size
     return (
-        f'<rect class="corner" x="{WIDTH - 62:g}" width="62" height="76"/>'
-        f'<g class="north" transform="translate({WIDTH - 34:g} 34)">'
+        f'<rect class="corner" x="{wide - 62:g}" width="62" height="76"/>'
+        f'<g class="north" transform="translate({wide - 34:g} 34)">'
         '<path d="M0 -24L11 14L0 6L-11 14Z"/>'
         f'<text y="34">{escape(voice.say("picture.north"))}</text></g>'
-    )
+    ), (wide - 62, 0.0, wide, 76.0)
 
 
-def _scale(frame: Frame, voice: Voice) -> tuple[str, float]:
-    """Draw the scale, and say how far it reaches from the left."""
-    length = ring_step(WIDTH / frame.scale, voice.units)
-    width, told = length * frame.scale, voice.distance(length)
-    bar = (
-        f'<rect class="corner" y="{HEIGHT - 36:g}" width="{22 + width + widths(told, 12.0):.0f}" height="36"/>'
-        f'<g class="scale" transform="translate(14 {HEIGHT - 14:g})">'
+def _scale(frame: Frame, voice: Voice) -> Corner:
+    length = ring_step(frame.size[0] / 2 / frame.scale, voice.units)
+    width, told, high = length * frame.scale, voice.distance(length), frame.size[1]
+    right = 22 + width + widths(told, 12.0)
+    return (
+        f'<rect class="corner" y="{high - 36:g}" width="{right:.0f}" height="36"/>'
+        f'<g class="scale" transform="translate(14 {high - 14:g})">'
         f'<path d="M0 -8V0H{width:.1f}V-8"/>'
         f'<text x="{width + 8:.1f}" y="0">{escape(told)}</text></g>'
-    )
-    return bar, 22 + width + widths(told, 12.0)
+    ), (0.0, high - 36, right, high)
 
 
-def _wind(a: Assessment, voice: Voice) -> str:
-    """Draw the wind as a broad arrow in the corner, blowing over the field."""
+def _wind(a: Assessment, voice: Voice, room: Room) -> Corner:
+    """Draw the wind as a broad arrow in a corner, blowing over the field.
+
+    The poster's lines tell it above the picture.
+    """
     read, mast = wind_as_read(a.wind)
     if read.speed <= CALM:
-        return ""
-    if arrow := broad_arrow(read):
-        arrow = f'<g class="wind" transform="translate(48 48)">{arrow}</g>'
+        return "", (0.0, 0.0, 0.0, 0.0)
     high = voice.say(
         "picture.mast",
         speed=voice.speed(mast.speed),
         height=voice.distance(mast.height),
     )
     first = " ".join([voice.say("picture.wind"), voice.speed(read.speed)])
-    where = where_read(read, voice)
-    wide = 104 + max(widths(first, 12.5), widths(where), widths(high))
+    lines = [("say", 30, first), ("say small", 52, where_read(read, voice))]
+    lines.append(("say small", 72, high))
+    at, wide, deep = 94, 104.0 + max(widths(text, 11.5) for *_, text in lines), 88.0
+    if room.size != SHEET:
+        at, wide, deep = 22, 96.0, 108.0
+        lines = [("say", 98, voice.say("picture.wind"))]
+    left, top, *_ = box = room.corner((wide, deep))
+    told = "".join(
+        f'<text class="{kind}" x="{at}" y="{y}">{escape(text)}</text>'
+        for kind, y, text in lines
+    )
+    arrow = broad_arrow(read)
     return (
-        f'<rect class="corner" width="{wide:.0f}" height="88"/>'
-        f'{arrow}<text class="say" x="94" y="30">{escape(first)}</text>'
-        f'<text class="say small" x="94" y="52">{escape(where)}</text>'
-        f'<text class="say small" x="94" y="72">{escape(high)}</text>'
+        f'<g transform="translate({left:.0f} {top:.0f})"><rect class="corner" width="{wide:.0f}" height="{deep:.0f}"/>'
+        f'<g class="wind" transform="translate(48 48)">{arrow}</g>{told}</g>',
+        box,
     )

@@ -1,135 +1,46 @@
-"""Places on the sheet's picture: from metres about the pad, and where names stand."""
+"""Where names and words stand on a picture on paper."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final, cast
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["HEIGHT", "WIDTH", "Frame", "Plate", "Room", "fit", "ticks", "widths"]
+from driftmap.core.checks import FloatArray
+from driftmap.report.frames import SHEET, Size
 
-WIDTH: Final = 600.0
-HEIGHT: Final = 520.0
-_MARGIN: Final = 46.0
-_FARTHEST: Final = 4.0
-"""Zones may stretch the picture to so many times the ground that people need."""
-
-_TICK: Final = (14.0, 6.0)  # apart, and long, in the picture
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """Where the picture lies on the ground.
-
-    Parameters
-    ----------
-    west, top : float
-        Upper left corner from the pad [m].
-    scale : float
-        Points of the picture in a metre.
-    """
-
-    west: float
-    top: float
-    scale: float
-
-    def spot(self, east: Any, north: Any) -> tuple[Any, Any]:
-        """Place a point."""
-        return (east - self.west) * self.scale, (self.top - north) * self.scale
-
-    def pixels(self, shape: BaseGeometry) -> BaseGeometry:
-        """Put a shape into the picture."""
-        return shapely.transform(shape, lambda xy: np.column_stack(self.spot(*xy.T)))
-
-    def box(self) -> shapely.Polygon:
-        """Give the ground that the picture shows."""
-        east, south = self.west + WIDTH / self.scale, self.top - HEIGHT / self.scale
-        return shapely.box(self.west, south, east, self.top)
-
-    def seen(self, shape: BaseGeometry, *, grow: float | None = None) -> BaseGeometry:
-        """Cut a shape to what is in sight, with so much about it [m].
-
-        A page wider than the box shows more: no zone may seem to end there.
-        """
-        grow = 3 * WIDTH / self.scale if grow is None else grow
-        return shapely.intersection(shape, self.box().buffer(grow, join_style="mitre"))
-
-    def path(self, shape: BaseGeometry) -> str:
-        """Write the rings of polygons as path data."""
-        solid = [
-            p
-            for p in shapely.get_parts(shape)
-            if p.geom_type == "Polygon" and not p.is_empty
-        ]
-        rings = [r for part in solid for r in (part.exterior, *part.interiors)]
-        return "".join(f"{self._line(ring, -1)}Z" for ring in rings)
-
-    def line(self, shape: BaseGeometry) -> str:
-        """Write lines as path data."""
-        parts = shapely.get_parts(shape)
-        return "".join(
-            self._line(p, None)
-            for p in parts
-            if p.geom_type == "LineString" and not p.is_empty
-        )
-
-    def _line(self, line: BaseGeometry, stop: int | None) -> str:
-        x, y = self.spot(*np.transpose(line.coords))
-        corners = np.column_stack([x, y])[:stop].round(1).tolist()
-        return "M" + "L".join(f"{a:g} {b:g}" for a, b in corners)
-
-
-def fit(need: BaseGeometry, zones: Iterable[BaseGeometry]) -> Frame:
-    """Frame the pad and the ground that people need whole, and zones as far as they fit."""
-    need = shapely.union(need, shapely.Point(0, 0).buffer(100))
-    west, south, east, north = need.bounds
-    half = max(east - west, north - south) / 2
-    near = need.envelope.centroid.buffer(_FARTHEST * half + 500)
-    whole = shapely.union_all([need, *(s.intersection(near) for s in zones)])
-    west, south, east, north = whole.bounds
-    room = WIDTH - 2 * _MARGIN, HEIGHT - 2 * _MARGIN
-    scale = min(room[0] / (east - west), room[1] / (north - south))
-    middle = (west + east) / 2, (south + north) / 2
-    return Frame(middle[0] - WIDTH / 2 / scale, middle[1] + HEIGHT / 2 / scale, scale)
-
-
-def ticks(frame: Frame, boundary: BaseGeometry) -> str:
-    """Write short strokes along an outline, from it inward."""
-    shape = shapely.orient_polygons(frame.pixels(boundary))
-    seen = shapely.box(0, 0, WIDTH, HEIGHT)
-    strokes = []
-    for ring in (r for p in shapely.get_parts(shape) for r in shapely.get_rings(p)):
-        if not ring.intersects(seen):
-            continue
-        for at in np.arange(_TICK[0] / 2, ring.length, _TICK[0]):
-            here, ahead = ring.interpolate(at), ring.interpolate(at + 1.0)
-            if not seen.contains(here):
-                continue
-            # Rings run so that the inside is on the left; in the picture y points down.
-            turn = math.atan2(ahead.y - here.y, ahead.x - here.x) + math.pi / 2
-            x, y = (
-                here.x + _TICK[1] * math.cos(turn),
-                here.y + _TICK[1] * math.sin(turn),
-            )
-            strokes.append(f"M{here.x:.1f} {here.y:.1f}L{x:.1f} {y:.1f}")
-    return "".join(strokes)
-
+__all__ = ["COST", "Plate", "Room", "widths"]
 
 _EDGE: Final = 4.0
 _APART: Final = 3.0
-_WITHIN: Final = 0.9
-"""Share of a word's box from which it stands in its zone."""
+_STEP: Final = 8.0
+_ALONG: Final = 24.0
+_CORNERS: Final = 24
+"""Most points of a ground that names are tried about."""
 
-_REACHES: Final = 0.3
-"""Share of the box of a word that does not, which is to lie in its zone."""
+COST: Final = {
+    "people": 500.0,
+    "danger": 150.0,
+    "caution": 30.0,
+    "ground": 60.0,
+    "edge": 10.0,
+    "line": 250.0,
+    "short": 300.0,
+}
+"""What it costs to hide something, to cross a line, and to be a number alone, beside a point for
+each of a line's length: as on the screen (``labels.js``)."""
 
-_NEARBY: Final = 140.0
-_ANYWHERE: Final = 420.0
+_GAPS: Final = (6, 14, 24, 36, 50, 66, 84, 104, 128, 160, 200, 260, 340)
+_NEAR_PEOPLE: Final = 24.0
+_FAIR: Final = 60.0
+_MOST_ORDERED: Final = 12
+_TURN: Final = np.arange(16) * math.pi / 8
+_ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
@@ -142,61 +53,64 @@ def widths(text: str, each: float = 10.6) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """A box and the spot it speaks of.
+    """A box, and the line to it from its ground.
 
     Parameters
     ----------
     left, top, width, height : float
         The box.
-    aim : (float, float)
-        The spot.
-    apart : bool
-        Whether the box stands off its ground and needs a leader.
+    lead : shapely.LineString or None
+        From the edge of the ground to the box; None where the box stands on or at it.
+    cost : float
+        What the place costs.
     """
 
     left: float
     top: float
     width: float
     height: float
-    aim: tuple[float, float]
-    apart: bool
+    lead: shapely.LineString | None = None
+    cost: float = 0.0
 
     @property
     def box(self) -> Box:
         """The box by its edges."""
         return self.left, self.top, self.left + self.width, self.top + self.height
 
-    @property
-    def lead(self) -> shapely.LineString:
-        """The line from the spot to the box."""
-        (x, y), (left, top, right, bottom) = self.aim, self.box
-        nearest = min(max(x, left), right), min(max(y, top), bottom)
-        return shapely.LineString([(x, y), nearest])
-
-    def leader(self) -> str:
-        """Draw a line from the box to a dot on its ground, where it stands off."""
-        if not self.apart:
+    def leader(self, kind: str = "leader") -> str:
+        """Draw the line to the box from a dot on its ground."""
+        if self.lead is None:
             return ""
         (ax, ay), (x, y) = self.lead.coords
         return (
-            f'<path class="leader" d="M{ax:.1f} {ay:.1f}L{x:.1f} {y:.1f}"/>'
+            f'<path class="{kind}" d="M{ax:.1f} {ay:.1f}L{x:.1f} {y:.1f}"/>'
             f'<circle class="end" cx="{ax:.1f}" cy="{ay:.1f}" r="4"/>'
         )
 
 
 class Room:
-    """What is taken already, and places for more."""
+    """What is taken already, and places for more.
+
+    A name stands on its own ground if that holds it, else beside it on nobody's, with a line
+    from the nearest edge of its ground. Of the free places it takes the cheapest by `COST`.
+
+    ``grounds``: of people; ``hides``: other shapes, and what it costs to hide each; ``pad``: what
+    lines go round; ``size``: of the picture.
+    """
 
     def __init__(
         self,
         grounds: Sequence[BaseGeometry],
-        danger: BaseGeometry | None = None,
-        size: tuple[float, float] = (WIDTH, HEIGHT),
+        hides: Sequence[tuple[BaseGeometry, float]] = (),
+        pad: BaseGeometry | None = None,
+        size: Size = SHEET,
     ) -> None:
         self.size = size
         self.grounds = list(grounds)
-        self.danger = danger or shapely.Polygon()
+        self.hides = list(hides)
+        self.pad = pad or shapely.Point()
         self.taken: list[Box] = []
+        self.plates: list[Box] = []
         self.leads: list[shapely.LineString] = []
 
     def take(self, *boxes: Box) -> None:
@@ -207,155 +121,238 @@ class Room:
         """Keep a spot free."""
         self.take((x - radius, y - radius, x + radius, y + radius))
 
-    def place(
-        self,
-        aim: tuple[float, float],
-        sizes: Sequence[tuple[float, float]],
-        *,
-        own: int,
-    ) -> tuple[Plate, int]:
-        """Find the place nearest to a spot: on its own ground, or on nobody's.
+    def place_all(
+        self, wanted: Sequence[tuple[int, Sequence[Size]]]
+    ) -> list[tuple[Plate, int]]:
+        """Find places for all: who is set early knows nothing of those after.
 
-        Off the ground of danger where it can be, as a name there reads as if people stood
-        there; smaller before lines cross, and never over what is taken while there is room.
+        ``wanted``: number of each ground, and the sizes as in `place`, the first one first.
 
-        ``sizes``: of the box, the one wished for first; ``own``: number of the ground.
+        Result: as of `place`, for the cheapest of some orders, in the order of ``wanted``.
+        """
+        middles = [self.grounds[own].centroid.coords[0] for own, _ in wanted]
+        orders = [list(range(len(wanted)))]
+        best = self._in_order(wanted, orders[0])
+        if len(wanted) <= _MOST_ORDERED and best[0] > _FAIR * len(wanted):
+            signed = (m * sign for m in np.transpose(middles) for sign in (1.0, -1.0))
+            orders = [np.argsort(keys, kind="stable").tolist() for keys in signed]
+            tries = (self._in_order(wanted, order) for order in orders)
+            best = min([best, *tries], key=lambda found: found[0])
+        for plate, _ in best[1]:
+            self._keep(plate)
+        return best[1]
+
+    def _in_order(
+        self, wanted: Sequence[tuple[int, Sequence[Size]]], order: Sequence[int]
+    ) -> tuple[float, list[tuple[Plate, int]]]:
+        kept = list(self.taken), list(self.plates), list(self.leads)
+        found = {i: self.place(*wanted[i]) for i in order}
+        self.taken, self.plates, self.leads = kept
+        sum_ = sum(plate.cost for plate, _ in found.values())
+        return sum_, [found[i] for i in range(len(wanted))]
+
+    def place(self, own: int, sizes: Sequence[Size]) -> tuple[Plate, int]:
+        """Find the cheapest place for a name.
+
+        ``own``: number of its ground; ``sizes``: of the box, the one wished for first; a
+        smaller one costs more.
 
         Result: the place, and which of the sizes it has.
         """
-        for off, crossing in ((True, False), (False, False), (False, True)):
-            for which, size in enumerate(sizes):
-                found = self._found(aim, size, own, off=off, crossing=crossing)
-                if found is not None:
-                    return self._kept(found), which
-        last = len(sizes) - 1
-        held = Plate(*_held(aim, sizes[last], self.size), *sizes[last], aim, apart=True)
-        return self._kept(held), last
-
-    def _found(
-        self,
-        aim: tuple[float, float],
-        size: tuple[float, float],
-        own: int,
-        *,
-        off: bool,
-        crossing: bool,
-    ) -> Plate | None:
+        ground = self.grounds[own]
         others = [g for i, g in enumerate(self.grounds) if i != own]
-        mine = self.grounds[own]
-        best: Plate | None = None
-        for left, top in _around(aim, size, self.size, _NEARBY if off else _ANYWHERE):
-            plate = Plate(left, top, *size, aim, apart=False)
-            if not self._free(plate.box):
-                continue
-            box = shapely.box(*plate.box)
-            if mine.covers(box):
-                return plate
-            if off and self.danger.intersects(box):
-                continue
-            if any(ground.intersects(box) for ground in self.grounds):
-                best = best or self._clear_of(others, plate, box)
-                continue
-            lead = plate.lead
-            if not crossing and any(lead.intersects(other) for other in self.leads):
-                continue
-            return Plate(left, top, *size, aim, apart=True)
-        return best
+        found = []
+        for which, size in enumerate(sizes):
+            plate = self._on(ground, size) or self._beside(ground, size, others)
+            if plate is not None:
+                dear = which * COST["short"]
+                found.append((replace(plate, cost=plate.cost + dear), which))
+        last = len(sizes) - 1
+        spot = ground.representative_point()
+        held = _held((spot.x, spot.y), sizes[last], self.size)
+        lead = shapely.LineString([spot, shapely.box(*held.box).centroid])
+        none = replace(held, lead=lead, cost=10 * COST["short"]), last
+        plate, which = min(found, key=lambda f: f[0].cost, default=none)
+        self._keep(plate)
+        return plate, which
 
-    def _kept(self, plate: Plate) -> Plate:
-        self.take(plate.box)
-        if plate.apart:
-            self.leads.append(plate.lead)
+    def word(
+        self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
+    ) -> Plate:
+        """Find the cheapest place for the word of a zone, in it or else beside it by a line.
+
+        ``worse``: ground of a worse zone; ``sizes``: of the box, the one wished for first.
+        """
+        seen = shapely.intersection(zone, shapely.box(0, 0, *self.size))
+        zone = seen if not seen.is_empty else zone
+        pole = shapely.maximum_inscribed_circle(
+            cast("shapely.Polygon", zone), tolerance=2.0
+        ).coords[0]
+        tries = (self._within(zone, worse, size, pole) for size in sizes)
+        plate = next((p for p in tries if p is not None), None)
+        if plate is None:
+            near = [g.buffer(_NEAR_PEOPLE) for g in self.grounds]
+            more = [*self.hides, *((g, _FAIR / 2) for g in near)]
+            plate = self._beside(zone, sizes[-1], self.grounds, hides=more, tied=0.0)
+        plate = plate or _held(pole, sizes[-1], self.size)
+        self._keep(plate)
         return plate
 
-    def inside(
-        self, shape: BaseGeometry, sizes: Sequence[tuple[float, float]]
-    ) -> Plate:
-        """Find a place in a zone, where it is widest; in sight even where the zone is small.
-
-        ``sizes``: of the box, the one wished for first.
-        """
-        seen = shapely.intersection(shape, shapely.box(0, 0, *self.size))
-        shape = seen if not seen.is_empty else shape
-        circle = shapely.maximum_inscribed_circle(
-            cast("shapely.Polygon", shape), tolerance=2.0
+    def along(self, line: BaseGeometry, size: Size) -> Plate | None:
+        """Find the cheapest place for the name of a line, on it; None where there is none."""
+        seen = shapely.intersection(line, shapely.box(0, 0, *self.size))
+        at = np.arange(0.0, seen.length, _ALONG)
+        spots = shapely.get_coordinates(
+            [p.interpolate(a) for p in shapely.get_parts(seen) for a in at]
         )
-        pole = circle.coords[0][0], circle.coords[0][1]
-        for size in sizes:
-            tries = [
-                Plate(left, top, *size, pole, apart=False)
-                for left, top in _around(pole, size, self.size)
-                if self._free((left, top, left + size[0], top + size[1]))
-            ][:400]
-            people = shapely.union_all(self.grounds)
-            beside = [p for p in tries if not people.intersects(shapely.box(*p.box))]
-            tries = beside or tries
-            shares = {plate: _share(plate, shape) for plate in tries}
-            most = max(shares.values(), default=0.0)
-            if most >= _WITHIN:
-                break
-        # What does not fit only reaches in: it would hide what it names.
-        most = most if most >= _WITHIN else _REACHES
-        best = max(
-            tries,
-            key=lambda p: min(shares[p], most) - 0.0005 * math.dist(_middle(p), pole),
-            default=Plate(*_held(pole, size, self.size), *size, pole, apart=False),
-        )
-        self.take(best.box)
-        return best
+        boxes = self._free(spots - np.array(size) / 2, size)
+        if not boxes.size:
+            return None
+        shapes = _shapes(boxes)
+        cost = 2 * self._hidden(shapes, self.hides) + boxes[:, 1] / 100
+        cost += COST["people"] * self._meets(shapes, self.grounds)
+        if cost.min() >= COST["people"]:
+            return None
+        plate = Plate(*_corner(boxes[cost.argmin()]), *size)
+        self._keep(plate)
+        return plate
 
-    def _free(self, box: Box) -> bool:
-        left, top, right, bottom = box
-        return not any(
-            left < other[2] + _APART
-            and other[0] < right + _APART
-            and top < other[3] + _APART
-            and other[1] < bottom + _APART
-            for other in self.taken
-        )
+    def corner(self, size: Size) -> Box:
+        """Choose the corner, top left or bottom right, where a box hides least."""
+        wide, high = self.size
+        starts = np.array([(0.0, 0.0), (wide - size[0], high - size[1])])
+        boxes = np.hstack([starts, starts + np.array(size)])
+        people = [(ground, COST["people"]) for ground in self.grounds]
+        hidden = self._hidden(_shapes(boxes), [*self.hides, *people])
+        left, top, right, bottom = boxes[int(hidden.argmin())].tolist()
+        return left, top, right, bottom
 
-    def _clear_of(
-        self, others: Sequence[BaseGeometry], plate: Plate, box: shapely.Polygon
+    def at_edge(self, spot: tuple[float, float], size: Size) -> Plate:
+        """Find the free place nearest to a spot on the edge of the picture."""
+        wide, high = self.size
+        down = np.arange(_EDGE, high - size[1] - _EDGE + 1, _STEP)
+        across = np.arange(_EDGE, wide - size[0] - _EDGE + 1, _STEP)
+        sides = [
+            *((x, y) for x in across for y in (_EDGE, high - size[1] - _EDGE)),
+            *((x, y) for y in down for x in (_EDGE, wide - size[0] - _EDGE)),
+        ]
+        boxes = self._free(np.array(sides).reshape(-1, 2), size)
+        if not boxes.size:
+            return _held(spot, size, self.size)
+        middle = (boxes[:, :2] + boxes[:, 2:]) / 2
+        nearest = np.hypot(*(middle - spot).T).argmin()
+        plate = Plate(*_corner(boxes[nearest]), *size)
+        self._keep(plate)
+        return plate
+
+    def _on(self, ground: BaseGeometry, size: Size) -> Plate | None:
+        spot = np.array(ground.representative_point().coords)
+        boxes = self._free(spot - np.array(size) / 2, size)
+        held = boxes.size and ground.covers(_shapes(boxes)[0])
+        return Plate(*_corner(boxes[0]), *size) if held else None
+
+    def _within(
+        self,
+        zone: BaseGeometry,
+        worse: BaseGeometry,
+        size: Size,
+        pole: tuple[float, ...],
     ) -> Plate | None:
-        """Accept a box that reaches over its own ground's edge, but onto nobody else's."""
-        x, y = plate.aim
-        holds = plate.left <= x <= plate.left + plate.width and (
-            plate.top <= y <= plate.top + plate.height
-        )
-        clear = holds and not any(ground.intersects(box) for ground in others)
-        return plate if clear else None
+        left, top, right, bottom = zone.bounds
+        across = np.arange(left, right - size[0], _STEP)
+        down = np.arange(top, bottom - size[1], _STEP)
+        corners = np.array(np.meshgrid(across, down)).reshape(2, -1).T
+        boxes = self._free(corners, size)
+        shapes = _shapes(boxes)
+        inside = shapely.covers(zone.buffer(_STEP), shapes)
+        inside &= ~shapely.intersects(worse.buffer(_STEP), shapes)
+        inside &= self._meets(shapes, self.grounds) == 0
+        boxes, shapes = boxes[inside], shapes[inside]
+        if not boxes.size:
+            return None
+        middle = (boxes[:, :2] + boxes[:, 2:]) / 2
+        plain = [(s, c) for s, c in self.hides if c in (COST["ground"], COST["edge"])]
+        cost = np.hypot(*(middle - pole).T) + 2 * self._hidden(shapes, plain)
+        return Plate(*_corner(boxes[cost.argmin()]), *size)
+
+    def _beside(
+        self,
+        ground: BaseGeometry,
+        size: Size,
+        others: Sequence[BaseGeometry],
+        *,
+        hides: Sequence[tuple[BaseGeometry, float]] | None = None,
+        tied: float = _STEP,
+    ) -> Plate | None:
+        boxes = self._free(_about(ground, size), size)
+        shapes = _shapes(boxes)
+        ways = shapely.shortest_line(ground, shapes)
+        blocked = self._meets(ways, [shapely.box(*box) for box in self.plates]) > 0
+        boxes, shapes, ways = boxes[~blocked], shapes[~blocked], ways[~blocked]
+        if not boxes.size:
+            return None
+        cost = shapely.length(ways)
+        cost += COST["people"] * self._meets(shapes, [ground, *others])
+        cost += self._hidden(shapes, self.hides if hides is None else hides)
+        cost += COST["line"] * self._meets(shapes, self.leads)
+        crossed = self._meets(ways, [*others, *self.leads, self.pad])
+        apart = shapely.length(ways) > tied
+        cost += COST["line"] * crossed * apart
+        best = int(cost.argmin())
+        lead = ways[best] if apart[best] else None
+        return Plate(*_corner(boxes[best]), *size, lead, float(cost[best]))
+
+    @staticmethod
+    def _meets(shapes: Any, others: Sequence[BaseGeometry]) -> Any:
+        """Count how many of others each shape meets."""
+        met = (shapely.intersects(other, shapes) for other in others)
+        return sum(met, np.zeros(len(shapes)))
+
+    def _hidden(
+        self, shapes: Any, hides: Sequence[tuple[BaseGeometry, float]]
+    ) -> FloatArray:
+        costs = (cost * shapely.intersects(shape, shapes) for shape, cost in hides)
+        return np.asarray(sum(costs, np.zeros(len(shapes))))
+
+    def _free(self, corners: FloatArray, size: Size) -> FloatArray:
+        """Give the boxes at upper left corners that are in sight and clear of what is taken."""
+        boxes = np.hstack([corners, corners + np.array(size)]).reshape(-1, 4)
+        wide, high = self.size
+        fits = (boxes[:, :2] >= _EDGE).all(1)
+        fits &= (boxes[:, 2] <= wide - _EDGE) & (boxes[:, 3] <= high - _EDGE)
+        boxes = boxes[fits]
+        taken = np.array(self.taken).reshape(-1, 1, 4)
+        low = boxes[:, :2] < taken[..., 2:] + _APART
+        high_ = taken[..., :2] < boxes[:, 2:] + _APART
+        return boxes[~(low & high_).all(2).any(0)]
+
+    def _keep(self, plate: Plate) -> None:
+        self.take(plate.box)
+        self.plates.append(plate.box)
+        if plate.lead is not None:
+            self.leads.append(plate.lead)
 
 
-def _around(
-    aim: tuple[float, float],
-    size: tuple[float, float],
-    whole: tuple[float, float],
-    most: float = _ANYWHERE,
-) -> Iterator[tuple[float, float]]:
-    """Give places for a box, nearest first, all in sight."""
-    for away in np.arange(0.0, most, 8.0):
-        turns = 1 if away == 0 else 24
-        for turn in np.linspace(0.0, 2 * math.pi, turns, endpoint=False):
-            x = aim[0] + (away + size[0] / 2 * (away > 0)) * math.sin(turn)
-            y = aim[1] + (away + size[1] / 2 * (away > 0)) * math.cos(turn)
-            left, top = x - size[0] / 2, y - size[1] / 2
-            across = _EDGE <= left <= whole[0] - _EDGE - size[0]
-            if across and _EDGE <= top <= whole[1] - _EDGE - size[1]:
-                yield left, top
+def _shapes(boxes: FloatArray) -> Any:
+    return shapely.box(*boxes.T)
 
 
-def _held(
-    aim: tuple[float, float], size: tuple[float, float], whole: tuple[float, float]
-) -> tuple[float, float]:
+def _corner(box: FloatArray) -> tuple[float, float]:
+    return float(box[0]), float(box[1])
+
+
+def _about(ground: BaseGeometry, size: Size) -> FloatArray:
+    """Give upper left corners of boxes all about a ground, nearer and farther."""
+    corners = shapely.get_coordinates(ground)
+    corners = corners[:: -(-len(corners) // _CORNERS)]
+    edge = _ROUND / np.abs(_ROUND).max(1, keepdims=True)
+    half = np.array(size) / 2
+    away = edge * (half + np.array(_GAPS)[:, None, None])
+    return np.asarray((corners[:, None, None] + away - half).reshape(-1, 2))
+
+
+def _held(aim: tuple[float, ...], size: Size, whole: Size) -> Plate:
     """Keep a box about a spot in sight."""
     left = min(max(aim[0] - size[0] / 2, _EDGE), whole[0] - _EDGE - size[0])
-    return left, min(max(aim[1] - size[1] / 2, _EDGE), whole[1] - _EDGE - size[1])
-
-
-def _middle(plate: Plate) -> tuple[float, float]:
-    return plate.left + plate.width / 2, plate.top + plate.height / 2
-
-
-def _share(plate: Plate, shape: BaseGeometry) -> float:
-    box = shapely.box(*plate.box)
-    return float(box.intersection(shape).area / box.area)
+    top = min(max(aim[1] - size[1] / 2, _EDGE), whole[1] - _EDGE - size[1])
+    return Plate(left, top, *size)

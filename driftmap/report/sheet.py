@@ -16,8 +16,9 @@ from driftmap.report.instruct import (
     instruction,
     moments,
 )
+from driftmap.report.marks import WAYS
 from driftmap.report.page import render, text_of
-from driftmap.report.picture import drawn_kinds, field_picture
+from driftmap.report.picture import POSTER, drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
 from driftmap.report.sentences import case_name
 from driftmap.report.sheetfacts import Fall, Spot, arrivals
@@ -55,6 +56,7 @@ def brief_html(seen: Watch, around: Around | None = None) -> str:
         around,
         picture=field_picture(seen),
         drawn=drawn_kinds(seen),
+        ways=WAYS,
         zones=seen.drawn,
         stand=seen.stand,
         anywhere=seen.stray,
@@ -206,7 +208,10 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     told = [line for line in lines if line not in seen.stray]
     if seen.told.verdict == "no-go":
         told = told[:1]  # what to do in flight would read as if it flew
-    return _page("poster", seen, around, picture=field_picture(seen), told=told)
+    people = [spot.area.name for spot in seen.places if spot.stand]
+    names = [f"{i} {isolate(name)}" for i, name in enumerate(people[:_MOST_PLACES], 1)]
+    picture = field_picture(seen, POSTER)
+    return _page("poster", seen, around, picture=picture, told=told, names=names)
 
 
 def caller_html(seen: Watch, around: Around | None = None) -> str:

@@ -15,9 +15,10 @@ from driftmap.ground.site import Area, Site
 from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.windlimits import DirectionLimit
+from driftmap.report.frames import Frame
 from driftmap.report.marks import ring_step
 from driftmap.report.page import printable, svg
-from driftmap.report.plates import Frame, Room, widths
+from driftmap.report.plates import Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
 
@@ -238,13 +239,13 @@ def _called(
     for place in places:
         room.take_point(*view.spot(place.east, place.north), 0.6 * letters)
     kind = f"called at-{letters}"
-    for i, (area, ground) in enumerate(zip(areas, grounds, strict=True)):
-        aim = ground.representative_point()
+    for i, area in enumerate(areas):
         box = (widths(area.name, 0.62 * letters), 1.3 * letters)
-        plate, _ = room.place((aim.x, aim.y), [box], own=i)
-        (x, y), (u, v) = plate.lead.coords
+        plate, _ = room.place(i, [box])
+        if plate.lead is not None:
+            (x, y), (u, v) = plate.lead.coords
+            yield f'<path class="{kind} lead" d="M{x:.0f} {y:.0f}L{u:.0f} {v:.0f}"/>'
         yield (
-            f'<path class="{kind} lead" d="M{x:.0f} {y:.0f}L{u:.0f} {v:.0f}"/>'
             f'<text class="{kind}" x="{plate.left:.0f}" y="{plate.top + letters:.0f}">{printable(area.name)}</text>'
         )
 

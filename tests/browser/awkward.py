@@ -237,7 +237,7 @@ if (map) {
     if (at.left >= frame.left && at.left <= frame.right && at.top >= frame.top && at.top <= frame.bottom) found.push(`missing: ${said(label)}`);
   }
   const ways = every('.map .leader').map((l) => ({ l, own: l.nextElementSibling, at: box(l) }));
-  const line = (w) => { const m = new DOMMatrix(getComputedStyle(w.l).transform), o = box(w.l.parentElement), n = w.l.offsetWidth; return [o.left, o.top, o.left + m.a * n, o.top + m.b * n]; };
+  const line = (w) => { const m = new DOMMatrix(getComputedStyle(w.l).transform), o = box(w.l.parentElement), n = w.l.offsetWidth, [x, y] = [o.left + parseFloat(w.l.style.left), o.top + parseFloat(w.l.style.top)]; return [x, y, x + m.a * n, y + m.b * n]; };
   const through = ([x, y, u, v], b) => { for (let t = 0.06; t <= 0.94; t += 0.02) { const p = x + t * (u - x), q = y + t * (v - y); if (p > b.left + 2 && p < b.right - 2 && q > b.top + 2 && q < b.bottom - 2) return true; } return false; };
   for (const w of ways) for (const l of people) if (l !== w.own && through(line(w), box(l.querySelector('b') ?? l))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
   for (const path of every('.map path')) { const b = box(path); if (b.width > 20000 && !path.classList.contains('waiver')) found.push(`a line across the world: ${path.className.baseVal}`); }

@@ -19,10 +19,11 @@ from driftmap.hazard.zones import (
     taut,
     zones,
 )
+from driftmap.report.frames import SHEET
 from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.plates import HEIGHT, WIDTH, Room
+from driftmap.report.plates import Room
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.document import document
@@ -215,18 +216,20 @@ def test_no_name_stands_on_the_ground_of_another(demo, zoned):
         shapely.box(270, 334, 360, 348),
     ]
     room = Room(grounds)
-    plates = []
-    for i, ground in enumerate(grounds):
-        aim = ground.representative_point()
-        plates.append(room.place((aim.x, aim.y), [(130.0, 30.0)], own=i)[0])
+    plates = [
+        p
+        for p, _ in room.place_all([(i, [(130.0, 30.0)]) for i in range(len(grounds))])
+    ]
     for i, plate in enumerate(plates):
         box = shapely.box(*plate.box)
         assert grounds[i].covers(box) or not any(g.intersects(box) for g in grounds)
-        assert ("<circle" in plate.leader()) == plate.apart
+        assert ("<circle" in plate.leader()) == (plate.lead is not None)
+        for other in grounds[:i] + grounds[i + 1 :]:
+            assert plate.lead is None or not plate.lead.intersects(other)
         assert plate.left >= 0
         assert plate.top >= 0
-        assert plate.left + plate.width <= WIDTH
-        assert plate.top + plate.height <= HEIGHT
+        assert plate.left + plate.width <= SHEET[0]
+        assert plate.top + plate.height <= SHEET[1]
         for other in plates[:i]:
             assert not box.intersects(shapely.box(*other.box))
 
@@ -242,7 +245,7 @@ def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned)
     assert "CAUTION" in picture
     assert re.search(r"hardest at \d+\u00a0mph", picture)
     drawn = drawn_kinds(seen)
-    for kind, path in (("boundary", 'class="edge"'), ("way", 'class="lane"')):
+    for kind, path in (("boundary", 'class="edge"'), ("road", 'class="lane"')):
         assert (kind in drawn) == (path in picture)
 
 
