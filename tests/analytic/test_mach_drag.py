@@ -16,6 +16,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 from driftmap.trajectory.descent import coast as fly_on
+from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
 
 TABLE = DragTable([0.0, 0.8, 1.05, 1.5, 2.5], [0.45, 0.45, 0.90, 0.75, 0.55])
@@ -58,6 +59,34 @@ def test_bodies_coast_through_it_as_well():
     top = fly_on(start, 8.0, area, air, 23.7723391, rise=TABLE.factor)
     assert top.height == pytest.approx(4602.06, abs=5.0)
     assert top.v_up == pytest.approx(0.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("mass", "height", "v_up"),
+    [(8.0, 14_000.0, 0.0), (30.0, 3000.0, -500.0), (8.0, 1000.0, 500.0)],
+)
+def test_bodies_fall_through_it_as_well(mass, height, v_up):
+    """By layers, and by steps on the way up, beside DOP853: within 0.06 %."""
+    area = 0.45 * np.pi / 4 * 0.1**2
+
+    def rate(t, y):
+        z, v = max(y[0], 0.0), y[1]
+        pull = air_density(z) * TABLE.factor(abs(v) / speed_of_sound(z)) * area / 2
+        return [v, -STANDARD_GRAVITY - pull / mass * v * abs(v)]
+
+    def ground(t, y):
+        return y[0]
+
+    ground.terminal = True
+    path = solve_ivp(
+        rate, (0, 200), [height, v_up], method="DOP853", rtol=1e-9, atol=1e-8,
+        max_step=0.2, events=ground,
+    )  # fmt: skip
+    air = mean_air(WindProfile([0.0], [0.0], [0.0], [0.0]), Sky(0.0), 16_000.0)
+    start = Motion(*(x * np.ones(1) for x in (0, 0, height, 0, 0, v_up, 0)))
+    landed = fall(start, mass, area, air, rise=TABLE.factor)
+    assert landed.time[0] == pytest.approx(path.t[-1], rel=1e-3)
+    assert landed.v_up[0] == pytest.approx(path.y[1, -1], rel=1e-3)
 
 
 def test_corner_points_of_the_default_rise():

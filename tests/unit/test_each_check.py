@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, binomial
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
@@ -568,6 +569,23 @@ def test_the_aim_told_is_that_for_the_worst_fall_and_the_commonest(quiet, monkey
     cases, notes = told(under(rare, "warn"), under(common, "warn"), other)
     assert cases == [common]
     assert told(other) == ([], {})
+
+
+def test_aims_are_tried_all_about_the_compass_at_the_tilt_planned_and_at_another(quiet):
+    rail = quiet.plan.flight.rail.angle.value
+    tilts, ways = zip(*consequence_checks._aims(quiet), strict=True)
+    assert set(tilts) == {rail, np.radians(10.0)}
+    assert list(tilts) == sorted(tilts)
+    about = np.radians(np.arange(0.0, 360.0, 45.0))
+    assert ways == pytest.approx((*about, *about))
+
+
+def test_an_aim_that_cannot_be_flown_clears_nobody(quiet, monkeypatch):
+    def refused(*_, **__):
+        raise DriftmapError("flight", "", "leaves the rail backwards")
+
+    monkeypatch.setattr(consequence_checks, "fly", refused)
+    assert not consequence_checks._clear("any", 0.1, 0.0, quiet, site(), None)
 
 
 def test_a_lowered_likelihood_stands_beside_the_word(quiet):

@@ -14,6 +14,7 @@ from driftmap.montecarlo.margins import landed
 from driftmap.planning.documents import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
+from driftmap.rocket.alternatives import alternatives
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
@@ -58,6 +59,8 @@ def test_compare_holds_the_plan_beside_its_alternatives(setup, one, compared):
     found, _ = compared
     assert found[0].assessment.checks == one.checks
     assert len({each.name for each in found}) == len(found) > 1
+    flown = {each.name: each.assessment.flight for each in found}
+    assert flown == alternatives(setup.flight)
     for each in found:
         uppers = [h.total.upper for h in each.assessment.areas if h.area.occupied]
         assert each.worst.total.upper == max(uppers)

@@ -800,6 +800,7 @@ def _unsure(kind=Kind.AMONG_PEOPLE, value=5e-4, high=2e-3, outcome="warn"):
             220_000,
         ),  # the interval must shrink to a third: nine times as many
         ([_unsure(), _unsure(Kind.LANDS_IN, high=1.1e-3)], 220_000),
+        ([_unsure(value=0.0)], 96_000),  # to a half: four times as many
         ([_unsure(outcome="pass")], 0),
         ([_unsure(), _unsure(Kind.RAIL_SPEED)], 0),  # something else holds
         ([_unsure(), _unsure(outcome="fail")], 0),
