@@ -21,6 +21,7 @@ from driftmap.formulas.opening import (
     load_reduction,
     opening_load,
 )
+from driftmap.rocket.fields import Uncertain
 
 TABLE = {  # drag on cloth, inflated/nominal diameter, load factor, swing deg
     "flat circular": ((0.75, 0.80), (0.67, 0.70), (1.7, 1.8), (10, 40)),
@@ -97,8 +98,16 @@ def test_spread_covers_the_published_range(name):
     assert spread.second >= 0.10
 
 
-def test_drag_quoted_on_the_inflated_area():
+def test_drag_quoted_on_the_inflated_area(willet):
+    """Of a flat circle, that inflates to 0.67 to 0.70 of its diameter, less than half counts."""
     assert nominal_drag(1.5, 0.70) == pytest.approx(0.735, abs=5e-4)
+    told = {"type": "flat circular", "drag_coefficient": Uncertain(1.5, 0.1)}
+    cloth = willet.recovery[0].model_copy(update={**told, "drag_on": "cloth"})
+    mouth = cloth.model_copy(update={"drag_on": "inflated"})
+    low, high = TABLE["flat circular"][1]
+    assert cloth.given_drag() == cloth.drag_coefficient
+    assert mouth.given_drag().value == pytest.approx(1.5 * low * high)
+    assert mouth.given_drag().spread == pytest.approx(0.1 * low * high)
 
 
 @pytest.mark.parametrize(("column", "exponent"), [(1, 0.5), (2, 1), (3, 2)])
