@@ -10,7 +10,7 @@ from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
-from driftmap.verdict.worth import dwell, more_wind, worths
+from driftmap.verdict.worth import _noise, dwell, more_wind, worths
 from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.spoken import read_words
@@ -65,6 +65,14 @@ def test_a_balloon_is_worth_what_balloons_tell():
     # Of single balloons some lie oddly and tell less; over thirty the mean is known to 0.1.
     assert told["balloon"] == pytest.approx(np.mean(after), rel=0.35)
     assert told["balloon"] < told["bulletin"] < told["ground"] <= 1.0
+
+
+def test_levels_of_a_bulletin_err_alike():
+    """So much at one level, and of that an e-th at two levels a kilometre apart."""
+    high, low = np.array([900.0, 1900.0]), np.array([6.0, 6.0])
+    noise = _noise("bulletin", high, low)
+    assert noise[0, 1] / noise[0, 0] == pytest.approx(math.exp(-1))
+    assert noise[0, 0] == noise[1, 1] == pytest.approx(2.3**2 + (0.05 * 6.0) ** 2)
 
 
 def test_the_line_flown_anew_shrinks_as_told(willet):

@@ -8,6 +8,7 @@ import pytest
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
+from driftmap.air.day import Day
 from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
@@ -16,7 +17,7 @@ from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rocket.alternatives import alternatives
 from driftmap.rules import Answers
-from driftmap.verdict.assessment import assess_setup
+from driftmap.verdict.assessment import _of_the_day, assess_setup
 from driftmap.verdict.check import Check, Kind
 
 
@@ -78,6 +79,19 @@ def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
     assert (first.name, second.name) == (setup.flight.name, "other")
     assert first.assessment.answers == said.answers
     assert second.assessment.checks == assess_setup(other, wind).checks
+
+
+def test_the_air_flown_in_is_told():
+    """Dry standard air at sea level, and that of a hot noon, which is as thin as higher up."""
+    standard = Day(temperature=288.15, pressure=101_325.0, humidity=0.0, altitude=0.0)
+    told = (
+        "air of the day at the site: 15 °C, 1013 hPa, humidity 0%; density altitude 0 m"
+    )
+    assert _of_the_day(standard).replace("-0 m", "0 m") == told
+    hot = _of_the_day(replace(standard, temperature=308.15, humidity=0.2))
+    assert "35 °C" in hot
+    assert "humidity 20%" in hot
+    assert _of_the_day(None).startswith("standard atmosphere")
 
 
 def test_margins_are_those_of_all_flights(one):

@@ -388,6 +388,10 @@ def test_an_unknown_wind_aloft_that_makes_a_no_go_is_told_first(
     line = verdict_reasons(told, [], english("si"))[0]
     assert ("pilot balloon" in line) == first
     assert all(wind.error.max() <= 1.0 for wind in flown)
+    if unknown:  # what is known well enough is not told first beside it
+        layer = compared(Kind.WIND_LAYER, 1.0, "m", LIMITS["wind_layer"])
+        told = assessment._aloft_first((out, gap, layer), demo.setup, demo.wind)
+        assert [c.beside for c in told] == [False, first, False]
 
 
 @alone

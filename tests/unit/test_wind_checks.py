@@ -157,7 +157,9 @@ def test_every_source_without_a_time_holds_and_is_named():
     check = _checks(_wind(age=None, undated=("old.csv",)))[Kind.WIND_UNDATED]
     assert check.outcome == "warn"
     assert "old.csv" in check.note
-    assert Kind.WIND_UNDATED in _checks(_wind(age=None))
+    for source, told in (("kite.csv", "kite.csv"), ("", "the wind")):
+        check = _checks(_wind(age=None, source=source))[Kind.WIND_UNDATED]
+        assert check.note == f"say when it was read: {told}"
     assert _checks(_wind(age=3.1))[Kind.WIND_AGE].outcome == "warn"
     assert _checks(_wind(age=2.9))[Kind.WIND_AGE].outcome == "pass"
 
