@@ -256,6 +256,9 @@ def around_of(result: Assessment, *, asked: bool) -> Around | None:
     """Judge the winds about that of an assessment, with a bar, if that was asked for."""
     if not asked:
         return None
+    if result.verdict != "go":
+        click.echo("--stop-wind: no go that a wind could stop", err=True)
+        return None
     from driftmap.planning.around import MOST_WINDS, winds_around
 
     with click.progressbar(

@@ -312,7 +312,8 @@ def _still_so(
 ) -> Iterator[tuple[Reading, bool]]:
     """Give what is still heard, and whether it would have counted: none as the one flown.
 
-    What a station told counts until its next report is there, or must be. What was read
+    What a station told counts until its next report is there, a forecast until one must be.
+    What was read
     before is flown no more, and its sky is over; but where its wind disagrees, or it told gusts, a
     lull may be all there is.
     """
@@ -323,7 +324,8 @@ def _still_so(
             continue
         age = min(max(times), setting.when) - r.valid
         later = [n for n in now if n.valid is not None and n.valid > r.valid]
-        renewed = _plain(r) or _speaks_for(later, r) or any(not_renewed(r, setting))
+        renewed = _plain(r) or _speaks_for(later, r)
+        renewed |= r.forecast and any(not_renewed(r, setting))
         gusty = any(level.gust is not None for level in r.levels)
         if age <= STAY or not renewed:
             yield replace(r, valid=min(r.valid, *times) - _BEFORE), True

@@ -57,7 +57,7 @@ def winds_around(
     ``assessment``: the verdict in the wind as it was read; ``progress``: called with 1
     after each wind.
 
-    Result: none where nothing can become worse, or where a calm has no direction to
+    Result: none where there is no go that could stop, or where a calm has no direction to
     turn from: nothing is then known of other winds.
 
     Steps are gone from the wind as read outward, up to the first that is worse: a crowd may
@@ -69,7 +69,7 @@ def winds_around(
     speed = math.hypot(*a.wind.at(10.0))
     now = FINDINGS.index(decide(c for c in a.checks if not c.question))
     nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
-    if now >= FINDINGS.index("no-go") or nowhere:
+    if a.verdict != "go" or nowhere:
         return None
     flight = a.flight.aimed(a.cloud.plan.azimuth)
     enough = max(_FLIGHTS, flights_needed(a.cloud, a.site).flights)

@@ -14,6 +14,7 @@ from typing import Final, Literal, TypeAlias
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.units import FOOT
 from driftmap.rules.kinds import rows
 
 __all__ = [
@@ -92,31 +93,47 @@ def _aerodromes() -> dict[tuple[int, int], tuple[float, float]]:
     }
 
 
+_OUT: Final = 50.0  # m outside them all, from which a slip is thought of; assumed
+_SLIPS: Final = (10.0, 0.1, 1 / FOOT, FOOT)
+"""What a digit too few or too many, or the other unit, makes of a height."""
+
+
 def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> float:
     """Give how far an elevation lies below or above those of all aerodromes near by [m].
 
-    Of 6,000 aerodromes held against the others so, one in fifty lies more than 200 m
-    beside them; of those above 300 m with metres written for feet, nine in ten, and with
-    feet for metres, four in ten.
+    Those of its own degree of latitude and longitude, or, where there are none, of half a
+    degree around. Of 6,000 aerodromes held against the others so, one in ten lies more than
+    200 m beside them or looks like a slip; of those above 300 m with a digit too few 94 in a
+    hundred, with one too many all, with feet written for metres 86, with metres for feet 99.
 
     ``elevation``: what the file of the place (WGS 84) says [m].
 
-    Result: 0 among them; `NONE_NEAR` where none is within half a degree or so.
+    Result: 0 among them; `NONE_NEAR` where there is none, or where it lies outside them and
+    with another digit or unit among them.
 
     Examples
     --------
     >>> round(beside_aerodromes(-117.952, 41.604, 1234.0))
-    0
-    >>> round(beside_aerodromes(-117.952, 41.604, 4050.0))
-    2655
+    54
+    >>> round(beside_aerodromes(-117.952, 41.604, 3050.0))
+    1692
+    >>> beside_aerodromes(7.5, 46.9, 55.0) == NONE_NEAR
+    True
     """
+    own = floor(latitude), floor(longitude)
     norths, easts = (
         range(floor(at - _AROUND), floor(at + _AROUND) + 1)
         for at in (latitude, longitude)
     )
     around = [(n, (e + 180) % 360 - 180) for n in norths for e in easts]
-    ends = [_aerodromes()[cell] for cell in around if cell in _aerodromes()]
+    cells = [own] if own in _aerodromes() else around
+    ends = [_aerodromes()[cell] for cell in cells if cell in _aerodromes()]
     if not ends:
         return NONE_NEAR
-    lowest, highest = min(low for low, _ in ends), max(high for _, high in ends)
-    return max(lowest - elevation, elevation - highest, 0.0)
+
+    def beside(height: float) -> float:
+        lowest, highest = min(low for low, _ in ends), max(high for _, high in ends)
+        return max(lowest - height, height - highest, 0.0)
+
+    slipped = any(beside(elevation * slip) == 0 for slip in _SLIPS)
+    return NONE_NEAR if beside(elevation) > _OUT and slipped else beside(elevation)

@@ -19,7 +19,7 @@ from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rules import Answers
-from driftmap.verdict.check import OUTCOMES, Check, Kind, held, outcome_of
+from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, held, outcome_of
 from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (
     Lines,
@@ -164,7 +164,7 @@ def judge_all(
     checks, areas = judged(cloud, limits, harm, known)
     if any(limit.loosened is not None for limit in limits.values()):
         strict, _ = judged(cloud, tightened(limits), harm, known)
-        checks = _capped(checks, strict, "a loosened limit")
+        checks = _capped(checks, strict, "a loosened limit", most="warn")
     if (plain := by_default(cloud)) is not None:
         # Two claims together may pass what neither would: here nothing is eased at all.
         there = harm_of(plain, replace(site, areas=near))
@@ -197,19 +197,20 @@ def glance(cloud: Cloud, site: Site, answers: Answers | None) -> tuple[Check, ..
 
 
 def _capped(
-    checks: Iterable[Check], strict: Iterable[Check], by: str
+    checks: Iterable[Check], strict: Iterable[Check], by: str, most: Outcome = "fail"
 ) -> tuple[Check, ...]:
     """Let what somebody eased, and nobody answers for, bring no go.
 
-    A check that passes only so holds, and tells the figure and the limit by which it does
-    not pass; the same checks stand in both in one order.
+    A check that is milder only so is as without, up to `most`, and tells the figure and the
+    limit by which it is; the same checks stand in both in one order.
     """
+    at_most = OUTCOMES.index(most)
     return tuple(
         check
-        if check.outcome != "pass" or other.outcome == "pass"
+        if OUTCOMES.index(check.outcome) >= min(OUTCOMES.index(other.outcome), at_most)
         else replace(
             other,
-            outcome="warn",
+            outcome=min(other.outcome, most, key=OUTCOMES.index),
             source=check.source,
             beside=check.beside,
             note=f"kept only by {by}. {check.note}".strip(),

@@ -419,7 +419,8 @@ def _silences(hour: list[_Row], seen: list[_Row], dumb: list[datetime]) -> list[
         low = told_at[i - 1] if i else dumb[0]
         holes.add((low, told_at[i] if i < len(told_at) else dumb[-1]))
     gusts = [row.time for row in hour if row.gust is not None]
-    gusty = set(itertools.pairwise([first, *gusts, last] if gusts else []))
+    shows = any(row.gust is not None for row in seen)
+    gusty = set(itertools.pairwise([first, *gusts, last] if shows else []))
     return [*_longest("wind", holes), *_longest("gust (0 is none)", gusty - holes)]
 
 

@@ -721,7 +721,7 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
 
 
 @pytest.mark.parametrize(
-    ("why", "minutes"), [("no longer so", 5), ("mistyped", 5), ("mistyped", 80)]
+    ("why", "minutes"), [("no longer so", 5), ("mistyped", 5), ("mistyped", 170)]
 )
 def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
     ask, desk, folder, why, minutes

@@ -299,6 +299,16 @@ def test_a_record_of_few_rows_holds_and_one_of_few_minutes_says_so(told, hole):
     assert any(begins in note for note in reading.assumed) == (hole == "")
 
 
+def test_a_gust_sensor_that_is_dumb_for_all_of_the_hour_holds():
+    rows = HEAD + _rows(
+        100, lambda m: 3.0, lambda m: 240, lambda m: "" if m > 38 else 7
+    )
+    _, reading = _read(rows)
+    assert any(
+        "no gust (0 is none) from 17:00 to 18:00" in said for said in reading.warned
+    )
+
+
 _ELSEWHERE = {
     "record": HEAD + _rows(20, lambda m: 3.0, lambda m: 240),
     "table": "# read 2026-05-19 18:00Z\nheight_m,from_deg,speed_mps\n10,240,3\n",
