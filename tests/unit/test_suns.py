@@ -27,7 +27,7 @@ def test_no_hour_of_a_year_is_beyond_the_suns_picked(place):
         assert strength < stirred(most) + 0.1
         if height < 8:
             assert strength < stirred(evening) + 0.15
-        if height > 15:
+        if height > 8:
             assert strength > stirred(least) - 0.15
 
 
