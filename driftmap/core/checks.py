@@ -57,14 +57,16 @@ def checked(
         numbers = np.asarray(value, dtype=float)
     except OverflowError:
         raise ValueError(f"'{name}' must be a number below 1e308") from None
-    good, rules = np.isfinite(numbers), ["finite"]
+    good = np.isfinite(numbers)
     if above is not None:
-        good, rules = good & (numbers > above), [*rules, f"above {above:g}"]
+        good = good & (numbers > above)
     if least is not None:
-        good, rules = good & (numbers >= least), [*rules, f"at least {least:g}"]
+        good = good & (numbers >= least)
     if most is not None:
-        good, rules = good & (numbers <= most), [*rules, f"at most {most:g}"]
-    if not np.all(good):
+        good = good & (numbers <= most)
+    if not np.logical_and.reduce(good, axis=None):  # quicker than `np.all` of a number
+        bounds = ("above", above), ("at least", least), ("at most", most)
+        rules = ["finite", *(f"{w} {v:g}" for w, v in bounds if v is not None)]
         bad = numbers[~good].flat[0]
         raise ValueError(f"'{name}' must be {' and '.join(rules)} (got {bad})")
     return numbers

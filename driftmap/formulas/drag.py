@@ -206,7 +206,7 @@ def drag_rise(
     top = checked("peak", peak, least=1)
     power = checked("decay", decay, least=0)
     if m.size and m.max() <= _RISE_FROM:  # most flights, most of the time
-        return np.ones(np.broadcast_shapes(m.shape, top.shape, power.shape))
+        return np.ones(np.broadcast(m, top, power).shape)
     share = np.clip((m - _RISE_FROM) / (_PEAK_FROM - _RISE_FROM), 0.0, 1.0)
     rise = 1 + (top - 1) * share
     return np.asarray(rise * (np.maximum(m, _PEAK_TO) / _PEAK_TO) ** -power)

@@ -212,7 +212,7 @@ class _Run:
     def _look(self, state: FloatArray, stream: _Stream) -> FloatArray:
         """Speed through the air, density and speed of sound, shape (3, n)."""
         sound = np.interp(state[2], self.air.height, self.air.sound)
-        return np.stack([stream.speed, stream.density, sound])
+        return np.array([stream.speed, stream.density, sound])
 
     def advance(
         self, before: _Moving, step: FloatArray, *, powered: bool = True
@@ -354,7 +354,7 @@ class _Stream(NamedTuple):
 def _stream(state: FloatArray, near: FloatArray) -> _Stream:
     east, north, speed, density = through_air(state, near)
     speed = np.maximum(speed, 1e-9)
-    return _Stream(np.stack([east, north, state[5]]) / speed, speed, density)
+    return _Stream(np.array([east, north, state[5]]) / speed, speed, density)
 
 
 def _coast_up(run: _Run, moving: _Moving) -> None:

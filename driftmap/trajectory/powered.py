@@ -141,6 +141,6 @@ def _gain(
         fast = np.sqrt(state[3] ** 2 + state[4] ** 2 + state[5] ** 2)
         along = state[3:6] / np.maximum(fast, 1e-9)
     pull = density * body.drag_area * speed / (2 * mass)
-    gain = push * along - pull * np.stack([east, north, state[5]])
+    gain = push * along - pull * np.array([east, north, state[5]])
     gain[2] -= STANDARD_GRAVITY
     return np.asarray(gain)

@@ -210,7 +210,7 @@ def overturned(
     spin = turning * through_air(state, near)[2]
     for _ in range(_PARTS):
         east, north, speed, density = through_air(state, near)
-        through = np.stack([east, north, state[5]])
+        through = np.array([east, north, state[5]])
         half = density / 2
         along = np.einsum("ij,ij->j", through, axis)
         ahead = along * axis
