@@ -7,9 +7,9 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 from driftmap.observations.chances import box_of
+from driftmap.observations.chart import picture
 from driftmap.observations.phone import (
     Search,
-    picture,
     planned,
     run_told,
     shares_told,

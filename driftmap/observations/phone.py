@@ -4,23 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from html import escape
 from typing import Any, Final
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
-from driftmap.core.checks import FloatArray
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
 from driftmap.observations.chances import (
     HELD_SHARES,
     Chances,
-    box_of,
     chances_of,
     smallest,
 )
+from driftmap.observations.chart import drawn_in, outline_rings, picture
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN, SUREST, SWEEP_WIDTH
 from driftmap.observations.seenfile import Observed
@@ -33,7 +28,6 @@ from driftmap.report.words import Units, tied
 
 __all__ = [
     "Search",
-    "picture",
     "plan_search",
     "planned",
     "run_told",
@@ -126,6 +120,7 @@ def search_html(search: Search, voice: Voice) -> str:
         styles=[text_of(name, _ROOM) for name in ("chart.css", "search.css")],
         scripts=[script],
         picture=picture(chances, search.site, voice, found=search.found),
+        drawn=drawn_in(chances, search.site, voice),
         flight=search.flight,
         site=search.site.name,
         piece=voice.known("piece", chances.piece),
@@ -187,7 +182,7 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
         "walkers": asdict(search.walkers),
         "start": [round(v, 1) for v in search.start],
         "dangers": [
-            [d.text, [ring.round().tolist() for ring in _rings(d.shape, 1.0)]]
+            [d.text, [ring.round().tolist() for ring in outline_rings(d.shape, 1.0)]]
             for d in chances.dangers
         ],
         "at": _linear(search.site),
@@ -195,13 +190,6 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
     whole = json.dumps(data, sort_keys=True)
     # Only pages of one and the same search may be put together.
     return {**data, "id": hashlib.sha256(whole.encode()).hexdigest()[:16]}
-
-
-def _rings(shape: BaseGeometry, fine: float) -> Iterator[FloatArray]:
-    """Give the corners of each outline, without those that move it by less, (k, 2) [m]."""
-    for part in shapely.get_parts(shapely.simplify(shape, fine)):
-        if part.geom_type == "Polygon":
-            yield from map(shapely.get_coordinates, (part.exterior, *part.interiors))
 
 
 def _linear(site: Site) -> list[float]:
@@ -243,147 +231,3 @@ def planned(sweeps: Sequence[Sweep], voice: Voice) -> list[list[str]]:
             ]
         )
     return rows
-
-
-_MOST_WAYS = 12  # sweeps drawn: more would hide the squares
-_MARGIN = 1.0  # squares about the grid
-_FINE = 0.02  # of a square: corners that move an outline by less are left out
-
-
-def picture(
-    chances: Chances,
-    site: Site,
-    voice: Voice,
-    sweeps: Sequence[Sweep] = (),
-    found: Sequence[tuple[str, float, float]] = (),
-) -> str:
-    """Draw the search.
-
-    ``chances``: where the piece may lie; ``sweeps``: sweeps to draw as arrows,
-    numbered; ``found``: pieces found already, with place from the pad [m].
-
-    Result: an ``svg`` element, north up; one unit is a square's side.
-    """
-    grid = chances.squares
-    wide, high = grid.columns + 2 * _MARGIN, grid.rows + 2 * _MARGIN
-    parts = [*_areas(chances, site), *_cells(chances), *_letters(chances)]
-    parts += [
-        f'<path class="line in-{line.share * 100:.0f}" d="{_path(chances, line.shape)}"/>'
-        for line in chances.lines
-    ]
-    parts += _ways(chances, sweeps)
-    x, y = _at(chances, (0.0, 0.0))
-    inside = (
-        -_MARGIN <= x <= grid.columns + _MARGIN and -_MARGIN <= y <= grid.rows + _MARGIN
-    )
-    if inside:
-        parts.append(f'<g class="pad"><circle cx="{x:.2f}" cy="{y:.2f}" r=".22"/>')
-        word, line = _beside((grid.columns, grid.rows), x, y)
-        parts.append(
-            f'<text x="{word:.2f}" y="{line:.2f}">'
-            f"{escape(voice.say('picture.pad'))}</text></g>"
-        )
-    for name, east, north in found:
-        fx, fy = _at(chances, (east, north))
-        parts.append(
-            f'<g class="found"><path d="M{fx - 0.2:.2f} {fy - 0.2:.2f}l.4 .4m0 -.4l-.4 .4"/>'
-            f'<text x="{fx:.2f}" y="{fy - 0.35:.2f}">{escape(name)}</text></g>'
-        )
-    return (
-        f'<svg id="chart" class="chart" viewBox="{-_MARGIN} {-_MARGIN} {wide} {high}" '
-        f'role="img" aria-label="{escape(voice.say("search.picture"))}">'
-        '<defs><marker id="tip" viewBox="0 0 8 8" refX="6" refY="4" markerWidth="5" '
-        'markerHeight="5" orient="auto-start-reverse"><path d="M0 0L8 4L0 8Z"/></marker>'
-        f"</defs>{''.join(parts)}"
-        '<circle id="me" class="me" r=".2" visibility="hidden"/></svg>'
-    )
-
-
-def _beside(size: tuple[int, int], x: float, y: float) -> tuple[float, float]:
-    """Find room for the pad's name by its point, clear of the letters along the edges."""
-    columns, rows = size
-    if not (-0.1 <= x <= columns + 0.1 and -0.1 <= y <= rows + 0.1):
-        return min(max(x, -_MARGIN + 0.6), columns + _MARGIN - 0.6), y + 0.75
-    below = y + 0.75 <= rows - 0.1
-    return min(max(x, 0.75), columns - 0.75), y + 0.75 if below else y - 0.4
-
-
-def _at(chances: Chances, place: tuple[float, float]) -> tuple[float, float]:
-    """Put a place on the picture; down is south."""
-    grid = chances.squares
-    down = grid.rows - (place[1] - grid.south) / grid.size
-    return (place[0] - grid.west) / grid.size, down
-
-
-def _cells(chances: Chances) -> list[str]:
-    rows = chances.squares.rows
-    most = max((s.chance for s in chances.listed), default=1.0)
-    told = []
-    for number, square in enumerate(chances.listed):
-        shade = 0.08 + 0.82 * square.chance / most
-        mind = " mind" if square.cautions else ""
-        told.append(
-            f'<rect class="cell{mind}" data-n="{number}" x="{square.column}" '
-            f'y="{rows - 1 - square.row}" width="1" height="1" fill-opacity="{shade:.3f}">'
-            f"<title>{square.name}</title></rect>"
-        )
-    return told
-
-
-def _letters(chances: Chances) -> list[str]:
-    grid = chances.squares
-    told = [
-        f'<text class="edge" x="{i + 0.5}" y="{y}">{letter}</text>'
-        for i, letter in enumerate(grid.letters)
-        for y in (-0.3, grid.rows + 0.75)
-    ]
-    told += [
-        f'<text class="edge" x="{x}" y="{grid.rows - row - 0.3}">{row + 1}</text>'
-        for row in range(grid.rows)
-        for x in (-0.5, grid.columns + 0.5)
-    ]
-    return told
-
-
-def _areas(chances: Chances, site: Site) -> list[str]:
-    grid, told = chances.squares, []
-    corners = box_of(grid, -1, -1).union(box_of(grid, grid.columns, grid.rows))
-    view = corners.envelope
-    beyond = shapely.difference(view, site.boundary)
-    if beyond.area > 0:
-        told.append(f'<path class="beyond" d="{_path(chances, beyond)}"/>')
-    for area in site.areas:
-        shape = shapely.intersection(area.shape, view)
-        if shape.area > 0:
-            kind = "people" if area.role in OCCUPIED else area.role.replace(" ", "-")
-            told.append(
-                f'<path class="area {kind}" d="{_path(chances, shape)}">'
-                f"<title>{escape(area.name)}</title></path>"
-            )
-    return told
-
-
-def _path(chances: Chances, shape: BaseGeometry) -> str:
-    told = []
-    for ring in _rings(shape, _FINE * chances.squares.size):
-        points = (_at(chances, point) for point in ring[:-1].tolist())
-        told.append("M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z")
-    return "".join(told)
-
-
-def _ways(chances: Chances, sweeps: Sequence[Sweep]) -> list[str]:
-    told = []
-    for number, sweep in enumerate(sweeps[:_MOST_WAYS], 1):
-        (x1, y1), (x2, y2) = _at(chances, sweep.start), _at(chances, sweep.end)
-        # Within one square there is no way to show.
-        arrow = (
-            f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" marker-end="url(#tip)"/>'
-            if len(sweep.squares) > 1
-            else ""
-        )
-        told.append(
-            f'<g class="way">{arrow}'
-            f'<circle cx="{x1:.2f}" cy="{y1:.2f}" r=".3"/>'
-            f'<text x="{x1:.2f}" y="{y1 + 0.13:.2f}">{number}</text></g>'
-        )
-    return told

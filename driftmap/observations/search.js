@@ -105,7 +105,7 @@ function paint(now) {
   const most = Math.max(...now, 1e-12);
   for (const cell of document.querySelectorAll("rect.cell")) {
     const n = +cell.dataset.n;
-    cell.setAttribute("fill-opacity", (0.08 + 0.82 * now[n] / most).toFixed(3));
+    cell.setAttribute("fill-opacity", (0.3 + 0.6 * now[n] / most).toFixed(3));
     cell.classList.toggle("walked", times(n) > 0);
     cell.classList.toggle("here-it-is", foundIn() === n);
     cell.querySelector("title").textContent = `${SPOT[n][0]}: ${share(now[n])}${SPOT[n][4].length ? ". " + SPOT[n][4].join("; ") : ""}`;
