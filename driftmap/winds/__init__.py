@@ -13,6 +13,7 @@ from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import WindError, located, quoted
+from driftmap.formulas.needle import points_elsewhere, show_declination
 from driftmap.winds import (
     aerodrome,
     bulletin,
@@ -197,6 +198,8 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
             away = None if kind in _HERE else away_told(text, setting)
         # A point of a grid stands for its square.
         away = None if readings[0].forecast and kind != _TABLE[0] else away
+        if re.search("magnetic", text, re.IGNORECASE):
+            readings = tuple(_by_needle(reading, setting) for reading in readings)
         readings = tuple(
             _beside(_read_off(reading, away, source), remarks, setting)
             for reading in readings
@@ -214,6 +217,24 @@ def _read_off(reading: Reading, away: float | None, source: str) -> Reading:
         return reading
     note = f"{source}: read {away / 1000:.0f} km from the site, as told"
     return replace(reading, away=away, assumed=(*reading.assumed, note))
+
+
+def _by_needle(reading: Reading, setting: Setting) -> Reading:
+    """Tell by what magnetic bearings were turned, and doubt it where the needle points elsewhere."""
+    if setting.declination is None:
+        return reading
+    turned = f"turned by {show_declination(setting.declination)}"
+    note, doubts = f"{reading.source}: magnetic bearings {turned}", list[str]()
+    if setting.place is not None:
+        year = setting.when.year + (setting.when.month - 0.5) / 12
+        points = points_elsewhere(setting.declination, *setting.place, year)
+        if points is not None:
+            there = show_declination(points, 0)
+            doubts = [
+                f"{note}, and a needle there points {there}: sign or digit wrong?"
+            ]
+    assumed, warned = (*reading.assumed, note), (*reading.warned, *doubts)
+    return replace(reading, assumed=assumed, warned=warned)
 
 
 def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Reading:
