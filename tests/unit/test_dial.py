@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import os
 import re
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -526,9 +527,12 @@ def test_a_bad_top_speed_is_told_by_its_option(tmp_path, speed):
     assert not (tmp_path / "out").exists()
 
 
-def test_the_command_writes_one_page(tmp_path):
+def test_the_command_writes_one_page(tmp_path, monkeypatch):
+    # Beside other threads no process is a fork: each reads all modules anew.
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
     result = run(
         *("--wind", ROOT / "examples" / "morning.csv", "--samples", 50),
+        *("--when", "2026-06-13T08:30-07:00"),
         *("--speeds", 1, "--directions", 4, "--top-speed", "3 m/s"),
         *("--units", "si", "--out", tmp_path),
     )
