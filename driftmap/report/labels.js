@@ -260,7 +260,7 @@ function crowdOf(labels) {
     .map(([, { left: x, top: y }]) => ({ left: x - 5, right: x + 5, top: y - 5, bottom: y + 5 }));
   const grounds = groundsOf();
   const groundOf = (label) => grounds[label.dataset.area]?.polygons;
-  return { frame, fixed, taken: [padBox(14), ...fixed, ...picture], pad: padBox(8), grounds, groundOf, spots, plates: [], leads: [], hosts: [], many: people.length > MANY };
+  return { frame, fixed, taken: [padBox(14), ...fixed, ...picture], pad: padBox(14), grounds, groundOf, spots, plates: [], leads: [], hosts: [], many: people.length > MANY };
 }
 
 function placeLabels() {
