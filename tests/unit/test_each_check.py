@@ -18,7 +18,7 @@ from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rocket.likelihood import LIKELIHOOD, WORKS
+from driftmap.rocket.likelihood import BARE, LIKELIHOOD, WORKS
 from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
@@ -29,6 +29,7 @@ from driftmap.verdict.check import (
     Kind,
     at_most,
     compared,
+    counted,
     estimated,
     outcome_of,
 )
@@ -591,6 +592,24 @@ def test_an_aim_that_cannot_be_flown_clears_nobody(quiet, monkeypatch):
     assert not consequence_checks._clear("any", 0.1, 0.0, quiet, site(), None)
 
 
+@pytest.mark.parametrize("under", [(), ("somebody",)])
+def test_an_aim_with_somebody_under_its_falls_clears_nobody(quiet, monkeypatch, under):
+    monkeypatch.setattr(consequence_checks, "fly", lambda *_, **__: quiet)
+    monkeypatch.setattr(consequence_checks, "under_the_fall", lambda *_: iter(under))
+    clear = consequence_checks._clear("any", 0.1, 0.0, quiet, site(CROWD), None)
+    assert clear == (not under)
+
+
+def test_only_what_passes_counts_as_passed():
+    def line(outcome, *, answered=False):
+        kind = Kind.RAIL_SPEED
+        return Check(kind=kind, outcome=outcome, source="", answered=answered)
+
+    told = [line(each, answered=word) for each in OUTCOMES for word in (True, False)]
+    assert counted(told) == (1, 1)
+    assert counted([line("warn"), line("fail")]) == (0, 0)
+
+
 def test_a_lowered_likelihood_stands_beside_the_word(quiet):
     def told(**cases):
         flight = quiet.plan.flight.model_copy(update={"cases": cases})
@@ -820,17 +839,25 @@ def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet)
     # A case of one's own takes as much from what works, and gives it back alike.
     own = (SimpleNamespace(name="its own", likelihood=0.3),)
     flight = quiet.plan.flight.model_copy(update={"own_cases": own})
-    cases = tuple(
-        replace(case, likelihood=case.likelihood - 0.3 * (case.cause == WORKS))
-        for case in quiet.tree.cases
-    )
-    said = replace(
-        quiet,
-        plan=replace(quiet.plan, flight=flight),
-        tree=replace(quiet.tree, cases=cases),
-    )
-    again = {case.name: case.likelihood for case in by_default(said).tree.cases}
-    assert again == pytest.approx({c.name: c.likelihood for c in quiet.tree.cases})
+    for planned in (WORKS, BARE):
+        cases = tuple(
+            replace(case, likelihood=case.likelihood - 0.3, cause=planned)
+            if case.cause == WORKS
+            else case
+            for case in quiet.tree.cases
+        )
+        said = replace(
+            quiet,
+            plan=replace(quiet.plan, flight=flight),
+            tree=replace(quiet.tree, cases=cases),
+        )
+        again = by_default(said).tree.cases
+        for what in ("likelihood", "probability"):
+            found, usual = (
+                {case.name: getattr(case, what) for case in each}
+                for each in (again, quiet.tree.cases)
+            )
+            assert found == pytest.approx(usual)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
-from driftmap.verdict.worth import _noise, dwell, more_wind, worths
+from driftmap.verdict.worth import _levels_of_bulletin, _noise, dwell, more_wind, worths
 from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.spoken import read_words
@@ -65,6 +65,23 @@ def test_a_balloon_is_worth_what_balloons_tell():
     # Of single balloons some lie oddly and tell less; over thirty the mean is known to 0.1.
     assert told["balloon"] == pytest.approx(np.mean(after), rel=0.35)
     assert told["balloon"] < told["bulletin"] < told["ground"] <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("top", "altitude", "levels"),
+    [
+        (800.0, 0.0, [914.4]),
+        (1000.0, 0.0, [914.4, 1828.8]),
+        (9000.0, 0.0, [914.4, 1828.8, 2743.2, 3657.6, 5486.4]),
+        (800.0, 464.3, [450.1, 1364.5]),
+        (800.0, 464.5, [1364.3]),
+    ],
+)
+def test_a_bulletin_tells_levels_from_450_m_up_to_one_above_the_top(
+    top, altitude, levels
+):
+    """Of 3, 6, 9, 12 and 18 thousand feet; none within 1,500 ft of the ground (from memory)."""
+    assert _levels_of_bulletin(top, altitude) == pytest.approx(levels)
 
 
 def test_levels_of_a_bulletin_err_alike():

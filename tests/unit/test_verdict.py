@@ -506,6 +506,7 @@ def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(demo, monkey
     [
         (Kind.AMONG_PEOPLE, 0.005, (0.004, 0.006), "share", {"area_hit": "1 %"}),
         (Kind.AMONG_PEOPLE, 0.0005, (0.0001, 0.002), "share", {}),  # more flights may
+        (Kind.AMONG_PEOPLE, 0.001, (0.0005, 0.002), "share", {}),
         (Kind.AMONG_PEOPLE, 0.02, (0.01, 0.03), "share", {}),
         (Kind.STATIC_MARGIN, 0.8, (0.6, 1.0), "cal", {"static_margin": "0.5"}),
         (Kind.STATIC_MARGIN, 0.5, (0.3, 0.7), "cal", {}),
