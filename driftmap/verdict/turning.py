@@ -213,8 +213,8 @@ def turns(
     if not stays and all(t.turn.verdict != "go" for t in tried):
         tried += fly_all(_pairs(tried))
     better = [t.turn for t in tried if _order(t.turn) < _order(now)]
-    weaker = [t.turn for t in tried if t.turn.kind == "wind"]
-    return Turning(tuple(sorted(better, key=_order)), stays, _wait_for(weaker))
+    wait = _wait_for(t.turn for t in tried)
+    return Turning(tuple(sorted(better, key=_order)), stays, wait)
 
 
 def _line(check: Check) -> tuple[str, ...]:
@@ -225,9 +225,10 @@ def _against(checks: Iterable[Check]) -> list[Check]:
     return [c for c in checks if c.outcome != "pass" and not c.question]
 
 
-def _wait_for(weaker: Iterable[Turn]) -> float | None:
-    """Find the strongest of the winds below which none was flown that is not go."""
+def _wait_for(tried: Iterable[Turn]) -> float | None:
+    """Find the strongest of the winds tried below which none was flown that is not go."""
     found = None
+    weaker = (turn for turn in tried if turn.kind == "wind")
     for turn in sorted(weaker, key=lambda turn: turn.wind):
         if turn.verdict != "go":
             return found

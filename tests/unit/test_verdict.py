@@ -790,6 +790,11 @@ def test_the_wind_to_wait_for_has_no_worse_one_below_it():
     assert _wait_for([weak(3.0, "hold"), weak(2.0, "go"), weak(1.0, "go")]) == 2.0
     assert _wait_for([weak(3.0, "go"), weak(2.0, "hold"), weak(1.0, "go")]) == 1.0
     assert _wait_for([weak(1.0, "hold"), weak(2.0, "go")]) is None
+    other = (
+        replace(weak(0.5, "hold"), kind="rail"),
+        replace(weak(9.0, "go"), kind="both"),
+    )
+    assert _wait_for([weak(3.0, "hold"), weak(2.0, "go"), *other]) == 2.0
 
 
 def _unsure(kind=Kind.AMONG_PEOPLE, value=5e-4, high=2e-3, outcome="warn"):
