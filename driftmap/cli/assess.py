@@ -98,7 +98,8 @@ def assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
         raise
     if result.verdict != "go":
         if not said:
-            forewarn(result.cloud.flights, flights_needed(result.cloud, result.site))
+            need = flights_needed(result.cloud, result.site, result.answers)
+            forewarn(result.cloud.flights, need)
         _still_there(out, [name for name in earlier if name not in pages])
     return result
 

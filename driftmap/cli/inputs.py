@@ -388,7 +388,7 @@ def need_of(setup: Setup, wind: WindProfile) -> Need:
     from driftmap.verdict.judgement import flights_needed
 
     few = replace(setup, samples=min(setup.samples, _FEW))
-    return flights_needed(flown(few, wind), setup.site)
+    return flights_needed(flown(few, wind), setup.site, setup.answers)
 
 
 into_run = gathered(Run, "run", *(one.name for one in fields(Run)))

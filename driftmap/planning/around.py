@@ -72,7 +72,7 @@ def winds_around(
     if a.verdict != "go" or nowhere:
         return None
     flight = a.flight.aimed(a.cloud.plan.azimuth)
-    enough = max(_FLIGHTS, flights_needed(a.cloud, a.site).flights)
+    enough = max(_FLIGHTS, flights_needed(a.cloud, a.site, a.answers).flights)
     setup = replace(a.setup, flight=flight, samples=min(a.cloud.flights, enough))
 
     def kept(factor: float, turn: float) -> bool:

@@ -235,7 +235,7 @@ def _scouted(
         "the ground is flat, at the pad's elevation",
     )
     pieces = [(c.name, b.name, b.count) for c in tree.cases for b in c.bodies]
-    need = flights_needed(cloud, setup.site)
+    need = flights_needed(cloud, setup.site, setup.answers)
     found = anywhere(cloud)
     astray = 0.0 if found is None else found.likelihood
     return pieces, tuple(dict.fromkeys(notes)), astray, need

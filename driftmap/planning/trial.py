@@ -268,7 +268,7 @@ def basis_of(
         *build_cases(setup.flight).assumed,
         *standard,
     )
-    needs = (flights_needed(cloud, setup.site) for cloud in clouds)
+    needs = (flights_needed(cloud, setup.site, setup.answers) for cloud in clouds)
     return Basis(
         tuple(dict.fromkeys(asked)),
         tuple(dict.fromkeys(assumed)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import math
 from collections.abc import Callable, Mapping
@@ -21,6 +22,7 @@ __all__ = ["HEAD", "Head", "Occasion", "read_head"]
 _Read = TypeVar("_Read")
 
 _SEASON: Final = timedelta(days=365)
+_SLIP: Final = timedelta(minutes=10)  # between two clocks; assumed
 """How long an answer for the season holds; assumed."""
 
 _NEAR: Final = ((2000.0, 30.0), (200.0, 1.0))
@@ -123,6 +125,8 @@ class Head:
         Answers against flying that were taken back since, and who had given them.
     until : datetime or None
         When what was answered for the day or a flight ends, such as a waiver, with its zone.
+    at : datetime or None
+        When it was answered, where the day is told by a time with its zone.
     """
 
     day: date
@@ -133,6 +137,7 @@ class Head:
     flown: str | None
     taken_back: tuple[str, ...]
     until: datetime | None = None
+    at: datetime | None = None
 
     def not_for(self, occasion: Occasion, scope: Scope) -> str:
         """Say why an answer does not count; empty where it does."""
@@ -152,10 +157,17 @@ class Head:
             return f"answered for {self.day}, and the flight is on {occasion.day}"
         if scope == "flight" and (told := self._not_of(occasion)):
             return told
-        when, end = occasion.when, self.until
+        return self._not_then(occasion.when, lasts=lasts) or self._not_there(
+            occasion, *_NEAR[scope == "ground"]
+        )
+
+    def _not_then(self, when: datetime | None, *, lasts: bool) -> str:
+        if when is not None and self.at is not None and self.at > when + _SLIP:
+            return f"answered at {self.at:%H:%M %z}, after the flight"
+        end = self.until
         if not lasts and end is not None and when is not None and when >= end:
             return f"answered until {end:%H:%M %z}, and that is past"
-        return self._not_there(occasion, *_NEAR[scope == "ground"])
+        return ""
 
     def may_be_for(
         self, occasion: Occasion, scope: Scope, *, changed: bool = False
@@ -238,7 +250,11 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
     flight, rocket, flown, _ = (
         read(key, _name) for key in ("flight", "rocket", "flown", "by")
     )
-    return Head(day, site, place, flight, rocket, flown, back, read("until", _until))
+    at = None
+    with contextlib.suppress(ValueError):
+        at = _until(given["date"], "date")
+    end = read("until", _until)
+    return Head(day, site, place, flight, rocket, flown, back, end, at)
 
 
 def _until(value: object, key: str) -> datetime:

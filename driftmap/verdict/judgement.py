@@ -238,7 +238,7 @@ _OF_A_LAUNCH: Final = frozenset(
 
 def together(check: Check, answers: Answers | None) -> Check:
     """Let what rockets launched together do count for all of them, taken as alike."""
-    rockets = 1.0 if answers is None else answers.numbers.get("rockets_together", 1.0)
+    rockets = _launched(answers)
     if rockets <= 1 or check.kind not in _OF_A_LAUNCH or check.interval is None:
         return check
     assert check.limit is not None
@@ -305,11 +305,12 @@ class Need:
         )
 
 
-def flights_needed(scout: Cloud, site: Site) -> Need:
+def flights_needed(scout: Cloud, site: Site, answers: Answers | None = None) -> Need:
     """Say how many flights a go needs, though nothing that is counted is ever seen.
 
     ``scout``: a few flights; their casualty areas and how often each case happens
-    count, not where they land; ``site``: whose limits and people count.
+    count, not where they land; ``site``: whose limits and people count; ``answers``: how
+    many rockets are launched together.
 
     Result: the greatest of the numbers that each limit asks for by itself.
 
@@ -317,10 +318,15 @@ def flights_needed(scout: Cloud, site: Site) -> Need:
     that one flight can add, and for one case by itself the exact one of as many flights
     as it happens to. What is seen asks for more.
     """
-    return max(_needs(scout, site), key=lambda need: need.flights)
+    many = math.ceil(_launched(answers))
+    return max(_needs(scout, site, many), key=lambda need: need.flights)
 
 
-def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
+def _launched(answers: Answers | None) -> float:
+    return 1.0 if answers is None else answers.numbers.get("rockets_together", 1.0)
+
+
+def _needs(scout: Cloud, site: Site, many: int) -> Iterator[Need]:
     limits = tightened(read_limits(scout.plan.flight, site))
     unseen = weighted_mean([], _MANY, 1.0).upper * _MANY
     least = min(
@@ -328,7 +334,7 @@ def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
         key=lambda key: limits[key].value,
     )
     share = limits[least].value
-    yield Need(math.ceil(unseen / share), f"a share of {share:.3g} ({least})")
+    yield Need(math.ceil(many * unseen / share), f"a share of {share:.3g} ({least})")
     people = any(area.occupied for area in site.areas)
     if not people:
         return
@@ -339,8 +345,8 @@ def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
             count = math.ceil(alone * scout.flights / part.flights)
             yield Need(count, f"{bound:.3g} in {part.case!r} alone")
     harm = harm_of(replace(scout, east=scout.east + _FAR), site)
-    figures = [("expected_casualties", harm.casualties.total.upper)]
-    figures += [("individual_risk", spot.risk.upper) for spot in harm.spots]
+    figures = [("expected_casualties", many * harm.casualties.total.upper)]
+    figures += [("individual_risk", many * spot.risk.upper) for spot in harm.spots]
     judged = [c.name for c in scout.tree.cases if not (c.any_way or c.rare)]
     worst = max((harm.if_it_happens[name].upper for name in judged), default=0.0)
     figures.append(("casualties_if_it_happens", worst))

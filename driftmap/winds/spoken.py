@@ -141,7 +141,7 @@ def _reading(source: str, setting: Setting) -> Reading:
     direction, spread, told = _direction(found, said, setting)
     height, where = _height(found, said)
     valid, timed = _read_at(said, setting)
-    gust = _gust(found, said, speed, high if found["most"] else None)
+    gust = _gust(found, said, speed, high if found["most"] and high > low else None)
     assumed = [*assumed, *told, *where, *timed]
     if spread:
         assumed.append(f"direction good to {math.degrees(spread):.0f} deg")
@@ -244,7 +244,10 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
         told = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
         more = ", or more" * (high > 20 * units.KNOT)
         return low, high, [f"{told}{more}, by how far the sock stands out"]
-    return low, high, ["its middle is the mean, its end a gust"]
+    note = "its middle is the mean, its end a gust"
+    if low == 0.0:  # who says what it is less than has not said that it is half of it
+        low, note = high, f"up to {high:.1f} m/s, taken as that"
+    return low, high, [note]
 
 
 def _gust(

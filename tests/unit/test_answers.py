@@ -94,7 +94,7 @@ def test_all_count_on_their_day(tmp_path):
         (HEAD.replace("Field", "FIELD"), SEASON | DAY | FLIGHT, ""),
         (HEAD.replace("2026-06-13", '"2026-06-13"'), SEASON | DAY | FLIGHT, ""),
         (HEAD.replace("2026-06-13", "2026-06-13T08:00:00"), SEASON | DAY | FLIGHT, ""),
-        (HEAD.replace("2026-06-13", "2026-06-14T03:00:00Z"), SEASON | DAY | FLIGHT, ""),
+        (HEAD.replace("2026-06-13", "2026-06-14T03:00:00Z"), set(), "after the flight"),
         (HEAD.replace("2026-06-13", "2026-06-13T03:00:00Z"), SEASON, "2026-06-12"),
     ],
 )
@@ -151,6 +151,14 @@ def test_what_is_open_is_asked_and_what_is_said_twice_is_no_doubt(tmp_path):
     assert "for no flight" in said.stale["motor_allowed"]
     said = read(tmp_path, HEAD + GIVEN, NOBODYS + 'total_impulse = "62 N s"')
     assert counted(said) == SEASON | DAY | FLIGHT
+
+
+def test_what_was_answered_after_the_flight_does_not_count(tmp_path):
+    for time, counts in (("08:39:00-07:00", True), ("15:41:00Z", False)):
+        head = HEAD.replace("2026-06-13", f"2026-06-13T{time}", 1)
+        said = read(tmp_path, head + GIVEN)
+        assert counted(said) == (SEASON | DAY | FLIGHT if counts else set())
+        assert all("after the flight" in why for why in said.stale.values())
 
 
 @pytest.mark.parametrize(

@@ -137,6 +137,15 @@ def test_flights_that_show_a_limit_kept_and_no_more_than_two_in_a_hundred_above(
     assert "needs 500 flights or more" in need.warning(499)
 
 
+def test_a_go_of_rockets_launched_together_needs_as_many_times_the_flights(quiet):
+    site = SimpleNamespace(areas=(), source="x", limits={}, rules="")
+    needs = [
+        judgement.flights_needed(quiet, site, Answers(numbers=numbers)).flights
+        for numbers in ({}, {"rockets_together": 3.0})
+    ]
+    assert needs[1] == pytest.approx(3 * needs[0], abs=3)
+
+
 def test_a_wind_read_at_the_height_that_the_law_reaches_from_is_near_the_ground():
     def told(height):
         return launch_checks._lowest(SimpleNamespace(read_from=height))
