@@ -328,7 +328,9 @@ def _still_so(
         renewed |= r.forecast and any(not_renewed(r, setting))
         gusty = any(level.gust is not None for level in r.levels)
         if age <= STAY or not renewed:
-            yield replace(r, valid=min(r.valid, *times) - _BEFORE), True
+            alike = (n for n in now if (n.kind, n.forecast) == (r.kind, r.forecast))
+            newest = max((n.valid for n in alike if n.valid), default=r.valid)
+            yield replace(r, valid=min(r.valid, newest - _BEFORE)), True
         elif age <= (timedelta(hours=PAST) if gusty else _HEARD):
             old = replace(r, warned=(), cloud_cover=None, visibility=None)
             yield replace(old, cloud_base=None, lowest_cloud=None), False

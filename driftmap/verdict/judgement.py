@@ -326,7 +326,7 @@ def _launched(answers: Answers | None) -> float:
     return 1.0 if answers is None else answers.numbers.get("rockets_together", 1.0)
 
 
-def _needs(scout: Cloud, site: Site, many: int) -> Iterator[Need]:
+def _needs(scout: Cloud, site: Site, many: int = 1) -> Iterator[Need]:
     limits = tightened(read_limits(scout.plan.flight, site))
     unseen = weighted_mean([], _MANY, 1.0).upper * _MANY
     least = min(

@@ -737,6 +737,18 @@ def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
     assert "thunderstorm" in ask.good("state")["aside"]
 
 
+def test_a_gust_set_aside_is_no_older_for_an_old_sounding(ask, desk, folder):
+    then = f"{datetime.now(UTC) - timedelta(minutes=170):%Y-%m-%d %H:%MZ}"
+    layers = "height_ft,from_deg,speed_mph\n800,75,9\n2000,80,11\n"
+    ask.good("winds/take", {"text": f"# read {then}\n{layers}"})
+    gusty = ask.good(
+        "winds/take", {"text": "5 mph from 75, gusting to 40 mph, 5 min ago"}
+    )
+    ask.good("winds/take", {"text": "5 mph from 75"})
+    assert aside(ask, gusty["file"]).status_code == 200
+    assert counting(folder, read_day(folder), desk.setting()).gust > 15
+
+
 def test_gusts_of_a_report_that_the_next_one_took_the_place_of_are_heard(
     ask, desk, folder
 ):
