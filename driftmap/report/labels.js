@@ -178,21 +178,23 @@ function placePeople(label, crowd) {
   return setAt(label, cheapest, crowd);
 }
 
-// The name of a line stands on it, where it hides least.
+// The name of a line stands on it where it hides least, else beside what is in sight of it.
 function placeAlong(label, crowd) {
   const { width, height } = label.getBoundingClientRect();
+  const spots = sidesIn(polygonsOf([label.along])).flatMap(([a, b, c, d]) => {
+    const steps = Math.min(Math.ceil(Math.hypot(c - a, d - b) / 24), 200);
+    return Array.from({ length: steps }, (_, i) => [a + ((c - a) * i) / steps, b + ((d - b) * i) / steps]);
+  }).filter(([x, y]) => holdsBox(crowd.frame, boxAt(x, y, { width: 0, height: 0 })));
+  const grounds = crowd.grounds.filter(({ line }) => !line);
   let best = null;
-  for (const [a, b, c, d] of sidesIn(polygonsOf([label.along]))) {
-    const steps = Math.ceil(Math.hypot(c - a, d - b) / 24);
-    for (let i = 0; i < Math.min(steps, 200); i += 1) {
-      const box = boxAt(a + ((c - a) * i) / steps - width / 2, b + ((d - b) * i) / steps - height / 2, { width, height });
-      if (!holdsBox(crowd.frame, box) || overlaps(box, crowd.taken)) continue;
-      const cost = 2 * costOf(box, [], { ...crowd, grounds: crowd.grounds.filter(({ line }) => !line) }) + box.top / 100;
-      if (cost < (best?.cost ?? COST.people)) best = { box, cost };
-    }
+  for (const [x, y] of spots) {
+    const box = boxAt(x - width / 2, y - height / 2, { width, height });
+    if (!holdsBox(crowd.frame, box) || overlaps(box, crowd.taken)) continue;
+    const cost = 2 * costOf(box, [], { ...crowd, grounds }) + box.top / 100;
+    if (cost < (best?.cost ?? COST.people)) best = { box, cost };
   }
   const most = / (fail|warn)/.test(label.className) ? Infinity : FAIR;
-  best ??= beside({ width, height }, polygonsOf([label.along]), crowd, { gaps: GAPS.slice(1, 9), most });
+  best ??= beside({ width, height }, spots.map((spot) => [[spot]]), crowd, { gaps: GAPS.slice(1, 9), most });
   return Boolean(best) && setAt(label, best, crowd);
 }
 

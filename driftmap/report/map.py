@@ -38,7 +38,7 @@ from driftmap.report.shapes import (
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
-from driftmap.report.windtold import age_script
+from driftmap.report.windtold import age_script, wind_as_read
 from driftmap.report.words import Units, in_units_of
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
@@ -162,6 +162,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "moments": moments(seen),
         "people": people,
         "arrow": wind_arrow(a),
+        "blows": voice.speed(wind_as_read(a.wind)[0].speed),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
         "drawn": {marks.KINDS.get(area.role, "keep") for area in a.site.areas}
         | ({"astray"} if seen.astray else set()),
