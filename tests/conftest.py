@@ -5,17 +5,13 @@ import gc
 import hashlib
 import json
 import os
-import pickle
 import shutil
 import sys
-from collections import OrderedDict
 from contextlib import contextmanager
-from dataclasses import fields
 from datetime import UTC, datetime
 from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
-from threading import Lock
 
 import pytest
 from hypothesis import settings
@@ -26,13 +22,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # A hundred processes start here: what one has compiled, the others read.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+from once import Once, air
+
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
 from driftmap.montecarlo import cloud, flying, launch
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.supposed import Reach, Supposition
-from driftmap.planning.trial import pack
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
@@ -65,8 +62,6 @@ SWITCHES = (
 # Thousands of tests that stay are no rubbish to be looked for again and again.
 gc.set_threshold(20_000, 50, 50)
 
-TOLD_OF = {"source", "assumed", "age", "dated", "undated", "warned", "levels"}
-"""What a wind says of itself, which moves no flight."""
 KEPT_FLIGHTS = 100_000  # of blocks flown; some 1 kB each
 
 LONGEST = ("tests/browser", "tests/scenarios", "")
@@ -137,32 +132,6 @@ def outlines_smoothed_once():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(zones, "calmed", once)
         yield
-
-
-class Once:
-    """Work done once for what is asked, the answers asked for last kept."""
-
-    def __init__(self, most, size=lambda _: 1):
-        self.most, self.size, self.kept, self.lock = most, size, OrderedDict(), Lock()
-
-    def __call__(self, asked, work):
-        """Give the answer kept, or find it; what hangs on a function is found anew."""
-        try:
-            key = hashlib.sha256(pack(asked)).digest()
-        except (AttributeError, TypeError, pickle.PicklingError):
-            return work()
-        found = self.kept.get(key) or work()
-        with self.lock:
-            self.kept[key] = found
-            self.kept.move_to_end(key)
-            while sum(map(self.size, self.kept.values())) > self.most:
-                self.kept.popitem(last=False)
-        return found
-
-
-def air(wind):
-    """Give all that a wind says of the air; what it says of itself moves no flight."""
-    return [getattr(wind, f.name) for f in fields(wind) if f.name not in TOLD_OF]
 
 
 @pytest.fixture(scope="session", autouse=True)

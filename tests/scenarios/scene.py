@@ -3,14 +3,13 @@
 import hashlib
 import json
 import math
-import pickle
 import re
-from collections import OrderedDict
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
 import pytest
+from once import Once, air
 from shell import driftmap
 
 from driftmap import winds
@@ -38,8 +37,6 @@ UNFLOWN = {
     *("wind shear", "wind warned"),
 }
 """Kinds of checks that speak, or do not, whatever the flights show, however few they are."""
-TOLD_OF = {"source", "assumed", "age", "dated", "undated", "warned", "levels"}
-"""What a wind says of itself, which moves no flight."""
 
 WILLET = (ROOT / "examples" / "willet.toml").read_text(encoding="utf-8")
 WILLET = WILLET.replace("willet_motor.csv", str(ROOT / "examples" / "willet_motor.csv"))
@@ -233,12 +230,6 @@ def filled_in(text, answers):
     return "\n".join(lines) + "\n"
 
 
-def air(wind):
-    """All that a wind says of the air."""
-    names = [field.name for field in fields(wind) if field.name not in TOLD_OF]
-    return [getattr(wind, name) for name in names]
-
-
 def rows_of(said_no, sets, facts, said, asked):
     """List what is asked of one who answers all as a scene does, whatever else may be asked.
 
@@ -254,23 +245,6 @@ def rows_of(said_no, sets, facts, said, asked):
         results = evaluate(sets, with_answers(facts, told), told)
         rows |= {name: "" for result in results for name in result.answer}
     return rows
-
-
-class Once:
-    """Work done once for what is asked, the answers asked for last kept."""
-
-    def __init__(self, most):
-        self.most, self.kept = most, OrderedDict()
-
-    def __call__(self, asked, work):
-        """Give the answer kept, or find it."""
-        key = hashlib.sha256(pickle.dumps(asked)).digest()
-        if key not in self.kept:
-            self.kept[key] = work()
-        self.kept.move_to_end(key)
-        while len(self.kept) > self.most:
-            self.kept.popitem(last=False)
-        return self.kept[key]
 
 
 def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
