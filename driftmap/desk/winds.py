@@ -21,6 +21,7 @@ from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.windtold import wind_told
 from driftmap.report.words import bearing, distance
 from driftmap.winds import decode, decode_text, merge
+from driftmap.winds.aerodrome import STORM_OVER
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
 from driftmap.winds.reading import PAST, Reading, Setting, not_renewed
@@ -45,6 +46,9 @@ two disagree the verdict holds: one lull must not take back the gust before it."
 _HEARD: Final = timedelta(hours=1)
 """How long a reading that a newer one took the place of may still disagree with it; one that
 told gusts as long as gusts are told. Assumed."""
+
+_LASTS: Final = timedelta(minutes=90)
+"""How long at the most what a station warned of is heard beside its later reports; assumed."""
 
 _SKY: Final = ("cloud_cover", "visibility", "cloud_base", "lowest_cloud")
 """What a report tells of the sky."""
@@ -312,8 +316,8 @@ def _still_so(
 ) -> Iterator[tuple[Reading, bool]]:
     """Give what is still heard, and whether it would have counted: none as the one flown.
 
-    What a station told counts until its next report is there, a forecast until one must be.
-    What was read
+    What a station told counts until its next report is there, what it warned of half an hour
+    longer, a forecast until a new one must be. What was read
     before is flown no more, and its sky is over; but where its wind disagrees, or it told gusts, a
     lull may be all there is.
     """
@@ -323,9 +327,11 @@ def _still_so(
             yield r, True
             continue
         age = min(max(times), setting.when) - r.valid
+        stale = (*not_renewed(r, setting),)
+        calm = STORM_OVER if {*r.warned} - {*stale} and age < _LASTS else timedelta(0)
         later = [n for n in now if n.valid is not None and n.valid > r.valid]
-        renewed = _plain(r) or _speaks_for(later, r)
-        renewed |= r.forecast and any(not_renewed(r, setting))
+        clear = [n for n in later if n.valid and setting.when - n.valid >= calm]
+        renewed = _plain(r) or _speaks_for(clear, r) or (r.forecast and bool(stale))
         gusty = any(level.gust is not None for level in r.levels)
         if age <= STAY or not renewed:
             alike = (n for n in now if (n.kind, n.forecast) == (r.kind, r.forecast))
