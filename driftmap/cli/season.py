@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -315,7 +316,14 @@ def _hours(file: str | None, log: str | None) -> Hours:
         rows = winds_of(opened.current())
         name = opened.path.name
     digest = hashlib.sha256(repr(rows).encode()).hexdigest()
-    return hours_of(rows, f"{len(rows)} assessments in {name}", digest)
+    winds = [(when, wind) for when, wind, _ in rows]
+    hours = hours_of(winds, f"{len(rows)} assessments in {name}", digest)
+    held = {
+        when.replace(minute=0, second=0, microsecond=0): why
+        for when, _, why in rows
+        if why
+    }
+    return replace(hours, held=held)
 
 
 def _flown_aloft(

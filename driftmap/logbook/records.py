@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 from driftmap.ground.areas import to_local
 from driftmap.logbook.entry import Entry
+from driftmap.verdict.check import Kind
 
 __all__ = [
     "FindRecord",
@@ -28,6 +29,7 @@ __all__ = [
 
 _ROCKET = "rocket"
 _READ = ("forecast", "place", "wind_10_m")  # an assessment without them tells nothing
+_SKY = (Kind.WIND_WARNED, Kind.INTO_CLOUD)  # no wind tells it
 _MIXED = 200  # landings drawn where the case is not known
 _AGES = (
     (0.5, "under half an hour"),
@@ -179,11 +181,12 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
 
 def winds_of(
     entries: Sequence[Entry],
-) -> tuple[tuple[datetime, tuple[float | None, float, float]], ...]:
+) -> tuple[tuple[datetime, tuple[float | None, float, float], str], ...]:
     """Collect the winds near the ground that assessments were made for.
 
-    Result: time of each flight (UTC), and direction [deg], None where it was variable, speed
-    at 10 m and how far gusts stand above it [m s⁻¹].
+    Result: time of each flight (UTC); direction [deg], None where it was variable, speed
+    at 10 m and how far gusts stand above it [m s⁻¹]; and what the reports themselves held
+    for, a thunderstorm or cloud too low, empty where they did not.
     """
     found = []
     for entry in entries:
@@ -194,8 +197,18 @@ def winds_of(
             way = None if came is None else float(np.degrees(came)) % 360
             above = float(wind.get("gust_above_mps", 0.0))
             near = (way, float(wind["speed_mps"]), above)
-            found.append((when.astimezone(UTC), near))
+            found.append((when.astimezone(UTC), near, _warned(entry.body)))
     return tuple(found)
+
+
+def _warned(body: Mapping[str, Any]) -> str:
+    """Give what the reports of an assessment held for."""
+    held = (
+        c["name"]
+        for c in body.get("checks", ())
+        if c["kind"] in _SKY and c["outcome"] != "pass"
+    )
+    return "; ".join(held)
 
 
 def _distances(a: FloatArray, b: FloatArray) -> FloatArray:

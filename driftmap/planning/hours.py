@@ -7,7 +7,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -79,12 +79,15 @@ class Hours:
         any is not known.
     source, digest : str
         Name of the file and SHA-256 of its bytes.
+    held : mapping of datetime to str
+        Hours that hold whatever their winds, and why.
     """
 
     start: datetime
     readings: tuple[tuple[Reading, ...], ...]
     source: str
     digest: str
+    held: Mapping[datetime, str] = field(default_factory=dict)
 
     @property
     def known(self) -> int:

@@ -160,14 +160,21 @@ def season_hours(
     for b in todo if len(suns) > 1 else ():
         ledger.keep(_name(b), *by_suns(b))
     pairs = zip(hours.times(), hours.readings, strict=True)
-    return tuple(_hour(setup, ledger, *pair) for pair in pairs)
+    return tuple(_hour(setup, ledger, hours.held, *pair) for pair in pairs)
 
 
 def _hour(
-    setup: Setup, ledger: Ledger, time: datetime, each: tuple[Reading, ...]
+    setup: Setup,
+    ledger: Ledger,
+    held: Mapping[datetime, str],
+    time: datetime,
+    each: tuple[Reading, ...],
 ) -> SeasonHour:
-    """Give an hour the worst that was found of its readings."""
-    found = _worst(ledger.found[_name(bin_of(reading))] for reading in each)
+    """Give an hour the worst that was found of its readings, and what it holds for."""
+    told = [ledger.found[_name(bin_of(reading))] for reading in each]
+    if time in held:
+        told.append(("hold", held[time]))
+    found = _worst(told)
     return by_light(setup, SeasonHour(time, *found), time + timedelta(hours=1))
 
 

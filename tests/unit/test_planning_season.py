@@ -206,6 +206,18 @@ def test_an_hour_is_go_only_if_all_its_readings_are(tmp_path, setup, flown):
     assert hour.finding == "hold"
 
 
+def test_an_hour_that_was_held_for_its_sky_is_never_go(tmp_path, setup, flown):
+    hours = read_hours(write(tmp_path, *rows(2.0, 2.0)))
+    _, last = hours.times()
+    hours = dataclasses.replace(hours, held={last: "tells of a thunderstorm"})
+    hours = hours.scaled(1.0)
+    told = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
+    assert [(h.finding, h.blocked_by) for h in told] == [
+        ("go", ""),
+        ("hold", "tells of a thunderstorm"),
+    ]
+
+
 def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path, setup, flown):
     calls, stop = flown
     hours = read_hours(write(tmp_path, *rows(1.0, 2.0, 3.0, 4.0, 5.0)))

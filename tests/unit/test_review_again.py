@@ -170,12 +170,16 @@ def test_a_correction_keeps_the_photographs(tmp_path):
 
 def test_a_season_can_be_the_days_that_were_logged(logged):
     entry, _ = kept(logged[0])
-    ((when, (way, speed, gust)),) = winds_of([entry])
+    ((when, (way, speed, gust), why),) = winds_of([entry])
+    assert not why
     near = {k: v for k, v in entry.body["wind_10_m"].items() if k != "from_rad"}
     varied = replace(entry, body={**entry.body, "wind_10_m": near})
     assert winds_of([varied]) == (
-        (when, (None, speed, gust)),
+        (when, (None, speed, gust), ""),
     )  # an hour as hard as any
+    storm = {"kind": "wind warned", "name": "a thunderstorm", "outcome": "warn"}
+    warned = {**entry.body, "checks": [*entry.body["checks"], storm]}
+    assert winds_of([replace(entry, body=warned)])[0][2] == "a thunderstorm"
     assert when.isoformat() == "2026-06-13T15:30:00+00:00"
     assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
     assert gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
