@@ -22,7 +22,7 @@ from driftmap.logbook.written import assessment_entry
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report.dialpage import dial_html
-from driftmap.report.instruct import instruction, watch
+from driftmap.report.instruct import aloud, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
 from driftmap.report.reasons import verdict_reasons
@@ -207,7 +207,7 @@ def _told(task: Task, result: Assessment) -> Told:
 
 def _crowd(result: Assessment, people: list[str], voice: Voice) -> tuple[str, ...]:
     reasons = verdict_reasons(result.checks, people, voice)
-    return (reasons[0] if reasons else "", *instruction(watch(result, voice)))
+    return (reasons[0] if reasons else "", *aloud(watch(result, voice)))
 
 
 @cache

@@ -44,7 +44,7 @@ const age = (() => {
     }
     const left = Math.ceil((AGE.until - now) / 60000);
     // That so many minutes are left is told of a go alone: of any other word it would read as one.
-    const told = why || (AGE.word === "go" && !paper ? AGE.good.replace(/\.$/, ` (${AGE.left.replace("{minutes}", left)}).`) : AGE.good);
+    const told = why || (AGE.word === "go" && !paper ? AGE.good.replace(/\.$/, `, ${AGE.left.replace("{minutes}", left)}.`) : AGE.good);
     if (line.textContent !== told) line.textContent = told;
     return held;
   }

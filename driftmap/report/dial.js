@@ -175,17 +175,20 @@ function showAge(verdict, old) {
   const left = Math.max(0, Math.min(served, DIAL.stale - (new Date() - readAt) / 1000));
   one("#age").hidden = !verdict.startsWith("go") || Boolean(old);
   one("#left").value = left;
-  const end = new Date(Date.now() + 1000 * left);
-  const time = [end.getHours(), end.getMinutes()].map((part) => String(part).padStart(2, "0")).join(":");
+  // By the clock of the site, whatever that of the phone.
+  const end = new Date(Date.now() + 1000 * left + 60000 * DIAL.zone.minutes);
+  const time = `${end.toISOString().slice(11, 16)} (${DIAL.zone.name})`;
   one("#left-told").textContent = say("left", { time, minutes: Math.ceil(left / 60) });
 }
 
-// What to do, in the line of why not, so that the head keeps its height under a thumb; of a go on a line of its own.
+// What not to do, in the line of why not, so that the head keeps its height under a thumb.
 function toDo(verdict, [first, ...more], about) {
-  const what = DIAL.todo[verdict];
-  if (!about.length) return [first, ...more];
-  return verdict.startsWith("go") ? [first, ...more, what] : [`${what} ${first}`, ...more];
+  const what = about.length && DIAL.todo[verdict];
+  return what ? [`${what} ${first}`, ...more] : [first, ...more];
 }
+
+// Why a reading counts no more; what spoke against it stays beside that.
+const over = (reasons, word) => (word.startsWith("go") ? [] : reasons.slice(0, 1));
 
 function showVerdict(wind, about) {
   const old = wind ? lapsed(readAt, new Date()) : "";
@@ -201,7 +204,7 @@ function showVerdict(wind, about) {
   one("#reading").textContent = blows;
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
-  lines(one("#why"), old || gust ? [old, gust].filter(Boolean) : toDo(verdict, reasons, about));
+  lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : toDo(verdict, reasons, about));
   one("#cell").textContent = old || gust ? "" : cellTold(wind);
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });
@@ -210,7 +213,6 @@ function showVerdict(wind, about) {
   const wheel = one("#wheel");
   wheel.setAttribute("aria-valuenow", Number.isFinite(wind?.from) ? Math.round(wind.from) : 0);
   wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
-  return verdict;
 }
 
 function showPieces(about) {
@@ -233,10 +235,10 @@ function showPieces(about) {
 function show() {
   const wind = reading();
   const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-  const word = showVerdict(wind, about);
+  showVerdict(wind, about);
   drawHand(one("#wheel"), about.length ? wind : null);
   showPieces(about);
-  if (!dragging) showCrowd(about, word);
+  if (!dragging) showCrowd(about);
   drawLines(about);
   one("#between").textContent = about.length > 1 ? `${cellTold(wind)} ${say("round")}`.trim() : about.length ? say("very") : "";
   drawBlow(about.length ? wind : null);

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,7 +18,7 @@ from driftmap.planning.dial import Dial, serves
 from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
-from driftmap.report.instruct import astray, stand_outside
+from driftmap.report.instruct import CALL, astray
 from driftmap.report.map import ground_of
 from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
@@ -30,10 +30,10 @@ from driftmap.report.page import (
     words_for_script,
 )
 from driftmap.report.reasons import needle_told
-from driftmap.report.sentences import case_name
+from driftmap.report.sentences import case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
-from driftmap.report.words import Units, in_units_of, isolate
+from driftmap.report.words import Units, in_units_of, isolate, zone_of
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import STALE
 
@@ -44,6 +44,7 @@ _SCRIPTS: Final = (
     "read.js",
     "wheel.js",
     "controls.js",
+    "orders.js",
     "ground.js",
     "dial.js",
 )
@@ -103,7 +104,7 @@ def dial_html(
 
 def _told_span(span: tuple[datetime, datetime]) -> str:
     first, last = (t if t.utcoffset() else t.astimezone() for t in span)
-    return f"{first:%Y-%m-%d %H:%M} – {last:%H:%M} (UTC{first:%z})"
+    return f"{first:%Y-%m-%d %H:%M} – {last:%H:%M} ({zone_of(first)})"
 
 
 def _data(
@@ -149,6 +150,12 @@ def _data(
         ),
         "words": _words(voice),
         "todo": _todo(voice),
+        "orders": voice.catalogue.table("instruct"),
+        "move": voice.say("stand.unsafe"),
+        "call": CALL,
+        "whens": [case_when(case, voice) for case in _case_names(dial)],
+        "compass": [voice.compass(math.radians(45 * i)) for i in range(8)],
+        "zone": _zone(span),
         "declination": None
         if site.declination is None
         else round(math.degrees(site.declination), 2),
@@ -168,6 +175,13 @@ def _packed(dial: Dial) -> tuple[str, float]:
             fineness /= 1.25
             packed = dialdata.pack_nodes(some, dial.pieces, fineness=fineness)
     return packed, fineness
+
+
+def _zone(span: tuple[datetime, datetime] | None) -> dict[str, Any]:
+    """Give the clock of the site: that of its hours, else that of this machine."""
+    when = datetime.now().astimezone() if span is None else span[0]
+    offset = when.utcoffset() or when.astimezone().utcoffset() or timedelta()
+    return {"minutes": offset.total_seconds() / 60, "name": zone_of(when)}
 
 
 def _answers(dial: Dial, voice: Voice) -> dict[str, Any]:
@@ -238,7 +252,6 @@ def _content(
         "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
-        "stand": _todo(voice)["go"],
         "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),
@@ -280,10 +293,8 @@ def _words(voice: Voice) -> dict[str, str]:
 
 
 def _todo(voice: Voice) -> dict[str, str]:
-    """Give what to do for each word of a dial."""
-    stand = stand_outside(("danger", "caution"), voice)
-    told = {"hold": voice.say("dial.not_yet"), "no-go": voice.say("dial.do_not")}
-    return {word: told.get(word, stand) for word in WORDS}
+    """Give what not to do for each word of a dial."""
+    return {"hold": voice.say("dial.not_yet"), "no-go": voice.say("dial.do_not")}
 
 
 def _aloft(supposition: Supposition, voice: Voice) -> str:

@@ -110,18 +110,20 @@ function reaches(polygons, ring) {
     || sides(edge).some((one) => sides(ring).some((other) => crosses(one, other))));
 }
 
-// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list. What
-// reaches into a zone never looks clear of it, and danger that no go has counted is no place to stand.
-function showCrowd(about, word) {
+// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list, and say who
+// is to do what. What reaches into a zone never looks clear of it, and danger is no place to stand.
+function showCrowd(about) {
   const worst = new Map();
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
   for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
-  const zoned = Object.entries(zonesAt(about));
-  DIAL.areas.filter(({ kind }) => kind === "people").forEach(({ rings }, at) => {
-    for (const [kind, pieces] of zoned) {
-      if (pieces.some(({ ring }) => reaches(rings, ring))) mark(at, kind === "danger" && !word.startsWith("go") ? 2 : 1);
-    }
+  const zoned = zonesAt(about);
+  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, rings }, at) => {
+    const kind = ["danger", "caution"].find((grade) => zoned[grade].some(({ ring }) => reaches(rings, ring)));
+    if (kind) mark(at, kind === "danger" ? 2 : 1);
+    return { name, kind, outcome: worst.get(at) };
   });
+  showOrders(zoned, crowd);
+  showEyes(about);
   for (const row of [all(".map .label.people"), all(".people-list li")]) {
     row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, worst.get(at) === i + 1)));
   }

@@ -1,22 +1,26 @@
-"""The one instruction for everybody, and what should be seen at which second."""
+"""Two lines for everybody, the same on every page: where to stand, and which way to look."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from driftmap.hazard.clear import clear_ground, way_out
 from driftmap.hazard.zones import (
     Anywhere,
     Line,
     Zone,
-    ZoneKind,
     anywhere,
     outer_line,
     zones,
 )
 from driftmap.report.marks import shown
+from driftmap.report.sentences import case_when, places_named, some_of
 from driftmap.report.sheetfacts import (
     Climb,
     Fall,
@@ -34,20 +38,23 @@ from driftmap.rocket.flight import Device
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
+    "CALL",
+    "Order",
     "Watch",
+    "aloud",
     "astray",
-    "before",
     "falls_free",
-    "instruction",
-    "moments",
-    "stand_outside",
+    "look",
+    "orders",
+    "short_name",
+    "stand",
     "watch",
 ]
 
 _OPENING: Final = 2.0
 """From a trigger to an open device, at the most [s]: 0.5 to 1.5 s are assumed when flying."""
 
-_CALL: Final = 5.0
+CALL: Final = 5.0
 """From the call to the ground, at the least [s]: to hear it, stand up and find what falls.
 Assumed."""
 
@@ -168,11 +175,6 @@ class Watch:
             return self.up.last + _OPENING
         return trigger.value + _OPENING if trigger.at == "time" else None
 
-    @property
-    def stand(self) -> str:
-        """Where to stand."""
-        return stand_outside((zone.kind for zone in self.drawn), self.voice)
-
     def one_side(self) -> bool:
         """Tell whether what falls when nothing opens is on the same side of all crowds."""
         fast = self.fast
@@ -235,7 +237,7 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     for piece in dict.fromkeys(fall.piece for fall in found if fall.piece != "rocket"):
         own = [fall for fall in found if fall.piece == piece]
         words = {
-            "piece": _short(piece, voice),
+            "piece": short_name(piece, voice),
             "time": voice.seconds(own[0].first),
         }
         hard = voice.seconds(max(own, key=lambda fall: fall.energy).first)
@@ -246,166 +248,154 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     return [voice.say("heads_up.free", pieces="; ".join(told))] if told else []
 
 
-def stand_outside(kinds: Iterable[ZoneKind], voice: Voice) -> str:
-    """Say where to stand: outside each zone that is drawn, by the word it bears."""
-    words = [voice.say(f"zone.{kind}") for kind in kinds]
-    if len(words) > 1:
-        words = [voice.say("plan.and", one=words[0], other=words[1])]
-    return voice.say("instruct.stand", zones="".join(words))
-
-
-def instruction(seen: Watch, *, named: bool = True) -> list[str]:
-    """Say where to stand, what may go astray or fall free, and what to do when nothing opens.
-
-    ``named``: with the crowd whose left and right it tells.
-    """
-    voice, fast, device = seen.voice, seen.fast, seen.first_device
-    # A crowd reads few words: of what falls beside the rocket, what kills before it does.
-    deadly = [
-        fall
-        for fall in arrivals(seen.falls)
-        if fall.deadly and (fast is None or fall.first < fast.first)
-    ]
-    told = [seen.stand, *seen.stray, *falls_free(deadly, voice)]
-    if fast is None or device is None:
-        return told
-    words = {
-        "device": voice.say(f"device.{device.kind}"),
-        "look": seen.look(fast, named=named),
-    }
-    if seen.opens_by is None:
-        return [*told, voice.say("instruct.past", **words)]
-    time = voice.seconds(seen.opens_by)
-    return [*told, voice.say("instruct.count", time=time, **words)]
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """A moment of the flight as people on the ground count it.
-
-    Parameters
-    ----------
-    second : float
-        After lift-off; never later than what it warns of [s].
-    should : str
-        Where to look and what should be seen.
-    otherwise : str
-        What it means, and what to do, if it is not; empty where there is nothing to say.
-    """
-
-    second: float
-    should: str
-    otherwise: str = ""
-
-
-def before(seen: Watch) -> list[str]:
-    """Say what the caller says before lift-off: what is down sooner than it can be called.
-
-    Result: with the crowd whose left and right the moments tell.
-    """
-    voice, early = seen.voice, dict[str, str]()
-    for fall in arrivals(seen.falls):
-        if fall.first <= _CALL:
-            early.setdefault(fall.piece, voice.seconds(fall.first))
-    pieces = "; ".join(
-        voice.say("heads_up.piece", piece=_short(piece, voice), time=time)
-        for piece, time in early.items()
-    )
-    told = [voice.say("watch.early", pieces=pieces)] if early else []
-    if seen.sight:
-        told.append(voice.say("side.note", area=isolate(seen.sight.name)))
-    return told
-
-
-def moments(seen: Watch) -> list[Moment]:
-    """List the moments of a flight.
-
-    Result: in the order of time, from lift-off until everything of nine in ten flights
-    of every case is down.
-    """
-    say, up = seen.voice.say, seen.up
-    above = say("watch.overhead") if up.around else seen.look(up)
-    height = seen.voice.distance(up.height)
-    told = [
-        Moment(0.0, say("watch.up", look=above), say("watch.turns")),
-        Moment(up.first, say("watch.top", look=above, height=height)),
-        *_opening(seen),
-        *_down(seen),
-        *_free(seen),
-        Moment(max(fall.last for fall in seen.falls), say("watch.over")),
-    ]
-    begun = (replace(m, should=m.should[0].upper() + m.should[1:]) for m in told)
-    return sorted(begun, key=lambda moment: moment.second)
-
-
-def _down(seen: Watch) -> Iterator[Moment]:
-    """Tell when each piece of the plan comes down, by name where there are several."""
-    planned = [fall for fall in seen.falls if fall.works]
-    for fall in planned:
-        name = f"{seen.voice.known('piece', fall.piece)} – " * (len(planned) > 1)
-        down = seen.voice.say("watch.down", look=seen.look(fall))
-        yield Moment(fall.first, name + down)
-        if fall.deadly:
-            yield _look_up([fall], seen)
-
-
-def _opening(seen: Watch) -> Iterator[Moment]:
-    """Tell of the opening, and of the fall when nothing opens."""
-    fast, by, device = seen.fast, seen.opens_by, seen.first_device
-    if fast is None or device is None:
-        return
-    say, there = seen.voice.say, seen.look(fast)
-    yield Moment(fast.first, say("watch.hits", look=there))
-    if by is None or by > fast.first - _CALL:
-        yield _look_up([fast], seen)
-    if by is not None:
-        call = say("watch.free")
-        if by < fast.first:
-            # By the second that runs beside it: what is left would be true at its first alone.
-            call = say(
-                "watch.not_open", look=there, time=seen.voice.seconds(fast.first)
-            )
-        opens = say("watch.open", device=say(f"device.{device.kind}"))
-        yield Moment(by, opens, call)
-
-
-def _free(seen: Watch) -> Iterator[Moment]:
-    """Tell of every piece when it can strike soonest and hardest, and to look up before."""
-    there = seen.look(seen.fast) if seen.fast and seen.first_device else None
-    rows: dict[tuple[int, str], list[Fall]] = {}
-    for fall in arrivals(seen.falls):
-        look = seen.look(fall)
-        told_of = fall.unopened and look == there
-        if fall.first > _CALL and not fall.works and not told_of:
-            rows.setdefault((math.floor(fall.first), look), []).append(fall)
-    for (second, look), falling in rows.items():
-        yield _look_up(falling, seen)
-        deadly = [fall for fall in falling if fall.deadly]
-        if deadly:
-            names = _names(deadly, seen.voice)
-            words = seen.voice.say("watch.strikes", pieces=names, look=look)
-            yield Moment(second, words)
-
-
-def _look_up(falling: list[Fall], seen: Watch) -> Moment:
-    """Tell the crowd to look up before something comes down, all of it at one place."""
-    first = min(fall.first for fall in falling)
-    works = any(fall.works for fall in falling)
-    should = seen.voice.say(
-        "watch.look_up" if works else "watch.look_up_failed",
-        look=seen.look(falling[0]),
-        pieces=_names(falling, seen.voice),
-        time=seen.voice.seconds(first),
-    )
-    call = seen.voice.say("watch.free")
-    return Moment(max(0.0, math.floor(first) - _CALL), should, call)
-
-
-def _names(falling: list[Fall], voice: Voice) -> str:
-    return ", ".join(_short(fall.piece, voice) for fall in falling)
-
-
-def _short(piece: str, voice: Voice) -> str:
+def short_name(piece: str, voice: Voice) -> str:
     """Name a piece in few letters: its second must stand on the page beside it."""
     cut = piece if len(piece) <= _LETTERS else f"{piece[: _LETTERS - 1]}…"
     return voice.known("piece", cut)
+
+
+class Order(NamedTuple):
+    """What is said of a zone, or to whoever must move: the sign it bears, and its words."""
+
+    sign: str
+    name: str
+    told: str
+
+
+def orders(
+    drawn: Iterable[str], out: str, ready: str, over: str, voice: Voice
+) -> list[Order]:
+    """Say where nobody stands, where people stand how, and who is to move.
+
+    ``drawn``: the zones there are; ``out``, ``ready`` and ``over``: who is in danger, who
+    in caution, and who else is over a limit; empty for nobody.
+
+    Result: one verb for each state, whatever the verdict.
+    """
+    say, told, kinds = voice.say, [], set(drawn)
+    if "danger" in kinds:
+        words = say("instruct.danger")
+        words += " " + say("instruct.move", places=out) if out else ""
+        told.append(Order("danger", say("zone.danger"), words))
+    if "caution" in kinds or ready:
+        words = (
+            say("instruct.ready_at", places=ready) if ready else say("instruct.ready")
+        )
+        told.append(Order("caution", say("zone.caution"), words))
+    if over:
+        words = say("instruct.over", places=over)
+        told.append(Order("move", say("stand.unsafe"), words))
+    return told
+
+
+def stand(seen: Watch) -> list[Order]:
+    """Say where to stand, and who must move whither."""
+    people = [spot for spot in seen.places if spot.stand]
+    danger = [spot for spot in people if spot.kind == "danger"]
+    others = [spot for spot in people if spot.kind != "danger"]
+    over = [spot for spot in others if spot.seen == "fail"]
+    mild = [s for s in others if s.kind == "caution" and s.seen != "fail"]
+    told = orders(
+        (zone.kind for zone in seen.drawn),
+        _sent(danger, seen),
+        places_named([spot.area.name for spot in mild], seen.voice),
+        _sent(over, seen),
+        seen.voice,
+    )
+    if people and not danger and not over and not mild:
+        told.append(Order("", "", seen.voice.say("instruct.outside")))
+    return told
+
+
+def _sent(places: Sequence[Spot], seen: Watch) -> str:
+    """Name places with where their people find the nearest clear ground."""
+    if not places:
+        return ""
+    ground = shapely.union_all([zone.shape for zone in seen.zones])
+    clear = clear_ground(seen.told.site, [ground])
+    told = [_whither(spot, ground, clear, seen.voice) for spot in places]
+    return some_of(told, seen.voice)
+
+
+def _whither(
+    spot: Spot, ground: BaseGeometry, clear: BaseGeometry, voice: Voice
+) -> str:
+    name = isolate(spot.area.name)
+    if spot.kind is None:  # outside both: no zone tells which way is better
+        return voice.say("instruct.ask", area=name)
+    way = way_out(spot.area.shape & ground, clear)
+    if way is None:
+        return voice.say("instruct.nowhere", area=name)
+    far, azimuth = way
+    return voice.say(
+        "instruct.to",
+        area=name,
+        distance=voice.away(far),
+        compass=voice.compass(azimuth),
+        degrees=f"{round(math.degrees(azimuth)) % 360 or 360:03d}",
+    )
+
+
+def look(seen: Watch, *, named: bool = True) -> list[str]:
+    """Say which way to look: at the pad, and from when where, should recovery fail.
+
+    ``named``: with the crowd whose left and right it tells.
+    """
+    say, fast = seen.voice.say, seen.fast
+    told = [say("instruct.pad")]
+    if seen.told.verdict == "no-go":  # else it would read as if it flew
+        told[0] = f"{say('instruct.later')} {told[0]}"
+    else:
+        told += falls_free(_sooner(seen), seen.voice)
+    if fast is None:
+        return told
+    by = seen.opens_by
+    early = by is not None and by < fast.first
+    told.append(_if(fast, by if early else fast.first - CALL, seen, named=named))
+    if other := _other_side(fast, seen):
+        told.append(_if(other, other.first - CALL, seen))
+    return told
+
+
+def _sooner(seen: Watch) -> list[Fall]:
+    """Pick what kills before the rocket's own fall can."""
+    fast = seen.fast
+    deadly = (fall for fall in arrivals(seen.falls) if fall.deadly)
+    return [fall for fall in deadly if fast is None or fall.first < fast.first]
+
+
+def _if(fall: Fall, second: float | None, seen: Watch, *, named: bool = False) -> str:
+    return seen.voice.say(
+        "instruct.if",
+        when=case_when(fall.case, seen.voice),
+        look=seen.look(fall, named=named),
+        time=seen.voice.clock(max(0.0, second or 0.0)),
+    )
+
+
+def _other_side(fast: Fall, seen: Watch) -> Fall | None:
+    """Find what can kill on another side of the pad: of what zones hold, the likeliest."""
+    cases = {case.name: case for case in seen.told.cloud.tree.cases}
+
+    def beside(fall: Fall) -> bool:
+        turn = math.degrees(math.remainder(fall.azimuth - fast.azimuth, math.tau))
+        held = not (cases[fall.case].any_way or cases[fall.case].rare)
+        far = fall.distance > _OVER and not fall.around
+        return fall.deadly and held and far and abs(turn) > _FAR
+
+    found = [fall for fall in seen.falls if beside(fall)]
+    if fast.around:
+        return None
+    return max(
+        found, key=lambda f: (cases[f.case].probability, f.distance), default=None
+    )
+
+
+def aloud(seen: Watch) -> tuple[str, str]:
+    """Say both as plain text, for who shows them without a page."""
+    say = seen.voice.say
+    places = " ".join(f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
+    return (
+        f"{say('instruct.stand')} – {places}",
+        f"{say('instruct.eyes')} – {' '.join(look(seen))}",
+    )

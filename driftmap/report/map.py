@@ -16,7 +16,8 @@ from driftmap.ground.underlay import lonlat, underlay
 from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, tables
-from driftmap.report.instruct import Watch, before, instruction, moments, watch
+from driftmap.report.calls import before, moments
+from driftmap.report.instruct import Watch, look, stand, watch
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -157,7 +158,9 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "zones": [
             (z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in seen.drawn
         ],
-        "instruction": instruction(seen),
+        "stand": stand(seen),
+        "look": look(seen),
+        "anywhere": seen.stray,
         "before": before(seen),
         "moments": moments(seen),
         "people": people,
@@ -168,7 +171,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         | ({"astray"} if seen.astray else set()),
         "ways": marks.WAYS,
         "source": a.wind.source,
-        "head": tables.headline(a, voice, around, people=people),
+        "head": tables.headline(a, voice, around),
         "cases": tables.case_rows(a, facts["cases"], voice),
         "checks": tables.check_rows(a, voice),
         "areas": tables.area_rows(a, voice),

@@ -17,7 +17,7 @@ from driftmap.ground.site import Area
 from driftmap.hazard.zones import Zone, ZoneKind
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, Verdict
+from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 
 __all__ = [
     "KINDS",
@@ -73,15 +73,15 @@ def worst_of(checks: Iterable[Check], name: str) -> Outcome:
     return max(said, key=OUTCOMES.index, default="pass")
 
 
-def seen_outcome(said: Outcome, kind: ZoneKind | None, verdict: Verdict) -> Outcome:
+def seen_outcome(said: Outcome, kind: ZoneKind | None) -> Outcome:
     """Give the mark of people's ground: what reaches into a zone never looks as if clear of it.
 
-    ``said``: by the checks; ``kind``: the zone it reaches into; ``verdict``: whatever is no
-    go marks danger as what fails; a go has counted who is there.
+    ``said``: by the checks; ``kind``: the zone it reaches into. Nobody stands in danger,
+    whatever the verdict.
     """
     if kind is None:
         return said
-    least: Outcome = "fail" if kind == "danger" and verdict != "go" else "warn"
+    least: Outcome = "fail" if kind == "danger" else "warn"
     return max(said, least, key=OUTCOMES.index)
 
 

@@ -19,7 +19,7 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Check, Kind, settled_by_word
+from driftmap.verdict.check import ALOFT, Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER
 
 __all__ = [
@@ -41,20 +41,21 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
     ``people``: names of the areas where people are; these come before others.
 
     Result: what must stand beside the word first, then failing before warning, what is so
-    before what is only not known well enough, people before the rest, then by how far over
-    the limit.
+    before what is only not known well enough, people before the rest and all of them
+    together before each place, then by how far over the limit.
     """
 
-    def order(check: Check) -> tuple[bool, bool, bool, bool, bool, float]:
+    def order(check: Check) -> tuple[bool, bool, bool, bool, bool, bool, float]:
         over = math.inf
         if check.limit and check.value is not None:
             over = check.value / check.limit
             if check.sense == "least":
                 over = 1 / over if over else math.inf
-        calm = not any(check.about(name) for name in people)
+        crowd = check.kind in {Kind.AMONG_PEOPLE, Kind.AMONG_PEOPLE_IN_FAILURE}
+        calm = not (crowd or any(check.about(name) for name in people))
         within = over <= 1  # but for its interval
         milder = not check.beside, check.outcome != "fail"
-        return *milder, check.question, within, calm, -over
+        return *milder, check.question, within, calm, not crowd, -over
 
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
@@ -72,8 +73,11 @@ def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     beside = [check for check in worst if check.beside]
     beside += [check for check in every if check.beside and check.outcome == "pass"]
     # A loosened limit that is kept speaks against nothing, nor does an answer: never first.
-    beside.sort(key=_history)
-    first = int(bool(beside) and not _history(beside[0]))
+    # Nor what is not known, where something fails.
+    beside.sort(key=lambda check: (_history(check), check.kind in ALOFT))
+    fails = any(check.outcome == "fail" for check in worst)
+    late = not beside or _history(beside[0]) or (fails and beside[0].kind in ALOFT)
+    first = int(not late)
     return [*beside[:first], *(c for c in worst if not c.beside), *beside[first:]]
 
 
@@ -99,7 +103,7 @@ def verdict_reasons(
     Result: one for each check that does not pass, then for each that passes but must
     stand beside the word, and one for all questions together.
     """
-    worst = to_tell(checks, people)
+    worst = [_counted(check, checks) for check in to_tell(checks, people)]
     told: dict[object, str] = {}
     for place, check in enumerate(worst):
         if not check.question:
@@ -110,6 +114,30 @@ def verdict_reasons(
     if open_:
         lines.append(voice.say("reason.questions", count=voice.count(open_)))
     return lines
+
+
+def _counted(check: Check, checks: Iterable[Check]) -> Check:
+    """Give who stands under a fall the share of such flights that puts a piece there."""
+    if check.kind is not Kind.UNDER_THE_FALL:
+        return check
+    hits = [
+        c
+        for c in checks
+        if c.kind is Kind.LANDS_IN_FAILURE
+        and c.case == check.case
+        and check.about(c.area)
+    ]
+    if not hits:
+        return check
+    most = max(hits, key=lambda c: c.value or 0.0)
+    return replace(
+        check,
+        area=most.area,
+        value=most.value,
+        interval=most.interval,
+        unit=most.unit,
+        limit=None,
+    )
 
 
 def _who_loosened(check: Check) -> str:

@@ -8,9 +8,8 @@ const FOOT = 0.3048;
 const MILE = 5280 * FOOT;
 
 // A message with what stands in its braces; every text goes into the page as text.
-function say(key, values = {}) {
-  return SAY.words[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
-}
+const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+const say = (key, values = {}) => fill(SAY.words[key], values);
 
 function number(value, digits = 0) {
   return value.toLocaleString(document.documentElement.lang, { maximumFractionDigits: digits });

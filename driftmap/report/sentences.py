@@ -17,12 +17,14 @@ from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 
 __all__ = [
     "case_name",
+    "case_when",
     "case_words",
     "figure",
     "limit",
     "one_of",
     "places_named",
     "sentence",
+    "some_of",
     "subject",
 ]
 
@@ -146,7 +148,7 @@ def _told(check: Check, voice: Voice) -> str:
         return _winds_told(check, check.winds, voice)
     words = {
         "area": places_named(check.area.split(", "), voice),
-        "when": _when(check, voice),
+        "when": case_when(check.case, voice),
     }
     words["check"] = isolate(check.name)
     if check.value is not None:
@@ -157,6 +159,8 @@ def _told(check: Check, voice: Voice) -> str:
         words["limit"] = _amount(check.limit, check, voice)
         share = check.unit == "share" and check.limit < 1
         words["allowed"] = allowed(check.limit, voice) if share else words["limit"]
+    if check.kind is Kind.UNDER_THE_FALL and words.get("chance"):
+        return voice.say("reason.among", **words)
     if check.beside and check.kind in ALOFT:
         return voice.say("reason.aloft", **words)
     # A risk of which nothing was seen is told as its bound, and not as expected.
@@ -172,7 +176,11 @@ def _told(check: Check, voice: Voice) -> str:
 
 def places_named(names: Sequence[str], voice: Voice) -> str:
     """Name ground; of a whole crowd of places the first, and count the rest."""
-    told = [isolate(name) for name in names]
+    return some_of([isolate(name) for name in names], voice)
+
+
+def some_of(told: Sequence[str], voice: Voice) -> str:
+    """Name one after another; of many the first, and count the rest."""
     if len(told) <= _MOST_NAMED + 1:
         return ", ".join(told)
     rest = voice.count(len(told) - _MOST_NAMED)
@@ -233,15 +241,15 @@ def _plainly(check: Check, words: Mapping[str, str], voice: Voice) -> str:
     )
 
 
-def _when(check: Check, voice: Voice) -> str:
-    """Begin a sentence with the case it is about."""
-    if not check.case or check.case == ALL_CASES:
+def case_when(case: str, voice: Voice) -> str:
+    """Begin a sentence with the case it is about; nothing of all cases together."""
+    if not case or case == ALL_CASES:
         return ""
     known = voice.catalogue.messages
-    for name in (check.case, *_wider(check.case)):
+    for name in (case, *_wider(case)):
         if told := known.get(f"when.{name}"):
             return told
-    return voice.say("when.own", case=isolate(check.case))
+    return voice.say("when.own", case=isolate(case))
 
 
 def _in_doubt(check: Check) -> bool:
@@ -300,7 +308,7 @@ def subject(check: Check | str, voice: Voice) -> str:
         what = f"{what} {isolate(check.area)}"
     elif check.area and check.area not in what and check.unit != "share":
         what = f"{what}, {isolate(check.area)}"
-    if when := _when(check, voice):
+    if when := case_when(check.case, voice):
         return f"{when}: {what[0].lower() + what[1:]}"
     return what[0].upper() + what[1:]
 

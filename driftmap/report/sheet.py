@@ -9,13 +9,8 @@ from typing import Any, Final
 from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.around import Around
-from driftmap.report.instruct import (
-    Watch,
-    before,
-    falls_free,
-    instruction,
-    moments,
-)
+from driftmap.report.calls import before, moments
+from driftmap.report.instruct import Watch, falls_free, look, stand
 from driftmap.report.marks import WAYS
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import POSTER, drawn_kinds, field_picture
@@ -58,10 +53,8 @@ def brief_html(seen: Watch, around: Around | None = None) -> str:
         drawn=drawn_kinds(seen),
         ways=WAYS,
         zones=seen.drawn,
-        stand=seen.stand,
         anywhere=seen.stray,
         stand_more=_count(len(people) - _MOST_PLACES, voice),
-        look=_look(people, seen),
         heads_up=heads_up(seen),
         closed=[_closed(spot, voice) for spot in closed[:_MOST_CLOSED]],
         closed_more=_count(len(closed) - _MOST_CLOSED, voice),
@@ -128,24 +121,6 @@ def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
     return () if a.flight.booster is None else a.flight.booster.recovery
 
 
-def _look(people: Sequence[Spot], seen: Watch) -> list[str]:
-    voice, up, told = seen.voice, seen.up, []
-    crowd = [spot for spot in people if spot.area.role == "spectators"] or people
-    if crowd and crowd[0].distance > 0:
-        back = voice.compass(crowd[0].azimuth + math.pi)
-        area = isolate(crowd[0].area.name)
-        told.append(voice.say("look.face", area=area, compass=back))
-    words = {
-        "time": voice.seconds(up.first, up.last),
-        "height": voice.distance(up.height),
-    }
-    if up.around:
-        told.append(voice.say("look.straight", **words))
-    else:
-        told.append(voice.say("look.up", compass=voice.compass(up.azimuth), **words))
-    return [*told, voice.say("look.drift", look=seen.look(seen.falls[0], named=True))]
-
-
 def heads_up(seen: Watch) -> list[str]:
     """Say when to call, and by when a piece can be down.
 
@@ -203,15 +178,11 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     Parameters as for `brief_html`.
     """
     # It hangs at every crowd: left and right are their own where all have the same.
-    lines = instruction(seen, named=not seen.one_side())
-    # What may go astray stands on the sheet: a poster has few lines.
-    told = [line for line in lines if line not in seen.stray]
-    if seen.told.verdict == "no-go":
-        told = told[:1]  # what to do in flight would read as if it flew
+    eyes = look(seen, named=not seen.one_side())
     people = [spot.area.name for spot in seen.places if spot.stand]
     names = [f"{i} {isolate(name)}" for i, name in enumerate(people[:_MOST_PLACES], 1)]
     picture = field_picture(seen, POSTER)
-    return _page("poster", seen, around, picture=picture, told=told, names=names)
+    return _page("poster", seen, around, picture=picture, look=eyes, names=names)
 
 
 def caller_html(seen: Watch, around: Around | None = None) -> str:
@@ -223,7 +194,6 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
         "caller",
         seen,
         around,
-        stand=seen.stand,
         before=before(seen),
         moments=moments(seen),
         heads_up=heads_up(seen),
@@ -242,7 +212,7 @@ def _page(kind: str, seen: Watch, around: Around | None, **content: Any) -> str:
         scripts=[age_script(a, voice)],
         flight=a.flight.name,
         site=a.site.name,
-        head=headline(a, voice, around, most=most, people=rows),
+        head=headline(a, voice, around, most=most),
         people=rows,
-        **content,
+        **{"stand": stand(seen), "look": look(seen), **content},
     )

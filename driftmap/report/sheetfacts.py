@@ -242,7 +242,7 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
             any(c.outcome != "pass" for c in landing),
             kind,
             any(z.kind == kind and z.shape.covers(area.shape) for z in zoned),
-            seen_outcome(said, kind if area.occupied else None, assessment.verdict),
+            seen_outcome(said, kind if area.occupied else None),
         )
         found.append(spot)
     return found

@@ -12,7 +12,7 @@ from driftmap.air.wind import told_at
 from driftmap.core.estimate import Estimate
 from driftmap.planning.around import Around
 from driftmap.report import marks, reasons, windtold
-from driftmap.report.sentences import case_name, figure, limit, places_named, subject
+from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at, in_units_of
@@ -40,12 +40,10 @@ def headline(
     around: Around | None = None,
     *,
     most: int = 2,
-    people: Sequence[dict[str, Any]] = (),
 ) -> dict[str, Any]:
     """Give the verdict, the wind it holds for, and what speaks against flying: the head of a page.
 
-    ``around``: the winds judged about this one; ``most``: reasons to tell;
-    ``people``: rows of `people_rows`, to tell of those who reach into a zone.
+    ``around``: the winds judged about this one; ``most``: reasons to tell.
     """
     crowd = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
@@ -75,10 +73,6 @@ def headline(
         "reasons": against[:most],
         "more": voice.count(len(against)) if len(against) > 1 else "",
         "kept": _all_kept(a, voice),
-        "partly": (reach := partly(people, voice)),
-        "counted": voice.say("instruct.counted", word=voice.say("verdict.go"))
-        if reach and a.verdict == "go"
-        else "",
     }
 
 
@@ -182,8 +176,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
     """Give the places of people, numbered as on the map, danger first, then what fails.
 
-    Who must not stand there is told to move, and who stands in danger that a go has counted
-    is told better to.
+    Each by the verb that stands at the head of the page for its state.
     """
     numbers = marks.people_numbers(spot.area for spot in places)
     people = [spot for spot in places if spot.stand]
@@ -214,9 +207,9 @@ def _flag(spot: Spot, voice: Voice) -> str:
     """Say what people at a place are to do."""
     if spot.seen == "fail":
         return voice.say("stand.unsafe")
-    if spot.kind == "danger":
-        return voice.say("stand.better")
-    return voice.say("stand.unsure") if spot.outcome == "warn" else ""
+    if spot.outcome == "warn":
+        return voice.say("stand.unsure")
+    return voice.say("stand.ready") if spot.kind else ""
 
 
 def _zone_told(spot: Spot, voice: Voice) -> str:
@@ -226,37 +219,6 @@ def _zone_told(spot: Spot, voice: Voice) -> str:
     if spot.inside:
         return voice.say("stand.inside", zone=zone)
     return voice.say("stand.in_zone", zone=zone)
-
-
-def partly(people: Sequence[dict[str, Any]], voice: Voice) -> list[str]:
-    """Name the places of people that must move or are in a zone, as one line of each kind.
-
-    ``people``: rows of `people_rows`.
-
-    Result: who is to move first, of these who is in danger, and who is wholly in it.
-    """
-    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
-
-    def order(row: dict[str, Any]) -> tuple[bool, bool, bool, bool]:
-        there = row["kind"] != "danger", row["kind"] is None, not row["inside"]
-        return row["seen"] != "fail", *there
-
-    for row in sorted(people, key=order):
-        move = row["seen"] == "fail" or row["kind"] == "danger"
-        if move or row["kind"]:
-            key = row["flag"] if move else "", row["zone"]
-            groups.setdefault(key, []).append(row)
-    told = []
-    for (flag, zone), rows in groups.items():
-        words = {"names": places_named([row["name"] for row in rows], voice)}
-        if not flag:
-            line = voice.say("instruct.there", zone=zone, **words)
-        elif zone:
-            line = voice.say("instruct.move", flag=flag, zone=zone, **words)
-        else:
-            line = voice.say("instruct.move_off", flag=flag, **words)
-        told.append(line[0].upper() + line[1:])
-    return told
 
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:

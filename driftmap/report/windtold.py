@@ -180,13 +180,11 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
 
 
 def good_until(a: Assessment, voice: Voice) -> str:
-    """Say until when a verdict counts, as it stands on paper; only a go is good for long."""
+    """Say until when a verdict counts, as it stands on paper."""
     found = good_between(a)
     if found is None:
         return voice.say("age.undated")
-    if a.verdict == "go":
-        return voice.say("age.good", time=clock_at(found[1]))
-    return voice.say("age.void", time=clock_at(found[1]))
+    return voice.say("age.good", time=clock_at(found[1]))
 
 
 def age_script(a: Assessment, voice: Voice) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final, Literal, TypeAlias
 
 from driftmap.core import units as unit_names
@@ -22,6 +22,7 @@ __all__ = [
     "percent",
     "rounded",
     "tied",
+    "zone_of",
 ]
 
 Units: TypeAlias = Literal["us", "si"]
@@ -170,16 +171,25 @@ def isolate(text: str) -> str:
 
 
 def clock_at(when: datetime) -> str:
-    """Write a time of day as it was told; one of UTC says so.
+    """Write a time of day as it was told, with how far it is from UTC.
 
     Examples
     --------
     >>> clock_at(datetime.fromisoformat("2026-06-13T08:50-07:00"))
-    '08:50'
-    >>> clock_at(datetime.fromisoformat("2026-06-13T15:50Z"))
-    '15:50 UTC'
+    '08:50 (UTC−7)'
+    >>> clock_at(datetime.fromisoformat("2026-06-13T15:50+05:30"))
+    '15:50 (UTC+5:30)'
     """
-    return f"{when:%H:%M}" if when.utcoffset() else f"{when:%H:%M} UTC"
+    return f"{when:%H:%M} ({zone_of(when)})"
+
+
+def zone_of(when: datetime) -> str:
+    """Name the clock that a time was told by, by its distance from UTC."""
+    minutes = round((when.utcoffset() or timedelta()).total_seconds() / 60)
+    if not minutes:
+        return "UTC"
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'+' if minutes > 0 else '−'}{hours}{f':{rest:02d}' if rest else ''}"
 
 
 def flown_at(when: datetime | None) -> str:

@@ -132,10 +132,11 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         begun = {"hold": "Do not launch yet: ", "no-go": "Do not launch: "}
         assert told.startswith(begun.get(verdict, "All checks"))
         age = browser.find("#age").text
-        assert bool(re.search(r"Good until \d\d:\d\d, 20 min", age)) == (
+        assert bool(re.search(r"Valid until \d\d:\d\d \(UTC.*\), 20 min", age)) == (
             verdict == "go"
         )
-        assert ("Stand only outside" in told) == (verdict == "go")
+        assert "nobody inside" in browser.find("#stand-told").text
+        assert browser.find("#look-told").text.startswith("At lift-off: the pad.")
 
 
 def test_reads_as_the_rule_says(browser, page, dial):
@@ -459,7 +460,7 @@ def test_its_zones_are_those_of_the_map(browser, page, dial):
     assert ground.area < 1.25 * danger.shape.area  # taut: bays are filled
     astray = anywhere(told.cloud)
     assert f"1 flight in {int(1 / astray.likelihood)} may go astray" in (
-        browser.find(".instruction").text
+        browser.find("#legend .holds").text
     )
 
 

@@ -11,13 +11,15 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+import shapely
 from shapely import affinity
 
 from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
+from driftmap.hazard.clear import clear_ground, way_out
 from driftmap.hazard.zones import outer_line, zones
 from driftmap.report import marks, sheetfacts, tables
-from driftmap.report.instruct import watch
+from driftmap.report.instruct import look, stand, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
@@ -316,45 +318,65 @@ def test_words_go_by_energy_and_not_by_case(demo, english):
 
 
 @pytest.mark.parametrize(
-    ("said", "kind", "verdict", "seen"),
+    ("said", "kind", "seen"),
     [
-        ("pass", None, "no-go", "pass"),
-        ("pass", "caution", "go", "warn"),
-        ("pass", "danger", "go", "warn"),
-        ("pass", "danger", "hold", "fail"),
-        ("warn", "danger", "no-go", "fail"),
-        ("pass", "caution", "no-go", "warn"),
-        ("fail", "caution", "go", "fail"),
+        ("pass", None, "pass"),
+        ("pass", "caution", "warn"),
+        ("pass", "danger", "fail"),
+        ("warn", "danger", "fail"),
+        ("fail", "caution", "fail"),
     ],
 )
-def test_ground_in_a_zone_never_looks_clear_of_it(said, kind, verdict, seen):
-    assert marks.seen_outcome(said, kind, verdict) == seen
+def test_ground_in_a_zone_never_looks_clear_of_it(said, kind, seen):
+    assert marks.seen_outcome(said, kind) == seen
 
 
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
-def test_who_reaches_into_a_zone_is_named_beside_the_word(demo, verdict):
-    """A go says that it counted them; no other word says so, nor a go that is too old."""
+def test_who_reaches_into_a_zone_is_told_what_to_do_on_every_page(demo, verdict):
+    """The same words in the same order, whatever the verdict."""
     changed = dataclasses.replace(demo, verdict=verdict)
     for language in languages():
         voice = Voice(read_catalogue(language), "si")
-        zoned = zones(changed.cloud, outer_line(changed.cloud, changed.contours))
-        rows = tables.people_rows(sheetfacts.spots(changed, zoned), voice)
-        told = tables.partly(rows, voice)
-        assert any(row["kind"] for row in rows)
-        for row in rows:
-            mine = [t for t in told if row["kind"] and row["name"] in t]
-            assert bool(mine) == bool(row["kind"])
-            zone = row["kind"] and voice.say(f"zone.{row['kind']}")
-            assert [zone in t for t in mine] == [True] * bool(zone)
-        counted = voice.say("instruct.counted", word=voice.say("verdict.go"))
-        pages = [poster_html(watch(changed, voice)), caller_html(watch(changed, voice))]
-        if verdict == "go" or language == "en":
-            pages.append(map_html(changed, language=language, units="si"))
+        seen = watch(changed, voice)
+        told = stand(seen)
+        for spot in (spot for spot in seen.places if spot.stand):
+            mine = [order.sign for order in told if spot.area.name in order.told]
+            want = spot.kind or ("move" if spot.seen == "fail" else "")
+            over = spot.kind == "caution" and spot.seen == "fail"
+            assert mine == (["move"] if over else [want] if want else [])
+        pages = [poster_html(seen), caller_html(seen)]
+        if language == "en":
+            pages += [map_html(changed, units="si"), brief_html(seen)]
         for page in pages:
-            assert all(t in page.replace("&#39;", "'") for t in told)
-            here = [m for m in re.findall(r'class="kept[^<]*', page) if counted in m]
-            assert page.count(counted) == len(here)
-            assert bool(here) == (verdict == "go")
+            words = plain(page)
+            lines = [
+                *(plain(o.told) for o in told),
+                *map(plain, look(seen, named=False)),
+            ]
+            assert all(line.rstrip(".") in words for line in lines[:-2])
+            places = [words.index(line[:40]) for line in lines[:2]]
+            assert places == sorted(places)
+
+
+def test_who_must_move_is_sent_to_the_nearest_ground_outside_both_zones(demo, english):
+    """The place that is told lies in the field, in no zone, with room about it."""
+    seen = watch(demo, Voice(english, "si"))
+    ground = shapely.union_all([zone.shape for zone in seen.zones])
+    clear = clear_ground(demo.site, [ground])
+    hit = next(s for s in seen.places if s.stand and s.kind)
+    inside = hit.area.shape & ground
+    far, azimuth = way_out(inside, clear)
+    start = inside.representative_point()
+    end = shapely.Point(
+        start.x + far * math.sin(azimuth), start.y + far * math.cos(azimuth)
+    )
+    assert end.distance(ground) > 29.9  # room for them
+    assert demo.site.boundary.contains(end)
+    # No nearer place is clear: all of a ring a little nearer has no such room.
+    ring = start.buffer(far - 2.0).exterior
+    assert not ring.intersects(clear)
+    # A field that is all zone has none, and says so.
+    assert way_out(inside, clear_ground(demo.site, [demo.site.boundary])) is None
 
 
 def test_the_field_alone_is_a_picture_with_its_colours_and_no_word(demo, english):
@@ -391,34 +413,36 @@ def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
 
 @pytest.mark.parametrize("said", ["fail", "warn", "pass"])
 def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
-    """Whatever the checks say: no place in caution, nor outside, is told before it."""
+    """Whatever the checks say, a go too: no place in caution, nor outside, is told before it."""
     voice = Voice(english, "us")
-    zoned = zones(demo.cloud, outer_line(demo.cloud, demo.contours))
-    calm, *others = [s for s in sheetfacts.spots(demo, zoned) if s.stand]
+    seen = watch(demo, voice)
+    calm, *others = [s for s in seen.places if s.stand]
 
-    def put(spot, kind, said, verdict="hold"):
-        seen = marks.seen_outcome(said, kind, verdict)
-        return dataclasses.replace(spot, kind=kind, outcome=said, seen=seen)
+    def put(spot, kind, said):
+        mark = marks.seen_outcome(said, kind)
+        return dataclasses.replace(spot, kind=kind, outcome=said, seen=mark)
+
+    def told(*places):
+        return stand(dataclasses.replace(seen, places=list(places)))
 
     worst = [put(s, "caution", "fail") for s in others]
     rows = tables.people_rows([*worst, put(calm, "danger", said)], voice)
     assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
     numbers = [row["number"] for row in rows[1:]]
     assert numbers == sorted(numbers)
-    danger, caution = tables.partly(rows, voice)
-    assert danger.startswith("MOVE AWAY – ")
-    assert "DANGER" in danger
-    assert caution.startswith("MOVE AWAY – ")
-    off = tables.partly(tables.people_rows([put(calm, None, "fail")], voice), voice)
-    assert off == [f"MOVE AWAY: {calm.area.name}."]
-    counted = tables.people_rows([put(calm, "danger", "pass", "go")], voice)
-    assert [row["flag"] for row in counted] == ["better move"]
-    assert tables.partly(counted, voice)[0].startswith("Better move – ")
+    danger, caution, move = told(*worst, put(calm, "danger", said))
+    assert (danger.name, caution.name, move.name) == ("DANGER", "CAUTION", "MOVE AWAY")
+    assert f"nobody inside. Move to clear ground: {calm.area.name} (" in plain(
+        danger.told
+    )
+    assert all(s.area.name in move.told for s in worst)
+    assert not any(s.area.name in caution.told for s in worst)
+    off = told(put(calm, None, "fail"))[-1]
+    assert off.name == "MOVE AWAY"
+    assert f"{calm.area.name} (ask where to)" in off.told
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
-    told = {"fail": "MOVE AWAY", "warn": "ask first", "pass": ""}
-    assert {row["flag"] for row in mild} == {told[said]}
-    moves = ["MOVE" in text for text in tables.partly(mild, voice)]
-    assert moves == [said == "fail"] * len(moves)
+    flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "be ready to step aside"}
+    assert {row["flag"] for row in mild} == {flags[said]}
 
 
 def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english):
@@ -444,11 +468,28 @@ def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english)
     assert {row["name"]: row["zone"] for row in rows} == {
         f"place {t}": t for t in shapes
     }
-    assert [plain(told) for told in tables.partly(rows, voice)] == [
-        "MOVE AWAY – in DANGER: place in DANGER.",
-        "MOVE AWAY – partly in DANGER: place partly in DANGER.",
-        "In CAUTION: place in CAUTION.",
+
+
+def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, english):
+    """The worst fall, and the likeliest that kills on another side of the pad."""
+    seen = watch(demo, Voice(english, "us"))
+    pad, worst, other = look(dataclasses.replace(seen, told=go_of(demo)))
+    assert pad == "At lift-off: the pad."
+    fast = seen.fast
+    assert worst.startswith("If nothing opens: look ")
+    assert seen.voice.compass(fast.azimuth) in worst
+    sides = [
+        f
+        for f in seen.falls
+        if plain(f"look {seen.voice.compass(f.azimuth)} of") in plain(other)
     ]
+    assert any(f.deadly and f.case == "canopy tangles" for f in sides)
+    assert not other.startswith("If nothing opens")
+    assert look(seen)[0].startswith("Should one go up all the same: ")  # a no-go
+
+
+def go_of(demo):
+    return dataclasses.replace(demo, verdict="go")
 
 
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])

@@ -300,6 +300,7 @@ def test_one_consequence_stands_first_though_it_passes():
             kind=Kind.UNDER_THE_FALL,
             case="nothing deploys",
             area="Crowd",
+            unit="share of falls",
             outcome="pass",
             beside=True,
         ),
@@ -307,14 +308,25 @@ def test_one_consequence_stands_first_though_it_passes():
             kind=Kind.UNDER_THE_FALL,
             case="canopy tangles",
             area="Crowd",
+            unit="share of falls",
             outcome="warn",
             beside=True,
         ),
     ]
+    hit = check(
+        kind=Kind.LANDS_IN_FAILURE,
+        case="canopy tangles",
+        area="Crowd",
+        outcome="pass",
+        value=0.02,
+    )
+    (first, *_) = reasons.verdict_reasons([*lines, hit], ["Crowd"], english("us"))
+    # Of how many such flights one does so, where that was counted.
+    assert first == "If it tangles, 1 flight in 50 comes down among the people at Crowd"
     told = reasons.verdict_reasons(lines, ["Crowd"], english("us"))
-    assert told[0] == "If it tangles, it comes down among Crowd"
+    assert told[0] == "If it tangles, it can come down among the people at Crowd"
     assert "Spring" in told[1]
-    assert told[2] == "If nothing opens, it comes down among Crowd"
+    assert told[2] == "If nothing opens, it can come down among the people at Crowd"
 
 
 def test_a_least_value_says_so():

@@ -179,6 +179,11 @@ export function question(title, yes, fields) {
 }
 
 export const clock = text => new Date(text).toLocaleTimeString([], {hour: "2-digit", minute: "2-digit", hour12: false});
+// The clock that this machine tells the time by, as pages on paper name it.
+export const zone = () => {
+  const ahead = -new Date().getTimezoneOffset(), [hours, rest] = [Math.floor(Math.abs(ahead) / 60), Math.abs(ahead) % 60];
+  return `UTC${ahead ? `${ahead < 0 ? "−" : "+"}${hours}` : ""}${rest ? `:${rest}` : ""}`;
+};
 
 // A picture that the desk drew, shown without its styles reaching the page.
 export function picture(image, text) {

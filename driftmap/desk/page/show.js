@@ -1,5 +1,5 @@
 // Show it: the next flight for the crowd, pages to print, phones that may read.
-import {WORDS, LANGUAGES, ask, clock, doing, el, find, picture, sign} from "./net.js";
+import {WORDS, LANGUAGES, ask, clock, doing, el, find, picture, sign, zone} from "./net.js";
 
 let desk = null, language = "en", field = null;
 
@@ -35,7 +35,7 @@ export function draw(from) {
   crowd.replaceChildren(...(next ? [
     el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
       el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason", lang: same ? language : null}, same ? why : next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"), from.state.aside ? el("p", {class: "aside"}, from.state.aside) : "",
-        next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())}. `, el("span", {class: "left"})) : "",
+        next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())} (${zone()}). `, el("span", {class: "left"})) : "",
         ...stand.map(text => el("p", {class: "stand", lang: language}, text)), next.sure && next.flown_at ? fieldOf(next) : "",
         el("p", {}, el("a", {class: "button", href: `page/map/${next.id}?language=${language}`, target: "_blank", rel: "noopener"}, "Map: where to stand, which way to look")))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
