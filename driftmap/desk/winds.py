@@ -24,7 +24,7 @@ from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.aerodrome import STORM_OVER
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
-from driftmap.winds.reading import PAST, Reading, Setting, not_renewed
+from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
 
 __all__ = [
     "counting",
@@ -43,12 +43,13 @@ STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the
 two disagree the verdict holds: one lull must not take back the gust before it."""
 
-_HEARD: Final = timedelta(hours=1)
-"""How long a reading that a newer one took the place of may still disagree with it; one that
-told gusts as long as gusts are told. Assumed."""
+_HEARD: Final = timedelta(hours=ONE_TIME)
+"""How long a reading that a newer one took the place of may still disagree with it, and what
+a station warned of is heard beside its later reports; one that told gusts is heard as long as
+gusts are told."""
 
-_LASTS: Final = timedelta(minutes=90)
-"""How long at the most what a station warned of is heard beside its later reports; assumed."""
+_STAMP: Final = re.compile(r"\d{4}-\d\d-\d\d-\d{4}(?=-)")
+"""How the name begins of what the desk took: when it was read, by this computer's clock."""
 
 _SKY: Final = ("cloud_cover", "visibility", "cloud_base", "lowest_cloud")
 """What a report tells of the sky."""
@@ -273,38 +274,44 @@ def _heard(
     known = dict.fromkeys(one.file for one in aside)
     times = [r.valid for r in readings if r.valid is not None]
     newest = min(max(times), setting.when) if times else None
-    lately = _taken_since(root, newest - timedelta(hours=PAST)) if newest else []
     found: _Heard = {}
-    for name in known | dict.fromkeys(n for n in lately if n not in names):
-        if not (root / name).exists():
-            if newest and name in _taken_since(root, newest - _HEARD):
-                found |= {} if name in known else {name: None}
+    for name in known | dict.fromkeys(Folder(root).written("winds")):
+        told = [] if name in names else _told_by(root / name, setting)
+        if told is None:  # gone: its name says when it was taken
+            late = newest is not None and _named_since(name, newest - _HEARD)
+            found |= {name: None} if late and name not in known else {}
             continue
-        # Nobody mistypes what a station reports, or a forecast.
-        told = [
-            one
-            for one in decode(str(root / name), setting)
-            if name not in typed or not _plain(one)
-        ]
+        # Nobody mistypes what a station reports, or a forecast; what lies there by hand
+        # may never have counted.
+        own = name in known or _STAMP.match(Path(name).stem)
+        told = [r for r in told if (name not in typed if _plain(r) else own)]
         found[name] = [*_still_so(told, readings, setting)]
     return {name: heard for name, heard in found.items() if heard != []}
+
+
+def _named_since(name: str, since: datetime) -> bool:
+    stamp = _STAMP.match(Path(name).stem)
+    return stamp is not None and stamp[0] >= f"{since.astimezone():%Y-%m-%d-%H%M}"
+
+
+def _told_by(file: Path, setting: Setting) -> Sequence[Reading] | None:
+    """Read a wind that may be heard: none of one that lies there for a day, None where it is gone."""
+    if not file.exists():
+        return None
+    if file.stat().st_mtime < (setting.now - timedelta(days=1)).timestamp():
+        return ()
+    try:
+        return decode(str(file), setting)
+    except DriftmapError:
+        if _STAMP.match(file.stem):  # the desk wrote it
+            raise
+        return ()
 
 
 def still_heard(root: Path, day: Day, setting: Setting) -> list[str]:
     """Name the files that the day's words go on hearing beside the winds that count."""
     readings = _of_files(root, day.winds, setting)
     return [*_heard(root, day.winds, day.aside, readings, setting)]
-
-
-def _taken_since(root: Path, since: datetime) -> list[str]:
-    """Name the readings the desk took that are of this time or later."""
-    first = f"{since.astimezone():%Y-%m-%d-%H%M}"
-    return [
-        name
-        for name in Folder(root).written("winds")
-        if re.match(r"\d{4}-\d\d-\d\d-\d{4}-", stem := Path(name).stem)
-        and stem >= first
-    ]
 
 
 def _of_files(root: Path, names: Sequence[str], setting: Setting) -> list[Reading]:
@@ -328,7 +335,7 @@ def _still_so(
             continue
         age = min(max(times), setting.when) - r.valid
         stale = (*not_renewed(r, setting),)
-        calm = STORM_OVER if {*r.warned} - {*stale} and age < _LASTS else timedelta(0)
+        calm = STORM_OVER if {*r.warned} - {*stale} and age < _HEARD else timedelta(0)
         later = [n for n in now if n.valid is not None and n.valid > r.valid]
         clear = [n for n in later if n.valid and setting.when - n.valid >= calm]
         renewed = _plain(r) or _speaks_for(clear, r) or (r.forecast and bool(stale))

@@ -28,7 +28,7 @@ from driftmap.winds.nodes import (
     rank,
     source_of,
 )
-from driftmap.winds.reading import MORE, PAST, Reading, Setting
+from driftmap.winds.reading import MORE, ONE_TIME, PAST, Reading, Setting
 from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
 __all__ = ["merge"]
@@ -59,10 +59,6 @@ it is more than so much [m s⁻¹]; assumed."""
 
 _GUSTY: Final = 3.0
 """Gusts aloft that stand more than so much above the mean there hold [m s⁻¹]; assumed."""
-
-_ONE_TIME: Final = 1.5
-"""Reports whose ages differ by less than this speak of one wind [h], its gusts with it: aerodromes
-report each hour, and some minutes late; what they told before that holds as not renewed."""
 
 
 def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
@@ -312,7 +308,7 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
     if ground is None or ground.age is None:
         return list(sources)
     newest = ground.age
-    return [s for s in sources if s.age is None or s.age - newest < _ONE_TIME]
+    return [s for s in sources if s.age is None or s.age - newest < ONE_TIME]
 
 
 def _profile(

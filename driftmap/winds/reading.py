@@ -24,6 +24,7 @@ __all__ = [
     "HIGHEST_SPEED",
     "MORE",
     "OLDEST",
+    "ONE_TIME",
     "PAST",
     "SLIP",
     "Reading",
@@ -220,15 +221,16 @@ def held_to_site(
     return note, (f"{source} {told}",) * (away > _OTHER_FIELD), away
 
 
-_RENEWED: Final = timedelta(minutes=90)
-"""Age from which a newer report must be out: they come every hour, and a special one
-between (FMH-1, from memory); half an hour more assumed."""
+ONE_TIME: Final = 1.5
+"""Reports whose ages differ by less than this speak of one wind [h], its gusts with it; one so
+old must have a newer beside it: they come every hour, and a special one between (FMH-1, from
+memory); half an hour more assumed."""
 
 
 def not_renewed(reading: Reading, setting: Setting) -> Iterator[str]:
     """Say of an aerodrome's report that a newer one is out, whose wind and sky it cannot know."""
     old = setting.seen_by - (reading.valid or setting.seen_by)
-    if old > _RENEWED:
+    if old > timedelta(hours=ONE_TIME):
         yield (
             f"{reading.source} is {old / timedelta(hours=1):.1f} h old and they come every "
             "hour: take the newest"
