@@ -307,7 +307,7 @@ function reorder(crowd) {
   const at = new Map(crowd.hosts.map((label) => [label, label.parentElement.getBoundingClientRect()]));
   const hosts = crowd.hosts.slice();
   const by = (axis, sign) => hosts.slice().sort((a, b) => sign * (at.get(a)[axis] - at.get(b)[axis]));
-  if (hosts.every((label) => label.place.cost < FAIR / 2)) return;
+  if (hosts.every((label) => label.place.cost < COST.danger)) return;
   const orders = [hosts, by("left", 1), by("left", -1), by("top", 1), by("top", -1)];
   const set = (order) => {
     for (const label of crowd.hosts) if (label.place) lift(label, crowd);
