@@ -160,7 +160,8 @@ def _target(
 ) -> str:
     """Name the file of one person's answers: of one scope and day, place, flight and end."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
-    of = hashlib.sha256(now.placed.encode()).hexdigest()[:6]
+    about = now.placed + (now.drawn if scope in {"day", "flight"} else "")
+    of = hashlib.sha256(about.encode()).hexdigest()[:6]
     if scope == "flight":
         flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:30]
         of = f"{flight}-{now.rocket}-{of}"
@@ -177,6 +178,7 @@ def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
     if scope == "flight":
         lines.append(f"flight = {json.dumps(now.flight, ensure_ascii=False)}")
         lines.append(f'rocket = "{now.rocket}"')
+    lines.append(f'drawn = "{now.drawn}"')
     if until is not None:
         lines.append(f"until = {until.isoformat(timespec='seconds')}")
     lines.append(f"by = {json.dumps(by, ensure_ascii=False)}")

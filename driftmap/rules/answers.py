@@ -24,7 +24,7 @@ from driftmap.rules.kinds import (
     Scope,
     amount,
 )
-from driftmap.rules.occasion import HEAD, Occasion, read_head
+from driftmap.rules.occasion import HEAD, OF_THE_DRAWING, Occasion, read_head
 from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.ruleset import Question, RuleSet
 
@@ -153,7 +153,10 @@ def _file(
     counts = not head.not_for(occasion, today)
     for name, value in {**given.confirmed, **given.numbers}.items():
         scope = scope_of(name, asked)
-        if text := head.not_for(occasion, scope):
+        text = head.not_for(occasion, scope)
+        if value is True and name in OF_THE_DRAWING:
+            text = text or head.not_drawn(occasion)
+        if text:
             stale[name] = text
             if value is False and not endless.not_for(anywhere, scope):
                 read.denied.append(name)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
+
+from shapely.geometry import Point
 
 from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
@@ -17,7 +19,7 @@ from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.kinds import Scope
 
-__all__ = ["HEAD", "Head", "Occasion", "read_head"]
+__all__ = ["HEAD", "OF_THE_DRAWING", "Head", "Occasion", "read_head"]
 
 _Read = TypeVar("_Read")
 
@@ -38,6 +40,7 @@ HEAD: Final = (
         "place",
         "flight",
         "rocket",
+        "drawn",
         "by",
         "flown",
         "taken_back",
@@ -51,6 +54,12 @@ _OF_THE_ROCKET: Final = {
     *("recovery", "descent", "pieces", "burst"),
 }
 """What of a flight file answers for a flight rest on; rail, limits and likelihoods may change."""
+
+
+OF_THE_DRAWING: Final = frozenset(
+    {"people_are_of_the_launch", "nearby_property_is_ours", "crew_drawn_elsewhere"}
+)
+"""Questions of what is drawn about one pad: a yes of before somebody drew more is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +80,8 @@ class Occasion:
         answer for one given here.
     rocket : str
         Mark of what answers for a flight rest on: another where the file changes it.
+    drawn : str
+        Mark of who and what is drawn how far from the pad; empty to take every answer.
     """
 
     site: str
@@ -79,14 +90,15 @@ class Occasion:
     longitude: float = 0.0
     place: tuple[float, float, float] | None = None
     rocket: str = ""
+    drawn: str = ""
 
     @classmethod
     def of(cls, flight: Flight, site: Site, when: datetime | None) -> Occasion:
         """Say what is flown, where and when."""
         text = flight.model_dump_json(include=_OF_THE_ROCKET, exclude_defaults=True)
-        rocket = hashlib.sha256(text.encode()).hexdigest()[:8]
         place = (site.latitude, site.longitude, site.elevation)
-        return cls(site.name, flight.name, when, site.longitude, place, rocket)
+        marks = _mark(text), _mark(repr(sorted(_drawn(site))))
+        return cls(site.name, flight.name, when, site.longitude, place, *marks)
 
     @property
     def placed(self) -> str:
@@ -98,6 +110,17 @@ class Occasion:
     def day(self) -> date | None:
         """Day of the flight at the site, by the sun's time."""
         return None if self.when is None else _local_day(self.when, self.longitude)
+
+
+def _mark(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
+    """List roles and head counts with their distance from the pad, in tens of metres."""
+    pad = Point(0.0, 0.0)
+    for area in site.areas:
+        yield area.role, str(area.people), round(float(area.shape.distance(pad)) / 10)
 
 
 def _local_day(when: datetime, longitude: float) -> date:
@@ -127,6 +150,8 @@ class Head:
         When what was answered for the day or a flight ends, such as a waiver, with its zone.
     at : datetime or None
         When it was answered, where the day is told by a time with its zone.
+    drawn : str or None
+        As that of an `Occasion`.
     """
 
     day: date
@@ -138,6 +163,16 @@ class Head:
     taken_back: tuple[str, ...]
     until: datetime | None = None
     at: datetime | None = None
+    drawn: str | None = None
+
+    def not_drawn(self, occasion: Occasion) -> str:
+        """Say why a yes to what is drawn about the pad does not count; empty where it does."""
+        if occasion.drawn in {"", self.drawn}:
+            return ""
+        return (
+            "answered before the people and buildings were drawn as they are about this pad: "
+            f'ask again, and write drawn = "{occasion.drawn}" at the head of the file'
+        )
 
     def not_for(self, occasion: Occasion, scope: Scope) -> str:
         """Say why an answer does not count; empty where it does."""
@@ -247,14 +282,14 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
     assert day is not None
     assert site is not None
     place, back = read("place", _place), read("taken_back", _texts) or ()
-    flight, rocket, flown, _ = (
-        read(key, _name) for key in ("flight", "rocket", "flown", "by")
+    flight, rocket, flown, drawn, _ = (
+        read(key, _name) for key in ("flight", "rocket", "flown", "drawn", "by")
     )
     at = None
     with contextlib.suppress(ValueError):
         at = _until(given["date"], "date")
     end = read("until", _until)
-    return Head(day, site, place, flight, rocket, flown, back, end, at)
+    return Head(day, site, place, flight, rocket, flown, back, end, at, drawn)
 
 
 def _until(value: object, key: str) -> datetime:

@@ -127,6 +127,7 @@ def _head(occasion: Occasion) -> list[str]:
         head += [
             f"place = {occasion.placed}    # latitude, longitude [deg], elevation [m] of the pad",
             f'rocket = "{occasion.rocket}"    # another once the flight file is changed',
+            f'drawn = "{occasion.drawn}"    # another once the ground about the pad is drawn anew',
         ]
     return head
 

@@ -12,11 +12,12 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.affinity import translate
 
 from driftmap import fly, read_winds
 from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import FlightError, InputError
-from driftmap.ground.site import read_site
+from driftmap.ground.site import Area, read_site
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import (
     Answers,
@@ -266,6 +267,38 @@ def test_answers_for_a_flight_hang_on_its_rocket_and_not_on_its_rail(willet, sal
         )
     )
     assert now == leant != longer
+
+
+def test_a_yes_to_who_stands_near_counts_for_nobody_drawn_since(
+    tmp_path, willet, saltgrass
+):
+    """Nor for a pad elsewhere on the field; a "no" stands, and what is no matter of people."""
+    name, other = "people_are_of_the_launch", "suborbital_and_unmanned"
+    yes = (ROOT / "examples" / "answers.toml").read_text(encoding="utf-8")
+    camp = Area("Hikers", "camp", shapely.box(-5, -260, 5, -245), people=6)
+
+    def read_for(areas, text=yes):
+        occasion = Occasion.of(willet, replace(saltgrass, areas=areas), WHEN)
+        path = tmp_path / "answers.toml"
+        path.write_text(text, encoding="utf-8")
+        return read_answers([path], picked_rules(saltgrass), occasion)
+
+    here = saltgrass.areas
+    aside = [replace(a, shape=translate(a.shape, 90.0, 0.0)) for a in here]
+    renamed = [replace(a, name=f"{a.name} 2") for a in here]
+    for areas, counts in (
+        (here, True),
+        (tuple(renamed), True),
+        ((*here, camp), False),
+        (tuple(aside), False),
+        (here[1:], False),
+    ):
+        said = read_for(areas)
+        assert (name in said.confirmed) == counts
+        assert said.confirmed[other]
+        assert ("drawn" in said.stale.get(name, "")) != counts
+    no = yes.replace(f'{name} = "yes"', f'{name} = "no"')
+    assert read_for((*here, camp), no).confirmed[name] is False
 
 
 def test_the_day_is_that_of_the_site(tmp_path):

@@ -119,6 +119,7 @@ def test_the_file_to_fill_in_is_written_once(tmp_path):
     for line in HEAD.splitlines():
         assert line.replace("604, -117.952,", "60400, -117.95200,") in content
     assert 'rocket = "' in content
+    assert 'drawn = "' in content
     assert '#visibility = "10 mi"    # a number with a unit' in content
     assert "surface_wind" not in content  # the wind tells it
     with pytest.raises(InputError, match="is there already"):
