@@ -8,12 +8,14 @@ to one than `_DOUBT` is for people to say.
 from __future__ import annotations
 
 from functools import cache
-from math import floor
+from importlib.resources import files
 from typing import Final, Literal, TypeAlias
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
 from driftmap.rules.kinds import rows
 
@@ -79,32 +81,33 @@ def near_a_border(longitude: float, latitude: float) -> bool:
     )
 
 
-_AROUND: Final = 0.5  # deg; assumed
+_AROUND, _NEAREST = 1.0, 3
+"""So many aerodromes are near a pad, within so many degrees; assumed."""
+
 NONE_NEAR: Final = 10_000.0
 """What `beside_aerodromes` gives where no aerodrome is near [m]: nothing bears it out."""
 
+_OUT, _AMONG = 50.0, 30.0
+"""So far outside them all a slip is thought of, where it would bring it so near [m]; assumed."""
 
-@cache
-def _aerodromes() -> dict[tuple[int, int], tuple[float, float]]:
-    """Read the lowest and highest aerodrome of each degree [m]."""
-    return {
-        (int(n), int(e)): (float(low), float(high))
-        for n, e, low, high in rows("elevations.csv", ",")
-    }
-
-
-_OUT: Final = 50.0  # m outside them all, from which a slip is thought of; assumed
 _SLIPS: Final = (10.0, 0.1, 1 / FOOT, FOOT)
 """What a digit too few or too many, or the other unit, makes of a height."""
 
 
-def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> float:
-    """Give how far an elevation lies below or above those of all aerodromes near by [m].
+@cache
+def _aerodromes() -> FloatArray:
+    """Read latitude and longitude [deg] and elevation [m] of aerodromes, shape (3, n)."""
+    with files("driftmap.rules").joinpath("elevations.csv").open("r") as table:
+        told = np.loadtxt(table, delimiter=",", unpack=True)
+    return np.asarray(told * [[0.1], [0.1], [1.0]])
 
-    Those of its own degree of latitude and longitude, or, where there are none, of half a
-    degree around. Of 6,000 aerodromes held against the others so, one in ten lies more than
-    200 m beside them or looks like a slip; of those above 300 m with a digit too few 94 in a
-    hundred, with one too many all, with feet written for metres 86, with metres for feet 99.
+
+def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> float:
+    """Give how far an elevation lies below or above those of the aerodromes nearest to it [m].
+
+    Of 2,500 aerodromes held against the others so, one in eleven lies more than 200 m beside
+    them or looks like a slip; of those above 300 m with a digit too few 95 in a hundred, with
+    one too many all, with feet written for metres 89, with metres for feet 99.
 
     ``elevation``: what the file of the place (WGS 84) says [m].
 
@@ -116,24 +119,20 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
     >>> round(beside_aerodromes(-117.952, 41.604, 1234.0))
     54
     >>> round(beside_aerodromes(-117.952, 41.604, 3050.0))
-    1692
+    1685
     >>> beside_aerodromes(7.5, 46.9, 55.0) == NONE_NEAR
     True
     """
-    own = floor(latitude), floor(longitude)
-    norths, easts = (
-        range(floor(at - _AROUND), floor(at + _AROUND) + 1)
-        for at in (latitude, longitude)
-    )
-    around = [(n, (e + 180) % 360 - 180) for n in norths for e in easts]
-    cells = [own] if own in _aerodromes() else around
-    ends = [_aerodromes()[cell] for cell in cells if cell in _aerodromes()]
-    if not ends:
+    north, east, heights = _aerodromes()
+    turned = (east - longitude + 180) % 360 - 180
+    away = np.hypot(north - latitude, turned * np.cos(np.radians(latitude)))
+    nearest = np.argpartition(away, _NEAREST)[:_NEAREST]
+    near = heights[nearest[away[nearest] <= _AROUND]]
+    if not near.size:
         return NONE_NEAR
 
     def beside(height: float) -> float:
-        lowest, highest = min(low for low, _ in ends), max(high for _, high in ends)
-        return max(lowest - height, height - highest, 0.0)
+        return float(max(near.min() - height, height - near.max(), 0.0))
 
-    slipped = any(beside(elevation * slip) == 0 for slip in _SLIPS)
+    slipped = any(beside(elevation * slip) <= _AMONG for slip in _SLIPS)
     return NONE_NEAR if beside(elevation) > _OUT and slipped else beside(elevation)
