@@ -212,7 +212,7 @@ def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial
     browser.find("#gust").send_keys("0")  # told later, it renews nothing
     browser.find("#gust").clear()
     browser.js("show()")
-    assert re.search(r", [45] min more", browser.find("#age").text)
+    assert re.search(r", [45] min left", browser.find("#age").text)
     browser.js("readAt = new Date(Date.now() - 1000 * (DIAL.stale + 60)); show()")
     assert word(browser) == "HOLD"
     assert (
