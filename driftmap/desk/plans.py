@@ -20,7 +20,7 @@ from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
 import tomlkit
 
@@ -103,7 +103,7 @@ class Plans:
                     stderr=subprocess.PIPE,
                 )
             self._ear = threading.Thread(
-                target=self._hear, args=[self._running.stderr], daemon=True
+                target=self._hear, args=[self._running], daemon=True
             )
             self._ear.start()
         if os.name == "posix":
@@ -111,14 +111,17 @@ class Plans:
                 os.setpriority(os.PRIO_PROCESS, self._running.pid, 10)
 
     def _works(self) -> bool:
-        """Tell whether a command runs: until all that it says is heard."""
+        """Tell whether a command runs: until all that it says is heard and its end is known."""
         return self._ear is not None and self._ear.is_alive()
 
-    def _hear(self, stream: IO[bytes]) -> None:
-        with stream:
+    def _hear(self, run: subprocess.Popen[bytes]) -> None:
+        assert run.stderr is not None
+        with run.stderr as stream:
             for line in stream:
                 told = line.decode("utf-8", "replace").strip()
                 self._said = [*self._said[-8:], told]
+        # Silent is not yet ended: told before, a plan that failed would pass as done.
+        run.wait()
 
     def stop(self) -> None:
         """End what is being worked out."""

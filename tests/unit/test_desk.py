@@ -1734,6 +1734,13 @@ def test_a_plan_that_cannot_be_is_said_in_a_line_and_leaves_no_page(ask, folder)
     assert ask(f"plans/aim-dunlin/{page.name}").status_code == 404
 
 
+def test_a_plan_that_has_fallen_silent_is_not_done_before_it_ends(ask, monkeypatch):
+    put_on(ask)
+    slow = "import os, sys, time; os.close(2); time.sleep(0.4); sys.exit(2)"
+    monkeypatch.setattr("driftmap.desk.plans._RUN", slow)
+    assert worked_out(ask, "aim")["failed"]
+
+
 @pytest.mark.parametrize(
     ("body", "named"),
     [
