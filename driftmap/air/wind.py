@@ -213,6 +213,9 @@ class WindProfile:
         What the sources say that a verdict must hold for, a sentence each.
     aside : str
         What somebody set aside of it by hand, which stands beside the word; or empty.
+    renewed_in : float or None
+        How long after the flight's time a report of it goes on before a newer one must have
+        taken its place [h]; None where it has none such.
     temperature, altimeter : float or None
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     cloud_cover, visibility : float or None
@@ -254,6 +257,7 @@ class WindProfile:
     undated: tuple[str, ...] = field(default=())
     warned: tuple[str, ...] = field(default=())
     aside: str = ""
+    renewed_in: float | None = None
     temperature: float | None = None
     altimeter: float | None = None
     cloud_cover: float | None = None

@@ -303,6 +303,8 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
         return None
     limits = tightened(read_limits(a.flight, a.site, day=when.date()))
     left = limits["wind_age"].value - 3600 * age
+    if a.wind.renewed_in is not None:
+        left = min(left, 3600 * a.wind.renewed_in)
     at = a.site.latitude, a.site.longitude
     late = when + timedelta(seconds=max(0.0, min(STALE, left)))
     late = min(toward_dark(when, late, *at), a.answers.until or late)

@@ -335,6 +335,15 @@ def _profile(
     )
 
 
+def _left_of_each(sources: Sequence[Source]) -> Iterator[float]:
+    """Tell for how long each report that was measured elsewhere goes on before its next."""
+    for source in sources:
+        reading = source.reading
+        renewed = reading.kind == "surface" and not reading.forecast
+        if renewed and reading.away != 0 and source.age is not None:
+            yield ONE_TIME - source.age
+
+
 def _with_doubts(
     profile: WindProfile, stack: Stack, ground: Source | None, notes: list[str]
 ) -> WindProfile:
@@ -356,6 +365,7 @@ def _with_doubts(
         age=None if None in ages else max(age for age in ages if age is not None),
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in stack.used if s.age is None),
+        renewed_in=min(_left_of_each(stack.sources), default=None),
         warned=tuple(dict.fromkeys(warned)),
         disagree=stack.doubts,
         stronger=stack.stronger,

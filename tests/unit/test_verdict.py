@@ -56,7 +56,7 @@ from driftmap.verdict.turning import (
     _weigh,
     turns,
 )
-from driftmap.winds import read_wind
+from driftmap.winds import read_wind, read_winds
 
 ROOT = Path(__file__).parents[2]
 MORNING = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
@@ -486,6 +486,18 @@ def test_a_go_lasts_no_longer_than_the_limit_it_was_judged_by(demo):
         assert late - when == pytest.approx(
             timedelta(minutes=minutes), abs=timedelta(0, 1)
         )
+
+
+def test_a_go_ends_where_a_report_must_be_renewed(demo, monkeypatch):
+    monkeypatch.setattr(assessment, "toward_dark", lambda when, end, *at: end)
+    when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    told = ["METAR KXYZ 131406Z 24004KT CAVOK 20/10 A3000", "4 mph from 240"]
+    wind = read_winds(told, site_altitude=1234.0, when=when, read_at=when)
+    assert wind.renewed_in == pytest.approx(0.1)
+    answers = replace(demo.answers, when=when)
+    wind = replace(wind, age=0.0)
+    _, late = good_between(replace(demo, answers=answers, wind=wind))
+    assert late - when == pytest.approx(timedelta(minutes=6), abs=timedelta(0, 1))
 
 
 def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(demo, monkeypatch):
