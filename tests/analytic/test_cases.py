@@ -13,8 +13,10 @@ from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import PLANNED, alternatives
+from driftmap.rocket.bodies import OPENING_DELAY, bench_of
 from driftmap.rocket.case import Kick
 from driftmap.rocket.cases import build_cases
+from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
@@ -599,3 +601,14 @@ def test_alternatives_start_with_the_plan(willet, whimbrel):
     assert next(iter(alternatives(willet))) == PLANNED
     assert any("streamer" in name for name in alternatives(willet))
     assert any("lower" in name for name in alternatives(whimbrel))
+
+
+def test_an_opening_delay_of_the_file_is_the_one_flown(willet):
+    """In the middle, with a fifth of it as its error; without one what is usual."""
+    device = willet.recovery[0].model_copy(update={"opening_delay": Uncertain(3.0)})
+    bench = bench_of(willet)
+    own = bench.spreads[bench.waiting(device, (), nose=False).mark]
+    assert (own.middle, own.second) == pytest.approx((3.0, 0.6))
+    bare = device.model_copy(update={"opening_delay": None})
+    usual = bench_of(willet)
+    assert usual.spreads[usual.waiting(bare, (), nose=False).mark] == OPENING_DELAY

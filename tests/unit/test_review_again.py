@@ -5,6 +5,7 @@ import shutil
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from driftmap.logbook.written import assessment_entry, inputs_of
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import document
+from driftmap.verdict.kept import _thinned
 
 ROOT = Path(__file__).parents[2]
 
@@ -66,6 +68,17 @@ def test_the_log_alone_gives_the_same_checks_again(logged):
 
     checks = document(assess_setup(setup, wind))["checks"]
     assert checks == json.loads(json.dumps(entry.body["checks"]))
+
+
+def test_landings_kept_stand_each_for_as_many_flights():
+    """Of 400 alike every second; where one flight stands for half of all, half are of it."""
+    cloud = SimpleNamespace(east=np.arange(400.0), north=-np.arange(400.0))
+    part = SimpleNamespace(rows=slice(0, 400), count=1, stands_for=np.ones(400))
+    found = np.array(_thinned(cloud, part))
+    assert np.all(np.abs(found[:, 0] - 2.0 * np.arange(200)) <= 1.0)
+    np.testing.assert_array_equal(found[:, 1], -found[:, 0])
+    part.stands_for = np.where(np.arange(400) == 7, 399.0, 1.0)
+    assert sum(point == [7.0, -7.0] for point in _thinned(cloud, part)) == 100
 
 
 def test_every_word_of_wind_and_answers_is_read_back(demo):

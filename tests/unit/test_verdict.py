@@ -832,3 +832,8 @@ def _unsure(kind=Kind.AMONG_PEOPLE, value=5e-4, high=2e-3, outcome="warn"):
 )
 def test_flights_are_asked_for_where_they_alone_may_settle_a_hold(checks, flights):
     assert flights_to_settle(checks, 20_000) == flights
+
+
+def test_few_flights_that_may_settle_a_hold_are_counted_one_by_one():
+    """So near that a tenth more, and what luck may take, would do: 1.2 * 20 * 1.05²."""
+    assert flights_to_settle([_unsure(value=0.0, high=1.05e-3)], 20) == 27
