@@ -24,8 +24,10 @@ __all__ = ["HEAD", "OF_THE_DRAWING", "Head", "Occasion", "read_head"]
 _Read = TypeVar("_Read")
 
 _SEASON: Final = timedelta(days=365)
-_SLIP: Final = timedelta(minutes=10)  # between two clocks; assumed
 """How long an answer for the season holds; assumed."""
+
+_SLIP: Final = timedelta(minutes=10)
+"""How far two clocks may differ; assumed."""
 
 _NEAR: Final = ((2000.0, 30.0), (200.0, 1.0))
 """How far off, and how much higher or lower, an answer may have been given [m]: for any pad of
