@@ -188,13 +188,13 @@ class Watch:
         say = self.voice.say
         if fall.around:
             return say("instruct.around")
-        told = say("instruct.look", compass=self.voice.compass(fall.azimuth))
+        compass = self.voice.compass(fall.azimuth)
         if self.sight is None:
-            return told
+            return say("instruct.look", compass=compass)
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
         if named:
             side = say("side.seen", side=side, area=isolate(self.sight.name))
-        return say("side.look", look=told, side=side)
+        return say("side.look", compass=compass, side=side)
 
 
 def watch(assessment: Assessment, voice: Voice) -> Watch:
@@ -270,21 +270,21 @@ def orders(
     ``drawn``: the zones there are; ``out``, ``ready`` and ``over``: who is in danger, who
     in caution, and who else is over a limit; empty for nobody.
 
-    Result: one verb for each state, whatever the verdict.
+    Result: one verb for each state, whatever the verdict; who must move before who may stay.
     """
     say, told, kinds = voice.say, [], set(drawn)
     if "danger" in kinds:
         words = say("instruct.danger")
         words += " " + say("instruct.move", places=out) if out else ""
         told.append(Order("danger", say("zone.danger"), words))
+    if over:
+        words = say("instruct.over", places=over)
+        told.append(Order("move", say("stand.unsafe"), words))
     if "caution" in kinds or ready:
         words = (
             say("instruct.ready_at", places=ready) if ready else say("instruct.ready")
         )
         told.append(Order("caution", say("zone.caution"), words))
-    if over:
-        words = say("instruct.over", places=over)
-        told.append(Order("move", say("stand.unsafe"), words))
     return told
 
 

@@ -22,8 +22,8 @@ function showOrders(zoned, crowd) {
   const { danger, move, ready: calm, ready_at: at, over: most } = DIAL.orders;
   const lines = [];
   if (zoned.danger.length) lines.push(orderOf("danger", out ? `${danger} ${fill(move, { places: out })}` : danger));
-  if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   if (over) lines.push(orderOf("move", fill(most, { places: over })));
+  if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   one("#stand-told").replaceChildren(...(lines.length ? lines : [say("none")]));
 }
 

@@ -206,7 +206,8 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
 
 
 @pytest.mark.parametrize(
-    ("write", "name"), [(poster_html, "godwit"), (caller_html, "whimbrel")]
+    ("write", "name"),
+    [(poster_html, "godwit"), (caller_html, "plover"), (caller_html, "whimbrel")],
 )
 def test_poster_and_caller_are_one_page_in_every_language(
     browser, demo, tmp_path, no_advice, write, name
