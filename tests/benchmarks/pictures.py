@@ -21,7 +21,7 @@ from PIL import Image
 from shell import driftmap
 
 ROOT: Final = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT / "tests"))
+sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "scenarios")]
 from conftest import Browser, start_browser  # noqa: E402
 
 _COLOURS: Final = 64
