@@ -17,8 +17,6 @@ from driftmap.air.wind import (
 from driftmap.core.checks import FloatArray
 from driftmap.core.points import turn
 
-__all__ = ["scaled", "strengthened"]
-
 
 def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindProfile:
     """Give a wind so many times as strong, and turned.

@@ -16,25 +16,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = [
-    "EARTH_RADIUS",
-    "GAS_CONSTANT",
-    "HEAT_RATIO",
-    "LAPSE_RATE",
-    "SEA_LEVEL_PRESSURE",
-    "SEA_LEVEL_TEMPERATURE",
-    "TROPOPAUSE",
-    "air_density",
-    "altitude_of",
-    "fill_heights",
-    "geopotential_of",
-    "pressure",
-    "pressure_height",
-    "speed_of_sound",
-    "temperature",
-    "thickness",
-]
-
 GAS_CONSTANT: Final = 8314.32 / 28.9644
 """Specific gas constant of dry air [J kg⁻¹ K⁻¹] (US76, R* over M₀)."""
 

@@ -16,17 +16,6 @@ from driftmap.air.winderror import draw_wind
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.errors import TooHighError
 
-__all__ = [
-    "AirColumn",
-    "Sky",
-    "column_heights",
-    "draw_air",
-    "local_air",
-    "mean_air",
-    "through_air",
-]
-
-
 _NEAR_GROUND = (
     0.0,
     5.0,

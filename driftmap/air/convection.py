@@ -13,20 +13,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = [
-    "SUNNY",
-    "UPPER_RIM",
-    "Convection",
-    "convection",
-    "convective_speed",
-    "is_light",
-    "rising_sd",
-    "sideways_sd",
-    "sun_height",
-    "toward_dark",
-]
-
-
 UPPER_RIM: Final = 50 / 60
 """How far below the horizon the sun's centre is at sunrise and sunset [deg]: 34' of
 refraction and 16' of its radius, as almanacs have it (from memory)."""

@@ -22,13 +22,6 @@ from driftmap.air.atmosphere import temperature as standard_temperature
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = [
-    "Day",
-    "day_told",
-    "saturation_pressure",
-    "station_pressure",
-]
-
 _EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)
 _FREEZING: Final = 273.15  # K
 _COLDEST, _HOTTEST = 228.15, 333.15  # K, range of the formula over water

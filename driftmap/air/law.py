@@ -32,21 +32,6 @@ from driftmap.air.wind import LAW_TOP, MAST
 from driftmap.air.winderror import TAILS
 from driftmap.core.checks import FloatArray
 
-__all__ = [
-    "ALIKE",
-    "LOG_TOP",
-    "ROUGHNESS",
-    "STIRRED",
-    "Field",
-    "Known",
-    "ToldLevels",
-    "field_of",
-    "fitted",
-    "given",
-    "lowest_height",
-    "surface_shape",
-]
-
 ROUGHNESS: Final = MappingProxyType(
     {
         "sea": 0.0002,

@@ -12,16 +12,6 @@ from numpy.typing import ArrayLike
 from driftmap.air.convection import Convection, rising_sd, sideways_sd
 from driftmap.core.checks import FloatArray, checked
 
-__all__ = [
-    "ASSUMED",
-    "REFERENCE_HEIGHT",
-    "Turbulence",
-    "gusts",
-    "mean_behind",
-    "thermals",
-    "turbulence",
-]
-
 _FOOT: Final = 0.3048  # m, exact
 _LOWEST, _LOW, _HIGH = 10.0, 1000.0, 2000.0  # ft, MIL-F-8785C
 _ALOFT: Final = 1750.0  # ft, length scale above the highest of these

@@ -15,24 +15,6 @@ from driftmap.air import law
 from driftmap.air.law import field_of, fitted
 from driftmap.air.wind import MAST, WindLevel
 
-__all__ = [
-    "ERROR_NOTE",
-    "FLIGHT",
-    "FRESH_ERROR",
-    "RATE_ERROR",
-    "SONDE_ERROR",
-    "SPEED_SHARE",
-    "UNKNOWN_AGE",
-    "UNKNOWN_AWAY",
-    "change_over",
-    "component_error",
-    "elsewhere",
-    "forecast_error",
-    "instrument_error",
-    "lasting_error",
-    "law_error",
-]
-
 FRESH_ERROR: Final = 0.5
 """Error of a component by the instrument [m s⁻¹]; assumed. Balloon winds: 0.5 to 2 m s⁻¹
 (J. Nash, Ann. Geophys. 12, 691, 1994, abstract)."""

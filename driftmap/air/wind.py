@@ -11,18 +11,6 @@ from numpy.typing import ArrayLike
 from driftmap.air.convection import Convection
 from driftmap.core.checks import FloatArray
 
-__all__ = [
-    "LAW_TOP",
-    "MAST",
-    "STILL_AIR",
-    "Stronger",
-    "WindLevel",
-    "WindProfile",
-    "components_from",
-    "direction_and_speed",
-    "told_at",
-]
-
 MAST: Final = 10.0
 """Height of surface winds [m] (WMO-No. 8, I, ch. 5)."""
 

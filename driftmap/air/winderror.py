@@ -11,8 +11,6 @@ from numpy.typing import ArrayLike
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 
-__all__ = ["TAILS", "draw_wind", "error_modes", "modes_of"]
-
 _KEPT: Final = 0.99  # of the variance of the likeness over height
 
 _ONE_THREAD: Final = 200_000

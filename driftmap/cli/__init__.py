@@ -17,8 +17,6 @@ import click
 from driftmap.cli.output import BAD_INPUT, EXIT, Plain
 from driftmap.core.errors import DriftmapError, InputError, NoGoError, one_line
 
-__all__ = ["cli", "main"]
-
 FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
 
-__all__ = ["explain_command", "search_command"]
 
 T = TypeVar("T")
 

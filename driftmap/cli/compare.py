@@ -42,8 +42,6 @@ from driftmap.winds.reading import Setting
 if TYPE_CHECKING:
     from driftmap.report.voice import Voice
 
-__all__ = ["cases_command", "compare_command", "drop_command"]
-
 
 @click.command("compare")
 @click.argument("flights", metavar="FLIGHT [OTHER]...", nargs=-1, required=True)

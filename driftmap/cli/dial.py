@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
-__all__ = ["desk_command", "dial_command", "survey_command"]
-
 
 @click.command("dial")
 @click.argument("flight", metavar="FLIGHT")

@@ -17,8 +17,6 @@ from driftmap.cli.output import json_text
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import FORM
 
-__all__ = ["CHAPTERS", "chapter", "help_command"]
-
 CHAPTERS: Final = MappingProxyType(
     {
         "flight": "The flight file",

@@ -43,28 +43,6 @@ if TYPE_CHECKING:
     from driftmap.verdict.assessment import Setup
     from driftmap.verdict.judgement import Need
 
-__all__ = [
-    "HERE",
-    "Run",
-    "WindOptions",
-    "answers_option",
-    "echo_flight",
-    "flight_options",
-    "flight_time",
-    "forewarn",
-    "into_run",
-    "need_of",
-    "occasion_of",
-    "place_of",
-    "place_options",
-    "readings_of",
-    "setting_of",
-    "shape_of",
-    "show_flight",
-    "wind_asked",
-    "wind_options",
-    "wind_options_for",
-]
 
 F = TypeVar("F", bound=Callable[..., object])
 T = TypeVar("T")

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from driftmap.logbook.store import Log
     from driftmap.verdict.assessment import Assessment
 
-__all__ = ["check_log", "log_assessment", "log_command", "review_command"]
 
 _LARGEST_EXPORT: Final = 500_000_000  # bytes; a club's log of years
 

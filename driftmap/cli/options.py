@@ -24,27 +24,6 @@ if TYPE_CHECKING:
     from driftmap.report.words import Units
     from driftmap.verdict.assessment import Assessment
 
-__all__ = [
-    "Quantity",
-    "Weather",
-    "around_of",
-    "day_of",
-    "day_options",
-    "gathered",
-    "json_option",
-    "language_option",
-    "option_stack",
-    "out_here_option",
-    "out_option",
-    "pad_option",
-    "run_options",
-    "site_of",
-    "site_options",
-    "stop_wind_option",
-    "units_option",
-    "voice_of",
-    "words_options",
-]
 
 F = TypeVar("F", bound=Callable[..., object])
 T = TypeVar("T")

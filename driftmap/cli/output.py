@@ -17,8 +17,6 @@ import click
 
 from driftmap.core.errors import visible
 
-__all__ = ["BAD_INPUT", "EXIT", "Plain", "Progress", "json_text", "write_all"]
-
 EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 """Exit code of every command that reaches a verdict."""
 

@@ -41,14 +41,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.verdict.turning import Through
 
-__all__ = [
-    "aim_command",
-    "hands_of",
-    "in_processes",
-    "limits_command",
-    "plan_options",
-    "put_out",
-]
 
 T = TypeVar("T")
 

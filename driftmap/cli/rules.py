@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight
     from driftmap.rules import RuleResult
 
-__all__ = ["rules_command"]
 
 _KINDS: Final = {"m": "length", "m/s": "speed", "kg": "mass"}
 _WIDTH: Final = 88

@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
-__all__ = ["layout_command", "season_command"]
 
 _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 

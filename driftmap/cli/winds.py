@@ -35,7 +35,6 @@ from driftmap.winds.reading import Reading, Setting
 if TYPE_CHECKING:
     from driftmap.report.words import Units
 
-__all__ = ["balloon_command", "winds_command"]
 
 _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
 _LOW: Final = 300.0  # m; no less is shown

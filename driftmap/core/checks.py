@@ -12,17 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.errors import quoted
 
-__all__ = [
-    "BoolArray",
-    "FloatArray",
-    "IntArray",
-    "Kept",
-    "checked",
-    "clean_text",
-    "names_somebody",
-    "zoned",
-]
-
 FloatArray: TypeAlias = NDArray[np.float64]
 """Numbers as all formulas take and give them."""
 

@@ -9,26 +9,6 @@ from contextlib import contextmanager
 from types import MappingProxyType
 from typing import Final
 
-__all__ = [
-    "LONGEST_QUOTE",
-    "DriftmapError",
-    "FlightError",
-    "FlightPathError",
-    "InputError",
-    "NoGoError",
-    "PlacedError",
-    "SiteError",
-    "TooHighError",
-    "WeakThrustError",
-    "WindError",
-    "at",
-    "located",
-    "nearest",
-    "one_line",
-    "quoted",
-    "visible",
-]
-
 LONGEST_QUOTE: Final = 120
 """Most characters of somebody's input that a message repeats."""
 

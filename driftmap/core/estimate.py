@@ -14,16 +14,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import BoolArray, FloatArray
 from driftmap.core.spread import even_weights
 
-__all__ = [
-    "CONFIDENCE",
-    "Estimate",
-    "Goal",
-    "binomial",
-    "converge",
-    "weighted_mean",
-    "weighted_share",
-]
-
 CONFIDENCE: Final = 0.95
 """Two-sided confidence of every interval."""
 

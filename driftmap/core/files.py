@@ -15,22 +15,6 @@ from driftmap.core.errors import InputError, nearest, quoted
 if TYPE_CHECKING:
     from pydantic import ValidationError
 
-__all__ = [
-    "FORM",
-    "GREATEST",
-    "LARGEST_FILE",
-    "bytes_of",
-    "decoded",
-    "mistaken",
-    "of_known_form",
-    "parse_json",
-    "parse_toml",
-    "place_in_file",
-    "read_text",
-    "row_name",
-    "said_in",
-    "toml_of",
-]
 
 LARGEST_FILE: Final = 1_000_000
 """Largest file that people write by hand [byte]."""

@@ -11,15 +11,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import weighted_place
 
-__all__ = [
-    "SHARES",
-    "check_cloud",
-    "check_shares",
-    "mean_point",
-    "radii",
-    "turn",
-]
-
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii are given for."""
 

@@ -14,8 +14,6 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 from typing import Any, TypeVar
 
-__all__ = ["end_with", "in_order", "processes"]
-
 T = TypeVar("T")
 
 

@@ -12,17 +12,6 @@ from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray, IntArray
 
-__all__ = [
-    "Spread",
-    "draw_all",
-    "even_points",
-    "even_weights",
-    "quantile",
-    "stream",
-    "weighted_place",
-]
-
-
 _WIDE: Final = 0.15  # of a size; a wider normal spread would reach below zero
 
 

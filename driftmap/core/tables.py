@@ -11,17 +11,6 @@ from typing import Final
 from driftmap.core.errors import InputError, PlacedError, at, nearest, quoted
 from driftmap.core.files import Fault
 
-__all__ = [
-    "check_remarks",
-    "header_of",
-    "names_of",
-    "nearest_name",
-    "number_of",
-    "remarks",
-    "remarks_of",
-    "rows_of",
-]
-
 _UNITS: Final = tuple(
     (re.compile(rf"(?<!\d)(?<!\d )\b(?:{told})\b", re.IGNORECASE), named)
     for told, named in (

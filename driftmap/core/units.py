@@ -9,22 +9,6 @@ from typing import Final
 
 from driftmap.core.errors import quoted
 
-__all__ = [
-    "DIMENSIONS",
-    "FOOT",
-    "KNOT",
-    "MILE_PER_HOUR",
-    "STANDARD_GRAVITY",
-    "bounded",
-    "check_bounds",
-    "names_unit",
-    "parse",
-    "parse_spread",
-    "quantity",
-    "show",
-    "unit_of",
-]
-
 FOOT: Final = 0.3048
 """International foot [m], exact (1959 agreement; NIST SP 811, B.8)."""
 

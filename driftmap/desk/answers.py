@@ -30,8 +30,6 @@ from driftmap.rules.kinds import FACTS, Scope
 from driftmap.rules.occasion import HEAD, read_head
 from driftmap.verdict.rule_checks import facts_flown
 
-__all__ = ["answer", "answer_files", "asked", "spend", "told_back"]
-
 
 def answer_files(folder: Folder) -> tuple[str, ...]:
     """Name every answers file of the folder: what is not for the flight does not count."""

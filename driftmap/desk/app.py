@@ -19,8 +19,6 @@ from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
 from driftmap.report.voice import languages
 from driftmap.winds.reading import present as now
 
-__all__ = ["make_app"]
-
 
 def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     """Make the server of a desk.

@@ -16,24 +16,6 @@ from driftmap.core.units import check_bounds, quantity
 from driftmap.desk.folder import Folder
 from driftmap.report.words import Units
 
-__all__ = [
-    "DAY",
-    "METER_UNITS",
-    "WHYS",
-    "Aside",
-    "Day",
-    "Item",
-    "Meter",
-    "State",
-    "change",
-    "in_use",
-    "is_name",
-    "moved",
-    "new_item",
-    "put",
-    "read_day",
-]
-
 DAY: Final = "day.toml"
 
 State: TypeAlias = Literal["waiting", "flown", "not today"]

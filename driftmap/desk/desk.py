@@ -25,8 +25,6 @@ from driftmap.logbook.written import curves_of
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
 
-__all__ = ["SITE", "Desk", "made"]
-
 SITE = "site.geojson"
 _PAGES = 24  # drawn pages kept
 _ZONES = 3.5  # h; no land's clock is farther from its sun's, but for a corner of one

@@ -25,8 +25,6 @@ from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.rocket.record import read_record
 from driftmap.verdict.limits import LIMITS, read_limits
 
-__all__ = ["cases_of", "changed", "curve_taken", "made_new", "shown", "text_taken"]
-
 _MANY: Final = ("recovery", "piece", "case", "alternative")
 _MOST: Final = 20
 _DEEPEST: Final = 6  # alternative, 2, recovery, 1, strength, cord

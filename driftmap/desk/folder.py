@@ -26,8 +26,6 @@ from tomlkit.exceptions import TOMLKitError
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 
-__all__ = ["KEPT", "ROOMS", "ConflictError", "Folder", "stamp"]
-
 KEPT: Final = 10
 """Versions of each file that can be had back."""
 

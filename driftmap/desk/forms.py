@@ -31,8 +31,6 @@ from driftmap.rocket.flight import (
 )
 from driftmap.rocket.stages import AirStart, Booster, Sustainer
 
-__all__ = ["tables"]
-
 _TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
     "airframe": (Airframe, "Rocket", False),
     "motor": (Motor, "Motor", False),

@@ -13,8 +13,6 @@ from driftmap.desk.folder import Folder
 from driftmap.ground.areas import to_local
 from driftmap.ground.backdrop import open_picture, read_picture
 
-__all__ = ["check_picture", "laid", "picture_taken"]
-
 
 def picture_taken(folder: Folder, given: str, data: str) -> str:
     """Keep a picture that was sent; nothing stays of what is none."""

@@ -37,18 +37,6 @@ from driftmap.verdict.assessment import Assessment, Setup, assess_setup, good_be
 from driftmap.verdict.check import Verdict
 from driftmap.winds import kind_of
 
-__all__ = [
-    "FULL",
-    "QUICK",
-    "StaleError",
-    "Task",
-    "Told",
-    "assessment_for",
-    "drawn",
-    "judged",
-    "warm",
-]
-
 FULL: Final = 20_000
 """Flights in each case for a word that counts: as many as `driftmap assess` flies."""
 

@@ -29,8 +29,6 @@ from driftmap.logbook.written import TEXTS, flight_contents, outcome_body
 from driftmap.rocket.pieces import FOUND_AS
 from driftmap.winds.reading import parse_time
 
-__all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
-
 LOG: Final = "log.sqlite"
 
 

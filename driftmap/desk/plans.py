@@ -34,8 +34,6 @@ from driftmap.logbook.written import flight_contents, put_back
 from driftmap.verdict.assessment import STALE
 from driftmap.winds.reading import clock_time
 
-__all__ = ["Plans", "works"]
-
 _ROOM: Final = "plans"
 _TOLD: Final = "told.txt"
 _LINE: Final = "line.txt"  # written when it was begun

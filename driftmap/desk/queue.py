@@ -18,8 +18,6 @@ from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, warm
 from driftmap.winds.reading import present as now
 
-__all__ = ["FRESH", "GOOD_FOR", "Queue", "Word", "word_of"]
-
 FRESH: Final = timedelta(minutes=4)
 """Age from which a word is flown anew: the wind's error grows as it ages; assumed."""
 

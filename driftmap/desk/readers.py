@@ -19,8 +19,6 @@ from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
 from driftmap.desk.web import guarded, listen, new_key, own_files, sent, server_of
 
-__all__ = ["Readers", "readers_app", "readers_part"]
-
 _HERE: Final = 15.0  # s since a reader was last heard
 _MOST: Final = 500
 _THREADS: Final = 6

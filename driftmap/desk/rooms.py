@@ -25,8 +25,6 @@ from driftmap.rules import rule_sets as known
 from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now
 
-__all__ = ["flight_part", "people_part", "plan_part", "wind_part"]
-
 _AHEAD: Final = timedelta(minutes=1)  # of the desk's own clock
 _LARGEST_FLIGHT: Final = 1_000_000  # byte, as the reader of flights has it
 _LARGEST_CURVE: Final = 4_000_000

@@ -20,8 +20,6 @@ from driftmap.desk.web import listen, new_key, server_of
 from driftmap.report.page import render, text_of
 from driftmap.rules import rule_sets
 
-__all__ = ["serve", "survey_html"]
-
 _THREADS = 12
 _PAGE = "driftmap.desk.page"
 _MODULES = (

@@ -16,18 +16,6 @@ from driftmap.core.errors import DriftmapError, InputError
 from driftmap.core.files import parse_json
 from driftmap.desk.folder import ConflictError, Folder
 
-__all__ = [
-    "LARGEST",
-    "guarded",
-    "listen",
-    "new_key",
-    "own_files",
-    "sealed",
-    "sent",
-    "server_of",
-    "text_of",
-]
-
 LARGEST: Final = 12_000_000
 """Largest upload [byte]: a photograph of the field."""
 

@@ -26,19 +26,6 @@ from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
 from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
 
-__all__ = [
-    "counting",
-    "fetched",
-    "set_aside",
-    "setting_at",
-    "still_heard",
-    "take",
-    "told_aside",
-    "understood",
-    "wind_of",
-    "wind_rows",
-]
-
 STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the
 two disagree the verdict holds: one lull must not take back the gust before it."""

@@ -14,18 +14,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.spread import Spread
 
-__all__ = [
-    "CANOPIES",
-    "GLIDE",
-    "STREAMER_RANGE",
-    "CanopyType",
-    "Range",
-    "drag_spread",
-    "flag_drag",
-    "nominal_drag",
-    "streamer_spread",
-]
-
 Range: TypeAlias = tuple[float, float]
 """Least and greatest published value; equal where one value is published."""
 

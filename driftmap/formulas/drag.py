@@ -12,24 +12,6 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.errors import FlightPathError
 from driftmap.core.spread import Spread
 
-__all__ = [
-    "CROSSFLOW",
-    "CYLINDER_DRAG",
-    "FLUTTER_GLIDE",
-    "NOSE_CENTRE",
-    "NOSE_SLOPE",
-    "PEAK",
-    "PLATE_SHARE",
-    "TUMBLES_ABOVE",
-    "TUMBLE_GLIDE",
-    "DragTable",
-    "drag_rise",
-    "fin_centre",
-    "fin_slope",
-    "plate_glide",
-    "plate_inertia",
-]
-
 NOSE_SLOPE: Final = 2.0
 """Slope of the normal force of any nose on its base area [rad⁻¹]: slender-body theory (M. M.
 Munk, NACA Report 184, 1924; from memory)."""

@@ -11,16 +11,6 @@ from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray, IntArray, checked
 
-__all__ = [
-    "FinPlanform",
-    "FlutterMargin",
-    "flutter_margin",
-    "flutter_speed",
-    "root_stress",
-    "shell_stress",
-    "solid_share",
-]
-
 _AXIS_OFFSET: Final = 0.25  # chords from the aerodynamic centre to the centre of mass
 _RATIO: Final = 1.4  # ratio of specific heats
 # The report prints 39.3 lbf/in² over 14.7 lbf/in². With the factor (taper + 1) / 2 kept,

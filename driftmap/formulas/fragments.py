@@ -11,18 +11,6 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.spread import Spread
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = [
-    "ENERGY_SHARE",
-    "FRICTION",
-    "REBOUND",
-    "Thrown",
-    "fragment_speed",
-    "gas_energy",
-    "slide_distance",
-    "strike_offsets",
-    "throws",
-]
-
 _G: Final = STANDARD_GRAVITY
 
 ENERGY_SHARE: Final = Spread(

@@ -8,8 +8,6 @@ from typing import Final
 
 from driftmap.core.spread import Spread
 
-__all__ = ["BENDING_STRENGTH", "LAYER_STRENGTH", "PRINTED", "SHEAR_MODULUS"]
-
 PRINTED: Final = Spread(
     "uniform", 0.3, 0.8, "layers leave a printed fin 30 to 80 % of its shear modulus"
 )

@@ -9,8 +9,6 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 
-__all__ = ["compass", "points_elsewhere", "show_declination"]
-
 _EPOCH: Final = 2025.0
 _MODEL: Final = (
     (1, 0, -29351.8, 0.0, 12.0, 0.0),

@@ -17,12 +17,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = [
-    "Inflation",
-    "load_reduction",
-    "opening_load",
-]
-
 _G: Final = STANDARD_GRAVITY
 # Greatest drag over weight of a body that falls from rest while its drag area grows with
 # the way fallen, by exponent: the peak of z^j u, u' = 1 - z^j u, u(0) = 0, rounded up.

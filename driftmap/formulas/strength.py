@@ -13,24 +13,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.spread import Spread
 
-__all__ = [
-    "CLOTHS",
-    "HOLDS",
-    "LINKS",
-    "RIPS_OFF",
-    "STRENGTH_SPREAD",
-    "TEARS",
-    "TORN_BAND",
-    "TORN_DRAG",
-    "UNSTATED_SPREAD",
-    "Cloth",
-    "Strengths",
-    "breaking_chances",
-    "canopy_strength",
-    "rope_stiffness",
-    "snatch_load",
-]
-
 LINKS: Final = ("canopy", "lines", "cord", "attachment")
 """What carries the opening load, from the cloth to the airframe."""
 

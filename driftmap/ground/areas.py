@@ -22,7 +22,6 @@ from driftmap.ground.roles import OCCUPIED
 if TYPE_CHECKING:
     from pyproj import Proj
 
-__all__ = ["Area", "Site", "Waiver", "check_shape", "flatten", "to_local", "to_lonlat"]
 
 _SMALLEST: Final = 1.0  # m²
 

@@ -15,7 +15,6 @@ from driftmap.core.checks import FloatArray
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["WORST", "Picture", "fit_picture", "open_picture", "read_picture"]
 
 WORST: Final = 20.0
 """Error of a fit beyond which a picture is refused [m]: the width of a flight line, assumed."""

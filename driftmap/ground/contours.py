@@ -16,8 +16,6 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.points import SHARES, check_cloud, check_shares
 from driftmap.core.spread import even_points, even_weights, weighted_place
 
-__all__ = ["Contour", "containment"]
-
 _POINT_SIZE: Final = 0.5
 """Radius of the disc over which each point is spread for contours [m].
 

@@ -15,8 +15,6 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.errors import PlacedError, SiteError, at, quoted
 from driftmap.core.files import bytes_of, decoded, of_known_form, parse_json
 
-__all__ = ["MAX_BYTES", "Collection", "Feature", "read_collection"]
-
 MAX_BYTES: Final = 20_000_000
 """Largest file that is read [byte]; a drawn site takes a few thousand."""
 

@@ -15,15 +15,6 @@ from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.ground.geojson import Feature
 
-__all__ = [
-    "OCCUPIED",
-    "ROLES",
-    "SHELTERS",
-    "Mark",
-    "near_misses",
-    "read_mark",
-]
-
 OCCUPIED: Final = ("spectators", "flight line", "parking", "camp")
 """Roles where people stand, whether or not a head count is given."""
 

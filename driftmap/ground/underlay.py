@@ -16,8 +16,6 @@ from driftmap.ground.site import Site
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["lonlat", "underlay"]
-
 
 def lonlat(
     site: Site, east: ArrayLike, north: ArrayLike

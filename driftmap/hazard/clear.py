@@ -11,8 +11,6 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.site import Site
 
-__all__ = ["clear_ground", "way_out"]
-
 _ROOM: Final = 30.0
 """From a zone, an edge or closed ground to where people are sent [m]: room for them, and for
 a distance that is told rounded. Assumed."""

@@ -36,8 +36,6 @@ from driftmap.hazard.probability import check_landed
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rocket.case import Case
 
-__all__ = ["Danger", "Harm", "danger_of", "harm_of"]
-
 _NARROWEST: Final = 10.0  # m, side of the smallest squares that risk is averaged over
 _GENTLEST: Final = min(energy.value for energy in THRESHOLDS.values())  # J
 _FEW: Final = 50  # landings; of fewer no spread is worth following

@@ -18,24 +18,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import FOOT, parse
 
-__all__ = [
-    "BOUNCE",
-    "COLLECTIVE",
-    "CONDITIONAL",
-    "ENERGIES",
-    "INDIVIDUAL",
-    "PERSON_HEIGHT",
-    "PERSON_RADIUS",
-    "THRESHOLDS",
-    "WIDEST_PATCH",
-    "FallenPiece",
-    "Impacts",
-    "Sourced",
-    "basic_casualty_area",
-    "casualty_area",
-    "gather",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Sourced:

@@ -17,13 +17,6 @@ from driftmap.ground.areas import Area
 from driftmap.hazard.harm import THRESHOLDS, WIDEST_PATCH, Impacts
 from driftmap.hazard.probability import inside
 
-__all__ = [
-    "Casualties",
-    "SpotRisk",
-    "expected_casualties",
-    "individual_risk",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Casualties:

@@ -20,8 +20,6 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.lean import Steered
 from driftmap.montecarlo.steering import Mixture, aim, response, tilted_mean
 
-__all__ = ["Sharpened", "sharpen", "steered_hit"]
-
 _FIRST: Final = 8192  # flights of the first look
 _MOST: Final = 262_144
 _FARTHEST: Final = 4.5  # standard deviations a flight may be leaned

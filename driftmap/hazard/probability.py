@@ -18,25 +18,6 @@ from driftmap.ground.areas import Waiver
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.likelihood import WORKS
 
-__all__ = [
-    "Paths",
-    "beyond_reach",
-    "chances_of_hits",
-    "check_landed",
-    "inside",
-    "mixture",
-    "never_there",
-    "out_of_waiver",
-    "outside",
-    "passing_over",
-    "per_case",
-    "reached",
-    "struck",
-    "ways_down",
-    "ways_up",
-    "widened_by",
-]
-
 _HAIR: Final = 1e-9  # by which rounding might put a point beyond an edge
 _AT_ONCE: Final = 1 << 18  # points that are tested together
 _FEW: Final = 200  # points that are sooner tested than sorted out

@@ -13,8 +13,6 @@ from driftmap.core.estimate import weighted_mean
 from driftmap.core.points import check_cloud
 from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["LEAST_CHANCE", "HitCells", "hit_cells"]
-
 LEAST_CHANCE: Final = 1e-4
 """Least probability of a square that is written, unless asked otherwise."""
 

@@ -18,21 +18,6 @@ from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
 
-__all__ = [
-    "HURTS",
-    "KILLS",
-    "Anywhere",
-    "Line",
-    "Zone",
-    "ZoneKind",
-    "anywhere",
-    "calmed",
-    "grade",
-    "outer_line",
-    "taut",
-    "zones",
-]
-
 ZoneKind: TypeAlias = Literal["danger", "caution"]
 Line: TypeAlias = Callable[[Part], shapely.MultiPolygon]
 

@@ -20,8 +20,6 @@ from driftmap.rocket.flight import Device, Flight
 from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import Check, Verdict
 
-__all__ = ["Again", "Changes", "assessed_again", "changes_of", "verdicts_again"]
-
 
 @dataclass(frozen=True, slots=True)
 class Changes:

@@ -10,16 +10,6 @@ from datetime import UTC, datetime
 from typing import Any, Final
 from uuid import uuid4
 
-__all__ = [
-    "ENTRY_KINDS",
-    "Content",
-    "Entry",
-    "canonical",
-    "check_entry",
-    "holding",
-    "new_entry",
-]
-
 ENTRY_KINDS: Final = ("assessment", "outcome")
 """What an entry can be: a verdict as it was given, or what came of it."""
 

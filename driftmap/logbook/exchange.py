@@ -12,8 +12,6 @@ from driftmap.core.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
-__all__ = ["export_text", "read_export", "stands_alone"]
-
 _HEAD: Final = "driftmap log"
 _FIELDS: Final = {each.name for each in fields(Entry)}
 

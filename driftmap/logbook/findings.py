@@ -23,17 +23,6 @@ from driftmap.logbook.records import (
 )
 from driftmap.rocket.likelihood import BARE, CERTAIN, WORKS
 
-__all__ = [
-    "LITTLE",
-    "PRIOR_WEIGHT",
-    "Bias",
-    "Cause",
-    "Coverage",
-    "Figure",
-    "Review",
-    "review",
-]
-
 PRIOR_WEIGHT: Final = 50.0
 """Flights that the assumed likelihood of a failure counts for beside those seen. Assumed."""
 

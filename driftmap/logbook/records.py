@@ -15,18 +15,6 @@ from driftmap.ground.areas import to_local
 from driftmap.logbook.entry import Entry
 from driftmap.verdict.check import Kind
 
-__all__ = [
-    "FindRecord",
-    "Flew",
-    "depth_rank",
-    "energy_score",
-    "flew_of",
-    "log_score",
-    "normal_energy",
-    "records_of",
-    "winds_of",
-]
-
 _ROCKET = "rocket"
 _READ = ("forecast", "place", "wind_10_m")  # an assessment without them tells nothing
 _SKY = (Kind.WIND_WARNED, Kind.INTO_CLOUD)  # no wind tells it

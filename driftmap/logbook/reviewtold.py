@@ -8,8 +8,6 @@ from typing import Any, Final
 from driftmap.logbook.again import changes_of
 from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
 
-__all__ = ["finite", "review_told", "verdicts_told"]
-
 _MOST_TURNED: Final = 5  # checks listed of each flight
 
 

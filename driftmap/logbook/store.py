@@ -14,8 +14,6 @@ from typing import Any, Final, Self
 from driftmap.core.errors import InputError
 from driftmap.logbook.entry import ENTRY_KINDS, Content, Entry, canonical, holding
 
-__all__ = ["VERSION", "Log", "default_path", "log_problems"]
-
 _APPLICATION: Final = 0x64724C67  # marks the file as a log of this program
 _MAGIC: Final = b"SQLite format 3\x00"
 _WAIT: Final = 10.0  # s, for another writer to finish

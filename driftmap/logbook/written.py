@@ -22,17 +22,6 @@ from driftmap.verdict.assessment import Assessment, Setup
 from driftmap.verdict.document import document
 from driftmap.verdict.kept import as_read, forecast, read_again
 
-__all__ = [
-    "TEXTS",
-    "assessment_entry",
-    "curves_of",
-    "flight_contents",
-    "inputs_of",
-    "outcome_body",
-    "put_back",
-    "unlike",
-]
-
 _LARGEST: Final = 20_000_000  # bytes of an input
 _LARGEST_PHOTOGRAPH: Final = 500_000_000
 

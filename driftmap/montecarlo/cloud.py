@@ -37,8 +37,6 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import TOO_RARE, default_likelihood
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["Cloud", "Part", "again", "fly"]
-
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 _DRAWN: Final = 24_576  # flights drawn together at most, where few of them are flown
 

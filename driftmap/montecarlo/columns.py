@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 
 from driftmap.core.checks import FloatArray, IntArray, Kept
 
-__all__ = ["Block", "side_by_side"]
-
 K = TypeVar("K")
 A = TypeVar("A", bound=np.generic)
 

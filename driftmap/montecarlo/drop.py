@@ -13,8 +13,6 @@ from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["drop"]
-
 _TOP_OF_AIR: Final = 20_000.0  # m above sea level, as far as the model's air goes
 
 

@@ -21,8 +21,6 @@ from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import Rocket
 
-__all__ = ["KNOT_COLUMNS", "LANDED", "Falls", "Job", "Leg", "moment", "of_flights"]
-
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 """What is kept of a landing."""
 

@@ -19,8 +19,6 @@ from driftmap.rocket.flight import Flight
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket
 
-__all__ = ["Same", "fit_motor"]
-
 _G: Final = STANDARD_GRAVITY
 _ROUNDS: Final = 30
 

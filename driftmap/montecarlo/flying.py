@@ -37,8 +37,6 @@ from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.outcomes import luck_of
 from driftmap.trajectory.motion import Ascent, Motion
 
-__all__ = ["WAY_UP", "fly_block"]
-
 _Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]
 
 WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")

@@ -36,8 +36,6 @@ from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import Rocket, ThrustCurve
 
-__all__ = ["Plan", "plan_launch", "rockets"]
-
 _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
 _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise

@@ -15,8 +15,6 @@ from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.montecarlo.launch import Plan
 
-__all__ = ["PLAIN", "Lean", "Steered", "drift_direction", "steer"]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Steered:

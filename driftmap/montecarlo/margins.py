@@ -19,22 +19,6 @@ from driftmap.montecarlo.openings import OPENED, outcomes
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.likelihood import WORKS
 
-__all__ = [
-    "EXPECTED_QUANTILE",
-    "Ends",
-    "Landed",
-    "Margin",
-    "Rest",
-    "after_impact",
-    "ends",
-    "expected_altitude",
-    "landed",
-    "margins",
-    "opening_figures",
-    "opening_windows",
-    "thrown_on",
-]
-
 EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""

@@ -31,16 +31,6 @@ from driftmap.rocket.case import Breaks
 from driftmap.rocket.flight import Airframe, Device, Piece
 from driftmap.trajectory.motion import Ascent, Motion
 
-__all__ = [
-    "OPENED",
-    "chosen",
-    "line_length",
-    "met",
-    "outcomes",
-    "stiffness_of",
-    "stood",
-]
-
 OPENED: Final = (
     "speed",
     "load",

@@ -9,8 +9,6 @@ import numpy as np
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.case import LIGHTS
 
-__all__ = ["Influence", "influences"]
-
 _FLIGHTS_AN_INPUT = 10
 _AT_ONCE = 65_536  # flights
 _ALIKE = 1e-10  # of the largest singular value: inputs that are as good as one

@@ -20,17 +20,6 @@ from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
 
-__all__ = [
-    "BOTH_DRAG",
-    "Ways",
-    "curve_of",
-    "on_way",
-    "rise_of",
-    "stability_of",
-    "upper_spreads",
-    "with_upper",
-]
-
 BOTH_DRAG: Final = "drag coefficient of both stages"
 
 _TURNS_OVER: Final = -3.0  # calibres; with less it turns over no sooner (assumed)

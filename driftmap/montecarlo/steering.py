@@ -15,8 +15,6 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 
-__all__ = ["Mixture", "aim", "response", "tilted_mean"]
-
 _ENOUGH_HITS: Final = 50.0
 """Effective hits from which the largest weight seen stands for the largest there is.
 Chosen by trial: see the coverage test in ``tests/analytic/test_steering.py``."""

@@ -14,8 +14,6 @@ from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import BOOSTER, Device, Flight
 from driftmap.rocket.staged import booster_by_opening
 
-__all__ = ["above_apogee", "not_flown"]
-
 
 def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
     """Tell what a verdict must hold for, since no flight shows it."""

@@ -19,18 +19,6 @@ from driftmap.observations.weighing import Weighed, effective_number, without
 from driftmap.report.marks import Squares, lay_squares
 from driftmap.report.voice import Voice
 
-__all__ = [
-    "HELD_SHARES",
-    "Chances",
-    "Obstacle",
-    "Square",
-    "box_of",
-    "chances_of",
-    "dangers_of",
-    "middle_of",
-    "smallest",
-]
-
 HELD_SHARES: Final = (0.5, 0.8, 0.95)
 """Shares of all chance that the least ground is given for."""
 

@@ -16,8 +16,6 @@ from driftmap.observations.walk import Sweep
 from driftmap.report.marks import middle_of
 from driftmap.report.voice import Voice
 
-__all__ = ["drawn_in", "outline_rings", "picture"]
-
 _MOST_WAYS = 12  # sweeps drawn: more would hide the squares
 _MARGIN = 1.0  # squares about the grid
 _FINE = 0.02  # of a square: corners that move an outline by less are left out

@@ -30,8 +30,6 @@ from driftmap.observations.weighing import (
 )
 from driftmap.rocket.likelihood import TOO_RARE
 
-__all__ = ["CaseChance", "Explanation", "explain"]
-
 _LISTED: Final = 0.005  # chance below which a case is not spoken of
 _PLAIN: Final = 3.0  # odds below which evidence speaks for neither
 _SURE: Final = 20.0  # odds from which cases are told apart

@@ -15,19 +15,6 @@ from driftmap.observations.flown import ROCKET, Flown, Lay
 from driftmap.observations.observation import MISTAKEN, Far, metres
 from driftmap.rocket.record import Record, heights_of
 
-__all__ = [
-    "IN_THE_AIR",
-    "TRACE_ERROR",
-    "Find",
-    "MeasuredSight",
-    "Misfit",
-    "SeenMoment",
-    "Sighted",
-    "Trace",
-    "log_density",
-    "trace_of",
-]
-
 IN_THE_AIR: Final = 0.09
 """How well a place between release and landing is known, as a share of the way between: the
 wind's error at heights in between is not kept. Measured against the integrator in

@@ -16,8 +16,6 @@ from driftmap.montecarlo.margins import thrown_on
 from driftmap.montecarlo.steering import response
 from driftmap.rocket.case import Body, Case, Stage
 
-__all__ = ["ROCKET", "Flown", "Lay", "flown_cases"]
-
 ROCKET: Final = "rocket"
 Lay: TypeAlias = tuple[str, float, float, float]
 """A find: its piece, east, north and error [m]."""

@@ -20,8 +20,6 @@ from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gp
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import Voice
 
-__all__ = ["search_gpx", "search_kml", "search_sheet"]
-
 _KML: Final = "http://www.opengis.net/kml/2.2"
 _MOST_ROWS: Final = 30  # squares on a sheet
 

@@ -15,8 +15,6 @@ from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import FoundState, Observation, Odds
 
-__all__ = ["Best", "best_lean", "mixture_of", "near_density"]
-
 _STEPS: Final = 4  # of Newton's method; each takes six looks
 _STEEPEST: Final = 1e10  # of the negative curvature
 _NUDGE: Final = 0.02  # standard deviations of lean

@@ -17,25 +17,6 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import FOOT
 from driftmap.observations.flown import ROCKET, Flown
 
-__all__ = [
-    "FAR_IN",
-    "MISTAKEN",
-    "SMALL",
-    "STATES",
-    "SUREST",
-    "SWEEP_WIDTH",
-    "Far",
-    "FoundState",
-    "Observation",
-    "Odds",
-    "Walked",
-    "Went",
-    "metres",
-    "missed",
-    "parallel_sweeps",
-    "random_search",
-]
-
 SWEEP_WIDTH: Final = MappingProxyType(
     {
         "bare": 40.0,

@@ -26,16 +26,6 @@ from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
 from driftmap.report.words import Units, tied
 
-__all__ = [
-    "Search",
-    "plan_search",
-    "planned",
-    "run_told",
-    "search_html",
-    "shares_told",
-    "walk_cautions",
-]
-
 _ROOM: Final = "driftmap.observations"
 _SCRIPTS: Final = ("order.js", "search.js")
 _ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)

@@ -13,8 +13,6 @@ from driftmap.core.errors import InputError, located, nearest, quoted
 from driftmap.core.units import bounded, check_bounds, parse_spread
 from driftmap.ground.site import FARTHEST_PLACE, Site
 
-__all__ = ["SeenTable"]
-
 V = TypeVar("V")
 
 _LONGEST_TEXT = 120

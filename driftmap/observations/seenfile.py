@@ -48,8 +48,6 @@ from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
-__all__ = ["Observed", "is_small", "looked_for", "pieces_of", "read_told"]
-
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m
 _GPS_ERROR: Final = 5.0

@@ -12,8 +12,6 @@ from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.weighing import Weighed
 from driftmap.rocket.case import LIGHTS
 
-__all__ = ["Worth", "worth_flying"]
-
 Worth: TypeAlias = Callable[[Mapping[str, Kept]], FloatArray]
 """The chance to be given to each flight, by its inputs."""
 

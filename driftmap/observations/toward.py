@@ -30,8 +30,6 @@ from driftmap.observations.observation import Observation
 from driftmap.observations.sparing import Worth, worth_flying
 from driftmap.observations.weighing import Weighed, log_likelihoods, weigh
 
-__all__ = ["ENOUGH", "FIRST", "LOT", "know", "plainly"]
-
 ENOUGH: Final = 200.0
 """Effective flights below which more are flown toward what was seen."""
 

@@ -12,8 +12,6 @@ import shapely
 from driftmap.observations.chances import Chances, middle_of
 from driftmap.observations.observation import SMALL, SUREST, SWEEP_WIDTH, random_search
 
-__all__ = ["Sweep", "Walkers", "plan_walk"]
-
 _REGROUP: Final = 60.0
 """What forming up for a new sweep costs, as metres walked; assumed. It keeps sweeps whole."""
 

@@ -23,18 +23,6 @@ from driftmap.observations.observation import (
     Went,
 )
 
-__all__ = [
-    "ODD",
-    "AtOddsError",
-    "Weighed",
-    "bodies_of",
-    "effective_number",
-    "fit_of",
-    "log_likelihoods",
-    "weigh",
-    "without",
-]
-
 _DEEPEST = 300.0  # logarithm of a weight below the greatest that is none
 _ROUGH: Final = 0.2
 """How well evidence by patches is known, as a share of it: it is off by about that from exact evidence

@@ -26,8 +26,6 @@ from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
 
-__all__ = ["Aim", "best_aims", "grid_of_aims"]
-
 _SHARES_OF_LIMIT: Final = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0)
 _TURN: Final = 30.0  # deg between azimuths of the first grid
 _REFINED: Final = 3  # aims about which a finer grid is tried

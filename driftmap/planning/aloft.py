@@ -17,8 +17,6 @@ from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, decode_text, each_time, load_text, merge
 from driftmap.winds.soundings import looks_like_igra, sounding_time
 
-__all__ = ["Sounding", "read_soundings", "season_soundings"]
-
 
 @dataclass(frozen=True, slots=True)
 class Sounding:

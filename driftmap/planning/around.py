@@ -14,8 +14,6 @@ from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import decide
 from driftmap.verdict.judgement import flights_needed
 
-__all__ = ["MOST_WINDS", "Around", "winds_around"]
-
 _STRONGER: Final = (1.25, 1.5)
 _WEAKER: Final = (0.75, 0.5)
 _TURNS: Final = (8.0, 15.0, 30.0)  # deg

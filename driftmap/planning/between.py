@@ -13,8 +13,6 @@ from driftmap.planning.dial import Dial
 from driftmap.planning.node import WORDS, Node, Word
 from driftmap.planning.supposed import Reach
 
-__all__ = ["Between", "check_between", "surrounding", "word_at"]
-
 _ON: Final = 1e-6  # of a step: this near, a wind counts as one that was flown
 
 

@@ -21,8 +21,6 @@ from driftmap.planning.supposed import Reach, Supposition, Wind
 from driftmap.planning.trial import hangs_on_aloft
 from driftmap.verdict.check import decide
 
-__all__ = ["Block", "Cell", "Found", "blocks_of", "unknown", "work_out"]
-
 Cell: TypeAlias = tuple[int, int]
 
 _BLOCKS: Final = 2

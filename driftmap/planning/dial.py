@@ -27,8 +27,6 @@ from driftmap.rocket.cases import build_cases
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
 
-__all__ = ["Dial", "compute_dial", "serves"]
-
 _HOURS: Final = timedelta(hours=3)
 """How far from the hour of a dial it serves; assumed: the sun climbs by up to 45°."""
 

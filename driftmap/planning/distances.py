@@ -28,18 +28,6 @@ from driftmap.rules import (
 from driftmap.rules.facts import of_each_motor
 from driftmap.rules.kinds import GROUPS, KINDS
 
-__all__ = [
-    "Capacity",
-    "Keep",
-    "allowed_ground",
-    "capacity",
-    "lattice",
-    "moved",
-    "people_and_edge",
-    "stand_at",
-    "too_near",
-]
-
 MOST: Final = 2000
 """Most candidates of one kind."""
 

@@ -29,17 +29,6 @@ from driftmap.verdict.check import Check
 from driftmap.verdict.document import document
 from driftmap.verdict.turning import Compared
 
-__all__ = [
-    "aim_document",
-    "cases_document",
-    "compare_document",
-    "heading",
-    "layout_document",
-    "layout_geojson",
-    "limits_document",
-    "season_document",
-]
-
 
 def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:
     """Tell what a plan was made from.

@@ -10,8 +10,6 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.units import show
 from driftmap.montecarlo.drop import drop
 
-__all__ = ["drop_document"]
-
 
 def drop_document(
     mass: float,

@@ -22,18 +22,6 @@ from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
 from driftmap.winds.text import NAMES, told_time
 
-__all__ = [
-    "ALOFT_NOTES",
-    "Hours",
-    "Reading",
-    "even_rose",
-    "hourly_notes",
-    "hours_of",
-    "read_hours",
-    "rose_of",
-    "spoken_rose",
-]
-
 
 class Reading(NamedTuple):
     """One wind of an hour.

@@ -47,8 +47,6 @@ from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.consequence_checks import lines_of
 from driftmap.verdict.judgement import glance
 
-__all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
-
 Rose: TypeAlias = tuple[tuple[float, float, float], ...]
 """Winds to score by: direction [deg], speed at 10 m [m s⁻¹] and weight of each."""
 

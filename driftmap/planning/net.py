@@ -24,8 +24,6 @@ from driftmap.ground.contours import Contour, containment
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.verdict.consequence_checks import Lines, maiming
 
-__all__ = ["Net", "everywhere", "placed", "turned_lines", "turned_shape"]
-
 T = TypeVar("T", bound=BaseGeometry)
 
 _STEP: Final = 0.7

@@ -22,20 +22,6 @@ from driftmap.planning.supposed import Wind
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 
-__all__ = [
-    "APART",
-    "SHARES",
-    "WORDS",
-    "Landing",
-    "Node",
-    "Piece",
-    "Word",
-    "drawn_landings",
-    "joined_landing",
-    "landings_of",
-    "severity",
-]
-
 SHARES: Final = (0.9, 0.99)
 """Shares of the landing points that a dial draws lines about."""
 

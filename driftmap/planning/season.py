@@ -28,20 +28,6 @@ from driftmap.planning.trial import (
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Setup
 
-__all__ = [
-    "DIRECTION_STEP",
-    "SPEED_STEP",
-    "Agreement",
-    "SeasonHour",
-    "agreement",
-    "bin_of",
-    "bins_to_fly",
-    "by_light",
-    "fill",
-    "season_hours",
-    "season_suns",
-]
-
 P = TypeVar("P")
 
 DIRECTION_STEP: Final = 10.0

@@ -35,17 +35,6 @@ from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines, lines_of
 
-__all__ = [
-    "Flights",
-    "Sector",
-    "Span",
-    "flights_of",
-    "forget_flights",
-    "most_cells",
-    "settled",
-    "worst",
-]
-
 T = TypeVar("T")
 
 Span: TypeAlias = tuple[int, int, int, int]

@@ -14,8 +14,6 @@ from driftmap.core.estimate import CONFIDENCE, binomial
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.trial import NOT_KNOWN
 
-__all__ = ["GoShare", "by_month_and_hour", "go_share", "reasons"]
-
 _RESAMPLES: Final = 2000
 
 

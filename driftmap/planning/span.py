@@ -31,8 +31,6 @@ from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
 from driftmap.verdict.limits import read_limits, tightened
 
-__all__ = ["alike", "strictest"]
-
 _EVEN: Final = frozenset(
     {
         Kind.RULE,

@@ -9,8 +9,6 @@ from typing import Final
 
 from driftmap.air.convection import convection, is_light, sun_height
 
-__all__ = ["worst_of_a_year", "worst_suns"]
-
 _LOW: Final = 8.0
 """Height of the sun [deg] under which the wind grows more with height, by about half of what
 a sun on the horizon adds."""

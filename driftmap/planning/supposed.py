@@ -22,8 +22,6 @@ from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting, present
 from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
-__all__ = ["METER_HEIGHT", "NO_HOUR", "Reach", "Supposition", "Wind", "suppose"]
-
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""
 

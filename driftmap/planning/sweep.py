@@ -31,8 +31,6 @@ from driftmap.rules import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
 
-__all__ = ["Hands", "Ledger", "Lost", "Once", "open_ledger", "run_key", "sweep"]
-
 P = TypeVar("P")
 R = TypeVar("R")
 

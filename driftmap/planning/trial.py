@@ -29,26 +29,6 @@ from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits, tightened
 
-__all__ = [
-    "FINDINGS",
-    "NOT_KNOWN",
-    "Basis",
-    "Finding",
-    "Held",
-    "Trial",
-    "basis_of",
-    "hangs_on_aloft",
-    "in_still_air",
-    "judged",
-    "nearness",
-    "not_known",
-    "pack",
-    "scouts",
-    "told",
-    "try_flight",
-    "unpack",
-]
-
 NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""
 

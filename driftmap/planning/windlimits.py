@@ -19,16 +19,6 @@ from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
 
-__all__ = [
-    "HIGHEST",
-    "WIDEST",
-    "DirectionLimit",
-    "scan_speeds",
-    "search",
-    "wind_allowed",
-    "wind_limits",
-]
-
 HIGHEST: Final = 25.0
 """Strongest wind at 10 m that is tried, whatever limit is set [m s⁻¹]."""
 

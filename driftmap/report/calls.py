@@ -11,8 +11,6 @@ from driftmap.report.sheetfacts import Fall, arrivals
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate
 
-__all__ = ["before", "moments"]
-
 
 @dataclass(frozen=True, slots=True)
 class Moment:

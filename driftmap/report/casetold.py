@@ -19,8 +19,6 @@ from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
 
-__all__ = ["cases_page", "cases_told", "compare_page", "compare_rows", "compare_told"]
-
 _MOST_INPUTS: Final = 8
 
 _MADE_UP: Final = (

@@ -18,18 +18,6 @@ from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
 from driftmap.verdict.check import Check, Kind
 
-__all__ = [
-    "FINAL",
-    "FINENESS",
-    "SHARE_STEPS",
-    "SYMBOLS",
-    "TOLERANCE",
-    "line_error",
-    "pack_nodes",
-    "questions_of",
-    "tell_reasons",
-]
-
 SYMBOLS: Final = "".join(chr(c) for c in range(32, 127) if chr(c) not in '"\\<')
 """Symbols that stand for themselves in a script: printable, and neither quote, backslash nor
 the start of a tag."""

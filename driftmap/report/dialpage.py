@@ -37,8 +37,6 @@ from driftmap.report.words import Units, in_units_of, isolate, zone_of
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import STALE
 
-__all__ = ["dial_html"]
-
 _SCRIPTS: Final = (
     "say.js",
     "read.js",

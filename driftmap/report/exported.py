@@ -23,27 +23,6 @@ from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import Landed, landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 
-__all__ = [
-    "DECIMALS",
-    "MOST_LANDINGS",
-    "Ground",
-    "LonLat",
-    "add",
-    "chances",
-    "grounds",
-    "medians",
-    "outlines",
-    "pieces",
-    "place",
-    "polygons",
-    "positions",
-    "sound",
-    "statements",
-    "thinned",
-    "title_of",
-    "xml_text",
-]
-
 MOST_LANDINGS: Final = 100
 """Landing points written of each piece of each case, unless asked otherwise."""
 

@@ -16,8 +16,6 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.pieces import Piece
 
-__all__ = ["flight_pictures"]
-
 _PARTING: Final = 0.5  # s, the middle of what is assumed where nobody tells it
 _STYLE: Final = (
     "text{font:12px system-ui,sans-serif;fill:#111}.body{fill:#eef1f4;stroke:#111;"

@@ -11,8 +11,6 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["SHEET", "Frame", "Size", "fit", "ticks"]
-
 Size = tuple[float, float]
 """Width and height."""
 

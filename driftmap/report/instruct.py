@@ -37,20 +37,6 @@ from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import Device
 from driftmap.verdict.assessment import Assessment
 
-__all__ = [
-    "CALL",
-    "Order",
-    "Watch",
-    "aloud",
-    "astray",
-    "falls_free",
-    "look",
-    "orders",
-    "short_name",
-    "stand",
-    "watch",
-]
-
 _OPENING: Final = 2.0
 """From a trigger to an open device, at the most [s]: 0.5 to 1.5 s are assumed when flying."""
 

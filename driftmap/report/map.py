@@ -46,8 +46,6 @@ from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
 from driftmap.verdict.document import document
 
-__all__ = ["ground_of", "map_html"]
-
 _SCRIPTS: Final = (
     "say.js",
     "controls.js",

@@ -19,28 +19,6 @@ from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 
-__all__ = [
-    "KINDS",
-    "MOST_POINTS",
-    "WAYS",
-    "Bounds",
-    "Squares",
-    "in_sight",
-    "lay_squares",
-    "lookalikes",
-    "marks_of",
-    "middle_of",
-    "people_numbers",
-    "piece_marks",
-    "ring_step",
-    "rings",
-    "seen_outcome",
-    "shown",
-    "spokes",
-    "worst_of",
-    "zone_at",
-]
-
 KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
     "road": "road",

@@ -26,16 +26,6 @@ from driftmap.report.exported import (
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
 
-__all__ = [
-    "add_shape",
-    "add_track",
-    "at",
-    "coordinates",
-    "gpx_text",
-    "kml_text",
-    "new_gpx",
-]
-
 _NAMESPACE: Final = "http://www.opengis.net/kml/2.2"  # KML 2.3 keeps that of 2.2
 _STYLES: Final = {
     # Line and fill as aabbggrr: alpha, blue, green, red (OGC 12-007r2, kml:color).

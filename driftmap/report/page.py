@@ -20,22 +20,6 @@ from driftmap.report.words import in_units_of, isolate, tied
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = [
-    "governing",
-    "leaflet_script",
-    "leaflet_style",
-    "page",
-    "policy",
-    "printable",
-    "refusal",
-    "render",
-    "svg",
-    "table",
-    "text_of",
-    "told_to_script",
-    "verdict_word",
-    "words_for_script",
-]
 
 _HERE: Final = "driftmap.report"
 _NOTHING: Final = "'none'"

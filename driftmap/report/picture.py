@@ -25,8 +25,6 @@ from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 
-__all__ = ["POSTER", "drawn_kinds", "field_image", "field_picture"]
-
 POSTER: Final = (480.0, 340.0)
 """Size of the poster's picture: the fewer points, the larger its words."""
 

@@ -25,20 +25,6 @@ from driftmap.report.words import isolate
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 
-__all__ = [
-    "aim_page",
-    "aim_rows",
-    "aim_told",
-    "layout_page",
-    "layout_told",
-    "limits_page",
-    "limits_rows",
-    "none_go",
-    "season_page",
-    "season_told",
-]
-
-
 _MOST_WINDS: Final = 6  # told one by one
 
 

@@ -14,8 +14,6 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.report.frames import SHEET, Size
 
-__all__ = ["COST", "Plate", "Room", "widths"]
-
 _EDGE: Final = 4.0
 _APART: Final = 3.0
 _STEP: Final = 8.0

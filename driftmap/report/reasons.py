@@ -22,18 +22,6 @@ from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import ALOFT, Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER
 
-__all__ = [
-    "comes_down",
-    "hits_like",
-    "needle_told",
-    "read_back",
-    "settled",
-    "verdict_reasons",
-    "weight_name",
-    "worst_first",
-    "zone_lines",
-]
-
 
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     """Order the checks that do not pass.

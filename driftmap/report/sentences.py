@@ -15,19 +15,6 @@ from driftmap.rocket.breaking import BREAKS_OFF
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 
-__all__ = [
-    "case_name",
-    "case_when",
-    "case_words",
-    "figure",
-    "limit",
-    "one_of",
-    "places_named",
-    "sentence",
-    "some_of",
-    "subject",
-]
-
 _BEFORE_AREA: Final = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}
 """Kinds whose name runs on into that of the area."""
 

@@ -17,15 +17,6 @@ from driftmap.ground.underlay import lonlat
 from driftmap.report.marks import MOST_POINTS
 from driftmap.verdict.assessment import Assessment
 
-__all__ = [
-    "Place",
-    "in_metres",
-    "on_earth",
-    "point_of",
-    "points_of",
-    "rings_of",
-]
-
 _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""
 

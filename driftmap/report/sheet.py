@@ -24,8 +24,6 @@ from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["brief_html", "caller_html", "heads_up", "poster_html"]
-
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
 _MOST_CLOSED: Final = 4

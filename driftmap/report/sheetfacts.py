@@ -23,16 +23,6 @@ from driftmap.rocket.staged import LATE
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
-__all__ = [
-    "Fall",
-    "Spot",
-    "arrivals",
-    "climb",
-    "falls",
-    "spots",
-    "straight_down",
-]
-
 _NOTHING: Final = "nothing deploys"
 
 

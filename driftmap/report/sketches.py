@@ -22,8 +22,6 @@ from driftmap.report.plates import Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
 
-__all__ = ["beyond", "dial_svg", "held", "held_key", "layout_svg", "season_svg"]
-
 _SIZE, _REACH = 640.0, 250.0
 _ROOM: Final = 0.9
 """Of the reach: beyond it there is no room for a letter."""

@@ -22,15 +22,6 @@ from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.rule_checks import show_position
 
-__all__ = [
-    "area_rows",
-    "case_rows",
-    "check_rows",
-    "headline",
-    "people_rows",
-    "wind_rows",
-]
-
 _MOST_WIND_ROWS: Final = 16
 
 

@@ -18,8 +18,6 @@ from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted, flights_to_settle
 from driftmap.verdict.turning import Turning
 
-__all__ = ["aligned", "plain", "proposals", "summary"]
-
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
 _MOST_ASKED: Final = 3

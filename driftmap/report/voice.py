@@ -28,14 +28,6 @@ from driftmap.report.words import (
 )
 from driftmap.verdict.assessment import CAUTIONS
 
-__all__ = [
-    "Catalogue",
-    "Voice",
-    "english",
-    "languages",
-    "read_catalogue",
-]
-
 _PATTERN: Final = "en"  # the catalogue that says which keys there are
 _LONGEST: Final = 480  # characters; a longer message would not fit any page
 _OWN: Final = ("language", "direction", "units", "cautions")

@@ -16,8 +16,6 @@ from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["broad_arrow", "pad_picture", "wind_arrow", "wind_page", "wind_picture_svg"]
-
 _WIDTH, _HEIGHT = 640.0, 420.0
 _FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
 _SPEED: Final = (70.0, 360.0)  # left and right edge of the speed panel

@@ -17,19 +17,6 @@ from driftmap.report.words import clock_at, flown_at
 from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.verdict.worth import Worth
 
-__all__ = [
-    "CALM",
-    "age_script",
-    "comes_from",
-    "flown_in",
-    "good_until",
-    "more_wind_told",
-    "stops_at",
-    "where_read",
-    "wind_as_read",
-    "wind_told",
-]
-
 _SLACK: Final = 0.05
 """Of a step: a figure that is told rounded counts as reached this near."""
 

@@ -9,22 +9,6 @@ from typing import Final, Literal, TypeAlias
 
 from driftmap.core import units as unit_names
 
-__all__ = [
-    "FAR",
-    "Units",
-    "bearing",
-    "clock_at",
-    "compass",
-    "distance",
-    "flown_at",
-    "in_units_of",
-    "isolate",
-    "percent",
-    "rounded",
-    "tied",
-    "zone_of",
-]
-
 Units: TypeAlias = Literal["us", "si"]
 
 _POINTS: Final = (

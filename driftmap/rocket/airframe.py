@@ -22,9 +22,6 @@ from driftmap.rocket.fields import (
 )
 from driftmap.rocket.pieces import Table
 
-__all__ = ["GUESSED_DRAG", "Airframe", "Rail"]
-
-
 GUESSED_DRAG: Final = Uncertain(0.55, 0.12)
 """Drag coefficient of a finned rocket nose first where none is given, and its spread:
 clean ones have 0.35, rough and printed ones 0.75 (0.35 to 0.6 from memory: Hoerner,

@@ -12,16 +12,6 @@ from driftmap.formulas.canopies import drag_spread
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.rocket.flight import Descent, Device, Flight, Trigger
 
-__all__ = [
-    "LANDING_SPEEDS",
-    "NONE",
-    "PLANNED",
-    "Made",
-    "alternatives",
-    "canopy_for",
-    "made_up",
-]
-
 _TWO_DEVICES: Final = ("main at apogee", "drogue only", "drogue fails")
 _RECOVERY: Final = (
     "nothing deploys",

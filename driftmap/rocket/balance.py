@@ -13,8 +13,6 @@ from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Piece
 
-__all__ = ["ARM", "INERTIA", "LIFT_SLOPE", "MARGIN", "Balance", "balance"]
-
 MARGIN: Final = Spread("uniform", 1.0, 3.0, "1 to 3 calibres")
 """Static margin where it is neither stated nor computed [calibres]. Assumed: what most
 fliers aim for (common practice, no source)."""

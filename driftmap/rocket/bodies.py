@@ -21,19 +21,6 @@ from driftmap.rocket.case import Body, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight, Piece, Trigger
 
-__all__ = [
-    "CROSSFLOW_DRAG",
-    "PLATE_DRAG",
-    "TUMBLE",
-    "Bench",
-    "Drag",
-    "StagedFall",
-    "bench_of",
-    "by_opening",
-    "normal",
-    "rises_for",
-]
-
 CROSSFLOW_DRAG: Final = 1.1
 """Drag coefficient of a long cylinder across the flow, on length times diameter, below the
 critical Reynolds number (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965, ch. 3)."""

@@ -15,15 +15,6 @@ from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
 from driftmap.rocket.offpath import still_burning
 
-__all__ = [
-    "BREAKS_OFF",
-    "bend",
-    "case_ejected",
-    "fins_off",
-    "flutter",
-    "nose_lost",
-]
-
 BREAKS_OFF: Final = "breaks off"
 """How a case ends in which a printed nose cone gives."""
 

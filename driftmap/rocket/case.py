@@ -9,20 +9,6 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS
 from driftmap.rocket.flight import Device, Piece
 
-__all__ = [
-    "LIGHTS",
-    "SELDOM",
-    "Body",
-    "Breaks",
-    "Burn",
-    "Case",
-    "CaseTree",
-    "Kick",
-    "Opening",
-    "Release",
-    "Stage",
-]
-
 SELDOM: Final = 4
 """Of so many flights one is flown for a case that fewer know as well."""
 

@@ -35,8 +35,6 @@ from driftmap.rocket.outcomes import opened, opened_as_planned
 from driftmap.rocket.own import EARLY, own_cases
 from driftmap.rocket.staged import STAGED, Cause, May, stages_not_flown, with_booster
 
-__all__ = ["BROKEN", "OWN_NAMES", "build_cases"]
-
 _TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )

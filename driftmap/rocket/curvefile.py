@@ -12,8 +12,6 @@ from driftmap.core.tables import check_remarks, header_of, number_of, rows_of
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.stages import BURNS
 
-__all__ = ["read_curve"]
-
 _TIMES: Final = MappingProxyType({"s": 1.0, "sec": 1.0, "ms": 1e-3})
 _GRAM: Final = DIMENSIONS["force"]["kgf"] / 1000
 _THRUSTS: Final = MappingProxyType(

@@ -11,40 +11,6 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from driftmap.core.units import names_unit, parse, parse_spread
 
-__all__ = [
-    "Altitude",
-    "Area",
-    "Azimuth",
-    "Between",
-    "Coefficient",
-    "Delay",
-    "Force",
-    "Glide",
-    "Impulse",
-    "Length",
-    "LengthOrNone",
-    "Mass",
-    "Name",
-    "OneOf",
-    "Pressure",
-    "Reads",
-    "Share",
-    "Stability",
-    "Thickness",
-    "Tilt",
-    "Trigger",
-    "TriggerAt",
-    "Uncertain",
-    "UncertainHeight",
-    "UncertainInertia",
-    "UncertainLength",
-    "UncertainMass",
-    "UncertainSlope",
-    "UncertainTime",
-    "Volume",
-    "read_trigger",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:

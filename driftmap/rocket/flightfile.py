@@ -35,7 +35,6 @@ from driftmap.rocket.record import Record, read_record
 if TYPE_CHECKING:
     from driftmap.rocket.measured import Inferred
 
-__all__ = ["flight_schema", "read_flight"]
 
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread

@@ -11,16 +11,6 @@ from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
 
-__all__ = [
-    "BARE",
-    "CERTAIN",
-    "LIKELIHOOD",
-    "TOO_RARE",
-    "WORKS",
-    "default_likelihood",
-    "likelihoods",
-]
-
 WORKS: Final = "recovery works"
 
 BARE: Final = "falls as planned"

@@ -29,8 +29,6 @@ from driftmap.rocket.vertical import (
     climb_up,
 )
 
-__all__ = ["Inferred", "infer"]
-
 _G: Final = STANDARD_GRAVITY
 _DRAG: Final = (0.02, 5.0)  # bounds of the drag coefficient
 _SOFT: Final = 2.0  # standard deviations beyond which a miss weighs less

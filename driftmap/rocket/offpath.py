@@ -16,17 +16,6 @@ from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.pieces import Burst
 
-__all__ = [
-    "booster_fins_off",
-    "bursts",
-    "bursts_above",
-    "goes_off",
-    "part_lit",
-    "still_burning",
-    "tears_loose",
-    "tips_over",
-]
-
 OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
 )

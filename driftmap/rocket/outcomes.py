@@ -11,17 +11,6 @@ from driftmap.rocket.bodies import Bench, Drag, StagedFall
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.flight import Device
 
-__all__ = [
-    "TOLD",
-    "after",
-    "later_than",
-    "luck_of",
-    "opened",
-    "opened_as_planned",
-    "opening_ends",
-    "planned_ends",
-]
-
 TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
 """Ends of an opening, and how each is told."""
 

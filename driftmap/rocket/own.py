@@ -14,8 +14,6 @@ from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.offpath import still_burning
 from driftmap.rocket.outcomes import opened
 
-__all__ = ["EARLY", "own_cases"]
-
 EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
 
 

@@ -22,8 +22,6 @@ from driftmap.rocket.fields import (
     Volume,
 )
 
-__all__ = ["FOUND_AS", "Burst", "Piece", "Table"]
-
 FOUND_AS: Final = (
     *("whole", "broken", "stuck in the ground", "burnt"),
     *("torn", "tangled", "unopened"),

@@ -21,20 +21,6 @@ from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
 from driftmap.rocket.offpath import booster_fins_off, bursts_above
 from driftmap.rocket.outcomes import opened_as_planned, planned_ends
 
-__all__ = [
-    "DOES_NOT_LIGHT",
-    "FALLING_BACK",
-    "LATE",
-    "STAGED",
-    "TOGETHER",
-    "UNLIT",
-    "Cause",
-    "May",
-    "booster_by_opening",
-    "stages_not_flown",
-    "with_booster",
-]
-
 DOES_NOT_LIGHT: Final = "does not light"
 
 UNLIT: Final = "unlit"

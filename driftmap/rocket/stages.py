@@ -27,18 +27,6 @@ from driftmap.rocket.fields import (
 )
 from driftmap.rocket.pieces import Piece, Table
 
-__all__ = [
-    "BOOSTER",
-    "BURNS",
-    "AirStart",
-    "Booster",
-    "Descent",
-    "Device",
-    "Motor",
-    "Sustainer",
-    "one_way_down",
-]
-
 BOOSTER: Final = "booster"
 """Name of the piece that the lower stage is."""
 

@@ -12,16 +12,6 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 
-__all__ = [
-    "BURN_SHARES",
-    "HIGHEST_AIR",
-    "SHARE_WEIGHTS",
-    "Climber",
-    "Guess",
-    "Track",
-    "climb_up",
-]
-
 BURN_SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
 """Shares of the burn at which the thrust is free; it is linear between them."""
 

@@ -28,15 +28,6 @@ from driftmap.rules.occasion import HEAD, OF_THE_DRAWING, Occasion, read_head
 from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.ruleset import Question, RuleSet
 
-__all__ = [
-    "Answers",
-    "check_answers",
-    "of_another",
-    "questions",
-    "read_answers",
-    "scope_of",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Answers:

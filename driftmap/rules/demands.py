@@ -22,18 +22,6 @@ from driftmap.rules.ruleset import (
     reason,
 )
 
-__all__ = [
-    "Demand",
-    "Fit",
-    "all_hold",
-    "demands_of",
-    "floor_rules",
-    "governing_sets",
-    "strictest",
-    "why_holds",
-    "yardsticks",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Fit:

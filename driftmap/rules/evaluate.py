@@ -31,9 +31,6 @@ from driftmap.rules.kinds import (
 from driftmap.rules.result import Outcome, RuleResult, begin, by_word, came_out, unknown
 from driftmap.rules.ruleset import Rule, RuleSet, joined
 
-__all__ = ["evaluate"]
-
-
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 

@@ -24,16 +24,6 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS, amount
 from driftmap.rules.lands import beside_aerodromes, near_a_border
 
-__all__ = [
-    "Facts",
-    "at_odds",
-    "facts_of",
-    "larger_beside",
-    "of_each_motor",
-    "surface_wind",
-    "with_answers",
-]
-
 _PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
 """How far off the land people of the launch, and anything, may be drawn without asking [m]:
 an airport 5 nmi off is drawn for a rule; assumed."""

@@ -12,31 +12,6 @@ from typing import Final, Literal, get_args
 
 from driftmap.ground.areas import Area
 
-__all__ = [
-    "CLASS_BOUNDS",
-    "FACTS",
-    "FLOOR",
-    "GROUPS",
-    "KINDS",
-    "LARGER",
-    "LARGER_JUDGED",
-    "NOT_COVERED",
-    "SCALE",
-    "SCOPES",
-    "TOPICS",
-    "UNIT",
-    "Fact",
-    "Group",
-    "Kind",
-    "Realm",
-    "Scope",
-    "Sense",
-    "amount",
-    "motor_class",
-    "not_covered",
-    "rows",
-]
-
 Sense = Literal["at least", "at most"]
 
 SENSES: Final[tuple[Sense, ...]] = get_args(Sense)

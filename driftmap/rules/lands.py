@@ -19,15 +19,6 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
 from driftmap.rules.kinds import rows
 
-__all__ = [
-    "NONE_NEAR",
-    "Standing",
-    "beside_aerodromes",
-    "lands",
-    "near_a_border",
-    "standing",
-]
-
 Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 
 _DOUBT: Final = 0.25  # deg, some 28 km of latitude; assumed

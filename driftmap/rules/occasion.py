@@ -19,8 +19,6 @@ from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.kinds import Scope
 
-__all__ = ["HEAD", "OF_THE_DRAWING", "Head", "Occasion", "read_head"]
-
 _Read = TypeVar("_Read")
 
 _SEASON: Final = timedelta(days=365)

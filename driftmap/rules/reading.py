@@ -23,8 +23,6 @@ from driftmap.rules.ruleset import (
     RuleSet,
 )
 
-__all__ = ["picked_rules", "read_rules", "rule_sets"]
-
 _HOME: Final = Path(__file__).parent
 _DEEPEST: Final = 8  # files that extend one another
 

@@ -9,8 +9,6 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import Sense
 from driftmap.rules.ruleset import RuleSet, joined, not_known
 
-__all__ = ["Outcome", "RuleResult", "begin", "by_word", "came_out", "unknown"]
-
 Outcome = Literal["pass", "fail", "ask", "hold"]
 
 

@@ -24,19 +24,6 @@ from driftmap.core.errors import nearest
 from driftmap.core.units import quantity
 from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope, amount
 
-__all__ = [
-    "Band",
-    "Condition",
-    "Question",
-    "RocketClass",
-    "Rule",
-    "RuleFile",
-    "RuleSet",
-    "joined",
-    "not_known",
-    "reason",
-]
-
 Text = Annotated[StrictStr, Field(min_length=1, max_length=500)]
 Key = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
 

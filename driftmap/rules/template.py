@@ -18,8 +18,6 @@ from driftmap.rules.kinds import FACTS, Scope
 from driftmap.rules.occasion import Occasion
 from driftmap.rules.ruleset import Question, RuleSet
 
-__all__ = ["to_fill_in"]
-
 _HEADS: Final[dict[Scope, str]] = {
     "season": "Once a season: these hold for a year, at this site.",
     "ground": "Of the ground: these hold for a year, at this pad.",

@@ -31,8 +31,6 @@ from driftmap.trajectory.motion import Ascent, Motion, on_ground
 from driftmap.trajectory.rocket import Rocket, ride
 from driftmap.trajectory.swing import SwingingBody, overturned, swing
 
-__all__ = ["ascend"]
-
 _G: Final = STANDARD_GRAVITY
 _BURN_STEPS: Final = 40  # from the rail to burnout
 _WAIT_STEPS: Final = 8  # from burnout until stages part, and on to the next motor

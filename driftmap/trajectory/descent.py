@@ -27,8 +27,6 @@ from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import DragRise, Motion
 from driftmap.trajectory.sinking import sink
 
-__all__ = ["coast", "fall"]
-
 _G: Final = STANDARD_GRAVITY
 _STEP: Final = 0.9  # of a relaxation time; RK4 is stable to 1.39 of it
 _LONGEST: Final = 1.0  # s; a body without drag must still meet its layers of wind

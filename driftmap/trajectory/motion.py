@@ -10,8 +10,6 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 
-__all__ = ["Ascent", "DragRise", "Motion", "on_ground"]
-
 DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
 """Factor on the drag by Mach number, shape (n,) to shape (n,)."""
 

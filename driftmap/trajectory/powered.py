@@ -22,8 +22,6 @@ from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import Motion, on_ground
 from driftmap.trajectory.rocket import ThrustCurve
 
-__all__ = ["Burning", "burn_on"]
-
 _STEPS: Final = 24  # to burnout; half a metre of a kilometre (tests/analytic)
 _STIFF: Final = 0.5  # of the time in which drag brakes, that a step may take
 _MOST_STEPS: Final = 2000

@@ -14,8 +14,6 @@ from driftmap.core.errors import WeakThrustError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import DragRise
 
-__all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve", "ride"]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ThrustCurve:

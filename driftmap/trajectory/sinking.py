@@ -11,8 +11,6 @@ from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import DragRise
 
-__all__ = ["sink"]
-
 _G: Final = STANDARD_GRAVITY
 _LIFTED: Final = 0.7  # of the speed of sinking that rising air takes at most; assumed
 

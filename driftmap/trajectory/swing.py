@@ -31,8 +31,6 @@ from driftmap.air.column import through_air
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
 
-__all__ = ["SwingingBody", "Swung", "overturned", "swing"]
-
 _PARTS: Final = 12  # of a step, in which one that turns over is followed
 _HELD: Final = 300.0  # of a hyperbolic sine, whose exponential a float still holds
 _SLACK: Final = 1e-6  # per step: what pulls back or damps less does neither

@@ -40,20 +40,6 @@ from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
 from driftmap.verdict.worth import Worth, more_wind
 
-__all__ = [
-    "CAUTIONS",
-    "STALE",
-    "Assessment",
-    "Setup",
-    "assess",
-    "assess_setup",
-    "checks_of",
-    "flown",
-    "good_between",
-    "in_stronger",
-]
-
-
 STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
 surface winds are reported over ten minutes, and two of those are long for a breeze."""

@@ -15,30 +15,6 @@ from driftmap.air.wind import Disagreement
 from driftmap.core.estimate import Estimate
 from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
-__all__ = [
-    "ALL_CASES",
-    "ALOFT",
-    "BY_FLIGHTS",
-    "FAILS",
-    "MISSING_INPUT",
-    "OUTCOMES",
-    "RANK",
-    "Check",
-    "Kind",
-    "Outcome",
-    "Verdict",
-    "at_most",
-    "beside",
-    "compared",
-    "counted",
-    "decide",
-    "estimated",
-    "flights_to_settle",
-    "held",
-    "outcome_of",
-    "settled_by_word",
-]
-
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
 
 OUTCOMES: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")

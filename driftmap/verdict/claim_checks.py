@@ -24,8 +24,6 @@ from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 
-__all__ = ["implausible", "label_claims", "said"]
-
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
 ones (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965), half and twice of that assumed."""

@@ -30,16 +30,6 @@ from driftmap.rocket.likelihood import (
 )
 from driftmap.verdict.check import Check, Kind
 
-__all__ = [
-    "Lines",
-    "by_default",
-    "lines_of",
-    "lowered_likelihoods",
-    "maiming",
-    "under_the_fall",
-    "with_clear_aim",
-]
-
 Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
 """Contours of `driftmap.core.points.SHARES`, by case and body."""
 

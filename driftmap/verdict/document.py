@@ -19,8 +19,6 @@ from driftmap.rules import Answers
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import Check
 
-__all__ = ["document"]
-
 _MOST_INFLUENCES: Final = 3
 
 

@@ -40,18 +40,6 @@ from driftmap.verdict.people_checks import (
 from driftmap.verdict.recovery_checks import missing_checks, recovery_checks
 from driftmap.verdict.rule_checks import position_checks, rule_checks
 
-__all__ = [
-    "SCOUTS",
-    "Judgement",
-    "Need",
-    "flights_needed",
-    "glance",
-    "judge",
-    "judge_all",
-    "together",
-]
-
-
 _Known: TypeAlias = Mapping[str, Estimate]
 
 

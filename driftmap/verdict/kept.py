@@ -18,8 +18,6 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Assessment, Setup
 
-__all__ = ["as_read", "forecast", "read_again"]
-
 _KEPT: Final = 200  # landing points kept of each piece of each case
 
 _ANSWERED: Final = (

@@ -27,8 +27,6 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.limits import Limit
 
-__all__ = ["rail_checks", "wind_checks"]
-
 _CALM: Final = 0.1  # m/s; a rail speed over less says nothing
 
 _IN_A_GUST: Final = 0.75

@@ -16,16 +16,6 @@ from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight
 
-__all__ = [
-    "LIMITS",
-    "LOOSER",
-    "SIGNED",
-    "Limit",
-    "read_limits",
-    "show_limit",
-    "tightened",
-]
-
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
 

@@ -42,15 +42,6 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.limits import Limit
 
-__all__ = [
-    "AreaHit",
-    "area_hits",
-    "details",
-    "ground_checks",
-    "harm_checks",
-    "people_checks",
-]
-
 _WIRES: Final = 10.0
 """How far a rocket with its canopy and cord may come down beside the line as drawn and
 hang on it [m]; assumed."""

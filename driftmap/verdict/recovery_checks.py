@@ -30,8 +30,6 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.limits import LIMITS, Limit
 
-__all__ = ["missing_checks", "opening_checks", "recovery_checks"]
-
 _TORN_FAST: Final = 60.0  # m/s; a canopy of unknown strength is then taken as lost
 _TORN_HARD: Final = 50.0  # weights of what hangs on it; likewise
 _ZIPPER: Final = "beyond some 20 m/s a thin cord may cut the edge of the tube (common practice, no source)"

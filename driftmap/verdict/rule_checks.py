@@ -31,14 +31,6 @@ from driftmap.rules import (
 from driftmap.rules.lands import lands, standing
 from driftmap.verdict.check import Check, Kind, Outcome, beside, held
 
-__all__ = [
-    "facts_flown",
-    "position_checks",
-    "rule_checks",
-    "rule_limit",
-    "show_position",
-]
-
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 _KINDS: Final = {"surface_wind": Kind.SURFACE_WIND, "rail_tilt": Kind.RAIL_TILT}
 _OUTCOME: Final[dict[str, Outcome]] = {

@@ -21,8 +21,6 @@ from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_
 from driftmap.verdict.check import BY_FLIGHTS, RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.people_checks import AreaHit
 
-__all__ = ["Compared", "Through", "Turn", "Turning", "compare", "turns"]
-
 _Change: TypeAlias = tuple[str, str, Flight, WindProfile]
 Heard: TypeAlias = Callable[[int, int], None]
 """What is told how many are done since the last time, and how many are left."""

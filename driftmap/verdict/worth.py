@@ -25,8 +25,6 @@ from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.montecarlo.falls import KNOT_COLUMNS
 from driftmap.montecarlo.sensitivity import Influence
 
-__all__ = ["Worth", "dwell", "more_wind", "worths"]
-
 _FEW = 64  # flights that tell how long a fall stays at which height
 _STEP: Final = 150.0  # m between the winds of a balloon: a minute at 2.5 m/s
 _BALLOON: Final = 0.8  # m/s by the angles of each; see `driftmap.winds.pilot_balloon`

@@ -27,13 +27,6 @@ from driftmap.winds.reading import (
 )
 from driftmap.winds.text import choose_station, choose_time, reader
 
-__all__ = [
-    "looks_like_aerodrome_forecast",
-    "looks_like_surface_report",
-    "read_aerodrome_forecast",
-    "read_surface_report",
-]
-
 _START: Final = re.compile(
     r"(?:\b(?:METAR|SPECI)\s+)?(?P<cor>\bCOR\s+)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"
     r"(?P<time>\d{6})Z\b(?:\s+(?:AUTO\s+)?(?P<later>COR|CC[A-Z])\b)?"

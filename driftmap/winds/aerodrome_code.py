@@ -19,29 +19,6 @@ from driftmap.air.wind import MAST, WindLevel
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import check_direction, check_speed, words
 
-__all__ = [
-    "POOR",
-    "ROUNDING",
-    "WIND",
-    "Peak",
-    "air_temperature",
-    "altimeter_setting",
-    "beside_the_wind",
-    "cloud_base",
-    "cloud_cover",
-    "level_of",
-    "peak_wind",
-    "poor_sky",
-    "said_before",
-    "speed_of",
-    "split_report",
-    "storms",
-    "strongest",
-    "swinging",
-    "trend_winds",
-    "visibility",
-]
-
 ROUNDING: Final = math.radians(10.0) / math.sqrt(12)
 """Error of a direction told in tens of degrees [rad]."""
 

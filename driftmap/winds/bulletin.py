@@ -26,8 +26,6 @@ from driftmap.winds.text import (
     reader,
 )
 
-__all__ = ["WindGroup", "decode_group", "looks_like_bulletin", "read_bulletin"]
-
 _LIGHT: Final = 5.0  # kt: "light and variable" is less than this
 _SIGNLESS_ABOVE: Final = 24_000  # ft: temperatures above are negative, sign left out
 _TRUE_ALTITUDE_TO: Final = 12_000  # ft: levels above are pressure altitudes

@@ -27,8 +27,6 @@ from driftmap.core.errors import WindError
 from driftmap.winds.model_output import read_answer
 from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 
-__all__ = ["PATIENCE", "SERVICE", "fetch_forecast"]
-
 SERVICE: Final = "https://api.open-meteo.com/v1/forecast"
 """Address asked where none is given."""
 

@@ -52,21 +52,6 @@ from driftmap.winds.text import (
     vertical,
 )
 
-__all__ = [
-    "as_list",
-    "as_number",
-    "as_object",
-    "as_time",
-    "check_keys",
-    "is_number",
-    "load_document",
-    "looks_like_forecast",
-    "objects_of",
-    "read_document",
-    "read_forecast",
-    "told_place",
-]
-
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
     *("notes", "points", "latitude", "longitude"),

@@ -35,18 +35,6 @@ from driftmap.winds.forecast import (
 from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
 from driftmap.winds.text import reader
 
-__all__ = [
-    "decoded_document",
-    "keep_readings",
-    "levels_of",
-    "looks_kept",
-    "name_of",
-    "named_so",
-    "read_kept",
-    "text_table",
-    "wind_document",
-]
-
 Document: TypeAlias = dict[str, object]
 _Numbers: TypeAlias = Mapping[str, tuple[str, float, float, float]]
 

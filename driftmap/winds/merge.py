@@ -31,8 +31,6 @@ from driftmap.winds.nodes import (
 from driftmap.winds.reading import MORE, ONE_TIME, PAST, Reading, Setting
 from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
-__all__ = ["merge"]
-
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
 night the air may then be so stable that the wind aloft slides over it (Pasquill's classes

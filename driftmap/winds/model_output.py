@@ -29,14 +29,6 @@ from driftmap.winds.forecast import (
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.text import meanings, reader, unit_size
 
-__all__ = [
-    "looks_like_answer",
-    "looks_like_arrays",
-    "read_answer",
-    "read_arrays",
-    "read_saved_answer",
-]
-
 _COLUMN: Final = re.compile(
     r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"
     r"(\d{1,5})(m|hPa)"

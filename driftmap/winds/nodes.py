@@ -23,25 +23,6 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.winds.reading import Reading, Setting, age_of, lead_of
 
-__all__ = [
-    "NEAR",
-    "SURFACE",
-    "Node",
-    "PassedOver",
-    "Source",
-    "at_head",
-    "by_field",
-    "carried",
-    "differs",
-    "doubt",
-    "ground_rank",
-    "interpolated",
-    "mean_of",
-    "rank",
-    "source_of",
-    "stronger",
-]
-
 NEAR: Final = 20.0
 """A report whose lowest level is up to here speaks of the wind near the ground [m]."""
 

@@ -25,14 +25,6 @@ from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds.reading import Reading, Setting, level_toward
 from driftmap.winds.text import above_zero, reader, told_time
 
-__all__ = [
-    "RATES",
-    "ascent_rate",
-    "balloon_form",
-    "looks_like_balloon",
-    "read_balloon",
-]
-
 RATES: Final = (0.5, 10.0)
 """Least and greatest rate of ascent of a balloon that a person can follow [m s⁻¹]."""
 

@@ -20,32 +20,6 @@ from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import InputError, WindError, quoted
 
-__all__ = [
-    "HIGHEST_SPEED",
-    "MORE",
-    "OLDEST",
-    "ONE_TIME",
-    "PAST",
-    "SLIP",
-    "Reading",
-    "Setting",
-    "age_of",
-    "check_direction",
-    "check_seen",
-    "check_speed",
-    "clock_time",
-    "held_to_site",
-    "lead_of",
-    "level_toward",
-    "nearest_day",
-    "not_renewed",
-    "over_ground",
-    "parse_time",
-    "present",
-    "show_time",
-    "words",
-]
-
 HIGHEST_SPEED: Final = 120.0
 """Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹
 (Barrow Island, 1996; WMO, from memory) and jet streams stay near 110."""

@@ -41,14 +41,6 @@ from driftmap.winds.text import (
     unit_size,
 )
 
-__all__ = [
-    "looks_like_igra",
-    "looks_like_sounding_list",
-    "read_igra",
-    "read_sounding_list",
-    "sounding_time",
-]
-
 _HEADER: Final = re.compile(
     r"#(?P<station>\w{11}) (?P<day>\d{4} \d\d \d\d) (?P<hour>\d\d) "
     r"(?P<release>[\d ]{4}) (?P<count>[ \d]{4})(?:\s|$)"

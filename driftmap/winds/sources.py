@@ -27,9 +27,6 @@ from driftmap.winds.nodes import (
     stronger,
 )
 
-__all__ = ["Stack", "held_below", "laid_through", "stacked"]
-
-
 _BLENDED: Final = 120.0
 """From `SURFACE` up to here the wind goes over from the report that rules near the ground
 to older layers [m]; assumed."""

@@ -24,14 +24,6 @@ from driftmap.winds.reading import (
     words,
 )
 
-__all__ = [
-    "HEAD_HEIGHT",
-    "bearing_of",
-    "looks_like_words",
-    "read_words",
-    "when_said",
-]
-
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""
 

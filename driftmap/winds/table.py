@@ -42,13 +42,6 @@ from driftmap.winds.reading import (
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
 
-__all__ = [
-    "looks_like_meter_log",
-    "looks_like_table",
-    "read_meter_log",
-    "read_table",
-]
-
 MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")
 _TIME: Final = "time"

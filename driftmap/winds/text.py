@@ -27,29 +27,6 @@ from driftmap.winds.reading import (
     words,
 )
 
-__all__ = [
-    "FAR_ABOVE",
-    "GROUND",
-    "LONGEST_FILE",
-    "NAMES",
-    "Placed",
-    "Reader",
-    "above_zero",
-    "away_told",
-    "check_names",
-    "check_text",
-    "choose_station",
-    "choose_time",
-    "laid_out",
-    "level_from",
-    "load_text",
-    "meanings",
-    "reader",
-    "told_time",
-    "unit_size",
-    "vertical",
-]
-
 Reader: TypeAlias = Callable[[str, str, Setting], Reading | tuple[Reading, ...]]
 """Reads a text, by the name of its source, for a setting."""
 

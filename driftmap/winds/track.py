@@ -30,8 +30,6 @@ from driftmap.winds.reading import (
 from driftmap.winds.spoken import bearing_of, when_said
 from driftmap.winds.text import above_zero, reader
 
-__all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
-
 FIX_ERROR: Final = 5.0
 """Error of a component of a fix from satellites, against one a minute later [m]; assumed."""
 
