@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import air_density, pressure, speed_of_sound
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind
@@ -43,7 +43,7 @@ class Sky:
     """
 
     altitude: float
-    day: Day | None = None
+    day: AirDay | None = None
 
     def density(self, height: ArrayLike) -> FloatArray:
         """Give the air density at heights above the site [m], in [kg m⁻³]."""

@@ -116,7 +116,7 @@ def station_pressure(setting: ArrayLike, altitude: ArrayLike) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True)
-class Day:
+class AirDay:
     """The atmosphere of a day, hung on readings at one place.
 
     Temperature keeps its difference from the standard at all altitudes; pressure follows
@@ -273,7 +273,7 @@ def day_told(
     temperature: float | None = None,
     setting: float | None = None,
     humidity: float | None = None,
-) -> Day | None:
+) -> AirDay | None:
     """Give the day from what was told of it.
 
     Parameters
@@ -299,4 +299,4 @@ def day_told(
     )
     qnh = SEA_LEVEL_PRESSURE if setting is None else setting
     pressure = float(station_pressure(np.float64(qnh), altitude))
-    return Day(warmth, pressure, humidity or 0.0, altitude)
+    return AirDay(warmth, pressure, humidity or 0.0, altitude)

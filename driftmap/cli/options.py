@@ -16,7 +16,7 @@ from driftmap.core.errors import located
 from driftmap.core.units import bounded
 
 if TYPE_CHECKING:
-    from driftmap.air.day import Day
+    from driftmap.air.day import AirDay
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
     from driftmap.planning.around import Around
@@ -248,7 +248,7 @@ def around_of(result: Assessment, *, asked: bool) -> Around | None:
 
 def day_of(
     weather: Weather, altitude: float, wind: WindProfile | None = None
-) -> Day | None:
+) -> AirDay | None:
     """Read the day from the options of `day_options`; None when nothing is known of it.
 
     What is left out is taken from the surface report among the winds, if there is one;

@@ -122,7 +122,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     """
     from driftmap.planning.distances import Keep
     from driftmap.planning.documents import heading, layout_document, layout_geojson
-    from driftmap.planning.layout import Question, best_pads, best_stands
+    from driftmap.planning.layout import Layout, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.report.plantold import layout_page, layout_told
@@ -134,7 +134,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     supposition = Supposition.over_site(ground)
     rose, notes = _rose(winds, season)
     keep = Keep.at(ground, sets, distance or 0.0)
-    question = Question(setups, supposition, rose, keep)
+    question = Layout(setups, supposition, rose, keep)
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]

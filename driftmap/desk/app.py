@@ -11,11 +11,11 @@ from markupsafe import escape
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk import outcomes
-from driftmap.desk.day import Day, change, moved, new_item, put, read_day
+from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
 from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
-from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
+from driftmap.desk.web import guarded, own_files, sealed, sent, text_sent
 from driftmap.report.voice import languages
 from driftmap.winds.reading import present as now
 
@@ -89,7 +89,7 @@ def _page(desk: Desk) -> Blueprint:
     @part.post("/undo")
     def undo() -> Response:
         what = sent()
-        name, way = text_of(what, "file"), text_of(what, "way") or "undo"
+        name, way = text_sent(what, "file"), text_sent(what, "way") or "undo"
         if way not in {"undo", "redo"}:
             raise InputError("way", "", 'must be "undo" or "redo"')
         desk.folder.path(name)
@@ -124,7 +124,7 @@ def _list(desk: Desk) -> Blueprint:
     @part.post("/day/add")
     def add() -> Response:
         what = sent()
-        name, pad = text_of(what, "file"), text_of(what, "pad")
+        name, pad = text_sent(what, "file"), text_sent(what, "pad")
         desk.folder.need(name)
         item = new_item(name, pad)
         return changed(
@@ -133,7 +133,7 @@ def _list(desk: Desk) -> Blueprint:
 
     @part.post("/day/drop")
     def drop() -> Response:
-        name = text_of(sent(), "id")
+        name = text_sent(sent(), "id")
 
         def without(day: Day) -> Day:
             item = day.item(name)
@@ -146,10 +146,10 @@ def _list(desk: Desk) -> Blueprint:
     @part.post("/day/move")
     def move() -> Response:
         what = sent()
-        name, places = text_of(what, "id"), what.get("by")
+        name, places = text_sent(what, "id"), what.get("by")
         if not isinstance(places, int) or isinstance(places, bool):
             raise InputError("by", "", "must be a whole number")
-        return changed(change(desk.folder, lambda day: moved(day, name, places)))
+        return changed(change(desk.folder, lambda day: reordered(day, name, places)))
 
     @part.post("/day/begin")
     def begin() -> Response:
@@ -157,7 +157,7 @@ def _list(desk: Desk) -> Blueprint:
 
     @part.post("/day/units")
     def units() -> Response:
-        system: Any = text_of(sent(), "units")
+        system: Any = text_sent(sent(), "units")
         if system not in {"us", "si"}:
             raise InputError("units", "", 'must be "us" or "si"')
         return changed(change(desk.folder, lambda day: replace(day, units=system)))
@@ -165,7 +165,7 @@ def _list(desk: Desk) -> Blueprint:
     @part.post("/day/pad")
     def pad() -> Response:
         what = sent()
-        name, to = text_of(what, "id"), text_of(what, "pad")
+        name, to = text_sent(what, "id"), text_sent(what, "pad")
         return changed(
             change(desk.folder, lambda d: put(d, replace(d.item(name), pad=to)))
         )
@@ -174,18 +174,18 @@ def _list(desk: Desk) -> Blueprint:
     def flown() -> Response:
         what = sent()
         day = read_day(desk.folder)
-        item = day.item(text_of(what, "id"))
+        item = day.item(text_sent(what, "id"))
         told = None
         if day.winds:
             told = desk.queue.standing(item, desk.fingerprint(day, item))
         body = {
             "flight": desk.rocket(item.flight),
-            "decided_by": text_of(what, "decided_by"),
+            "decided_by": text_sent(what, "decided_by"),
             "time": now().astimezone().isoformat(timespec="minutes"),
             "wind_read": "" if told is None else told.wind,
             "notes": "" if told else "flown before a word of the desk counted: hold",
         }
-        return changed(outcomes.flown(desk.folder, item.id, told, body))
+        return changed(outcomes.note_flown(desk.folder, item.id, told, body))
 
     @part.get("/day/names/<name>")
     def names_of(name: str) -> Response:
@@ -197,13 +197,13 @@ def _list(desk: Desk) -> Blueprint:
         what = sent()
         keys = ("case", "device", "notes")
         body: dict[str, Any] = {
-            key: text_of(what, key, 4000) for key in keys if what.get(key)
+            key: text_sent(what, key, 4000) for key in keys if what.get(key)
         }
         if what.get("flew") is False:
             body["flew"] = False
         if what.get("found"):
             body["found"] = [_find(what["found"])]
-        return changed(outcomes.happened(desk.folder, text_of(what, "id"), body))
+        return changed(outcomes.happened(desk.folder, text_sent(what, "id"), body))
 
     return part
 
@@ -215,5 +215,5 @@ def _find(found: Any) -> dict[str, Any]:
         at = [float(found["latitude"]), float(found["longitude"])]
     except (KeyError, TypeError, ValueError, OverflowError):
         raise InputError("found", "at", "must be latitude and longitude") from None
-    told = {key: text_of(found, key) for key in ("piece", "error", "state")}
+    told = {key: text_sent(found, key) for key in ("piece", "error", "state")}
     return {**told, "piece": told["piece"] or "rocket", "at": at}

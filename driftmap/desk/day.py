@@ -196,7 +196,7 @@ def new_item(flight: str, pad: str = "") -> Item:
     return Item(uuid4().hex[:8], flight, pad)
 
 
-def moved(day: Day, name: str, places: int) -> Day:
+def reordered(day: Day, name: str, places: int) -> Day:
     """Move a flight up (negative) or down among those that wait."""
     item = day.item(name)
     waiting = [one for one in day.items if one.state == "waiting"]

@@ -18,8 +18,8 @@ from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
-from driftmap.desk.queue import Queue, Word, word_of
-from driftmap.desk.winds import setting_at, told_aside, wind_rows
+from driftmap.desk.queue import KeptWord, Queue, word_of
+from driftmap.desk.winds import rows_of_winds, setting_at, told_aside
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.written import curves_of
 from driftmap.winds.reading import Setting
@@ -201,14 +201,14 @@ class Desk:
 
     def word(
         self, day: Day, item: Item, prints: Callable[[Item], str] | None = None
-    ) -> Word:
+    ) -> KeptWord:
         """Give the word of a flight now; `prints` where they are known."""
         if not self.folder.revision(item.flight):
-            return Word("hold", True, f"{item.flight} is not in the folder")
+            return KeptWord("hold", True, f"{item.flight} is not in the folder")
         if not self.folder.revision(SITE):
-            return Word("hold", True, "No field is drawn yet")
+            return KeptWord("hold", True, "No field is drawn yet")
         if not day.winds:
-            return Word("hold", True, "No wind is read yet")
+            return KeptWord("hold", True, "No wind is read yet")
         time = now()
         word = self.queue.word(item, (prints or self.prints(day))(item), time)
         try:
@@ -330,7 +330,7 @@ class Desk:
     def winds_told(self, day: Day) -> dict[str, Any]:
         """Tell every wind of the folder in a line."""
         try:
-            rows = wind_rows(self.folder, day, self.setting())
+            rows = rows_of_winds(self.folder, day, self.setting())
         except DriftmapError as problem:
             return {"rows": [], "problem": self.folder.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}

@@ -32,7 +32,7 @@ _LONGEST_NAME: Final = 120
 _KEY: Final = re.compile(r"[a-z_]{1,40}")
 
 
-def shown(folder: Folder, name: str) -> dict[str, Any]:
+def flight_shown(folder: Folder, name: str) -> dict[str, Any]:
     """Show a flight file: its text, its values as written, and what is wrong with it.
 
     Result: text, version, values by table and key, what is wrong and where, and the

@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.fields import Between, OneOf, Reads
+from driftmap.rocket.fields import OneOf, Reads, Within
 from driftmap.rocket.flight import (
     Airframe,
     Alternative,
@@ -168,7 +168,7 @@ def _plain_kind(kinds: list[Any], marks: list[Any]) -> dict[str, Any]:
 
 def _quantity(reads: Reads, marks: list[Any]) -> dict[str, Any]:
     units = [unit for unit in DIMENSIONS[reads.dimension] if unit]
-    bounds = next((m for m in marks if isinstance(m, Between)), None)
+    bounds = next((m for m in marks if isinstance(m, Within)), None)
     share = reads.dimension == "share"
     return {
         "kind": "quantity",

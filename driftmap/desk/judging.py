@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Final
 
-from driftmap.air.day import Day, day_told
+from driftmap.air.day import AirDay, day_told
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, NoGoError
 from driftmap.core.units import MILE_PER_HOUR
@@ -136,14 +136,14 @@ def assessment_for(
     return assess_setup(setup, wind, advice=advice, progress=progress)
 
 
-def _weather(task: Task, site: Site) -> tuple[WindProfile, Day | None]:
+def _weather(task: Task, site: Site) -> tuple[WindProfile, AirDay | None]:
     """Read the winds that count, and what they tell of the day's air."""
     setting = setting_at(site, task.when)
     wind = wind_of(Path(task.root), task.winds, task.aside, setting)
     return wind, day_told(site.elevation, wind.temperature, wind.altimeter)
 
 
-def judged(task: Task, progress: Callable[[int], None] | None = None) -> Told:
+def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Told:
     """Judge a task; what cannot be judged holds and says why.
 
     ``progress`` is called between parts of the work; a `StaleError` of it ends it.

@@ -32,7 +32,9 @@ from driftmap.winds.reading import parse_time
 LOG: Final = "log.sqlite"
 
 
-def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) -> Day:
+def note_flown(
+    folder: Folder, name: str, told: Told | None, what: dict[str, Any]
+) -> Day:
     """Log that a flight of the list flew, with the assessment it flew by.
 
     ``name``: the flight's name in the list; ``told``: what was flown of it in full;

@@ -15,7 +15,7 @@ from typing import Final
 
 from driftmap.core.pools import end_with
 from driftmap.desk.day import Item
-from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, warm
+from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judge_task, warm
 from driftmap.winds.reading import present as now
 
 FRESH: Final = timedelta(minutes=4)
@@ -34,7 +34,7 @@ _present: Synchronized[int] | None = None  # of a worker: the round that counts
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class KeptWord:
     """What stands beside a flight of the list now."""
 
     verdict: str
@@ -46,7 +46,7 @@ class Word:
     until: datetime | None = None  # when a go turns to hold by itself
 
 
-def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
+def word_of(told: Told | None, time: datetime, was: str = "") -> KeptWord:
     """Say the word of a flight at a time: never milder than what was flown.
 
     ``told``: what was flown for the files as they are.
@@ -55,7 +55,7 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     that has grown too old since.
     """
     if told is None:
-        return Word("hold", False, "Being worked out", was=was)
+        return KeptWord("hold", False, "Being worked out", was=was)
     until = told.when + GOOD_FOR
     late = "Worked out too long ago; it is being worked out again"
     if told.expires is not None and told.expires < until:
@@ -70,7 +70,7 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     if verdict == "go" and not told.when <= time < until:
         verdict, reasons = "hold", (late, *reasons)
     changed = was if was and was != verdict else ""
-    return Word(verdict, sure, reasons[0], reasons[1:], changed, told, until)
+    return KeptWord(verdict, sure, reasons[0], reasons[1:], changed, told, until)
 
 
 @dataclass(slots=True)
@@ -137,7 +137,7 @@ class Queue:
             self._press = None
             return self.submit(what, *given)
 
-    def word(self, item: Item, fingerprint: str, time: datetime) -> Word:
+    def word(self, item: Item, fingerprint: str, time: datetime) -> KeptWord:
         """Give the word of a flight for the files as they are."""
         with self._lock:
             line = self._lines.get(item.id) or _Line()
@@ -272,4 +272,4 @@ def _judged(task: Task, round_: int) -> Told:
         if _present is not None and _present.value != round_:
             raise StaleError
 
-    return judged(task, look)
+    return judge_task(task, look)

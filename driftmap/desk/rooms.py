@@ -17,7 +17,7 @@ from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.forms import tables
 from driftmap.desk.plans import Plans, works
-from driftmap.desk.web import LARGEST, sealed, sent, text_of
+from driftmap.desk.web import LARGEST, sealed, sent, text_sent
 from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
@@ -39,13 +39,13 @@ def wind_part(desk: Desk) -> Blueprint:
     def attempt() -> Response:
         what = sent()
         day, setting = read_day(desk.folder), _setting(desk, what)
-        text = text_of(what, "text", _LARGEST_TEXT)
+        text = text_sent(what, "text", _LARGEST_TEXT)
         return jsonify(winds.understood(desk.folder, day, setting, text))
 
     @part.post("/winds/take")
     def take() -> Response:
         what = sent()
-        text = text_of(what, "text", _LARGEST_TEXT)
+        text = text_sent(what, "text", _LARGEST_TEXT)
         name = winds.take(desk.folder, text, _setting(desk, what))
         desk.queue.hurry()
         return jsonify(file=name)
@@ -62,7 +62,7 @@ def wind_part(desk: Desk) -> Blueprint:
     @part.post("/winds/count")
     def count() -> Response:
         what = sent()
-        name, counts = text_of(what, "file"), bool(what.get("counts"))
+        name, counts = text_sent(what, "file"), bool(what.get("counts"))
         if counts:
             desk.folder.need(name)
 
@@ -74,7 +74,7 @@ def wind_part(desk: Desk) -> Blueprint:
         if counts:
             change(desk.folder, edit)
         elif name in read_day(desk.folder).winds:
-            why, by = text_of(what, "why"), text_of(what, "by")
+            why, by = text_sent(what, "why"), text_sent(what, "by")
             rows = desk.winds_told(read_day(desk.folder))["rows"]
             winds.set_aside(desk.folder, rows, name, why=why, by=by)
         desk.queue.hurry()
@@ -84,7 +84,7 @@ def wind_part(desk: Desk) -> Blueprint:
     def meter() -> Response:
         """Take a meter into use, by its name and all that its reader must tell of it."""
         what = sent()
-        told = Meter(*(text_of(what, k) for k in ("name", "unit", "north", "height")))
+        told = Meter(*(text_sent(what, k) for k in ("name", "unit", "north", "height")))
         change(desk.folder, lambda day: in_use(day, told))
         return jsonify(name=told.name)
 
@@ -92,7 +92,7 @@ def wind_part(desk: Desk) -> Blueprint:
 
 
 def _setting(desk: Desk, what: dict[str, Any]) -> Any:
-    told = text_of(what, "read_at")
+    told = text_sent(what, "read_at")
     if not told:
         return desk.setting()
     time = _clock("read at", told, desk.doubt())
@@ -129,8 +129,8 @@ def people_part(desk: Desk) -> Blueprint:
     def answered(name: str) -> Response:
         what = sent()
         flight, site = _of(desk, name)
-        told = {key: text_of(what, key) for key in ("name", "scope", "value", "by")}
-        until = text_of(what, "until").strip()
+        told = {key: text_sent(what, key) for key in ("name", "scope", "value", "by")}
+        until = text_sent(what, "until").strip()
         end = _clock("until", until, desk.doubt()) if until else None
         if told["scope"] not in {"season", "ground", "day", "flight"}:
             raise InputError("scope", "", "must be season, ground, day or flight")
@@ -152,7 +152,7 @@ def people_part(desk: Desk) -> Blueprint:
     @part.put("/site")
     def save_site() -> Response:
         what = sent()
-        base = text_of(what, "base")
+        base = text_sent(what, "base")
         tree = what.get("site")
         if not isinstance(tree, dict):
             raise InputError(SITE, "", "is no GeoJSON object")
@@ -166,8 +166,8 @@ def people_part(desk: Desk) -> Blueprint:
     @part.post("/pictures")
     def take_picture() -> Response:
         what = sent()
-        data = text_of(what, "data", LARGEST)
-        name = ground.picture_taken(desk.folder, text_of(what, "name"), data)
+        data = text_sent(what, "data", LARGEST)
+        name = ground.picture_taken(desk.folder, text_sent(what, "name"), data)
         return jsonify(file=name)
 
     @part.get("/pictures/<name>")
@@ -193,14 +193,14 @@ def flight_part(desk: Desk) -> Blueprint:
 
     @part.get("/flights/<stem>")
     def shown(stem: str) -> Response:
-        return jsonify(flights.shown(desk.folder, _file(stem)))
+        return jsonify(flights.flight_shown(desk.folder, _file(stem)))
 
     @part.put("/flights/<stem>")
     def change(stem: str) -> Response:
         what, name = sent(), _file(stem)
-        base = text_of(what, "base")
+        base = text_sent(what, "base")
         if "text" in what:
-            text = text_of(what, "text", _LARGEST_FLIGHT)
+            text = text_sent(what, "text", _LARGEST_FLIGHT)
             flights.text_taken(desk.folder, name, base, text)
         else:
             path = what.get("path")
@@ -209,7 +209,7 @@ def flight_part(desk: Desk) -> Blueprint:
             value = _value(what.get("value"), literal=bool(what.get("literal")))
             flights.changed(desk.folder, name, base, path, value)
         desk.queue.hurry()
-        return jsonify(flights.shown(desk.folder, name))
+        return jsonify(flights.flight_shown(desk.folder, name))
 
     @part.get("/flights/<stem>/pictures")
     def pictures(stem: str) -> Response:
@@ -224,15 +224,15 @@ def flight_part(desk: Desk) -> Blueprint:
     @part.post("/flights")
     def new() -> Response:
         what = sent()
-        rocket, like = text_of(what, "name"), text_of(what, "like")
+        rocket, like = text_sent(what, "name"), text_sent(what, "like")
         return jsonify(file=flights.made_new(desk.folder, rocket, like))
 
     @part.post("/curves")
     def curve() -> Response:
         what = sent()
-        text = text_of(what, "text", _LARGEST_CURVE)
+        text = text_sent(what, "text", _LARGEST_CURVE)
         return jsonify(
-            curve=flights.curve_taken(desk.folder, text_of(what, "name"), text)
+            curve=flights.curve_taken(desk.folder, text_sent(what, "name"), text)
         )
 
     return part
@@ -256,7 +256,7 @@ def plan_part(desk: Desk, plans: Plans) -> Blueprint:
         given = what.get("given")
         if not isinstance(given, dict):
             raise InputError("given", "", "is no object")
-        work, flight, pad = (text_of(what, k) for k in ("work", "flight", "pad"))
+        work, flight, pad = (text_sent(what, k) for k in ("work", "flight", "pad"))
         plans.begin(work, flight, pad, given)
         return jsonify(plans.told())
 

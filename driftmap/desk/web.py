@@ -148,7 +148,7 @@ def sealed(text: str, kind: str = "text/html") -> Response:
     return answer
 
 
-def text_of(what: dict[str, Any], key: str, most: int = 200) -> str:
+def text_sent(what: dict[str, Any], key: str, most: int = 200) -> str:
     """Take a text out of what a page sent."""
     value = what.get(key, "")
     if not isinstance(value, str) or len(value) > most:

@@ -162,7 +162,7 @@ def _readings(folder: Folder, name: str, setting: Setting) -> tuple[Reading, ...
     return folder.once(name, setting.site_altitude, lambda: decode(path, setting))
 
 
-def wind_rows(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
+def rows_of_winds(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:
     """Tell each wind of the folder in a line, the newest first."""
     names = dict.fromkeys((*folder.names("winds"), *day.winds))
     rows = [_row(folder, name, setting, day) for name in names]

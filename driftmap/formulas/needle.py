@@ -53,7 +53,7 @@ _NO_GUIDE: Final = 5000.0
 """Horizontal field below which needles point anywhere [nT]; assumed."""
 
 
-def compass(latitude: float, longitude: float, year: float) -> tuple[float, float]:
+def needle_at(latitude: float, longitude: float, year: float) -> tuple[float, float]:
     r"""Give the declination of the needle, and the field that it points along.
 
     .. math:: X = \sum (g_n^m \cos m\lambda + h_n^m \sin m\lambda)\, dP_n^m / d\theta, \qquad
@@ -117,7 +117,7 @@ def points_elsewhere(
     float or None
         Declination of the field [rad]; None where it is as told, or nobody can say.
     """
-    points, field = compass(latitude, longitude, year)
+    points, field = needle_at(latitude, longitude, year)
     off = abs(math.remainder(told - points, 2 * math.pi))
     return points if field >= _NO_GUIDE and off > _ASKED else None
 

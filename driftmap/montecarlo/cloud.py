@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.column import Sky
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.errors import (
@@ -214,7 +214,7 @@ def fly(  # noqa: PLR0913 - all but three are options
     *,
     samples: int,
     seed: int,
-    day: Day | None = None,
+    day: AirDay | None = None,
     steered: Steered = PLAIN,
     after: int = 0,
     bodies: Collection[str] | None = None,

@@ -216,7 +216,7 @@ def smallest(listed: Sequence[Square], share: float) -> int:
     return min(int(np.searchsorted(total, share)) + 1, len(listed)) if listed else 0
 
 
-def middle_of(squares: Squares, column: float, row: float) -> tuple[float, float]:
+def square_middle(squares: Squares, column: float, row: float) -> tuple[float, float]:
     """Give the middle of a square."""
     east = squares.west + (column + 0.5) * squares.size
     north = squares.south + (row + 0.5) * squares.size

@@ -16,7 +16,7 @@ from driftmap.observations.phone import (
     walk_cautions,
 )
 from driftmap.report.exported import add, positions, xml_text
-from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gpx
+from driftmap.report.markup import add_shape, add_track, coordinates, lat_lon, new_gpx
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import Voice
 
@@ -35,7 +35,7 @@ def search_gpx(search: Search, voice: Voice) -> str:
     add(head, "desc", "\n".join(walk_cautions(voice)))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
-        point = add(root, "wpt", **at(spot))
+        point = add(root, "wpt", **lat_lon(spot))
         squares = run_told(sweep, voice)
         add(point, "name", f"{word} {number}: {squares}")
         mind = [voice.say("search.minded", text=text) for text in sweep.mind]
@@ -47,7 +47,7 @@ def search_gpx(search: Search, voice: Voice) -> str:
         segment = add(track, "trkseg")
         ends = list(zip(sweep.start, sweep.end, strict=True))
         for spot in positions(search.site, *ends):
-            add(segment, "trkpt", **at(spot))
+            add(segment, "trkpt", **lat_lon(spot))
     for line in search.chances.lines:
         add_track(root, search.site, line.shape, _inside(line.share, voice))
     return xml_text(root)

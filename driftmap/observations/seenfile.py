@@ -11,7 +11,7 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.files import read_text, toml_of
@@ -81,7 +81,7 @@ class Observed:
     flight: Flight
     site: Site
     wind: WindProfile
-    day: Day | None
+    day: AirDay | None
     told: tuple[Observation, ...]
     assumed: tuple[str, ...] = ()
     files: tuple[str, ...] = ()

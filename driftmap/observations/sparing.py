@@ -12,7 +12,7 @@ from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.weighing import Weighed
 from driftmap.rocket.case import LIGHTS
 
-Worth: TypeAlias = Callable[[Mapping[str, Kept]], FloatArray]
+WorthFlying: TypeAlias = Callable[[Mapping[str, Kept]], FloatArray]
 """The chance to be given to each flight, by its inputs."""
 
 _KEPT: Final = 0.95  # of the effective flights that all of them would bring
@@ -27,7 +27,7 @@ _SLICES: Final = (
 )
 
 
-def worth_flying(known: Weighed) -> Worth | None:
+def worth_flying(known: Weighed) -> WorthFlying | None:
     """Learn from flights weighed by what was seen which others are worth flying.
 
     ``known``: plain flights, one lot a case.

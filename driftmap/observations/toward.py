@@ -27,7 +27,7 @@ from driftmap.observations.figures import (
 from driftmap.observations.flown import ROCKET, Flown, flown_cases
 from driftmap.observations.leaning import Best, best_lean, mixture_of
 from driftmap.observations.observation import Observation
-from driftmap.observations.sparing import Worth, worth_flying
+from driftmap.observations.sparing import WorthFlying, worth_flying
 from driftmap.observations.weighing import Weighed, log_likelihoods, weigh
 
 ENOUGH: Final = 200.0
@@ -123,7 +123,7 @@ def _flown_on(
     known: Weighed,
     wind: WindProfile,
     samples: int,
-    worth: Worth | None,
+    worth: WorthFlying | None,
     progress: Callable[[int], None] | None,
 ) -> Weighed:
     """Fly the cases that can still be true so many times in all."""

@@ -9,7 +9,7 @@ from typing import Final
 
 import shapely
 
-from driftmap.observations.chances import Chances, middle_of
+from driftmap.observations.chances import Chances, square_middle
 from driftmap.observations.observation import SMALL, SUREST, SWEEP_WIDTH, random_search
 
 _REGROUP: Final = 60.0
@@ -89,7 +89,7 @@ def plan_walk(
         walked += chance
         gain = chance * walkers.detection
         found += gain
-        first, last = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
+        first, last = (square_middle(chances.squares, *cells[i]) for i in (0, -1))
         way = shapely.LineString([here, first])
         squares = [listed[cell] for cell in cells]
         there = {text for square in squares for text in square.cautions}
@@ -122,7 +122,7 @@ def _best(
             for last in range(first, len(line)):
                 chance += left[line[last]]
                 cells = line[first : last + 1]
-                ends = [middle_of(chances.squares, *cells[i]) for i in (0, -1)]
+                ends = [square_middle(chances.squares, *cells[i]) for i in (0, -1)]
                 near = [math.dist(here, end) for end in ends]
                 metres = _REGROUP + min(near) + each * len(cells)
                 if chance / metres > best[0] * (1 + 1e-12):

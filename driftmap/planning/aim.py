@@ -16,9 +16,9 @@ from driftmap.planning.trial import (
     FINDINGS,
     Trial,
     nearness,
-    not_known,
     pack,
     try_flight,
+    unknown_trial,
     unpack,
 )
 from driftmap.verdict.assessment import Setup
@@ -173,7 +173,7 @@ def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Tria
 
 def _aim(tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
     if isinstance(trial, Lost):
-        return Aim(tilt, azimuth, not_known(trial.reason))
+        return Aim(tilt, azimuth, unknown_trial(trial.reason))
     return Aim(tilt, azimuth, trial)
 
 

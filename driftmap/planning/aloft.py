@@ -12,7 +12,7 @@ from pathlib import Path
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.planning.season import SeasonHour, by_light, fill
 from driftmap.planning.sweep import Hands, Ledger
-from driftmap.planning.trial import Trial, not_known, pack, try_flight, unpack
+from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, decode_text, each_time, load_text, merge
 from driftmap.winds.soundings import looks_like_igra, sounding_time
@@ -107,5 +107,5 @@ def _try_sounding(packed: bytes, setting: Setting, one: Sounding) -> Trial:
     try:
         wind = merge(decode_text(one.text, one.source, now), now)
     except (DriftmapError, ValueError) as problem:
-        return not_known(problem)
+        return unknown_trial(problem)
     return try_flight(unpack(packed), wind)

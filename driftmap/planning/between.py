@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from driftmap.planning.dial import Dial
-from driftmap.planning.node import WORDS, Node, Word
+from driftmap.planning.node import WORDS, DialNode, DialWord
 from driftmap.planning.supposed import Reach
 
 _ON: Final = 1e-6  # of a step: this near, a wind counts as one that was flown
@@ -69,12 +69,12 @@ def _cells(reach: Reach, speed: float, from_deg: float) -> list[tuple[int, int]]
     return [(i, j % reach.directions) for i in below if i < reach.speeds for j in left]
 
 
-def _corners(dial: Dial, i: int, j: int) -> list[Node]:
+def _corners(dial: Dial, i: int, j: int) -> list[DialNode]:
     corners = (dial.reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
     return [dial.nodes[place] for place in dict.fromkeys(corners)]
 
 
-def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
+def word_at(dial: Dial, speed: float, from_deg: float) -> DialWord:
     """Read the word of a dial.
 
     ``speed``: reading at the meter [m s⁻¹]; ``from_deg``: direction it comes from
@@ -144,7 +144,7 @@ def check_between(dial: Dial) -> Between:
     )
 
 
-def _outside(node: Node, about: list[Node]) -> list[tuple[float, float]]:
+def _outside(node: DialNode, about: list[DialNode]) -> list[tuple[float, float]]:
     """Say for each piece how far its outer line leaves the hull about theirs; its width."""
     found = []
     for key, landing in (node.landings or {}).items():

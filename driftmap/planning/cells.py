@@ -11,12 +11,18 @@ from typing import Final, TypeAlias
 
 from driftmap.core.errors import DriftmapError
 from driftmap.planning.node import (
-    Node,
+    DialNode,
     drawn_landings,
     joined_landing,
     severity,
 )
-from driftmap.planning.sector import Flights, Span, flights_of, most_cells, settled
+from driftmap.planning.sector import (
+    Flights,
+    Span,
+    flights_of,
+    most_cells,
+    settled_spans,
+)
 from driftmap.planning.supposed import Reach, Supposition, Wind
 from driftmap.planning.trial import hangs_on_aloft
 from driftmap.verdict.check import decide
@@ -31,7 +37,7 @@ _ABOUT: Final = ((0, 0), (0, 1), (1, 0), (1, 1))
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class CellBlock:
     """A part of a dial: cells of some speeds and directions, with the winds about them.
 
     Parameters
@@ -69,13 +75,13 @@ class Found:
         Cells; one with a no-go corner is left out, as nothing can be worse.
     """
 
-    nodes: dict[Cell, Node]
-    cells: dict[Cell, Node]
+    nodes: dict[Cell, DialNode]
+    cells: dict[Cell, DialNode]
 
 
 def blocks_of(
     reach: Reach, follows_wind: bool, suns: int, only: frozenset[Cell] | None = None
-) -> list[Block]:
+) -> list[CellBlock]:
     """Cut the compass into parts worth handing out, along the edges of its widest spans.
 
     ``follows_wind``: whether the rail follows the wind: a worker then flies every speed
@@ -90,7 +96,7 @@ def blocks_of(
     count = min(spans, wanted)
     ends = [min(spans * n // count * wide, reach.directions) for n in range(count)]
     parts = itertools.pairwise((*ends, reach.directions))
-    blocks = [Block(range(reach.speeds), range(*part), only) for part in parts]
+    blocks = [CellBlock(range(reach.speeds), range(*part), only) for part in parts]
     return [block for block in blocks if block.cells()]
 
 
@@ -99,12 +105,12 @@ class _Wide:
     """A span with one word all over, and the five winds that were flown for it."""
 
     span: Span
-    node: Node
-    flown: Sequence[Node]
+    node: DialNode
+    flown: Sequence[DialNode]
     half: float
     reach: Reach
 
-    def at(self, places: Sequence[tuple[float, float]]) -> Iterator[Node]:
+    def at(self, places: Sequence[tuple[float, float]]) -> Iterator[DialNode]:
         """Tell of places in it."""
         i, up, j, on = self.span
         shares = [((a - i) / (up - i), (b - j) / (on - j)) for a, b in places]
@@ -122,23 +128,23 @@ class _Bench:
 
     def __init__(self, flights: Flights, reach: Reach) -> None:
         self.flights, self.reach = flights, reach
-        self.known: dict[tuple[float, float], Node] = {}
+        self.known: dict[tuple[float, float], DialNode] = {}
 
-    def node(self, i: float, j: float) -> Node:
+    def node(self, i: float, j: float) -> DialNode:
         """Judge a wind as an assessment does, once."""
         at = i, j % self.reach.directions
         if at not in self.known:
             self.known[at] = self._judged(self.reach.wind(*at))
         return self.known[at]
 
-    def _judged(self, wind: Wind) -> Node:
+    def _judged(self, wind: Wind) -> DialNode:
         trial = self.flights.trial(*wind)
         if trial.problem:
-            return unknown(wind, trial.problem)
+            return unknown_node(wind, trial.problem)
         likely, landings = self.flights.drawn(*wind)
         verdict = decide(trial.checks)
         supposed = verdict != "go" or self._hangs_on_aloft(wind)
-        return Node(wind, verdict, trial.checks, likely, landings, supposed)
+        return DialNode(wind, verdict, trial.checks, likely, landings, supposed)
 
     def _hangs_on_aloft(self, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
@@ -153,13 +159,13 @@ class _Bench:
         step, turn = self.reach.step, self.reach.turn
         return i * step, up * step, j * turn, on * turn
 
-    def five(self, span: Span) -> list[Node]:
+    def five(self, span: Span) -> list[DialNode]:
         """Judge the corners of a span and its middle."""
         i, up, j, on = span
         corners = [self.node(a, b) for a in (i, up) for b in (j, on)]
         return [*corners, self.node((i + up) / 2, (j + on) / 2)]
 
-    def cell(self, i: int, j: int) -> Node | None:
+    def cell(self, i: int, j: int) -> DialNode | None:
         """Judge all winds of a cell at once; None where a corner says all there is to say."""
         corners = [self.node(a, b) for a in (i, i + 1) for b in (j, j + 1)]
         worst = max(corners, key=severity)
@@ -176,7 +182,7 @@ class _Bench:
         try:
             checks = self.flights.strictest(*self.place((i, i + 1, j, j + 1)))
         except (DriftmapError, ValueError) as problem:
-            return unknown(middle.wind, problem)
+            return unknown_node(middle.wind, problem)
         here = replace(
             middle,
             verdict=decide(checks),
@@ -196,7 +202,7 @@ class _Bench:
         if checks is None:
             return [node.word for node in every[:4]]
         likely = [node.likely or {} for node in every]
-        one = Node(
+        one = DialNode(
             self.reach.wind((i + up) / 2, (j + on) / 2),
             decide(checks),
             checks,
@@ -208,7 +214,7 @@ class _Bench:
         return _Wide(span, one, every, half, self.reach)
 
 
-def _with_calm(cell: Node, calm: Sequence[Node]) -> Node:
+def _with_calm(cell: DialNode, calm: Sequence[DialNode]) -> DialNode:
     """Let the lines of a lowest cell go round those of the lightest air from there."""
     every = [node.landings or {} for node in (cell, *calm)]
     keys = dict.fromkeys(key for landings in every for key in landings)
@@ -218,7 +224,7 @@ def _with_calm(cell: Node, calm: Sequence[Node]) -> Node:
     return replace(cell, landings=joined)
 
 
-def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, Block]) -> Found:
+def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, CellBlock]) -> Found:
     """Work out a block: every wind on its own, and every cell as a whole.
 
     Where one word holds over a wider span, that is judged as a whole and no wind inside
@@ -233,13 +239,13 @@ def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, Block]) -> Fo
     speeds = tuple(i * reach.step for i in range(reach.speeds + 1))
     flights = flights_of(packed, supposition, speeds, True)
     bench = _Bench(flights, reach)
-    drawn: dict[Cell, Node] = {}
-    cells: dict[Cell, Node | None] = {}
+    drawn: dict[Cell, DialNode] = {}
+    cells: dict[Cell, DialNode | None] = {}
     spans: dict[Span, _Wide] = {}
     for some in _together(block, reach, flights.setup.flight.rail.follows_wind):
         wanted = {(i, i + 1, j, j + 1): (i, j) for i, j in some}
         size = reach.speeds, reach.directions
-        wide = settled(wanted, size, _most(reach), bench.alike)
+        wide = settled_spans(wanted, size, _most(reach), bench.alike)
         spans |= {one.span: one for one in wide.values()}
         for span, at in wanted.items():
             if span not in wide:
@@ -252,7 +258,7 @@ def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, Block]) -> Fo
     return Found(nodes, {key: node for key, node in cells.items() if node is not None})
 
 
-def _together(block: Block, reach: Reach, turns: bool) -> list[list[Cell]]:
+def _together(block: CellBlock, reach: Reach, turns: bool) -> list[list[Cell]]:
     """Part the cells of a block by what shares flights: turns of each other, or neighbours."""
     if turns:
         return [block.cells()]
@@ -263,7 +269,9 @@ def _together(block: Block, reach: Reach, turns: bool) -> list[list[Cell]]:
     return [*parts.values()]
 
 
-def _drawn(bench: _Bench, wide: _Wide, drawn: dict[Cell, Node]) -> dict[Cell, Node]:
+def _drawn(
+    bench: _Bench, wide: _Wide, drawn: dict[Cell, DialNode]
+) -> dict[Cell, DialNode]:
     """Draw the winds and cells of a span, but cells that have a no-go corner for certain."""
     i, up, j, on = wide.span
     winds = list(itertools.product(range(i, up + 1), range(j, on + 1)))
@@ -296,7 +304,7 @@ def _most(reach: Reach) -> tuple[int, int]:
     return most_cells((reach.speeds, reach.directions), reach.step, reach.turn)
 
 
-def unknown(wind: Wind, problem: object) -> Node:
+def unknown_node(wind: Wind, problem: object) -> DialNode:
     """Hold in a wind that could not be worked out, and say why."""
     told = " ".join(str(problem).split())
-    return Node(wind, "hold", problem=told)
+    return DialNode(wind, "hold", problem=told)

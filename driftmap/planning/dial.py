@@ -15,8 +15,15 @@ from driftmap.air import turbulence
 from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.hazard.zones import anywhere
-from driftmap.planning.cells import Block, Cell, Found, blocks_of, unknown, work_out
-from driftmap.planning.node import Node, severity
+from driftmap.planning.cells import (
+    Cell,
+    CellBlock,
+    Found,
+    blocks_of,
+    unknown_node,
+    work_out,
+)
+from driftmap.planning.node import DialNode, severity
 from driftmap.planning.sector import forget_flights
 from driftmap.planning.suns import worst_suns
 from driftmap.planning.supposed import Reach, Supposition, suppose
@@ -65,8 +72,8 @@ class Dial:
     setup: Setup
     supposition: Supposition
     reach: Reach
-    nodes: tuple[Node, ...]
-    cells: Mapping[tuple[int, int], Node]
+    nodes: tuple[DialNode, ...]
+    cells: Mapping[tuple[int, int], DialNode]
     pieces: tuple[tuple[str, str, int], ...]
     assumed: tuple[str, ...]
     limit: float
@@ -170,14 +177,14 @@ def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
     return [supposition, *(replace(supposition, when=at) for at in others)]
 
 
-_Worked: TypeAlias = tuple[dict[Cell, Node], dict[Cell, Node]]
+_Worked: TypeAlias = tuple[dict[Cell, DialNode], dict[Cell, DialNode]]
 
 
 def _worked(
     packed: bytes,
     suns: Sequence[Supposition],
     reach: Reach,
-    blocks: Sequence[Block],
+    blocks: Sequence[CellBlock],
     hands: Hands | None,
 ) -> list[_Worked]:
     """Work through blocks by each sun; give winds and cells of each."""
@@ -202,12 +209,15 @@ def _worked(
     return found
 
 
-def _lost(reach: Reach, block: Block, reason: str) -> Found:
+def _lost(reach: Reach, block: CellBlock, reason: str) -> Found:
     """Hold in every wind and cell of a block that was lost with its worker."""
     return Found(
-        {at: unknown(reach.wind(*at), reason) for at in block.winds(reach.directions)},
         {
-            (i, j): unknown(reach.wind(i + 0.5, j + 0.5), reason)
+            at: unknown_node(reach.wind(*at), reason)
+            for at in block.winds(reach.directions)
+        },
+        {
+            (i, j): unknown_node(reach.wind(i + 0.5, j + 0.5), reason)
             for i, j in block.cells()
         },
     )

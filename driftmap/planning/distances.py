@@ -26,7 +26,7 @@ from driftmap.rules import (
     picked_rules,
 )
 from driftmap.rules.facts import of_each_motor
-from driftmap.rules.kinds import GROUPS, KINDS
+from driftmap.rules.kinds import GROUPS, RULE_KINDS
 
 MOST: Final = 2000
 """Most candidates of one kind."""
@@ -140,7 +140,7 @@ def stand_at(site: Site, name: str, east: float, north: float) -> Site:
 
 _OF_THE_PAD: Final = frozenset(
     name
-    for name, kind in KINDS.items()
+    for name, kind in RULE_KINDS.items()
     if kind.fact in GROUPS or kind.fact == "boundary_distance"
 )
 """Rules that speak of where the pad stands."""

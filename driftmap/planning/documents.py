@@ -16,7 +16,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.planning.aim import Aim
-from driftmap.planning.layout import Place, Question
+from driftmap.planning.layout import Layout, Place
 from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, SeasonHour
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.trial import Basis, told
@@ -137,7 +137,7 @@ def _finite(value: float) -> float | None:
 
 def layout_document(
     head: Mapping[str, Any],
-    question: Question,
+    question: Layout,
     pads: Sequence[Place],
     stands: Mapping[str, Sequence[Place]],
     best: int,
@@ -165,7 +165,7 @@ def layout_document(
     }
 
 
-def _place(question: Question, place: Place) -> dict[str, Any]:
+def _place(question: Layout, place: Place) -> dict[str, Any]:
     lon, lat = question.site.to_lonlat(place.east, place.north)
     room = place.capacity
     return {
@@ -194,7 +194,7 @@ def _place(question: Question, place: Place) -> dict[str, Any]:
 
 
 def layout_geojson(
-    question: Question, pads: Sequence[Place], stands: Mapping[str, Sequence[Place]]
+    question: Layout, pads: Sequence[Place], stands: Mapping[str, Sequence[Place]]
 ) -> dict[str, Any]:
     """Write every candidate as GeoJSON (RFC 7946).
 

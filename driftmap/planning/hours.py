@@ -23,7 +23,7 @@ from driftmap.winds.spoken import read_words
 from driftmap.winds.text import NAMES, told_time
 
 
-class Reading(NamedTuple):
+class HourReading(NamedTuple):
     """One wind of an hour.
 
     Parameters
@@ -72,7 +72,7 @@ class Hours:
     """
 
     start: datetime
-    readings: tuple[tuple[Reading, ...], ...]
+    readings: tuple[tuple[HourReading, ...], ...]
     source: str
     digest: str
     held: Mapping[datetime, str] = field(default_factory=dict)
@@ -85,7 +85,7 @@ class Hours:
     def scaled(self, factor: float) -> Hours:
         """Give the same hours with winds and gusts so many times as strong."""
         stronger = (
-            tuple(Reading(r.way, r.speed * factor, r.gust * factor) for r in each)
+            tuple(HourReading(r.way, r.speed * factor, r.gust * factor) for r in each)
             for each in self.readings
         )
         return replace(self, readings=tuple(stronger))
@@ -144,14 +144,16 @@ def hours_of(
     count = int((max(time for time, _ in rows) - start) / timedelta(hours=1)) + 1
     if count > _LONGEST:
         raise WindError(source, "", f"spans {count:,} hours; accepted is a century")
-    hours: list[list[Reading]] = [[] for _ in range(count)]
+    hours: list[list[HourReading]] = [[] for _ in range(count)]
     for time, reading in rows:
         if reading is not None:
-            hours[int((time - start) / timedelta(hours=1))].append(Reading(*reading))
+            hours[int((time - start) / timedelta(hours=1))].append(
+                HourReading(*reading)
+            )
     return Hours(start, tuple(map(tuple, hours)), source, digest)
 
 
-def _rows(text: str) -> Iterator[tuple[datetime, Reading | None]]:
+def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None]]:
     """Read each row: its hour, and its reading where there is one."""
     seen: dict[datetime, str] = {}
     for where, cells in rows_of(text, None, _check, 0, _MOST_ROWS):
@@ -176,15 +178,17 @@ def _check(names: Sequence[str]) -> None:
         raise ValueError(f"{told}storms")
 
 
-def _reading(cells: Mapping[str, str]) -> Reading | None:
+def _reading(cells: Mapping[str, str]) -> HourReading | None:
     speed = _speed(cells, _SPEEDS, _HIGHEST)
     if speed is None:
         return None
     gust = _speed(cells, _GUSTS, math.inf) or 0.0
     above = max(min(gust, _HIGHEST) - speed, 0.0)
     if cells["from_deg"].lower() in _MISSING:
-        return Reading(None, speed, above)
-    return Reading(number_of(cells["from_deg"], "from_deg", 0, 360) % 360, speed, above)
+        return HourReading(None, speed, above)
+    return HourReading(
+        number_of(cells["from_deg"], "from_deg", 0, 360) % 360, speed, above
+    )
 
 
 def _speed(

@@ -36,9 +36,9 @@ from driftmap.planning.trial import (
     Held,
     Trial,
     judged,
-    not_known,
     pack,
     told,
+    unknown_trial,
     unpack,
 )
 from driftmap.rules import facts_of
@@ -55,7 +55,7 @@ Spot: TypeAlias = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class Layout:
     """What a layout is asked to serve.
 
     Parameters
@@ -176,7 +176,7 @@ class _Score:
 
 
 def best_pads(
-    question: Question, *, spacing: float | None = None, hands: Hands | None = None
+    question: Layout, *, spacing: float | None = None, hands: Hands | None = None
 ) -> tuple[Place, ...]:
     """Score pads all over the allowed ground.
 
@@ -200,7 +200,7 @@ def best_pads(
 
 
 def best_stands(
-    question: Question,
+    question: Layout,
     area: str,
     *,
     spacing: float | None = None,
@@ -243,7 +243,7 @@ def _area(site: Site, name: str) -> Area:
 
 
 def _places(
-    question: Question,
+    question: Layout,
     spots: Sequence[Spot],
     move: Callable[[Site, float, float], Site],
     hands: Hands | None,
@@ -273,7 +273,7 @@ def _places(
 
 
 def _scored(
-    question: Question, sites: Mapping[Spot, Site], watched: str, hands: Hands | None
+    question: Layout, sites: Mapping[Spot, Site], watched: str, hands: Hands | None
 ) -> Mapping[Spot, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
@@ -328,7 +328,7 @@ def _judged_at(
     try:
         cloud = flown(setup, wind)
     except DriftmapError as problem:
-        yield from [not_known(problem)] * len(sites)
+        yield from [unknown_trial(problem)] * len(sites)
         return
     danger, lines = danger_of(cloud), lines_of(cloud)
     for site in sites:

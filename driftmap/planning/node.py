@@ -22,15 +22,15 @@ from driftmap.planning.supposed import Wind
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 
-SHARES: Final = (0.9, 0.99)
+DIAL_SHARES: Final = (0.9, 0.99)
 """Shares of the landing points that a dial draws lines about."""
 
 
-Word: TypeAlias = Literal["go", "go if aloft", "hold", "no-go"]
-Piece: TypeAlias = tuple[str, str]
+DialWord: TypeAlias = Literal["go", "go if aloft", "hold", "no-go"]
+PieceKey: TypeAlias = tuple[str, str]
 """A case and a body."""
 
-WORDS: Final[tuple[Word, ...]] = ("go", "go if aloft", "hold", "no-go")
+WORDS: Final[tuple[DialWord, ...]] = ("go", "go if aloft", "hold", "no-go")
 """What a dial can say of a wind, the mildest first."""
 
 
@@ -62,7 +62,7 @@ class Landing:
         Why it belongs to no zone, as `driftmap.hazard.zones.zones` has it: it may come
         down on any side, or is too rare to be judged by itself.
     lines : tuple of shapely.MultiPolygon
-        Ground that holds each of `SHARES`, from the pad [m]; the outer one taut.
+        Ground that holds each of `DIAL_SHARES`, from the pad [m]; the outer one taut.
     """
 
     mean: tuple[float, float]
@@ -87,7 +87,7 @@ class Landing:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Node:
+class DialNode:
     """A wind of a dial, or all winds of one of its cells, with what came of it.
 
     Parameters
@@ -119,26 +119,26 @@ class Node:
     verdict: Verdict
     checks: tuple[Check, ...] = ()
     likely: Mapping[str, float] | None = None
-    landings: Mapping[Piece, Landing] | None = None
+    landings: Mapping[PieceKey, Landing] | None = None
     supposed: bool = True
     whole: bool = False
     drawn: bool = False
     problem: str = ""
 
     @property
-    def word(self) -> Word:
+    def word(self) -> DialWord:
         """What the dial says of this wind."""
         if self.verdict == "go" and self.supposed:
             return "go if aloft"
         return self.verdict
 
 
-def severity(node: Node) -> int:
+def severity(node: DialNode) -> int:
     """Rank a wind by its word, the mildest first."""
     return WORDS.index(node.word)
 
 
-def landings_of(cloud: Cloud) -> tuple[dict[Piece, Landing], Lines]:
+def landings_of(cloud: Cloud) -> tuple[dict[PieceKey, Landing], Lines]:
     """Tell how every piece of a cloud comes down.
 
     ``cloud``: the flights in one wind.
@@ -148,7 +148,7 @@ def landings_of(cloud: Cloud) -> tuple[dict[Piece, Landing], Lines]:
     """
     asked = maiming(cloud)
     drawn = {
-        key: _drawn(cloud, part, ALL if key in asked else SHARES)
+        key: _drawn(cloud, part, ALL if key in asked else DIAL_SHARES)
         for part in cloud.parts
         for key in [(part.case, part.body)]
     }
@@ -198,10 +198,10 @@ def _worst(landings: Sequence[Landing]) -> dict[str, Any]:
 
 
 def drawn_landings(
-    five: Sequence[Mapping[Piece, Landing]],
+    five: Sequence[Mapping[PieceKey, Landing]],
     half: float,
     places: Sequence[tuple[float, float]],
-) -> list[dict[Piece, Landing]]:
+) -> list[dict[PieceKey, Landing]]:
     """Draw landings in winds between those flown.
 
     ``five``: landings in the corners of a span, and in its middle; ``half``: from there
@@ -211,7 +211,7 @@ def drawn_landings(
     farthest the same way; figures at their worst. A piece that does not come down in
     each of the five has one landing all over.
     """
-    found: list[dict[Piece, Landing]] = [{} for _ in places]
+    found: list[dict[PieceKey, Landing]] = [{} for _ in places]
     u, v = np.array(places).T
     for key in dict.fromkeys(key for own in five for key in own):
         landings = [own[key] for own in five if key in own]
@@ -260,7 +260,7 @@ def _seen(landing: Landing, side: float) -> NDArray[np.float64]:
 def _landing(
     cloud: Cloud, part: Part, apart: Apart, drawn: tuple[Contour, ...]
 ) -> Landing:
-    inner, outer = (line.shape for line in drawn if line.share in SHARES)
+    inner, outer = (line.shape for line in drawn if line.share in DIAL_SHARES)
     at = cloud.east[part.rows], cloud.north[part.rows]
     lines = (inner, taut(outer, *at, part.weights))
     corners = shapely.get_coordinates(lines[-1])

@@ -10,7 +10,7 @@ from functools import partial
 from typing import Final, TypeVar
 
 from driftmap.air.convection import is_light
-from driftmap.planning.hours import Hours, Reading
+from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
 from driftmap.planning.suns import worst_suns
 from driftmap.planning.supposed import Supposition, suppose
@@ -20,9 +20,9 @@ from driftmap.planning.trial import (
     NOT_KNOWN,
     Finding,
     Trial,
-    not_known,
     pack,
     try_flight,
+    unknown_trial,
     unpack,
 )
 from driftmap.rules import Answers
@@ -76,7 +76,7 @@ class Agreement:
     wrongly_go: int
 
 
-def bin_of(reading: Reading) -> Reading:
+def bin_of(reading: HourReading) -> HourReading:
     """Round a reading to its bin, the speed upward.
 
     Parameters
@@ -99,7 +99,7 @@ def bin_of(reading: Reading) -> Reading:
     speed, gust = _upward(speed, SPEED_STEP), _upward(gust, GUST_STEP)
     if way is not None:
         way = round(way / DIRECTION_STEP) * DIRECTION_STEP % 360
-    return Reading(way if speed else 0.0, speed, gust)
+    return HourReading(way if speed else 0.0, speed, gust)
 
 
 def _upward(value: float, step: float) -> float:
@@ -135,7 +135,7 @@ def season_hours(
     said = [f" by the sun of {sun.when:%Y-%m-%dT%H:%MZ}" for sun in suns if sun.when]
     said = said if len(suns) > 1 else [""]
 
-    def by_suns(wind: Reading) -> tuple[Finding, str]:
+    def by_suns(wind: HourReading) -> tuple[Finding, str]:
         names = (_name(wind) + each for each in said)
         return _worst(ledger.found[name] for name in names if name in ledger.found)
 
@@ -154,7 +154,7 @@ def _hour(
     ledger: Ledger,
     held: Mapping[datetime, str],
     time: datetime,
-    each: tuple[Reading, ...],
+    each: tuple[HourReading, ...],
 ) -> SeasonHour:
     """Give an hour the worst that was found of its readings, and what it holds for."""
     told = [ledger.found[_name(bin_of(reading))] for reading in each]
@@ -164,7 +164,7 @@ def _hour(
     return by_light(setup, SeasonHour(time, *found), time + timedelta(hours=1))
 
 
-def _bins(hours: Hours) -> set[Reading]:
+def _bins(hours: Hours) -> set[HourReading]:
     return {bin_of(reading) for each in hours.readings for reading in each}
 
 
@@ -182,7 +182,9 @@ def season_suns(
     ]
 
 
-def _lit(setup: Setup, hours: Hours) -> Iterator[tuple[datetime, tuple[Reading, ...]]]:
+def _lit(
+    setup: Setup, hours: Hours
+) -> Iterator[tuple[datetime, tuple[HourReading, ...]]]:
     """Go through the hours that darkness does not hold."""
     for time, each in zip(hours.times(), hours.readings, strict=True):
         if _may_go(setup, time, time + timedelta(hours=1)):
@@ -193,7 +195,7 @@ def _fill_bins(
     packed: bytes,
     supposition: Supposition,
     ledger: Ledger,
-    bins: Sequence[Reading],
+    bins: Sequence[HourReading],
     said: str,
     hands: Hands | None,
 ) -> None:
@@ -276,37 +278,40 @@ def bins_to_fly(hours: Hours, ledger: Ledger) -> tuple[int, int]:
     return len(every), len(every - set(ledger.found))
 
 
-def _name(wind: Reading) -> str:
+def _name(wind: HourReading) -> str:
     way = "variable" if wind.way is None else f"{wind.way:.0f} deg"
     gusts = f", gusts {wind.gust:.0f} m/s above" if wind.gust else ""
     return f"{way} {wind.speed:.1f} m/s{gusts}"
 
 
 def _try_bin(
-    packed: bytes, supposition: Supposition, speeds: tuple[float, ...], wind: Reading
+    packed: bytes,
+    supposition: Supposition,
+    speeds: tuple[float, ...],
+    wind: HourReading,
 ) -> Trial:
     """Judge all winds of a bin at once; a variable one at both of its speeds."""
     way, speed, gust = wind
     low = max(speed - SPEED_STEP, 0.0)
     if way is None or not speed:
-        ends = (Reading(way, v, gust) for v in dict.fromkeys((low, speed)))
+        ends = (HourReading(way, v, gust) for v in dict.fromkeys((low, speed)))
         return worst(_try_reading(packed, supposition, end) for end in ends)
     sector = Sector(flights_of(packed, supposition, speeds), way, DIRECTION_STEP / 2)
     return sector.between(low, speed)
 
 
-def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
+def _try_reading(packed: bytes, supposition: Supposition, wind: HourReading) -> Trial:
     setup = unpack(packed)
     try:
         gusty = replace(supposition, gust=wind.gust)
         supposed = suppose(gusty, wind.way, wind.speed)
     except ValueError:
-        return not_known("a variable wind gives a shape no direction")
+        return unknown_trial("a variable wind gives a shape no direction")
     return try_flight(setup, supposed)
 
 
 def _try_hour(
-    packed: bytes, supposition: Supposition, part: tuple[datetime, Reading]
+    packed: bytes, supposition: Supposition, part: tuple[datetime, HourReading]
 ) -> Trial:
     when, reading = part
     if supposition.place is not None:

@@ -19,8 +19,8 @@ from driftmap.core.errors import DriftmapError
 from driftmap.hazard.exposure import Danger, danger_of
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.net import Net, everywhere, turned_lines
-from driftmap.planning.node import Landing, Piece, landings_of
-from driftmap.planning.span import alike, strictest
+from driftmap.planning.node import Landing, PieceKey, landings_of
+from driftmap.planning.span import alike, strictest_of_span
 from driftmap.planning.supposed import Supposition, Wind, suppose
 from driftmap.planning.sweep import Once
 from driftmap.planning.trial import (
@@ -28,7 +28,7 @@ from driftmap.planning.trial import (
     NOT_KNOWN,
     Trial,
     judged,
-    not_known,
+    unknown_trial,
     unpack,
 )
 from driftmap.verdict.assessment import Setup, flown
@@ -40,7 +40,7 @@ T = TypeVar("T")
 Span: TypeAlias = tuple[int, int, int, int]
 """Cells of a grid of winds: from one speed to another, and from one direction to another."""
 
-Drawn: TypeAlias = tuple[Mapping[str, float], Mapping[Piece, Landing]]
+Drawn: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""
 
 _KEPT: Final = 9  # clouds at the least: those of a span and of what is next to it
@@ -62,7 +62,7 @@ def most_cells(size: tuple[int, int], step: float, turn: float) -> tuple[int, in
     return rows, int(_WIDE / turn + 1e-9)
 
 
-def settled(
+def settled_spans(
     wanted: Iterable[Span],
     size: tuple[int, int],
     most: tuple[int, int],
@@ -222,7 +222,7 @@ class Flights:
             lines, danger = done.lines, done.danger
             return judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
         except (DriftmapError, ValueError) as problem:
-            return not_known(problem)
+            return unknown_trial(problem)
 
     def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
         """Judge the corners and the middle of a span."""
@@ -240,7 +240,7 @@ class Flights:
             net = self._net(low, high, -half, half).turned(math.radians(way))
         else:
             net = self._net(low, high, left, right)
-        return strictest(self.setup, net, self.air(high, way), checks)
+        return strictest_of_span(self.setup, net, self.air(high, way), checks)
 
     def _everywhere(self, low: float, high: float, left: float, right: float) -> Net:
         ends = [self.flown(v, way) for v in (low, high) for way in (left, right)]
@@ -280,7 +280,7 @@ class Flights:
         step = (self.speeds[-1] - self.speeds[0]) / rows
         most, at = most_cells(size, step, 2 * half), at % size[1]
         cell = row, top, at, at + 1
-        found = settled([cell], size, most, lambda span: self._whole(*span, half))
+        found = settled_spans([cell], size, most, lambda span: self._whole(*span, half))
         return found.get(cell)
 
     def _about(
@@ -375,7 +375,7 @@ class Sector:
         try:
             checks = fly.strictest(*span)
         except (DriftmapError, ValueError) as problem:
-            return not_known(problem)
+            return unknown_trial(problem)
         return Trial(_verdict(checks), checks)
 
 

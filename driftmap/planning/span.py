@@ -72,7 +72,7 @@ hangs on no wind: from cell to cell it moves by a part in two thousand. Assumed.
 Key: TypeAlias = tuple[Kind, str, str, str]
 
 
-def strictest(
+def strictest_of_span(
     setup: Setup, net: Net, wind: WindProfile, flown: Sequence[Iterable[Check]]
 ) -> tuple[Check, ...]:
     """Judge all winds of a span at once.

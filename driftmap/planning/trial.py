@@ -97,7 +97,7 @@ class Trial:
         return told(self.held_by)
 
 
-def not_known(problem: object) -> Trial:
+def unknown_trial(problem: object) -> Trial:
     """Say why there is no verdict, in one line."""
     return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
 
@@ -184,7 +184,7 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
         trial = judged(flown(setup, wind), setup, wind)
         checks = (*trial.checks, *in_stronger(setup, wind, trial.checks))
     except (DriftmapError, ValueError) as problem:
-        return not_known(problem)
+        return unknown_trial(problem)
     return replace(
         trial, verdict=decide(c for c in checks if not c.question), checks=checks
     )

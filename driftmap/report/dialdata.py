@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray, IntArray
-from driftmap.planning.node import APART, Landing, Node
+from driftmap.planning.node import APART, DialNode, Landing
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
@@ -61,7 +61,7 @@ def _power(tolerance: FloatArray) -> IntArray:
 
 
 def pack_nodes(
-    nodes: Iterable[Node], pieces: Pieces, *, fineness: float = FINENESS
+    nodes: Iterable[DialNode], pieces: Pieces, *, fineness: float = FINENESS
 ) -> str:
     """Pack the landings of winds.
 
@@ -163,7 +163,7 @@ _FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
 
 
 def tell_reasons(
-    nodes: Sequence[Node], people: Iterable[str], voice: Voice
+    nodes: Sequence[DialNode], people: Iterable[str], voice: Voice
 ) -> dict[str, Any]:
     """Tell for every wind the checks that do not pass, but for open questions.
 
@@ -195,7 +195,7 @@ def tell_reasons(
     return {"texts": list(texts), "people": list(kinds.values()), "lines": lines}
 
 
-def _against(node: Node, voice: Voice) -> list[Check]:
+def _against(node: DialNode, voice: Voice) -> list[Check]:
     if node.problem:
         told = voice.say("dial.problem", problem=node.problem)
         return [
@@ -204,7 +204,7 @@ def _against(node: Node, voice: Voice) -> list[Check]:
     return [c for c in node.checks if c.outcome != "pass" and not c.question]
 
 
-def _sentence(check: Check, node: Node, voice: Voice) -> str:
+def _sentence(check: Check, node: DialNode, voice: Voice) -> str:
     told = sentence(check, voice)
     return voice.say("dial.between", told=told) if node.whole else told
 
@@ -214,7 +214,7 @@ def _over(check: Check) -> float:
     return float(f"{over:.3g}") if math.isfinite(over) else _FARTHEST
 
 
-def questions_of(nodes: Iterable[Node]) -> tuple[list[list[str]], list[list[int]]]:
+def questions_of(nodes: Iterable[DialNode]) -> tuple[list[list[str]], list[list[int]]]:
     """List the open questions of the rules, and which of them each wind asks.
 
     Result: each question, and how to answer it as told in the first wind that asks it.

@@ -15,7 +15,7 @@ from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.between import check_between, word_at
 from driftmap.planning.dial import Dial, serves
-from driftmap.planning.node import WORDS, Word
+from driftmap.planning.node import WORDS, DialWord
 from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import CALL, astray
@@ -320,7 +320,7 @@ def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     return [head, *rows]
 
 
-def _worst_about(dial: Dial, speed: float, turn: float, every: int) -> Word:
+def _worst_about(dial: Dial, speed: float, turn: float, every: int) -> DialWord:
     """Give the worst word of the cells that a column of the table stands for."""
     reach = dial.reach
     sides = (np.arange(-every, every) + 0.5) / 2 * reach.turn

@@ -30,7 +30,7 @@ from driftmap.report.picture import field_picture
 from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import (
-    Place,
+    ToScript,
     on_earth,
     point_of,
     points_of,
@@ -165,7 +165,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "arrow": wind_arrow(a),
         "blows": voice.speed(wind_as_read(a.wind)[0].speed),
         "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
-        "drawn": {marks.KINDS.get(area.role, "keep") for area in a.site.areas}
+        "drawn": {marks.DRAWN_KINDS.get(area.role, "keep") for area in a.site.areas}
         | ({"astray"} if seen.astray else set()),
         "ways": marks.WAYS,
         "source": a.wind.source,
@@ -258,7 +258,7 @@ def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
 def ground_of(
     site: Site,
     worst: Mapping[str, Outcome],
-    place: Place,
+    place: ToScript,
     voice: Voice,
     *,
     astray: float,
@@ -295,7 +295,7 @@ def ground_of(
     areas = []
     for area in site.areas:
         outcome = worst[area.name]
-        kind = "people" if area.occupied else marks.KINDS.get(area.role, "keep")
+        kind = "people" if area.occupied else marks.DRAWN_KINDS.get(area.role, "keep")
         beads = marks.middle_of(area.shape) if kind in ("railway", "power") else []
         rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
         rank -= _FIRST[outcome] if area.occupied else 0
@@ -345,7 +345,7 @@ def _badge_point(shape: BaseGeometry) -> shapely.Point:
     return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])
 
 
-def _rings(place: Place, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
+def _rings(place: ToScript, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
     """Give circles and bearings about the pad, each with its name at one of its places."""
     step = marks.ring_step(max(abs(edge) for edge in view), voice.units)
     found = []

@@ -19,7 +19,7 @@ from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 
-KINDS: Final = {
+DRAWN_KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
     "road": "road",
     "railway": "railway",

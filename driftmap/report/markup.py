@@ -167,12 +167,14 @@ def gpx_text(assessment: Assessment) -> str:
     # The schema wants every waypoint before the first track.
     site = a.site
     (pad,) = positions(site, [0.0], [0.0])
-    point = add(root, "wpt", **at(pad))
+    point = add(root, "wpt", **lat_lon(pad))
     add(point, "ele", f"{site.elevation:.1f}")
     add(point, "name", site.pad)
     add(point, "cmt", "pad")
     for part, _, found in exported.pieces(a):
-        point = add(root, "wpt", **at(*positions(site, [found.east], [found.north])))
+        point = add(
+            root, "wpt", **lat_lon(*positions(site, [found.east], [found.north]))
+        )
         add(point, "name", f"{part.case}: {part.body}")
         add(point, "cmt", f"lands {found.time.p50:.0f} s after lift-off")
     for ground in exported.grounds(a):
@@ -207,10 +209,10 @@ def add_track(
         for ring in rings:
             segment = add(track, "trkseg")
             for spot in ring:
-                add(segment, "trkpt", **at(spot))
+                add(segment, "trkpt", **lat_lon(spot))
 
 
-def at(spot: LonLat) -> dict[str, str]:
+def lat_lon(spot: LonLat) -> dict[str, str]:
     """Write a position as GPX has it."""
     longitude, latitude = spot
     return {"lat": f"{latitude:.{DECIMALS}f}", "lon": f"{longitude:.{DECIMALS}f}"}

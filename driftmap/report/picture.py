@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.hazard.zones import Zone
 from driftmap.report.frames import SHEET, Frame, Size, fit, ticks
 from driftmap.report.instruct import Watch
-from driftmap.report.marks import KINDS, in_sight, middle_of, ring_step
+from driftmap.report.marks import DRAWN_KINDS, in_sight, middle_of, ring_step
 from driftmap.report.page import text_of
 from driftmap.report.plates import COST, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
@@ -143,7 +143,7 @@ def drawn_kinds(seen: Watch) -> frozenset[str]:
 
 def _kind(spot: Spot) -> str:
     """Say how ground that nobody is in is drawn; on paper water is closed ground."""
-    kind = KINDS.get(spot.area.role, "keep")
+    kind = DRAWN_KINDS.get(spot.area.role, "keep")
     return "closed" if kind in ("keep", "water") else kind
 
 

@@ -286,7 +286,7 @@ def layout_page(
     blocks: list[str] = []
     for name, places in {"": pads, **stands}.items():
         drawn = sketches.layout_svg(site, places, best, voice)
-        key = sketches.held_key((sketches.held(p, voice) for p in places), voice)
+        key = sketches.held_key((sketches.held_of(p, voice) for p in places), voice)
         what = voice.say("plan.middle" if name else "plan.pad")
         blocks += [
             *([f"<h2>{printable(name)}</h2>"] if name else []),

@@ -24,11 +24,11 @@ Rings = list[list[list[list[float]]]]
 """Two figures a corner, by polygon, ring and corner."""
 
 
-Place: TypeAlias = Callable[[FloatArray], FloatArray]
+ToScript: TypeAlias = Callable[[FloatArray], FloatArray]
 """How a page's script wants points, from their east and north of the pad [m], (n, 2)."""
 
 
-def on_earth(site: Site) -> Place:
+def on_earth(site: Site) -> ToScript:
     """Place points by latitude and longitude [deg], six decimals: 0.1 m."""
 
     def place(at: FloatArray) -> FloatArray:
@@ -43,7 +43,7 @@ def in_metres(at: FloatArray) -> FloatArray:
     return at[:, ::-1].round()
 
 
-def rings_of(place: Place, shape: BaseGeometry) -> Rings:
+def rings_of(place: ToScript, shape: BaseGeometry) -> Rings:
     """Give the rings of polygons, from the pad [m]."""
     west, south, east, north = shape.bounds
     slim = shape.simplify(max(east - west, north - south) / _FINENESS)
@@ -51,7 +51,7 @@ def rings_of(place: Place, shape: BaseGeometry) -> Rings:
     return [[places[at].tolist() for at in rings] for rings in _ring_rows(slim)]
 
 
-def point_of(place: Place, point: shapely.Point) -> list[float]:
+def point_of(place: ToScript, point: shapely.Point) -> list[float]:
     """Give a point, from the pad [m]."""
     (found,) = place(shapely.get_coordinates(point)).tolist()
     return found  # type: ignore[no-any-return]

@@ -156,7 +156,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     view = Frame(west, north, _WIDTH / max(east - west, north - south))
     size = ((east - west) * view.scale + 40, (north - south) * view.scale + 40)
     people = [a for a in site.areas if a.occupied]
-    letters = held_letters(held(place, voice) for place in places)
+    letters = held_letters(held_of(place, voice) for place in places)
     drawn = [
         (site.boundary, "field", voice.say("map.edge")),
         *((a.shape, "people" if a.occupied else "area", a.name) for a in site.areas),
@@ -206,7 +206,7 @@ def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
     return [key] if letters else []
 
 
-def held(place: Place, voice: Voice) -> str:
+def held_of(place: Place, voice: Voice) -> str:
     """Say what holds a candidate, the figures of a rule left out."""
     if place.broken:
         return place.broken[0].partition(": ")[0]
@@ -268,7 +268,7 @@ def _dot(
 ) -> str:
     x, y = view.spot(place.east, place.north)
     spot = f'cx="{x:.1f}" cy="{y:.1f}" r="5"'
-    letter, _ = letters.get(held(place, voice), ("", 0))
+    letter, _ = letters.get(held_of(place, voice), ("", 0))
     step = min(int(place.go * _STEPS), _STEPS - 1)
     light = " light" if step >= _DARK and not place.broken else ""
     mark = f'<text class="held{light}" x="{x:.1f}" y="{y:.1f}">{letter}</text>'

@@ -12,7 +12,7 @@ from driftmap.rocket.fields import (
     Azimuth,
     Coefficient,
     Length,
-    Stability,
+    StabilityMargin,
     Tilt,
     Uncertain,
     UncertainInertia,
@@ -59,7 +59,7 @@ class Airframe(Table):
     length: Length
     drag_coefficient: Coefficient = GUESSED_DRAG
     drag_by_mach: tuple[tuple[float, float], ...] = ()
-    stability: Stability | None = None
+    stability: StabilityMargin | None = None
     centre_of_mass: UncertainLength | None = None
     moment_of_inertia: UncertainInertia | None = None
     lift_slope: UncertainSlope | None = None

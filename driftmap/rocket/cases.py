@@ -33,7 +33,13 @@ from driftmap.rocket.offpath import (
 )
 from driftmap.rocket.outcomes import opened, opened_as_planned
 from driftmap.rocket.own import EARLY, own_cases
-from driftmap.rocket.staged import STAGED, Cause, May, stages_not_flown, with_booster
+from driftmap.rocket.staged import (
+    STAGED,
+    May,
+    StageCause,
+    stages_not_flown,
+    with_booster,
+)
 
 _TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
@@ -165,7 +171,7 @@ def _any(flight: Flight) -> bool:
     return True
 
 
-_CASES: Final[tuple[Cause, ...]] = (
+_CASES: Final[tuple[StageCause, ...]] = (
     (WORKS, _works, _opens(1)),
     (BARE, _bare, lambda flight: not flight.recovery),
     ("nothing deploys", _nothing, _opens(1)),

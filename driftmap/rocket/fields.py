@@ -55,7 +55,7 @@ _WIDEST: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Between:
+class Within:
     """Refuse values outside two bounds, each written with its unit as people write it.
 
     Those of the fields below catch a wrong unit (grams as kilograms) and a slip of the pen
@@ -109,7 +109,7 @@ def _reads_spread(dimension: str) -> BeforeValidator:
 
 
 def _between(dimension: str, low: str, high: str) -> AfterValidator:
-    return AfterValidator(Between(dimension, low, high))
+    return AfterValidator(Within(dimension, low, high))
 
 
 Mass = Annotated[float, _reads("mass"), _between("mass", "0.01 g", "1000 kg")]
@@ -126,11 +126,11 @@ Altitude = Annotated[float, _reads("length"), _between("length", "-500", "9000 m
 UncertainLength = Annotated[
     Uncertain, _reads_spread("length"), _between("length", "1 mm", "30 m")
 ]
-Area = Annotated[float, _reads("area"), _between("area", "1 mm2", "1000 m2")]
+AreaSize = Annotated[float, _reads("area"), _between("area", "1 mm2", "1000 m2")]
 Coefficient = Annotated[
     Uncertain, _reads_spread("number"), _between("number", "0.001", "5")
 ]
-Stability = Annotated[
+StabilityMargin = Annotated[
     Uncertain, _reads_spread("margin"), _between("margin", "-20", "20 cal")
 ]
 UncertainInertia = Annotated[

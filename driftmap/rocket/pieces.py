@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 from driftmap.formulas.flutter import FinPlanform
 from driftmap.formulas.materials import SHEAR_MODULUS
 from driftmap.rocket.fields import (
-    Area,
+    AreaSize,
     Length,
     LengthOrNone,
     Mass,
@@ -83,7 +83,7 @@ class Piece(Table):
     kind: Literal["fin", "nose cone", "motor case"]
     mass: Mass
     count: Annotated[int, Field(ge=1, le=12)] = 1
-    area: Area | None = None
+    area: AreaSize | None = None
     root: Length | None = None
     tip: LengthOrNone | None = None
     span: Length | None = None
@@ -219,4 +219,4 @@ class Burst(Table):
     volume: Volume
     fragments: Annotated[int, Field(ge=1, le=30)]
     fragment_mass: Mass
-    fragment_area: Area
+    fragment_area: AreaSize

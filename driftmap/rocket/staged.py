@@ -212,7 +212,7 @@ def stages_not_flown(flight: Flight) -> list[str]:
 May: TypeAlias = Callable[[Flight], bool]
 """Whether a cause can happen to a flight."""
 
-Cause: TypeAlias = tuple[str, Callable[[Bench], list[Case]], May]
+StageCause: TypeAlias = tuple[str, Callable[[Bench], list[Case]], May]
 """A cause, what makes its cases, and which flights it can happen to."""
 
 
@@ -224,7 +224,7 @@ def _two_stages(flight: Flight) -> bool:
     return flight.sustainer is not None
 
 
-STAGED: Final[tuple[Cause, ...]] = (
+STAGED: Final[tuple[StageCause, ...]] = (
     *(
         (f"{what} {how}", partial(make, what), _above(what))
         for what in ("sustainer", "air start")

@@ -11,7 +11,7 @@ from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE, nominal_drag
 from driftmap.formulas.strength import CLOTHS, LINKS, canopy_strength
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import (
-    Area,
+    AreaSize,
     Coefficient,
     Delay,
     Force,
@@ -129,7 +129,7 @@ class Device(Table):
     opens_at: TriggerAt
     type: Annotated[str, AfterValidator(OneOf(tuple(CANOPIES)))] = "flat circular"
     diameter: Length | None = None
-    area: Area | None = None
+    area: AreaSize | None = None
     spill_hole: Length | None = None
     length: Length | None = None
     width: Length | None = None

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FACTS, FLOOR, KINDS, amount
+from driftmap.rules.kinds import FACTS, FLOOR, RULE_KINDS, amount
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import (
     Condition,
@@ -227,7 +227,7 @@ def _demand(rule: Rule, rules: RuleSet, facts: Facts, why: str) -> Demand:
 
 def _pick(rule: Rule) -> Callable[..., Any]:
     """Tell which of several figures counts."""
-    high = (KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
+    high = (RULE_KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
     return max if high else min
 
 
@@ -240,7 +240,7 @@ def _surely(rule: Rule, facts: Facts) -> float | None:
         if len(known) < len(figures):
             return None
         limits.append(float(_pick(rule)(known)))
-    strict = max if KINDS[rule.name].sense == "at least" else min
+    strict = max if RULE_KINDS[rule.name].sense == "at least" else min
     return strict(limits, default=None)
 
 
@@ -343,7 +343,7 @@ def _spoken_for(demand: Demand, others: Iterable[Demand]) -> bool:
 def _stricter(one: Demand, other: Demand) -> Demand:
     assert one.limit is not None
     assert other.limit is not None
-    kind = KINDS[one.rule.name]
+    kind = RULE_KINDS[one.rule.name]
     # Of equals the first stays: a limit that keeps the other is at least as strict.
     winner, loser = (one, other) if kind.keeps(one.limit, other.limit) else (other, one)
     assert loser.limit is not None

@@ -20,15 +20,22 @@ from driftmap.rules.facts import Facts, at_odds, larger_beside
 from driftmap.rules.kinds import (
     FACTS,
     GROUPS,
-    KINDS,
     LARGER,
     LARGER_JUDGED,
     NOT_COVERED,
+    RULE_KINDS,
     SCALE,
     UNIT,
     not_covered,
 )
-from driftmap.rules.result import Outcome, RuleResult, begin, by_word, came_out, unknown
+from driftmap.rules.result import (
+    LineOutcome,
+    RuleResult,
+    begin,
+    by_word,
+    came_out,
+    unknown,
+)
 from driftmap.rules.ruleset import Rule, RuleSet, joined
 
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
@@ -36,7 +43,7 @@ _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
 _BROKEN: Final = ("fail", "hold")
 
-_CLASS_OUTCOME: Final[dict[str, Outcome]] = {
+_CLASS_OUTCOME: Final[dict[str, LineOutcome]] = {
     "fits": "pass",
     "unknown": "ask",
     "none": "fail",
@@ -157,7 +164,7 @@ def _against_unasked(
             if line:
                 spoken.add(rule.name)
                 yield replace(line, outcome="hold", answered=True)
-    sought = {k.fact for name, k in KINDS.items() if name in settled}
+    sought = {k.fact for name, k in RULE_KINDS.items() if name in settled}
     absent = {g.absent: f"no {g.text} is near" for key, g in GROUPS.items()
               if key not in sought and not facts.groups.get(key)}  # fmt: skip
     absent[LARGER_JUDGED] = LARGER
@@ -175,7 +182,7 @@ def _beyond(
     rule: Rule, rules: RuleSet, facts: Facts, said: Answers
 ) -> RuleResult | None:
     """Give the line of a rule that others have, if a figure answered for the day breaks it."""
-    kind = KINDS.get(rule.name)
+    kind = RULE_KINDS.get(rule.name)
     if kind is None or kind.fact not in said.numbers or FACTS[kind.fact].scope != "day":
         return None
     bare = replace(rules, rules=(rule.model_copy(update=_ALWAYS),))
@@ -238,7 +245,7 @@ def _against(
     demand: Demand, limit: float, facts: Facts, said: Answers
 ) -> Iterator[RuleResult]:
     """Compare a figure with a limit; of areas every one that is too near, or else the nearest."""
-    fact = KINDS[demand.rule.name].fact
+    fact = RULE_KINDS[demand.rule.name].fact
     if fact not in GROUPS:
         ends = facts.ranges.get(fact)
         yield _compared(demand, limit, ("", facts.numbers.get(fact)), said, ends)
@@ -257,7 +264,7 @@ def _against(
 def _of(demand: Demand) -> RuleResult:
     """Begin the line of a rule with why it applies, and nothing compared."""
     rule = demand.rule
-    kind = None if rule.question else KINDS[rule.name]
+    kind = None if rule.question else RULE_KINDS[rule.name]
     return begin(
         rule.name,
         rule.asks,
@@ -287,7 +294,7 @@ def _compared(
     said: Answers,
     ends: tuple[float, float] | None = None,
 ) -> RuleResult:
-    rule, kind, (area, value) = demand.rule, KINDS[demand.rule.name], named
+    rule, kind, (area, value) = demand.rule, RULE_KINDS[demand.rule.name], named
     scale = SCALE.get(kind.dimension, 1.0)
     line = replace(
         _of(demand),

@@ -110,7 +110,7 @@ GROUPS: Final = MappingProxyType(
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class RuleKind:
     """A limit that a rule file may set.
 
     Parameters
@@ -135,9 +135,9 @@ class Kind:
         return "length" if self.fact in GROUPS else FACTS[self.fact].dimension
 
 
-KINDS: Final = MappingProxyType(
+RULE_KINDS: Final = MappingProxyType(
     {
-        name: Kind(fact, SENSES[SENSES.index(sense)])
+        name: RuleKind(fact, SENSES[SENSES.index(sense)])
         for name, fact, sense in rows("kinds.csv", ";")
     }
 )

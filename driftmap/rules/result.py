@@ -9,7 +9,7 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import Sense
 from driftmap.rules.ruleset import RuleSet, joined, not_known
 
-Outcome = Literal["pass", "fail", "ask", "hold"]
+LineOutcome = Literal["pass", "fail", "ask", "hold"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class RuleResult:
     limit: float | None = None
     unit: str = ""
     sense: Sense | Literal[""] = ""
-    outcome: Outcome = "ask"
+    outcome: LineOutcome = "ask"
     answer: tuple[str, ...] = ()
     source: str = ""
     governs: str = ""
@@ -71,7 +71,9 @@ class RuleResult:
     answered: bool = False
 
 
-def came_out(line: RuleResult, outcome: Outcome, text: str, **more: Any) -> RuleResult:
+def came_out(
+    line: RuleResult, outcome: LineOutcome, text: str, **more: Any
+) -> RuleResult:
     """Say how a line came out, after why it applies."""
     return replace(line, outcome=outcome, why=joined(line.why, text), **more)
 
@@ -99,7 +101,7 @@ def unknown(line: RuleResult, names: tuple[str, ...], said: Answers) -> RuleResu
 def begin(
     name: str,
     what: str,
-    outcome: Outcome = "ask",
+    outcome: LineOutcome = "ask",
     rules: RuleSet | None = None,
     **more: Any,
 ) -> RuleResult:

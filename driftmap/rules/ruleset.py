@@ -22,7 +22,7 @@ from pydantic import (
 
 from driftmap.core.errors import nearest
 from driftmap.core.units import quantity
-from driftmap.rules.kinds import FACTS, KINDS, Realm, Scope, amount
+from driftmap.rules.kinds import FACTS, RULE_KINDS, Realm, Scope, amount
 
 Text = Annotated[StrictStr, Field(min_length=1, max_length=500)]
 Key = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -149,7 +149,7 @@ class Rule(_Row):
 
     A limit is the stricter of what `limit`, `share` (of a fact) and `table` (by a fact) ask
     for, unless `take` says otherwise, and is named by a key of
-    `driftmap.rules.kinds.KINDS`. It applies where all of `when` hold and not all of
+    `driftmap.rules.kinds.RULE_KINDS`. It applies where all of `when` hold and not all of
     `unless` do, to some `classes` of rocket or to all. `unless_confirmed` lets a figure
     beyond the limit stand, `if_not_known` stands in for a figure that is not known.
     `yardstick` tells what breaking it means at a site whose rules do not name it.
@@ -188,9 +188,9 @@ class Rule(_Row):
         if key not in {"limit", "share", "bands"}:
             return value
         kind, by = (info.data.get(name, "") for name in ("name", "bands_by"))
-        if kind not in KINDS or (key == "bands" and by not in FACTS):
+        if kind not in RULE_KINDS or (key == "bands" and by not in FACTS):
             return cls.model_fields[key].default  # what is amiss is told elsewhere
-        of = "number" if key == "share" else KINDS[kind].dimension
+        of = "number" if key == "share" else RULE_KINDS[kind].dimension
         if key != "bands":
             return _limit(value, of)
         if not isinstance(value, list):
@@ -207,7 +207,7 @@ class Rule(_Row):
     @field_validator("share_of")
     @classmethod
     def _alike(cls, value: str, info: ValidationInfo) -> str:
-        of, kind = FACTS[value].dimension, KINDS.get(info.data.get("name", ""))
+        of, kind = FACTS[value].dimension, RULE_KINDS.get(info.data.get("name", ""))
         if kind is not None and of != kind.dimension:
             told = f"{value!r} is measured as {of}, the limit as {kind.dimension}"
             raise ValueError(told)
@@ -216,11 +216,13 @@ class Rule(_Row):
     @model_validator(mode="after")
     def _whole(self) -> Self:
         if self.question is not None:
-            if self.name in KINDS or self.name in FACTS:
+            if self.name in RULE_KINDS or self.name in FACTS:
                 raise ValueError("names a limit; a question needs another name")
             return self
-        if self.name not in KINDS:
-            hint = f"{nearest(self.name, KINDS)}; a question needs the key 'question'"
+        if self.name not in RULE_KINDS:
+            hint = (
+                f"{nearest(self.name, RULE_KINDS)}; a question needs the key 'question'"
+            )
             raise ValueError(f"is no rule; {hint}")
         if self.text is None:
             raise ValueError("needs 'text': what is asked for, in words")

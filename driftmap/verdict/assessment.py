@@ -13,7 +13,7 @@ import numpy as np
 from driftmap.air import turbulence
 from driftmap.air.altered import strengthened
 from driftmap.air.convection import toward_dark
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
@@ -86,7 +86,7 @@ class Setup:
     site: Site
     samples: int = 20_000
     seed: int = 1
-    day: Day | None = None
+    day: AirDay | None = None
     answers: Answers | None = None
 
 
@@ -158,7 +158,7 @@ def assess(  # noqa: PLR0913 - all but three are options
     *,
     samples: int = 20_000,
     seed: int = 1,
-    day: Day | None = None,
+    day: AirDay | None = None,
     answers: Answers | None = None,
     precision: float | None = None,
     progress: Callable[[int], None] | None = None,
@@ -374,7 +374,7 @@ def _loosened(checks: Iterable[Check]) -> Iterator[str]:
             yield f"limit on {check.name.removesuffix(', if')!r}: {check.source}"
 
 
-def _of_the_day(day: Day | None) -> str:
+def _of_the_day(day: AirDay | None) -> str:
     """Say what air was flown in."""
     if day is None:
         return "standard atmosphere: no temperature or pressure was given"

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.convection import Convection
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.air.wind import Disagreement, Stronger, WindLevel, WindProfile
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -42,7 +42,7 @@ def read_again(
     flight: Flight, site: Site, samples: int, seed: int, read: Mapping[str, Any]
 ) -> tuple[Setup, WindProfile]:
     """Set up again what was assessed, of what `as_read` gave of it."""
-    day = None if read["day"] is None else Day(**read["day"])
+    day = None if read["day"] is None else AirDay(**read["day"])
     answers = _answers(read["answers"])
     return Setup(flight, site, samples, seed, day, answers), _wind(read["wind"])
 

@@ -11,16 +11,16 @@ from driftmap.air.atmosphere import (
     speed_of_sound,
     temperature,
 )
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.core.units import STANDARD_GRAVITY
 
 ALTITUDES = np.linspace(-500, 20_000, 83)
-HOT = Day(308.15, 85_000.0, 0.6, 1400.0)
+HOT = AirDay(308.15, 85_000.0, 0.6, 1400.0)
 
 
 @pytest.mark.parametrize("site", [-300.0, 0.0, 1400.0, 4000.0])
 def test_standard_day_is_the_standard_atmosphere(site):
-    day = Day(float(temperature(site)), float(pressure(site)), 0.0, site)
+    day = AirDay(float(temperature(site)), float(pressure(site)), 0.0, site)
     # rounding of the powers only
     assert day.density(ALTITUDES) == pytest.approx(air_density(ALTITUDES), rel=1e-12)
     assert day.pressure_at(ALTITUDES) == pytest.approx(pressure(ALTITUDES), rel=1e-12)
@@ -53,7 +53,7 @@ def hydrostatic(day, top, *, moist):
 
 @pytest.mark.parametrize("top", [1000.0, 3000.0, 9000.0, 15_000.0])
 @pytest.mark.parametrize(
-    "day", [Day(308.15, 85e3, 0, 1400), Day(258.15, 1.03e5, 0, 100)]
+    "day", [AirDay(308.15, 85e3, 0, 1400), AirDay(258.15, 1.03e5, 0, 100)]
 )
 def test_pressure_of_a_dry_day(day, top):
     assert day.pressure_at(top) == pytest.approx(
@@ -62,7 +62,7 @@ def test_pressure_of_a_dry_day(day, top):
 
 
 def test_weight_of_vapour_left_out_is_small():
-    sea = Day(308.15, 101_325.0, 0.6, 0.0)
+    sea = AirDay(308.15, 101_325.0, 0.6, 0.0)
     error = sea.pressure_at(3000.0) / hydrostatic(sea, 3000.0, moist=True) - 1
     assert -0.005 < error < -0.001
 
@@ -75,7 +75,7 @@ def test_density_altitude_is_where_the_standard_is_as_dense():
 
 
 def test_a_humid_day_is_thinner_and_a_cold_one_denser():
-    dry = Day(308.15, 85_000.0, 0.0, 1400.0)
+    dry = AirDay(308.15, 85_000.0, 0.0, 1400.0)
     assert HOT.density_altitude() > dry.density_altitude()
-    assert Day(263.15, 85_000.0, 0.0, 1400.0).density_altitude() < 1400 - 300
-    assert Day(253.15, 103_000.0, 0.0, 0.0).density_altitude() < -610
+    assert AirDay(263.15, 85_000.0, 0.0, 1400.0).density_altitude() < 1400 - 300
+    assert AirDay(253.15, 103_000.0, 0.0, 0.0).density_altitude() < -610

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.atmosphere import GAS_CONSTANT, pressure_height
-from driftmap.air.day import Day, saturation_pressure, station_pressure
+from driftmap.air.day import AirDay, saturation_pressure, station_pressure
 
 # The worked values use 287.05287 J/(kg K); ours is the US76's 8314.32/28.9644.
 REL = 1e-6
@@ -44,8 +44,8 @@ def test_saturation_pressure(celsius, pascal):
 )
 def test_moist_air(celsius, pascal, humidity, virtual, density, ratio):
     kelvin = celsius + 273.15
-    moist = Day(kelvin, pascal, humidity, 500.0).density(500.0)
-    dry = Day(kelvin, pascal, 0.0, 500.0).density(500.0)
+    moist = AirDay(kelvin, pascal, humidity, 500.0).density(500.0)
+    dry = AirDay(kelvin, pascal, 0.0, 500.0).density(500.0)
     assert pascal / GAS_CONSTANT / moist == pytest.approx(virtual, abs=1e-4)
     assert moist == pytest.approx(density, rel=REL)
     assert moist / dry == pytest.approx(ratio, abs=5e-6)
@@ -55,7 +55,9 @@ def test_two_gases():
     """Dry air and vapour weighed apart; molar masses as 0.622 to 1 (1e-6 of rounding)."""
     vapour = 0.6 * saturation_pressure(308.15)
     apart = ((90_000 - vapour) / GAS_CONSTANT + vapour / 461.52) / 308.15
-    assert Day(308.15, 90_000, 0.6, 0.0).density(0.0) == pytest.approx(apart, rel=1e-5)
+    assert AirDay(308.15, 90_000, 0.6, 0.0).density(0.0) == pytest.approx(
+        apart, rel=1e-5
+    )
 
 
 def test_altimeter_set_to_qnh_shows_the_altitude_of_the_field():

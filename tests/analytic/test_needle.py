@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from driftmap.formulas.needle import compass
+from driftmap.formulas.needle import needle_at
 from driftmap.winds import decode, decode_text
 from driftmap.winds.reading import Setting
 
@@ -30,14 +30,14 @@ NEVADA = (41.6, -118.0)
     ],
 )
 def test_declinations_are_those_of_the_whole_model(latitude, longitude, declination):
-    angle, field = compass(latitude, longitude, 2026.5)
+    angle, field = needle_at(latitude, longitude, 2026.5)
     assert math.degrees(angle) == pytest.approx(declination, abs=1.0)
     assert 10_000 < field < 45_000
 
 
 def test_a_needle_at_a_pole_of_the_field_is_no_guide():
     """The north dip pole lay near 85.7° N, 138° E at the beginning of 2025 (from memory)."""
-    assert compass(85.7, 138.0, 2025.0)[1] < 1000.0
+    assert needle_at(85.7, 138.0, 2025.0)[1] < 1000.0
 
 
 @pytest.mark.parametrize(

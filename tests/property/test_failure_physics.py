@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.formulas.drag import drag_rise
 from driftmap.formulas.flutter import FinPlanform, flutter_speed
 from driftmap.formulas.fragments import strike_offsets
@@ -78,7 +78,7 @@ def test_scatter_grows_as_the_square_of_speed(speed, seed):
     st.floats(240, 320), st.floats(75e3, 105e3), st.floats(0, 1), st.floats(-100, 2500)
 )
 def test_air_thins_with_altitude(kelvin, pascal, humidity, altitude):
-    day = Day(kelvin, pascal, humidity, altitude)
+    day = AirDay(kelvin, pascal, humidity, altitude)
     density = day.density(np.linspace(altitude, 18_000, 200))
     assert np.all(np.diff(density) < 0)
     assert np.all(day.speed_of_sound(np.linspace(0, 18_000, 20)) > 250)

@@ -16,7 +16,7 @@ import shapely
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area
 from driftmap.planning import span
-from driftmap.planning.cells import Block, work_out
+from driftmap.planning.cells import CellBlock, work_out
 from driftmap.planning.node import WORDS
 from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import flown, judged, pack
@@ -68,7 +68,7 @@ def key_of(check):
 def cell_of(setup, reach, i, j):
     """Work out one cell; give it with its corners."""
     supposition = Supposition(setup.site.elevation).on_the_meter()
-    block = Block(range(i, i + 1), range(j, j + 1))
+    block = CellBlock(range(i, i + 1), range(j, j + 1))
     found = work_out(pack(setup), reach, (supposition, block))
     return found.cells.get((i, j)), list(found.nodes.values())
 
@@ -167,7 +167,7 @@ def test_a_small_crowd_between_the_winds_is_seen(setup, willet):
         return [c.outcome for c in checks if c.kind == "lands in" and "crowd" in c.area]
 
     assert "fail" in landing(trial.checks)
-    block = Block(range(i, i + 1), range(j, j + 1))
+    block = CellBlock(range(i, i + 1), range(j, j + 1))
     found = work_out(pack(own), reach, (supposition, block))
     assert all("fail" not in landing(node.checks) for node in found.nodes.values())
     assert "fail" in landing(found.cells[i, j].checks)
@@ -183,7 +183,7 @@ def test_no_wind_of_a_wider_span_is_judged_milder(setup, azimuth):
     own = own if isinstance(azimuth, str) else with_rail(own, azimuth)
     reach = Reach(8.0, 8, 24)
     supposition = Supposition(setup.site.elevation).on_the_meter()
-    found = work_out(pack(own), reach, (supposition, Block(range(8), range(6, 9))))
+    found = work_out(pack(own), reach, (supposition, CellBlock(range(8), range(6, 9))))
     assert sum(node.drawn for node in found.nodes.values()) >= 9
     rng, asked, words = np.random.default_rng(8), 0, set()
     for u, v in rng.uniform((0, 6), (8, 9), (24, 2)):

@@ -15,9 +15,9 @@ import pytest
 
 from driftmap.air.convection import is_light
 from driftmap.planning import dial, layout, season
-from driftmap.planning.cells import Block, work_out
+from driftmap.planning.cells import CellBlock, work_out
 from driftmap.planning.distances import moved
-from driftmap.planning.hours import Hours, Reading
+from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.sector import Sector, flights_of, forget_flights
 from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import pack, try_flight
@@ -63,7 +63,7 @@ class Case:
 
 def of_a_season(case):
     """The bin of its wind, in a season of its hour and two others of that day."""
-    reading = Reading(case.way, case.speed, case.gust)
+    reading = HourReading(case.way, case.speed, case.gust)
     own = case.when.replace(minute=0, second=0, microsecond=0)
     hours = [own, *(own + timedelta(hours=int(h)) for h in case.rng.integers(-5, 6, 2))]
     first = min(hours)
@@ -102,7 +102,7 @@ def of_a_dial(case):
         6.0, int(case.rng.choice([4, 8])), int(case.rng.choice([12, 36])), gust
     )
     i, j = int(case.speed / reach.step), int(case.way / reach.turn)
-    block = Block(range(i, i + 1), range(j, j + 1))
+    block = CellBlock(range(i, i + 1), range(j, j + 1))
     for sun in dial._suns(made, case.setup):
         found = work_out(pack(case.setup), reach, (sun, block))
         nodes = [*found.nodes.values(), *found.cells.values()]

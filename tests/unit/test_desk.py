@@ -32,7 +32,7 @@ from driftmap.desk.app import make_app
 from driftmap.desk.day import Aside, change, new_item, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
-from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judged
+from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judge_task
 from driftmap.desk.outcomes import last_flown
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
@@ -321,7 +321,7 @@ def test_a_word_is_that_of_the_command_in_the_same_wind(desk, ask, tmp_path):
     put_on(ask, "willet")
     day = read_day(desk.folder)
     task = replace(desk.task(day, day.items[0]), samples=QUICK)
-    result, folder = judged(task), desk.folder
+    result, folder = judge_task(task), desk.folder
     given = ["assess", str(folder.path("flights/willet.toml")), "--json"]
     given += ["--site", str(folder.path("site.geojson")), "--samples", str(QUICK)]
     given += ["--wind", str(folder.path(day.winds[0]))]
@@ -422,10 +422,10 @@ def test_the_crowd_is_told_why_and_where_to_stand_in_each_language(
     put_on(ask, "dunlin", "willet")
     day = read_day(desk.folder)
     task = replace(desk.task(day, day.items[0]), samples=200)
-    full = replace(judged(task), samples=FULL)
+    full = replace(judge_task(task), samples=FULL)
     assert full.crowd == {}  # few flights instruct nobody
     monkeypatch.setattr("driftmap.desk.judging.FULL", 200)
-    assert set(judged(task).crowd) == {"en", "de", "es", "fr"}
+    assert set(judge_task(task).crowd) == {"en", "de", "es", "fr"}
     crowd = {"en": ("why", "stand there"), "de": ("warum", "dort stehen")}
     for item in day.items:
         known = replace(full, crowd=crowd)
@@ -479,7 +479,7 @@ def test_what_is_flown_for_files_that_changed_is_dropped(desk, ask):
         raise StaleError
 
     with pytest.raises(StaleError):
-        judged(replace(desk.task(day, day.items[0]), samples=3 * 4096), changed)
+        judge_task(replace(desk.task(day, day.items[0]), samples=3 * 4096), changed)
     assert asked == [4096]  # the rest is not flown first
 
 
@@ -487,10 +487,10 @@ def test_a_flight_is_read_again_when_it_or_its_curve_changed(desk, ask):
     put_on(ask, "willet")
     day = read_day(desk.folder)
     task = replace(desk.task(day, day.items[0]), samples=QUICK)
-    assert not judged(task).problem
+    assert not judge_task(task).problem
     path = desk.folder.path("flights/willet_motor.csv")
     path.write_text("time_s,thrust_n\n0,1\n")
-    assert judged(desk.task(day, day.items[0])).problem
+    assert judge_task(desk.task(day, day.items[0])).problem
 
 
 def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
@@ -565,7 +565,7 @@ def test_what_cannot_be_judged_holds_and_says_why(desk, ask, folder):
     put_on(ask, "willet")
     folder.path("flights/willet.toml").write_text("name = 'x'\nfoo = 1\n")
     day = read_day(folder)
-    result = judged(desk.task(day, day.items[0]))
+    result = judge_task(desk.task(day, day.items[0]))
     assert (result.verdict, result.problem) == ("hold", True)
     assert result.reasons[0].startswith("flights/willet.toml: foo")
 
@@ -583,12 +583,12 @@ def test_of_several_pads_each_flight_is_given_one_and_holds_until_then(desk, ask
     assert pads[1:] == ["Far pad"]
     put_on(ask, "willet")
     day = read_day(desk.folder)
-    told = judged(replace(desk.task(day, day.items[0]), samples=QUICK))
+    told = judge_task(replace(desk.task(day, day.items[0]), samples=QUICK))
     assert (told.verdict, told.problem) == ("hold", True)
     assert "which one is flown from" in told.reasons[0]
     ask.good("day/pad", {"id": day.items[0].id, "pad": "Far pad"})
     day = read_day(desk.folder)
-    assert not judged(replace(desk.task(day, day.items[0]), samples=QUICK)).problem
+    assert not judge_task(replace(desk.task(day, day.items[0]), samples=QUICK)).problem
 
 
 # --- the wind

@@ -19,9 +19,9 @@ from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.planning import dial as planned
 from driftmap.planning.between import check_between, surrounding, word_at
-from driftmap.planning.cells import Block
+from driftmap.planning.cells import CellBlock
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.node import APART, WORDS, Landing, Node, drawn_landings
+from driftmap.planning.node import APART, WORDS, DialNode, Landing, drawn_landings
 from driftmap.planning.sector import Flights
 from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import flown, judged, pack
@@ -123,7 +123,7 @@ def test_a_cell_left_out_has_a_no_go_corner(dial):
 
 def test_a_worse_cell_counts_all_over_it_and_on_its_edges(dial):
     speed, from_deg = dial.reach.wind(0.5, 3.5)
-    bad = Node((speed, from_deg), "no-go")
+    bad = DialNode((speed, from_deg), "no-go")
     with_it = dataclasses.replace(dial, cells={**dial.cells, (0, 3): bad})
     assert word_at(dial, speed, from_deg) != "no-go"
     assert word_at(with_it, speed * 1.1, from_deg) == "no-go"
@@ -137,8 +137,8 @@ def test_a_worse_cell_counts_all_over_it_and_on_its_edges(dial):
 
 
 def test_beyond_the_top_never_milder_than_the_rim_nor_ever_go(dial):
-    calm = Node((0.0, 0.0), "go", supposed=False)
-    rim = {dial.reach.place(dial.reach.speeds, 2): Node((9.0, 0.0), "no-go")}
+    calm = DialNode((0.0, 0.0), "go", supposed=False)
+    rim = {dial.reach.place(dial.reach.speeds, 2): DialNode((9.0, 0.0), "no-go")}
     nodes = tuple(rim.get(i, calm) for i in range(len(dial.nodes)))
     gentle = dataclasses.replace(dial, nodes=nodes, cells={}, limit=1e3)
     assert word_at(gentle, dial.reach.top, 0.0) == "go"
@@ -334,7 +334,7 @@ def test_large_numbers_come_back():
         "any way",
         (shapely.MultiPolygon([shapely.box(-2e5, 0, -1e5, 3e5)]),) * 2,
     )
-    node = Node((1.0, 0.0), "go", likely={"a": 1.0}, landings={("a", "b"): landing})
+    node = DialNode((1.0, 0.0), "go", likely={"a": 1.0}, landings={("a", "b"): landing})
     reader = Reader(pack_nodes([node], [("a", "b", 1)]))
     assert [reader.number() for _ in range(2)] == [SHARE_STEPS, 2]
     assert (reader.signed(), reader.signed()) == (-123_456, 98_766)
@@ -375,7 +375,7 @@ def test_the_same_seed_gives_the_same_page(small, dial, saltgrass):
 
 
 def test_a_wind_that_cannot_be_flown_holds_and_says_why():
-    node = Node((1.0, 0.0), "hold", problem="the rail is too short")
+    node = DialNode((1.0, 0.0), "hold", problem="the rail is too short")
     told = tell_reasons([node], [], english("us"))
     [[_, outcome, _, text]] = told["lines"][0]
     assert outcome == 1
@@ -457,13 +457,13 @@ def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monke
         winds = {at for block in blocks for at in block.winds(reach.directions)}
         cells = {at for block in blocks for at in block.cells()}
         asked.append((supposition.when.hour, len(cells)))
-        nodes = {at: Node(reach.wind(*at), "go", supposed=False) for at in winds}
+        nodes = {at: DialNode(reach.wind(*at), "go", supposed=False) for at in winds}
         if (one := bad[supposition.when.hour]) is not None:
-            nodes[one[0]] = Node(reach.wind(*one[0]), one[1])
+            nodes[one[0]] = DialNode(reach.wind(*one[0]), one[1])
         return nodes, {
-            at: Node(reach.wind(*at), max(words, key=WORDS.index), supposed=False)
+            at: DialNode(reach.wind(*at), max(words, key=WORDS.index), supposed=False)
             for at in cells
-            for words in [[nodes[w].word for w in Block(
+            for words in [[nodes[w].word for w in CellBlock(
                 range(at[0], at[0] + 1), range(at[1], at[1] + 1)).winds(4)]]
             if "no-go" not in words
         }  # fmt: skip

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.day import (
-    Day,
+    AirDay,
     saturation_pressure,
     station_pressure,
 )
@@ -147,11 +147,11 @@ def test_shapes(name):
         (lambda: strike_offsets([np.nan], RNG), "'speed' must"),
         (lambda: plate_inertia(0.0, 1.0), "'area' must"),
         (lambda: throws([-1.0], RNG), "'speed' must"),
-        (lambda: Day(25.0, 9e4, 0.5, 0.0), "'temperature' must"),
-        (lambda: Day(298.0, 1013.25, 0.5, 0.0), "'pressure' must"),
-        (lambda: Day(298.0, 9e4, 50.0, 0.0), "'humidity' must"),
-        (lambda: Day(298.0, 9e4, 0.5, np.nan), "'altitude' must"),
-        (lambda: Day(298.0, 9e4, 0.5, 0.0).density(25_000.0), "'altitude' must"),
+        (lambda: AirDay(25.0, 9e4, 0.5, 0.0), "'temperature' must"),
+        (lambda: AirDay(298.0, 1013.25, 0.5, 0.0), "'pressure' must"),
+        (lambda: AirDay(298.0, 9e4, 50.0, 0.0), "'humidity' must"),
+        (lambda: AirDay(298.0, 9e4, 0.5, np.nan), "'altitude' must"),
+        (lambda: AirDay(298.0, 9e4, 0.5, 0.0).density(25_000.0), "'altitude' must"),
         (lambda: saturation_pressure(200.0), "'temperature' must"),
     ],
 )

@@ -19,11 +19,11 @@ from driftmap.planning.distances import (
     stand_at,
     too_near,
 )
-from driftmap.planning.layout import Place, Question, best_pads, best_stands
+from driftmap.planning.layout import Layout, Place, best_pads, best_stands
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Trial, flown, judged, pack
-from driftmap.report.sketches import held as held_by
 from driftmap.report.sketches import held_key, layout_svg
+from driftmap.report.sketches import held_of as held_by
 from driftmap.report.voice import english
 from driftmap.rules import facts_of, read_rules
 from driftmap.verdict.assessment import Setup
@@ -52,7 +52,7 @@ def site():
 def question(willet, site):
     rose = ((0.0, 2.0, 3.0), (180.0, 2.0, 1.0))
     setup = Setup(willet, site, 200, 2)
-    return Question((setup,), Supposition(300.0), rose, Keep(distance=100.0))
+    return Layout((setup,), Supposition(300.0), rose, Keep(distance=100.0))
 
 
 def test_ground_seen_from_another_pad_is_the_same_ground(saltgrass):

@@ -285,10 +285,10 @@ def test_a_grid_is_halved_the_way_that_words_change():
     size, most = (10, 36), sector.most_cells((10, 36), 0.9, 10.0)
     assert most == (5, 4)
     wanted = [(i, i + 1, 6, 7) for i in range(10)]
-    told = sector.settled(wanted, size, most, judge)
+    told = sector.settled_spans(wanted, size, most, judge)
     assert [told[one] for one in wanted] == [{"go"}] * 3 + [{"no-go"}] * 7
     for one in wanted:
-        assert sector.settled([one], size, most, judge) == {one: told[one]}
+        assert sector.settled_spans([one], size, most, judge) == {one: told[one]}
     assert {(j, on) for *_, j, on in asked} == {(4, 8)}
     assert sector.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
 
@@ -301,7 +301,7 @@ def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
         return ("go",) * 4 if i <= 5 < up and j <= 2 < on else {span}
 
     wanted = [(i, i + 1, j, j + 1) for i in range(8) for j in range(8)]
-    told = sector.settled(wanted, size, most, judge)
+    told = sector.settled_spans(wanted, size, most, judge)
     alone = [(one[0], one[2]) for one in wanted if one not in told]
     assert alone == [(5, 2), (5, 3)]  # and the other half of the last span
 
@@ -313,7 +313,7 @@ def test_a_stretch_of_speeds_is_never_told_by_a_part_of_it():
         asked.append(span)
         return ("go", "go", "hold", "hold")
 
-    assert sector.settled([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
+    assert sector.settled_spans([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
     assert all(i <= 2 and up >= 4 for i, up, *_ in asked)
     assert len(asked) >= 2
 

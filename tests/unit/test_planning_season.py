@@ -10,7 +10,7 @@ import pytest
 from driftmap.air.convection import sun_height
 from driftmap.core.errors import WindError
 from driftmap.planning import season
-from driftmap.planning.hours import Reading, read_hours, rose_of
+from driftmap.planning.hours import HourReading, read_hours, rose_of
 from driftmap.planning.season import (
     SeasonHour,
     agreement,
@@ -115,10 +115,10 @@ def test_bins_never_make_a_wind_lighter():
     for way, speed in zip(
         rng.uniform(0, 360, 200), rng.uniform(0, 20, 200), strict=True
     ):
-        there, strength, _ = bin_of(Reading(float(way), float(speed)))
+        there, strength, _ = bin_of(HourReading(float(way), float(speed)))
         assert 0 <= strength - speed < 0.5 + 1e-9 or speed == strength
         assert abs((there - way + 180) % 360 - 180) <= 5.0 + 1e-9
-    assert bin_of(Reading(350.0, 3.0)) == Reading(350.0, 3.0)
+    assert bin_of(HourReading(350.0, 3.0)) == HourReading(350.0, 3.0)
 
 
 @pytest.fixture(scope="module")
@@ -378,7 +378,7 @@ def test_an_hour_keeps_its_gust_and_a_rose_takes_it_for_a_wind(tmp_path):
 def test_an_hour_with_a_gust_is_flown_as_the_same_words_are(monkeypatch, setup):
     winds = []
     monkeypatch.setattr(season, "try_flight", lambda _, w: winds.append(w))
-    season._try_reading(pack(setup), Supposition(0.0), Reading(75.0, 1.5, 3.5))
+    season._try_reading(pack(setup), Supposition(0.0), HourReading(75.0, 1.5, 3.5))
     words = Supposition(0.0)._spoken("1.5 m/s from 75 gusting to 5 m/s at 10 m")
     assert winds[0].gust == words.gust == pytest.approx(3.5)
     assert surface_wind(winds[0]) == surface_wind(words)

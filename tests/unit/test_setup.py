@@ -8,7 +8,7 @@ import pytest
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
-from driftmap.air.day import Day
+from driftmap.air.day import AirDay
 from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
@@ -83,7 +83,9 @@ def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
 
 def test_the_air_flown_in_is_told():
     """Dry standard air at sea level, and that of a hot noon, which is as thin as higher up."""
-    standard = Day(temperature=288.15, pressure=101_325.0, humidity=0.0, altitude=0.0)
+    standard = AirDay(
+        temperature=288.15, pressure=101_325.0, humidity=0.0, altitude=0.0
+    )
     told = (
         "air of the day at the site: 15 °C, 1013 hPa, humidity 0%; density altitude 0 m"
     )
