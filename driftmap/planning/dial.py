@@ -150,8 +150,8 @@ def compute_dial(
 def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] | None:
     """Give the time that a dial serves: about its hour, while it is light, if it was then.
 
-    ``supposition``: whose hour counts; ``setup``: where, and until when what was answered
-    holds.
+    ``supposition``: whose hour counts; ``setup``: where, and from when until when what was
+    answered holds.
 
     Result: None where its winds are of no hour.
     """
@@ -160,8 +160,10 @@ def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] 
         return None
     at = site.latitude, site.longitude
     late = toward_dark(when, when + _HOURS, *at)
-    late = min(late, (None if said is None else said.until) or late)
-    return toward_dark(when, when - _HOURS, *at), late
+    early = toward_dark(when, when - _HOURS, *at)
+    holds = (None if said is None else said.holds) or (early, late)
+    early, late = max(early, holds[0]), min(late, holds[1])
+    return early.astimezone(when.tzinfo), late.astimezone(when.tzinfo)
 
 
 def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:

@@ -49,8 +49,9 @@ class Answers:
         Name and SHA-256 of each file.
     taken_back : tuple of str
         Answers against flying that were taken back on the day, and who had given them.
-    until : datetime or None
-        When the first of what was answered for the day ends, if any does.
+    holds : (datetime, datetime) or None
+        From when until when what was answered for the day holds, if anything was: its day
+        at the site, or as far as it was told to.
     passed_over : mapping of str to str
         What does not count though it may be meant for the flight, and nothing else would
         tell, with file and reason.
@@ -63,7 +64,7 @@ class Answers:
     when: datetime | None = None
     files: tuple[tuple[str, str], ...] = ()
     taken_back: tuple[str, ...] = ()
-    until: datetime | None = None
+    holds: tuple[datetime, datetime] | None = None
     passed_over: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -160,7 +161,7 @@ def _file(
         given.without(stale),
         files=((path.name, digest),),
         taken_back=head.taken_back if counts else (),
-        until=head.until if counts else None,
+        holds=head.holds(occasion) if counts else None,
     )
 
 
@@ -177,7 +178,7 @@ def _joined(one: Answers, other: Answers) -> Answers:
     confirmed = {**one.confirmed, **other.confirmed}
     numbers = {**one.numbers, **other.numbers}
     stale = {**one.stale, **other.stale}
-    ends = [said.until for said in (one, other) if said.until is not None]
+    each = [said.holds for said in (one, other) if said.holds is not None]
     return replace(
         one,
         confirmed=confirmed,
@@ -186,7 +187,7 @@ def _joined(one: Answers, other: Answers) -> Answers:
         stale={k: v for k, v in stale.items() if k not in {*confirmed, *numbers}},
         files=(*one.files, *other.files),
         taken_back=tuple(dict.fromkeys((*one.taken_back, *other.taken_back))),
-        until=min(ends, default=None),
+        holds=(max(a for a, _ in each), min(b for _, b in each)) if each else None,
     )
 
 

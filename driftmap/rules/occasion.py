@@ -7,7 +7,7 @@ import hashlib
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
 
@@ -32,6 +32,8 @@ _NEAR: Final = ((2000.0, 30.0), (200.0, 1.0))
 one field; and, of the ground, for one pad. Assumed."""
 
 _DEGREE: Final = 111_200.0  # m of latitude
+_AHEAD: Final = timedelta(hours=1 / 15)  # of the sun, a degree of longitude
+_HALF_DAY: Final = timedelta(hours=12)
 
 HEAD: Final = (
     *(
@@ -111,6 +113,15 @@ class Occasion:
         """Day of the flight at the site, by the sun's time."""
         return None if self.when is None else _local_day(self.when, self.longitude)
 
+    @property
+    def whole_day(self) -> tuple[datetime, datetime] | None:
+        """From when until when it is the day of the flight at the site."""
+        if self.when is None or self.day is None:
+            return None
+        noon = datetime(*self.day.timetuple()[:3], 12, tzinfo=UTC)
+        noon = (noon - _AHEAD * self.longitude).astimezone(self.when.tzinfo)
+        return noon - _HALF_DAY, noon + _HALF_DAY
+
 
 def _mark(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:8]
@@ -124,8 +135,7 @@ def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
 
 
 def _local_day(when: datetime, longitude: float) -> date:
-    utc = when - (when.utcoffset() or timedelta(0))
-    return (utc + timedelta(hours=longitude / 15)).date()
+    return (when.astimezone(UTC) + _AHEAD * longitude).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +205,14 @@ class Head:
         return self._not_then(occasion.when, lasts=lasts) or self._not_there(
             occasion, *_NEAR[scope == "ground"]
         )
+
+    def holds(self, occasion: Occasion) -> tuple[datetime, datetime] | None:
+        """Say from when until when what was answered for the day of a flight holds."""
+        if occasion.whole_day is None:
+            return None
+        early, late = occasion.whole_day
+        late = min(late, self.until or late)
+        return early, late.astimezone(early.tzinfo)
 
     def _not_then(self, when: datetime | None, *, lasts: bool) -> str:
         if when is not None and self.at is not None and self.at > when + _SLIP:

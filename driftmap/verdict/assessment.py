@@ -293,8 +293,10 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
         left = min(left, 3600 * a.wind.renewed_in)
     at = a.site.latitude, a.site.longitude
     late = when + timedelta(seconds=max(0.0, min(STALE, left)))
-    late = min(toward_dark(when, late, *at), a.answers.until or late)
+    late = toward_dark(when, late, *at)
     early = toward_dark(when, when - timedelta(seconds=STALE), *at)
+    said = a.answers.holds or (early, late)
+    early, late = max(early, said[0]), min(late, said[1])
     now = datetime.now(UTC) - _CLOCKS
     if now < late:
         early = max(early, min(when, now))

@@ -22,6 +22,7 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     nearest_day,
+    next_due,
     not_renewed,
     show_time,
 )
@@ -94,8 +95,13 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
             f"{max(later):.1f} m/s: is the day or --when wrong?"
         ]
     warned = (*reading.warned, *(f"{reading.source}{one}" for one in told))
-    warned = (*warned, *not_renewed(reading, setting))
-    return replace(reading, away=away, warned=warned, assumed=(*reading.assumed, where))
+    return replace(
+        reading,
+        away=away,
+        ends=next_due(reading),
+        warned=(*warned, *not_renewed(reading, setting)),
+        assumed=(*reading.assumed, where),
+    )
 
 
 def _said(plain: str, reports: list[_Found], start: re.Match[str]) -> Iterator[str]:

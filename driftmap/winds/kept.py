@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from hashlib import sha256
@@ -32,7 +32,13 @@ from driftmap.winds.forecast import (
     objects_of,
     told_place,
 )
-from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting, not_renewed
+from driftmap.winds.reading import (
+    HIGHEST_SPEED,
+    Reading,
+    Setting,
+    next_due,
+    not_renewed,
+)
 from driftmap.winds.text import reader
 
 Document: TypeAlias = dict[str, object]
@@ -156,27 +162,31 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
         with at(where):
             reading = _reading(one, where)
         away = None if reading.away is None else max(reading.away, off)
-        warned = (*reading.warned, *odd, *_outlived(reading, kept_for, setting))
-        each.append(replace(reading, away=away, warned=warned))
+        told, ends = _outlived(reading, kept_for, setting)
+        warned = (*reading.warned, *odd, *told)
+        each.append(replace(reading, away=away, warned=warned, ends=ends))
     return tuple(each)
 
 
 def _outlived(
     reading: Reading, kept_for: datetime | None, setting: Setting
-) -> Iterator[str]:
-    """Say what is kept of a report that itself would tell another thing by now.
+) -> tuple[Iterable[str], datetime | None]:
+    """Say what is kept of a report that itself would tell another thing by now, or when it will.
 
     A forecast of many hours was read for one of them, which is that of its validity if that is
     not all of its use; an aerodrome's report is followed by the next.
     """
     surface, window = reading.kind == "surface", reading.window
     if reading.forecast and surface == (window is not None):
-        times = (kept_for, None if surface else reading.valid)
-        apart = (abs(setting.when - time) for time in times if time is not None)
-        if min(apart, default=timedelta.max) > _OF_ONE_TIME:
-            yield f"{reading.source} was kept for another time: give the forecast itself"
-    elif reading.kind == "surface" and not reading.forecast and reading.away != 0:
-        yield from not_renewed(reading, setting)
+        both = (kept_for, None if surface else reading.valid)
+        times = [time for time in both if time is not None]
+        if any(abs(setting.when - time) <= _OF_ONE_TIME for time in times):
+            return (), max(times) + _OF_ONE_TIME
+        told = f"{reading.source} was kept for another time: give the forecast itself"
+        return [told], None
+    if surface and not reading.forecast and reading.away != 0:
+        return not_renewed(reading, setting), next_due(reading)
+    return (), None
 
 
 def _reading(given: dict[str, Any], where: str) -> Reading:

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import timedelta
 from typing import Final
 
 import numpy as np
@@ -92,7 +93,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     notes += _field_notes(stack, setting)
     stirred, note = _stirred(stack, setting)
     profile = _profile(nodes, covariance, stack, roughness)
-    profile = _with_doubts(profile, stack, ground, [*notes, note])
+    profile = _with_doubts(profile, stack, ground, [*notes, note], setting)
     profile = _with_ground(profile, stack, ground, roughness)
     return _with_sky(replace(profile, convection=stirred), stack)
 
@@ -333,20 +334,16 @@ def _profile(
     )
 
 
-def _left_of_each(sources: Sequence[Source]) -> Iterator[float]:
-    """Tell for how long each report that was measured elsewhere goes on before its next."""
-    for source in sources:
-        reading = source.reading
-        renewed = reading.kind == "surface" and not reading.forecast
-        if renewed and reading.away != 0 and source.age is not None:
-            yield ONE_TIME - source.age
-
-
 def _with_doubts(
-    profile: WindProfile, stack: Stack, ground: Source | None, notes: list[str]
+    profile: WindProfile,
+    stack: Stack,
+    ground: Source | None,
+    notes: list[str],
+    setting: Setting,
 ) -> WindProfile:
     """Add how old the reports are, and what a verdict must hold for."""
     ages = [source.age for source in stack.used]
+    ends = (source.reading.ends for source in stack.sources)
     now = _of_one_time(stack.sources, ground)
     warned = (
         *_not_read_here(ground),
@@ -363,7 +360,10 @@ def _with_doubts(
         age=None if None in ages else max(age for age in ages if age is not None),
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in stack.used if s.age is None),
-        renewed_in=min(_left_of_each(stack.sources), default=None),
+        renewed_in=min(
+            ((end - setting.when) / timedelta(hours=1) for end in ends if end),
+            default=None,
+        ),
         warned=tuple(dict.fromkeys(warned)),
         disagree=stack.doubts,
         stronger=stack.stronger,

@@ -109,7 +109,8 @@ class Reading:
     lowest of its layers was measured near the ground; components of each member of an
     ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa], most cloud, least visibility,
     the lowest layer that hides most of the sky and the lowest of any [m]; the terrain it names
-    itself; what a verdict must hold for (`warned`), and what the reader had to assume.
+    itself; what a verdict must hold for (`warned`), and what the reader had to assume; from
+    when on a newer one must be given instead (`ends`).
     """
 
     source: str
@@ -131,6 +132,7 @@ class Reading:
     terrain: str | None = None
     warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())
+    ends: datetime | None = None
 
     @property
     def dated(self) -> bool:
@@ -199,6 +201,11 @@ ONE_TIME: Final = 1.5
 """Reports whose ages differ by less than this speak of one wind [h], its gusts with it; one so
 old must have a newer beside it: they come every hour, and a special one between (FMH-1, from
 memory); half an hour more assumed."""
+
+
+def next_due(reading: Reading) -> datetime | None:
+    """Say by when the next of an aerodrome's reports must be there."""
+    return None if reading.valid is None else reading.valid + timedelta(hours=ONE_TIME)
 
 
 def not_renewed(reading: Reading, setting: Setting) -> Iterator[str]:

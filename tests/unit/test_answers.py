@@ -4,7 +4,7 @@ import dataclasses
 import re
 import tomllib
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -172,15 +172,31 @@ def test_answers_of_the_day_and_of_a_flight_that_end_are_open_from_then_on(
     said = read(tmp_path, f"{HEAD}until = 2026-06-13T{until}\n{GIVEN}")
     assert counted(said) == SEASON | (DAY | FLIGHT if holds else set())
     assert all("answered until 08:30 -0700" in said.stale[name] for name in said.stale)
-    assert (said.until is not None) == holds
+    assert (said.holds is not None) == holds
 
 
 def test_an_end_counts_for_every_flight_that_its_answers_count_for(tmp_path):
     """A leave of the day that ends ends for all, whichever flight the head names."""
     other = HEAD.replace("Willet", "Dunlin") + "until = 2026-06-13T08:40:00-07:00\n"
     said = read(tmp_path, other + 'landowner_leave = "yes"\n')
-    assert said.until.isoformat() == "2026-06-13T08:40:00-07:00"
-    assert read(tmp_path, other + 'motor_allowed = "yes"\n').until is None
+    assert said.holds[1] == datetime(2026, 6, 13, 15, 40, tzinfo=UTC)
+    assert read(tmp_path, other + 'motor_allowed = "yes"\n').holds is None
+
+
+@pytest.mark.parametrize("longitude", [-118.0, 0.0, 151.0, 179.9])
+def test_what_was_answered_for_a_day_holds_as_long_as_it_counts(tmp_path, longitude):
+    """By the same day at the site as the answers themselves, to the second."""
+    head = HEAD + "place = [41.604, -117.952, 1234.4]\n"
+    noon = datetime(2026, 6, 13, 12, tzinfo=UTC) - timedelta(hours=longitude / 15)
+    here = replace(HERE, longitude=longitude, when=noon)
+    early, late = read(tmp_path, head + GIVEN, occasion=here).holds
+    second = timedelta(seconds=1)
+    for when, counts in (
+        *((early - second, False), (early + second, True)),
+        *((late - second, True), (late + second, False)),
+    ):
+        said = read(tmp_path, head + GIVEN, occasion=replace(here, when=when))
+        assert (counted(said) >= DAY) == counts
 
 
 def test_a_no_outlives_the_end_of_its_file(tmp_path):
@@ -199,7 +215,7 @@ def test_an_end_without_its_zone_is_refused(tmp_path, until):
     with pytest.raises(InputError, match=r"until: .*a time with its zone") as caught:
         read(tmp_path, f"{HEAD}until = {until}\n{GIVEN}")
     shown = re.search(r"until = \S+", str(caught.value))[0]  # can be typed as it is
-    assert read(tmp_path, f"{HEAD}{shown}\n{GIVEN}").until is not None
+    assert read(tmp_path, f"{HEAD}{shown}\n{GIVEN}").holds[1].hour == 21
 
 
 GROUND = {"no_airport_near", "elevation_checked"}

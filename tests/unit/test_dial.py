@@ -428,10 +428,17 @@ def test_a_page_says_its_day_and_differs_by_it(dial):
         ("2026-06-13T08:30-07:00", "2026-06-13 05:30", "11:30"),
         ("2026-06-13T19:00-07:00", "2026-06-13 16:00", "20:"),  # sunset
         ("2026-06-13T06:00-07:00", "2026-06-13 05:", "09:00"),  # sunrise
-        ("2026-06-13T23:00-07:00", "2026-06-13 20:00", "02:00"),  # meant to be dark
+        (
+            "2026-06-13T23:00-07:00",
+            "2026-06-13 20:00",
+            "00:5",
+        ),  # meant to be dark, till
+        ("2026-06-13T01:30-07:00", "2026-06-13 00:5", "04:30"),  # the answers' day ends
     ],
 )
-def test_a_page_serves_some_hours_of_light_about_its_own(dial, hour, first, last):
+def test_a_page_serves_some_hours_of_light_of_its_day_about_its_own(
+    dial, hour, first, last
+):
     when = datetime.fromisoformat(hour)
     supposed = Supposition.over_site(dial.setup.site, when)
     page = dial_html(replace(dial, supposition=supposed), units="us")

@@ -615,7 +615,7 @@ def test_where_a_station_stands_is_known_better_than_told():
 
 _REPORTS = {
     "TAF KABC 191130Z 1912/2012 10004KT P6SM SKC FM191300 29028G45KT 3SM TSRA BKN030CB": 40,
-    "METAR KABC 191140Z 10004KT 10SM CLR 20/05 A3000": 100,
+    "METAR KABC 191140Z 10004KT 10SM CLR 20/05 A3000": 80,
     json.dumps(
         {
             "forecasts": [
@@ -645,8 +645,11 @@ def test_a_report_that_was_kept_holds_once_it_would_tell_another_thing(report):
 
     wind, setting = kept_at(0, None)
     text = json.dumps(keep_readings(read(setting), setting))
-    assert {*kept_at(20, text)[0].warned} == {*wind.warned}
-    (told,) = {*kept_at(_REPORTS[report], text)[0].warned} - {*wind.warned}
+    early, minutes = kept_at(20, text)[0], _REPORTS[report]
+    assert {*early.warned} == {*wind.warned}
+    assert 20 + 60 * early.renewed_in == pytest.approx(minutes - 10)  # told beforehand
+    assert {*kept_at(minutes - 11, text)[0].warned} == {*wind.warned}
+    (told,) = {*kept_at(minutes - 9, text)[0].warned} - {*wind.warned}
     assert "another time" in told or "take the newest" in told
 
 
