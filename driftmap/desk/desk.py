@@ -22,6 +22,7 @@ from driftmap.desk.queue import KeptWord, Queue, word_of
 from driftmap.desk.winds import rows_of_winds, setting_at, told_aside
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.written import curves_of
+from driftmap.rules.reading import own_files
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
 
@@ -170,10 +171,9 @@ class Desk:
         return of
 
     def _rule_files(self) -> list[Path]:
-        """Name the club's own rules that the site names."""
+        """Name the club's own rules that the site names, and those that they extend."""
         told = str(self._tree().get("rules", "")).split(",")
-        names = (name.strip() for name in told)
-        return [self.folder.root / name for name in names if name.endswith(".toml")]
+        return own_files(told, self.folder.root)
 
     def changed(self, takes: Collection[str]) -> float:
         """Tell when anything of the folder that a plan takes was last changed [s]."""

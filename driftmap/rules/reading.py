@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
 from pydantic import BaseModel, ValidationError
 
-from driftmap.core.errors import InputError, PlacedError, located, nearest
+from driftmap.core.errors import (
+    DriftmapError,
+    InputError,
+    PlacedError,
+    located,
+    nearest,
+)
 from driftmap.core.files import mistaken, row_name, toml_of
 from driftmap.ground.site import Site
 from driftmap.rules.kinds import FLOOR, GROUPS, LARGER_JUDGED, NOT_COVERED
@@ -60,6 +67,25 @@ def _all(names: Sequence[str], base: Path, source: str) -> tuple[RuleSet, ...]:
         _gather(_locate(name, base, source), found, ())
     _check_names(found)
     return tuple(found.values())
+
+
+def own_files(names: Iterable[str], base: Path) -> list[Path]:
+    """Name the club's own files that rule sets are read from, and those that these extend.
+
+    What cannot be read extends nothing yet: `read_rules` says what is wrong with it.
+    """
+    found: list[Path] = []
+    waiting = [(base, name) for name in names]
+    while waiting:
+        folder, name = waiting.pop()
+        path = (folder / name.strip()).resolve()
+        if path.suffix != ".toml" or path in found:
+            continue
+        found.append(path)
+        with contextlib.suppress(DriftmapError, TypeError):
+            extends = toml_of(path).get("extends", ())
+            waiting += [(path.parent, str(one)) for one in extends]
+    return found
 
 
 # The package's own files stay as they are while it runs: a sweep asks them by the hundred.

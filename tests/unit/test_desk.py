@@ -509,6 +509,12 @@ def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
     assert len(prints) == 6
 
 
+RULES = {
+    "club.toml": b'title = "Ours"\nextends = ["us", "rules/base.toml"]\n',
+    "base.toml": b'title = "Our base"\nextends = ["../club.toml", 3]\n',  # not yet in order
+}
+
+
 def test_a_file_that_bears_on_a_word_makes_it_another_wherever_it_lies(desk, ask):
     """A curve and a club's rules outside their rooms, and one put back as it was."""
     put_on(ask, "willet")
@@ -521,14 +527,16 @@ def test_a_file_that_bears_on_a_word_makes_it_another_wherever_it_lies(desk, ask
     flight.write_text(text)
     tree = json.loads(site.read_text())
     site.write_text(json.dumps({**tree, "rules": f"{tree['rules']}, club.toml"}))
-    for path in (curve, club, curve, flight):
+    base = folder.root / "rules" / "base.toml"
+    base.parent.mkdir()
+    for path in (curve, club, base, curve, flight):
         seen.add(desk.fingerprint(day, item))
         before = path.stat() if path.exists() else None
-        path.write_bytes(path.read_bytes() if before else b"# ours")
+        path.write_bytes(path.read_bytes() if before else RULES[path.name])
         if before:  # its own time set back, as if nothing had been
             os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
     seen.add(desk.fingerprint(day, item))
-    assert len(seen) == 5
+    assert len(seen) == 6
 
 
 def test_a_clock_that_is_set_back_leaves_no_go(desk, ask, monkeypatch):
