@@ -150,7 +150,7 @@ def toward_dark(
     return reached
 
 
-def convective_speed(flux: ArrayLike, depth: ArrayLike) -> FloatArray:
+def _convective_speed(flux: ArrayLike, depth: ArrayLike) -> FloatArray:
     r"""Scale of the vertical wind in air heated from below.
 
     .. math:: w_* = \left(\frac{g}{T} \overline{w'\theta'}\, z_i\right)^{1/3}
@@ -232,7 +232,7 @@ def convection(
         heated += before
     heated *= _STEP.total_seconds()
     depth = float(np.clip(np.sqrt(2 * _ENTRAINED * heated / _STABLE), _SHALLOW, _DEEP))
-    return Convection(float(convective_speed(now, depth)), depth)
+    return Convection(float(_convective_speed(now, depth)), depth)
 
 
 def rising_sd(height: ArrayLike, air: Convection) -> FloatArray:

@@ -119,7 +119,7 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
     return np.asarray(log * (np.clip(z, LOG_TOP, LAW_TOP) / LOG_TOP) ** _EXPONENT)
 
 
-ComplexArray = NDArray[np.complex128]
+_ComplexArray = NDArray[np.complex128]
 
 _LAW: Final = 60.0
 """Up to here the published law alone tells how the wind grows [m]."""
@@ -159,13 +159,13 @@ class Field:
     height: FloatArray
     growth: FloatArray
     turn: FloatArray
-    beside: ComplexArray
+    beside: _ComplexArray
     stray: float
     power: float
     length: float
     depth: float
 
-    def carry(self, height: FloatArray, roughness: float) -> ComplexArray:
+    def carry(self, height: FloatArray, roughness: float) -> _ComplexArray:
         """Give how much of the wind at 10 m there usually is at heights [m]."""
         shape = surface_shape([*np.minimum(height, _LAW), _LAW, MAST], roughness)
         low, start = shape[:-2] / shape[-1], shape[-2] / shape[-1]
@@ -174,7 +174,7 @@ class Field:
         size = np.where(height <= _LAW, low, high)
         return np.asarray(size * np.exp(-1j * turn))
 
-    def over(self, height: FloatArray) -> ComplexArray:
+    def over(self, height: FloatArray) -> _ComplexArray:
         """Give what else usually blows at heights [m] over a wind from the west [m s⁻¹]."""
         return np.asarray(np.interp(height, [_LAW, *self.height], [0.0, *self.beside]))
 
@@ -249,8 +249,8 @@ class Known:
     sum, shape (k,) [m s⁻¹]; the covariance of the error of a component, (k, k) [m² s⁻²].
     """
 
-    weights: ComplexArray
-    beside: ComplexArray
+    weights: _ComplexArray
+    beside: _ComplexArray
     covariance: FloatArray
 
 
@@ -264,7 +264,7 @@ class ToldLevels:
     """
 
     height: FloatArray
-    wind: ComplexArray
+    wind: _ComplexArray
     error: FloatArray
     lasting: FloatArray
     source: Sequence[object]
@@ -329,7 +329,7 @@ def given(
     rest = field.over(levels)
     own_errors = told.covariance()
 
-    def prior(a: FloatArray, m: ComplexArray) -> ComplexArray:
+    def prior(a: FloatArray, m: _ComplexArray) -> _ComplexArray:
         usual = _ANY**2 * np.multiply.outer(m, at.conj())
         return np.asarray(usual + field.alike(a, levels))
 
@@ -351,11 +351,11 @@ def given(
     return Known(weights, beside * start / full, (whole + whole.T) / 2)
 
 
-def _spread(weights: ComplexArray, errors: FloatArray) -> FloatArray:
+def _spread(weights: _ComplexArray, errors: FloatArray) -> FloatArray:
     return np.asarray((weights @ errors @ weights.conj().T).real)
 
 
-def _odd(covariance: ComplexArray, wind: ComplexArray) -> float:
+def _odd(covariance: _ComplexArray, wind: _ComplexArray) -> float:
     """Give by how much strays are larger, as a variance, for how odd the levels lie."""
     far = float((wind.conj() @ np.linalg.solve(covariance, wind)).real)
     parts = 2.0 * (wind.size - 1)

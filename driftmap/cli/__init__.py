@@ -17,7 +17,7 @@ import click
 from driftmap.cli.output import BAD_INPUT, EXIT, Plain
 from driftmap.core.errors import DriftmapError, InputError, NoGoError, one_line
 
-FAULT: Final = 1
+_FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(
     {
@@ -168,7 +168,7 @@ def main() -> None:
         _leave(
             f"a fault in driftmap itself, no verdict: {type(problem).__name__}: {problem} "
             "(DRIFTMAP_DEBUG=1 tells the whole story)",
-            FAULT,
+            _FAULT,
         )
 
 

@@ -36,13 +36,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Assessment
 
-__all__ = [
-    "assess_command",
-    "assessed",
-    "assessment_of",
-    "brief_command",
-    "export_command",
-]
 
 _EXPORTS: Final = {
     "geojson": ("landing.geojson",),
@@ -72,7 +65,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     return flight_options(answers_option()(precision(command)))
 
 
-def assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
+def _assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs.
 
     Where it is no go, nothing that an earlier run left in the folder passes for this
@@ -198,7 +191,7 @@ def assess_command(
 
     if log is not None:
         check_log(log)
-    result = assessment_of(run, out, ("map.html", "assessment.json"))
+    result = _assessment_of(run, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
     if around is not None:
@@ -261,7 +254,7 @@ def brief_command(
         "poster.html": poster_html,
         "caller.html": caller_html,
     }
-    result = assessment_of(run, out, tuple(writers))
+    result = _assessment_of(run, out, tuple(writers))
     around = around_of(result, asked=stop_wind)
     seen = watch(result, voice)
     write_all(out, {name: write(seen, around) for name, write in writers.items()})
@@ -329,7 +322,7 @@ def export_command(
     from driftmap.report.markup import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
-    result = assessment_of(run, out, names)
+    result = _assessment_of(run, out, names)
     with located("--floor and --square", ""):
         cells = features.hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from types import MappingProxyType
 from typing import Final
 
-LONGEST_QUOTE: Final = 120
+_LONGEST_QUOTE: Final = 120
 """Most characters of somebody's input that a message repeats."""
 
 _LONGEST_MESSAGE: Final = 500
@@ -38,7 +38,7 @@ _SHOWN: Final = MappingProxyType(
 )
 _OPENING: Final = r"(?<![^\s(\[{:,=])"  # else the quote closes what stands before it
 _QUOTE: Final = re.compile(
-    rf"""{_OPENING}(?:'[^']{{{LONGEST_QUOTE},}}'|"[^"]{{{LONGEST_QUOTE},}}")"""
+    rf"""{_OPENING}(?:'[^']{{{_LONGEST_QUOTE},}}'|"[^"]{{{_LONGEST_QUOTE},}}")"""
 )
 
 
@@ -59,7 +59,7 @@ def visible(text: str, *, keep: str = "") -> str:
 
 
 def quoted(value: object) -> str:
-    """Repeat what was given in a message, cut to `LONGEST_QUOTE`; in quotes where it is text.
+    """Repeat what was given in a message, cut to `_LONGEST_QUOTE`; in quotes where it is text.
 
     Examples
     --------
@@ -69,8 +69,8 @@ def quoted(value: object) -> str:
     if isinstance(value, int) and abs(value) > 10**30:
         return f"a number of {value.bit_length()} bits"
     if isinstance(value, str | bytes):
-        value = value[: 2 * LONGEST_QUOTE]
-    return _cut(repr(value), LONGEST_QUOTE)
+        value = value[: 2 * _LONGEST_QUOTE]
+    return _cut(repr(value), _LONGEST_QUOTE)
 
 
 def _cut(text: str, most: int) -> str:
@@ -104,7 +104,7 @@ def one_line(message: str) -> str:
     131
     """
     line = visible(" ".join(message.split()))
-    line = _QUOTE.sub(lambda found: _cut(found[0], LONGEST_QUOTE), line)
+    line = _QUOTE.sub(lambda found: _cut(found[0], _LONGEST_QUOTE), line)
     return _cut(line, _LONGEST_MESSAGE)
 
 
@@ -134,7 +134,7 @@ class InputError(DriftmapError):
     def __init__(self, source: str, where: str, problem: str) -> None:
         self.source, self.where, self.problem = source, where, problem
         self.each: tuple[tuple[str, str], ...] = ((where, problem),)
-        names = [_cut(name, LONGEST_QUOTE) for name in (source, where) if name]
+        names = [_cut(name, _LONGEST_QUOTE) for name in (source, where) if name]
         super().__init__(one_line(": ".join([*names, problem])))
 
     def __reduce__(self) -> tuple[object, ...]:

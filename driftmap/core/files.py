@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from pydantic import ValidationError
 
 
-LARGEST_FILE: Final = 1_000_000
+_LARGEST_FILE: Final = 1_000_000
 """Largest file that people write by hand [byte]."""
 
-GREATEST: Final = 1e15
+_GREATEST: Final = 1e15
 """Greatest number that a file may hold: beyond any that is meant, in whatever unit."""
 
 FORM: Final = 1
@@ -30,10 +30,10 @@ _SAID: Final = 300  # characters of one remark that are told
 _TOLD: Final = 350  # characters of mistakes in one line; the rest is counted
 
 Fault = Callable[[str, str, str], InputError]
-Loc = Sequence[int | str]
+_Loc = Sequence[int | str]
 
 
-def bytes_of(path: Path, fault: Fault = InputError, most: int = LARGEST_FILE) -> bytes:
+def bytes_of(path: Path, fault: Fault = InputError, most: int = _LARGEST_FILE) -> bytes:
     """Read a file of sensible size, or raise `fault`."""
     source = str(path)
     try:
@@ -63,7 +63,7 @@ def decoded(data: bytes, source: str, fault: Fault = InputError) -> str:
     return text
 
 
-def read_text(path: Path, fault: Fault = InputError, most: int = LARGEST_FILE) -> str:
+def read_text(path: Path, fault: Fault = InputError, most: int = _LARGEST_FILE) -> str:
     """Read a text file."""
     return decoded(bytes_of(path, fault, most), str(path), fault)
 
@@ -164,10 +164,10 @@ def _check_values(
     elif isinstance(value, str):
         if _TURNING.search(value):
             told = f"holds a mark that turns text about ({quoted(value)}); take it out"
-            raise fault(source, place_in_file(loc), told)
-    elif isinstance(value, int | float) and not abs(value) <= GREATEST:
-        told = f"must be a finite number of at most {GREATEST:g} (got {quoted(value)})"
-        raise fault(source, place_in_file(loc), told)
+            raise fault(source, _place_in_file(loc), told)
+    elif isinstance(value, int | float) and not abs(value) <= _GREATEST:
+        told = f"must be a finite number of at most {_GREATEST:g} (got {quoted(value)})"
+        raise fault(source, _place_in_file(loc), told)
 
 
 def row_name(kind: str, number: int, name: object) -> str:
@@ -182,14 +182,14 @@ def row_name(kind: str, number: int, name: object) -> str:
     return f"{kind} {number + 1}{named}"
 
 
-def place_in_file(loc: Loc, data: object = None) -> str:
+def _place_in_file(loc: _Loc, data: object = None) -> str:
     """Name a place in a file by its keys, rows by their number and name.
 
     Examples
     --------
-    >>> place_in_file(("airframe", "mass"))
+    >>> _place_in_file(("airframe", "mass"))
     'airframe.mass'
-    >>> place_in_file(("piece", 0, "count"), {"piece": [{"name": "fin", "count": 99}]})
+    >>> _place_in_file(("piece", 0, "count"), {"piece": [{"name": "fin", "count": 99}]})
     'piece 1 (fin), count'
     """
     text, here = "", data
@@ -216,9 +216,9 @@ def mistaken(
     problem: ValidationError,
     data: object,
     source: str,
-    known: Callable[[Loc], Iterable[str]],
+    known: Callable[[_Loc], Iterable[str]],
     *,
-    within: Loc = (),
+    within: _Loc = (),
     fault: Fault = InputError,
 ) -> InputError:
     """Tell every mistake of a file in one line, up to a bound, the rest by their number.
@@ -232,7 +232,7 @@ def mistaken(
     told = []
     for error in errors:
         loc = (*within, *error["loc"])
-        told.append((place_in_file(loc, data), _mistake(error, loc, known)))
+        told.append((_place_in_file(loc, data), _mistake(error, loc, known)))
     (where, text), *rest = told
     for i, (place, more) in enumerate(rest):
         if len(text) + len(place) + len(more) > _TOLD:
@@ -244,7 +244,7 @@ def mistaken(
     return made
 
 
-def _mistake(error: Any, loc: Loc, known: Callable[[Loc], Iterable[str]]) -> str:
+def _mistake(error: Any, loc: _Loc, known: Callable[[_Loc], Iterable[str]]) -> str:
     if error["type"] == "extra_forbidden":
         return f"is not a key here; {nearest(str(loc[-1]), known(loc))}"
     if error["type"] == "missing":

@@ -61,10 +61,10 @@ def header_of(text: str) -> tuple[str, str]:
 def names_of(text: str) -> list[str]:
     """Give the names of the columns in the header of a table."""
     line, mark = header_of(text)
-    return [name.lower() for name in cells_of(line, mark)]
+    return [name.lower() for name in _cells_of(line, mark)]
 
 
-def cells_of(line: str, mark: str) -> list[str]:
+def _cells_of(line: str, mark: str) -> list[str]:
     """Part a line of a table into its cells, of which some may stand in quotes."""
     cells = line.split(mark)
     if '"' in line:
@@ -97,7 +97,7 @@ def rows_of(
             if names.count(name) > 1:
                 raise ValueError(f"column {name!r} stands twice")
         check(names)
-    rows = [(n, cells_of(line, mark)) for n, line in lines[1:]]
+    rows = [(n, _cells_of(line, mark)) for n, line in lines[1:]]
     rows = [(n, cells) for n, cells in rows if any(cells)]
     if not least <= len(rows) <= most:
         raise ValueError(

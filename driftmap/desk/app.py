@@ -15,7 +15,7 @@ from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
 from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
-from driftmap.desk.web import guarded, own_files, sealed, sent, text_sent
+from driftmap.desk.web import guarded, page_file, sealed, sent, text_sent
 from driftmap.report.voice import languages
 from driftmap.winds.reading import present as now
 
@@ -43,8 +43,8 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     if what not in {*_WORDED, "dial", "field"} or language not in languages():
         abort(404)
     if what in _WORDED and "alone" not in request.args:
-        return own_files("watch.html")  # about it, the word as it is now
-    answer = own_files("wait.html")
+        return page_file("watch.html")  # about it, the word as it is now
+    answer = page_file("wait.html")
     try:
         text = desk.page(name, what, language)
     except DriftmapError as problem:
@@ -67,11 +67,11 @@ def _page(desk: Desk) -> Blueprint:
 
     @part.get("/")
     def start() -> Response:
-        return own_files("desk.html")
+        return page_file("desk.html")
 
     @part.get("/own/<name>")
     def own(name: str) -> Response:
-        return own_files(name)
+        return page_file(name)
 
     @part.get("/state")
     def state() -> Response:

@@ -24,7 +24,7 @@ _MOST: Final = 200
 _MOST_METERS: Final = 12
 _LONGEST: Final = 60
 
-METER_UNITS: Final = ("kt", "m/s", "mph", "km/h")
+_METER_UNITS: Final = ("kt", "m/s", "mph", "km/h")
 """What meters show."""
 
 WHYS: Final = ("mistyped", "no longer so")
@@ -68,8 +68,8 @@ class Meter:
     def __post_init__(self) -> None:
         if not 1 <= len(self.name.strip()) <= _LONGEST or not self.name.isprintable():
             raise InputError("meter", "name", "is missing: what do you call it?")
-        if self.unit not in METER_UNITS:
-            told = f"choose what it shows: {', '.join(METER_UNITS)}"
+        if self.unit not in _METER_UNITS:
+            told = f"choose what it shows: {', '.join(_METER_UNITS)}"
             raise InputError("meter", "unit", told)
         if self.north not in _NORTHS:
             told = "choose from which north its directions are: true or magnetic"

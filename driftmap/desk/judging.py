@@ -123,7 +123,7 @@ def _flight(path: str, _own: str) -> Flight:
     return read_flight(path)
 
 
-def assessment_for(
+def _assessment_for(
     task: Task,
     *,
     advice: bool = True,
@@ -149,7 +149,7 @@ def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Tol
     ``progress`` is called between parts of the work; a `StaleError` of it ends it.
     """
     try:
-        return _told(task, assessment_for(task, advice=False, progress=progress))
+        return _told(task, _assessment_for(task, advice=False, progress=progress))
     except StaleError:
         raise
     except NoGoError as problem:
@@ -229,7 +229,7 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
     """Write a page of a task: its map, what hangs or is read aloud, the field alone, or the dial."""
     if what == "dial":
         return _dial(task, language)
-    result = assessment_for(task)
+    result = _assessment_for(task)
     if what == "map":
         return map_html(result, units=task.units, language=language)
     seen = watch(result, Voice(read_catalogue(language), task.units))

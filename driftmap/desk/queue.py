@@ -18,7 +18,7 @@ from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judge_task, warm
 from driftmap.winds.reading import present as now
 
-FRESH: Final = timedelta(minutes=4)
+_FRESH: Final = timedelta(minutes=4)
 """Age from which a word is flown anew: the wind's error grows as it ages; assumed."""
 
 GOOD_FOR: Final = timedelta(minutes=10)
@@ -240,7 +240,7 @@ def _turn(line: _Line, time: datetime) -> int | None:
     told = line.told()
     if told is None:
         return 0
-    if line.full is not None and abs(time - line.full.when) < FRESH:
+    if line.full is not None and abs(time - line.full.when) < _FRESH:
         return None
     # A no-go of few stands, so it comes last: in full it is for the map and the log.
     if told.verdict == "no-go":

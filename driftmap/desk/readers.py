@@ -17,7 +17,7 @@ from flask import Blueprint, Flask, Response, abort, jsonify, request
 from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
-from driftmap.desk.web import guarded, listen, new_key, own_files, sent, server_of
+from driftmap.desk.web import guarded, listen, new_key, page_file, sent, server_of
 
 _HERE: Final = 15.0  # s since a reader was last heard
 _MOST: Final = 500
@@ -126,13 +126,13 @@ def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
 
     @part.get("/")
     def start() -> Response:
-        return own_files("reader.html")
+        return page_file("reader.html")
 
     @part.get("/own/<name>")
     def own(name: str) -> Response:
         if name not in _OWN:
             abort(404)
-        return own_files(name)
+        return page_file(name)
 
     @part.get("/state")
     def state() -> Response:

@@ -122,7 +122,7 @@ def server_of(app: Flask, listening: socket.socket, threads: int) -> Any:
     )
 
 
-def own_files(name: str) -> Response:
+def page_file(name: str) -> Response:
     """Serve a file of the desk's own page."""
     if name == "colours.css":
         return Response(_colours(), mimetype="text/css")

@@ -26,7 +26,7 @@ from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
 from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
 
-STAY: Final = timedelta(minutes=20)
+_STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the
 two disagree the verdict holds: one lull must not take back the gust before it."""
 
@@ -120,7 +120,7 @@ def _replaced(
     newest = max((r.valid for r in new if r.valid), default=setting.when)
     newest = min(newest, setting.when)  # a clock that is fast makes nothing older
     return all(
-        _speaks_for(new, r) and r.valid is not None and newest - r.valid > STAY
+        _speaks_for(new, r) and r.valid is not None and newest - r.valid > _STAY
         for r in old
     )
 
@@ -324,7 +324,7 @@ def _still_so(
         clear = [n for n in later if n.valid and setting.when - n.valid >= calm]
         renewed = _plain(r) or _speaks_for(clear, r) or (r.forecast and bool(stale))
         gusty = any(level.gust is not None for level in r.levels)
-        if age <= STAY or not renewed:
+        if age <= _STAY or not renewed:
             alike = (n for n in now if (n.kind, n.forecast) == (r.kind, r.forecast))
             newest = max((n.valid for n in alike if n.valid), default=r.valid)
             yield replace(r, valid=min(r.valid, newest - _BEFORE)), True

@@ -271,7 +271,7 @@ class DragTable:
         return np.asarray(self.at(mach) / self.at(0.0))
 
 
-TUMBLES_ABOVE: Final = 0.04
+_TUMBLES_ABOVE: Final = 0.04
 """Dimensionless moment of inertia above which a falling disk tumbles, at Reynolds numbers
 of some thousands and more (from memory: S. B. Field, M. Klaus, M. G. Moore and F. Nori,
 Nature 388, 252-254, 1997, fig. 3)."""
@@ -341,5 +341,5 @@ def plate_glide(area: float, mass: float) -> Spread:
     Spread
         `TUMBLE_GLIDE` or `FLUTTER_GLIDE`: way sideways over way down.
     """
-    tumbles = plate_inertia(area, mass) > TUMBLES_ABOVE
+    tumbles = plate_inertia(area, mass) > _TUMBLES_ABOVE
     return TUMBLE_GLIDE if tumbles else FLUTTER_GLIDE

@@ -29,7 +29,7 @@ UNSTATED_SPREAD: Final = 0.5
 """The same for a strength taken from `CLOTHS`: one in six is below 60 % of the table's.
 Assumed."""
 
-TORN_BAND: Final = 1.5
+_TORN_BAND: Final = 1.5
 """Load over strength up to which cloth or lines open torn and beyond which the canopy is
 lost. Assumed."""
 
@@ -170,7 +170,7 @@ def breaking_chances(
     strength: Strengths,
     *,
     snatch: ArrayLike = 0.0,
-    torn_band: float = TORN_BAND,
+    torn_band: float = _TORN_BAND,
 ) -> FloatArray:
     r"""Tell how likely an opening holds, tears and rips off.
 

@@ -56,7 +56,7 @@ class Area:
     shelter: str = "open"
 
     def __post_init__(self) -> None:
-        check_shape(self.name, self.shape)
+        _check_shape(self.name, self.shape)
 
     @property
     def occupied(self) -> bool:
@@ -91,7 +91,7 @@ class Waiver:
     radius: float | None = None
 
     def __post_init__(self) -> None:
-        check_shape("waiver", self.shape)
+        _check_shape("waiver", self.shape)
         if not 0 < self.ceiling < math.inf:
             raise ValueError(f"'ceiling' must be above the ground (got {self.ceiling})")
 
@@ -158,7 +158,7 @@ class Site:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
-        check_shape("boundary", self.boundary)
+        _check_shape("boundary", self.boundary)
         pad = shapely.Point(0.0, 0.0)
         for what, shape in (("boundary", self.boundary), ("waiver", self.waiver.shape)):
             if not shape.covers(pad):
@@ -190,7 +190,7 @@ class Site:
         return to_lonlat((self.longitude, self.latitude), east, north)
 
 
-def check_shape(name: str, shape: BaseGeometry) -> None:
+def _check_shape(name: str, shape: BaseGeometry) -> None:
     """Refuse a shape that is no area.
 
     ``name``: whose shape it is, for the message.

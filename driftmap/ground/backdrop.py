@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 
-WORST: Final = 20.0
+_WORST: Final = 20.0
 """Error of a fit beyond which a picture is refused [m]: the width of a flight line, assumed."""
 
 _MOST_BYTES: Final = 40_000_000
@@ -25,7 +25,7 @@ _FORMATS: Final = ("JPEG", "PNG", "WEBP")
 _LEAST_POINTS: Final = 3
 _FARTHEST: Final = 50_000.0  # m
 
-ToLocal = Callable[[float, float], tuple[FloatArray, FloatArray]]
+_ToLocal = Callable[[float, float], tuple[FloatArray, FloatArray]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def _cornered(row: FloatArray, middle: FloatArray) -> tuple[float, float, float]
     return across, down, at - across * float(middle[0]) - down * float(middle[1])
 
 
-def read_picture(told: object, folder: Path, to_local: ToLocal) -> Picture:
+def read_picture(told: object, folder: Path, to_local: _ToLocal) -> Picture:
     """Read the member ``picture`` of a site file.
 
     ``told``: ``{"file": "field.jpg", "points": [{"pixel": [x, y], "at": [lon, lat]},
@@ -106,7 +106,7 @@ def read_picture(told: object, folder: Path, to_local: ToLocal) -> Picture:
     ``to_local``: longitude and latitude [deg] to metres from the pad.
 
     Raises `ValueError` if it is not understood, cannot be read, or fits worse than
-    `WORST`.
+    `_WORST`.
     """
     if not isinstance(told, dict) or set(told) != {"file", "points"}:
         raise ValueError(
@@ -129,9 +129,9 @@ def read_picture(told: object, folder: Path, to_local: ToLocal) -> Picture:
     if len(places) and np.hypot(*places.T).max() > _FARTHEST:
         raise ValueError("points must lie within 50 km of the pad (longitude first)")
     east, north, error = fit_picture(pixels, places)
-    if error > WORST:
+    if error > _WORST:
         raise ValueError(
-            f"the points do not fit: {error:.0f} m off, at most {WORST:.0f} m; is a pixel "
+            f"the points do not fit: {error:.0f} m off, at most {_WORST:.0f} m; is a pixel "
             "or a coordinate mistaken, or the view slanted?"
         )
     return Picture(path, east, north, error)

@@ -18,7 +18,7 @@ from driftmap.ground.geojson import Feature
 OCCUPIED: Final = ("spectators", "flight line", "parking", "camp")
 """Roles where people stand, whether or not a head count is given."""
 
-SHELTERS: Final = ("open", "car", "roof")
+_SHELTERS: Final = ("open", "car", "roof")
 """What may stand between people and a falling rocket."""
 
 _AREA: Final = ("Polygon", "MultiPolygon", "Point")
@@ -74,7 +74,7 @@ class Mark:
     people : int or None
         Head count, if given.
     shelter : str
-        One of `SHELTERS`.
+        One of `_SHELTERS`.
     radius : float or None
         Radius about a point [m].
     width : float or None
@@ -271,6 +271,6 @@ def _people(feature: Feature) -> int | None:
 
 
 def _shelter(value: object) -> str:
-    if not isinstance(value, str) or value not in SHELTERS:
-        raise ValueError(f"must be one of {', '.join(SHELTERS)} (got {quoted(value)})")
+    if not isinstance(value, str) or value not in _SHELTERS:
+        raise ValueError(f"must be one of {', '.join(_SHELTERS)} (got {quoted(value)})")
     return value

@@ -48,7 +48,7 @@ from Impacting Inert Debris for People in the Open", RTI/5180/60-31F, 1995)."""
 PERSON_HEIGHT: Final = 6 * FOOT
 """Height of a standing person, 6 ft [m] (from memory: as `PERSON_RADIUS`)."""
 
-BOUNCE: Final = 7.0
+_BOUNCE: Final = 7.0
 """Casualty area over largest projected area that stands for bounce, skip, slide and splatter
 (14 CFR part 417, appendix A, A417.25(b)(8)(iv); read in a copy)."""
 
@@ -174,7 +174,7 @@ def casualty_area(
 ) -> FloatArray:
     """Give the casualty area of a piece, bounce and slide included.
 
-    The greater of the area of first contact and `BOUNCE` times the largest projected
+    The greater of the area of first contact and `_BOUNCE` times the largest projected
     area. The regulation gives the second alone; to take the greater is our choice, since
     for small pieces the second is less than a person.
 
@@ -186,13 +186,13 @@ def casualty_area(
     Result: casualty area [m²], shape (...). Raises `ValueError` if one is out of range.
 
     A long tube that lies across its path reaches farther than a sphere of the same
-    projected area; that is left to the factor of `BOUNCE`.
+    projected area; that is left to the factor of `_BOUNCE`.
     """
     area = np.asarray(projected_area, float)
     if not np.all((area >= 0) & np.isfinite(area)):
         raise ValueError("'projected_area' must be finite and not negative")
     first = basic_casualty_area(np.sqrt(area / math.pi), angle, way)
-    return np.maximum(first, BOUNCE * area)
+    return np.maximum(first, _BOUNCE * area)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

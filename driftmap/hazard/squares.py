@@ -13,7 +13,7 @@ from driftmap.core.estimate import weighted_mean
 from driftmap.core.points import check_cloud
 from driftmap.montecarlo.cloud import Cloud
 
-LEAST_CHANCE: Final = 1e-4
+_LEAST_CHANCE: Final = 1e-4
 """Least probability of a square that is written, unless asked otherwise."""
 
 
@@ -52,7 +52,7 @@ _MOST: Final = 1_000_000  # squares; a cloud 1,000 of them wide and high
 
 
 def hit_cells(
-    cloud: Cloud, *, floor: float = LEAST_CHANCE, size: float | None = None
+    cloud: Cloud, *, floor: float = _LEAST_CHANCE, size: float | None = None
 ) -> HitCells:
     """Count, for each square, the flights of which a piece lands in it.
 

@@ -36,7 +36,7 @@ _HALF: Final = 0.5  # of a likelihood, likewise
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class WithInterval:
     """A number with its 95 % interval, and the flights it rests on."""
 
     value: float
@@ -63,7 +63,7 @@ class Coverage:
     """How often the rocket lay inside the line of a share: exact binomial interval."""
 
     share: float
-    seen: Figure
+    seen: WithInterval
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +71,8 @@ class Bias:
     """How much farther downwind, and right of it, a group's finds lay than foretold [m]."""
 
     group: str
-    downwind: Figure
-    right: Figure
+    downwind: WithInterval
+    right: WithInterval
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +86,8 @@ class Cause:
     cause: str
     assumed: float
     seen: int
-    alone: Figure
-    updated: Figure
+    alone: WithInterval
+    updated: WithInterval
 
     @property
     def is_off(self) -> bool:
@@ -112,11 +112,11 @@ class Review:
     coverage: tuple[Coverage, ...]
     ranks: tuple[int, ...]
     band: tuple[int, int]
-    energy: Figure | None
-    log: Figure | None
+    energy: WithInterval | None
+    log: WithInterval | None
     biases: tuple[Bias, ...]
-    drift: Figure | None
-    width: Figure | None
+    drift: WithInterval | None
+    width: WithInterval | None
     causes: tuple[Cause, ...]
     proposals: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -156,9 +156,9 @@ def _coverage(depths: FloatArray) -> list[Coverage]:
     ]
 
 
-def _share(seen: int, of: int) -> Figure:
+def _share(seen: int, of: int) -> WithInterval:
     p = binomial(seen, of)
-    return Figure(p.estimate, p.lower, p.upper, of)
+    return WithInterval(p.estimate, p.lower, p.upper, of)
 
 
 def _band(count: int) -> tuple[int, int]:
@@ -195,14 +195,16 @@ def _half(pull: FloatArray, days: _Days) -> float:
     return float(stdtrit(count - 1, 0.975)) * error
 
 
-def _mean(values: FloatArray, days: _Days) -> Figure:
+def _mean(values: FloatArray, days: _Days) -> WithInterval:
     """Give a mean with its interval."""
     mean = float(values.mean())
     half = _half((values - mean) / values.size, days)
-    return Figure(mean, mean - half, mean + half, values.size)
+    return WithInterval(mean, mean - half, mean + half, values.size)
 
 
-def _scores(records: Sequence[FindRecord]) -> tuple[Figure | None, Figure | None]:
+def _scores(
+    records: Sequence[FindRecord],
+) -> tuple[WithInterval | None, WithInterval | None]:
     """Score against one normal cloud made of all the other finds of the log."""
     if len(records) < 6:
         return None, None
@@ -240,7 +242,7 @@ def _biases(records: Sequence[FindRecord]) -> list[Bias]:
     return found
 
 
-def _drift(records: Sequence[FindRecord]) -> Figure | None:
+def _drift(records: Sequence[FindRecord]) -> WithInterval | None:
     """Fit the factor on the downwind drift foretold, each flight by its own spread."""
     if len(records) < 3:
         return None
@@ -252,10 +254,10 @@ def _drift(records: Sequence[FindRecord]) -> Figure | None:
         return None
     slope = float((weight * x * y).sum()) / size
     half = _half(weight * x * (y - slope * x) / size, _days(records))
-    return Figure(slope, slope - half, slope + half, y.size)
+    return WithInterval(slope, slope - half, slope + half, y.size)
 
 
-def _width(records: Sequence[FindRecord]) -> Figure | None:
+def _width(records: Sequence[FindRecord]) -> WithInterval | None:
     """Fit the factor on the spread across the wind, which no drag changes."""
     if len(records) < 3:
         return None
@@ -267,7 +269,7 @@ def _width(records: Sequence[FindRecord]) -> Figure | None:
     half = _half(((off - off.mean()) ** 2 - value) / n, _days(records))
     low, high = (total / float(chdtri(n - 1, q)) for q in (0.025, 0.975))
     low, high = min(low, max(value - half, 0.0)), max(high, value + half)
-    return Figure(sqrt(value), sqrt(low), sqrt(high), n)
+    return WithInterval(sqrt(value), sqrt(low), sqrt(high), n)
 
 
 def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
@@ -285,13 +287,13 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
         a = PRIOR_WEIGHT * assumed + seen
         b = PRIOR_WEIGHT * (1 - assumed) + len(about) - seen
         low, high = (float(betaincinv(a, b, q)) for q in (0.025, 0.975))
-        updated = Figure(a / (a + b), low, high, len(about))
+        updated = WithInterval(a / (a + b), low, high, len(about))
         found.append(Cause(cause, assumed, seen, _share(seen, len(about)), updated))
     return tuple(found)
 
 
 def _proposals(
-    drift: Figure | None, width: Figure | None, causes: Sequence[Cause]
+    drift: WithInterval | None, width: WithInterval | None, causes: Sequence[Cause]
 ) -> list[str]:
     told = []
     if drift is not None and drift.rules_out(1.0) and drift.lower > 0:
@@ -319,8 +321,8 @@ def _proposals(
 def _cautions(
     records: Sequence[FindRecord],
     flights: Sequence[Flew],
-    drift: Figure | None,
-    width: Figure | None,
+    drift: WithInterval | None,
+    width: WithInterval | None,
     causes: Sequence[Cause],
 ) -> list[str]:
     told = []

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from driftmap.logbook.again import changes_of
-from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
+from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Review, WithInterval
 
 _MOST_TURNED: Final = 5  # checks listed of each flight
 
@@ -84,7 +84,7 @@ def _nothing(result: Review) -> str:
     return "nothing: what was seen fits what was told"
 
 
-def _figure(figure: Figure, unit: str) -> str:
+def _figure(figure: WithInterval, unit: str) -> str:
     value, *ends = (
         f"{v:,.0f}" if unit else f"{v:.2f}"
         for v in (figure.value, figure.lower, figure.upper)

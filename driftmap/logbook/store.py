@@ -85,7 +85,7 @@ def default_path() -> Path:
     return base / "driftmap" / "log.sqlite"
 
 
-def log_problems(path: Path, problem: Exception) -> InputError:
+def _log_problems(path: Path, problem: Exception) -> InputError:
     """Say in one line why a log cannot be read or written, from what SQLite says."""
     damaged = (
         f"is damaged ({problem}); put back a backup or import an export, and keep this "
@@ -100,7 +100,7 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except (sqlite3.Error, ValueError) as problem:  # or text that is none
-        raise log_problems(path, problem) from None
+        raise _log_problems(path, problem) from None
 
 
 class Log:

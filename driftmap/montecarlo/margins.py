@@ -19,7 +19,7 @@ from driftmap.montecarlo.openings import OPENED, outcomes
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.likelihood import WORKS
 
-EXPECTED_QUANTILE: Final = 0.99
+_EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""
 
@@ -55,7 +55,7 @@ def expected_altitude(cloud: Cloud) -> float:
     height = cloud.apogee.height
     if not np.isfinite(height).all():
         raise ValueError("'cloud' must hold finite apogees only")
-    return float(np.quantile(height, EXPECTED_QUANTILE))
+    return float(np.quantile(height, _EXPECTED_QUANTILE))
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,7 +57,7 @@ _ENOUGH: Final = 0.8  # of the flights wanted must tell as much as equal ones
 _NEVER: Final = 1e-7  # share of flights below which a case is not flown at all
 
 
-def line_length(device: Device, rocket_length: float) -> float:
+def _line_length(device: Device, rocket_length: float) -> float:
     """Give the length of lines and cord together [m]; common practice, no source."""
     across = device.nominal_diameter if device.kind == "canopy" else 0.0
     return _LINES * across + _CORD * rocket_length
@@ -125,7 +125,7 @@ def stiffness_of(device: Device, strength: Strengths, rocket_length: float) -> f
     """Give the stiffness of lines and cord by their strength [N/m]."""
     forces = [force for force, _ in strength.values()]
     weakest = min(forces) if forces else _STREAMER_CORD
-    return float(rope_stiffness(weakest, line_length(device, rocket_length)))
+    return float(rope_stiffness(weakest, _line_length(device, rocket_length)))
 
 
 def chosen(

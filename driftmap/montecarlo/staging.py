@@ -27,7 +27,7 @@ _UPPER: Final = "sustainer "  # before the names of its own balance
 _DELAY: Final = (0.10, 0.1)  # share and seconds of a delay's spread; assumed
 _PARTING: Final = Spread("uniform", 0.0, 1.0, "0 to 1 s after burn-out of the booster")
 
-Drawn = Mapping[str, FloatArray]
+Luck = Mapping[str, FloatArray]
 
 
 def upper_spreads(
@@ -77,7 +77,7 @@ def rise_of(frame: Airframe) -> DragRise:
 
 
 def stability_of(
-    frame: Airframe, draws: Drawn, mass: FloatArray, named: str = ""
+    frame: Airframe, draws: Luck, mass: FloatArray, named: str = ""
 ) -> Stability:
     """Tell how rockets of these masses turn.
 
@@ -107,7 +107,7 @@ def curve_of(motor: Motor | None) -> ThrustCurve:
 def with_upper(
     flight: Flight,
     rocket: Rocket,
-    draws: Drawn,
+    draws: Luck,
     rise: DragRise | None,
 ) -> Rocket:
     """Put on rockets what lights in the air.
@@ -161,7 +161,7 @@ class Ways:
     """
 
     def __init__(
-        self, flight: Flight, rocket: Rocket, draws: Drawn, air: AirColumn
+        self, flight: Flight, rocket: Rocket, draws: Luck, air: AirColumn
     ) -> None:
         self._flight, self._draws, self._air = flight, draws, air
         self._flown = {"": (rocket, ascend(rocket, air))}
@@ -174,7 +174,7 @@ class Ways:
         return self._flown[way]
 
 
-def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:
+def on_way(way: str, flight: Flight, rocket: Rocket, draws: Luck) -> Rocket:
     """Give the same rockets where they go up another way.
 
     ``way``: a way of `driftmap.rocket.staged`, or the booster by itself; ``flight``:

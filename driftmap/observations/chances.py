@@ -88,7 +88,7 @@ def chances_of(known: Weighed, piece: str, site: Site, voice: Voice) -> Chances:
     bounds = shapely.union_all([line.shape for line in lines]).bounds
     squares = lay_squares(bounds, voice.units)
     chance = _by_square(squares, at, weights)
-    dangers = dangers_of(site, voice)
+    dangers = _dangers_of(site, voice)
     listed = [
         Square(
             f"{squares.letters[column]}{row + 1}",
@@ -171,7 +171,7 @@ def _by_square(squares: Squares, at: FloatArray, weights: FloatArray) -> FloatAr
     return np.asarray(count)
 
 
-def dangers_of(site: Site, voice: Voice) -> tuple[Obstacle, ...]:
+def _dangers_of(site: Site, voice: Voice) -> tuple[Obstacle, ...]:
     """List what searchers must mind.
 
     Result: power lines first: they kill. All beyond the boundary last.

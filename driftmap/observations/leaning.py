@@ -69,7 +69,7 @@ def best_lean(flown: Flown, told: Sequence[Observation]) -> Best:
     missing = np.minimum(np.hypot(*(at - own)), 3.0)
     sure = _WIDER * short + 0.5 * np.hypot(*along)
     width = np.hypot(sure, _UNSURE * missing)
-    odds = [near_density(s, flown) for s in smooth if isinstance(s, _STILL)]
+    odds = [_near_density(s, flown) for s in smooth if isinstance(s, _STILL)]
     odds += [s.log_likelihood(flown) for s in told if isinstance(s, Odds | FoundState)]
     with np.errstate(divide="ignore"):
         prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
@@ -87,11 +87,11 @@ def _worth(
     moved = flown.leaned(lean - own)
     total = -(lean**2).sum(axis=0) / 2
     for seen in observations:
-        total = total + near_density(seen, moved)
+        total = total + _near_density(seen, moved)
     return np.asarray(total)
 
 
-def near_density(seen: MeasuredSight, flown: Flown) -> FloatArray:
+def _near_density(seen: MeasuredSight, flown: Flown) -> FloatArray:
     """Give the logarithm of the density of what was measured.
 
     Without mistakes the top is one, and smooth; flights that show nothing of the kind stay

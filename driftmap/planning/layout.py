@@ -50,7 +50,7 @@ from driftmap.verdict.judgement import glance
 Rose: TypeAlias = tuple[tuple[float, float, float], ...]
 """Winds to score by: direction [deg], speed at 10 m [m s⁻¹] and weight of each."""
 
-Spot: TypeAlias = tuple[float, float]
+_Candidate: TypeAlias = tuple[float, float]
 """East and north of a candidate from the pad as drawn [m]."""
 
 
@@ -244,7 +244,7 @@ def _area(site: Site, name: str) -> Area:
 
 def _places(
     question: Layout,
-    spots: Sequence[Spot],
+    spots: Sequence[_Candidate],
     move: Callable[[Site, float, float], Site],
     hands: Hands | None,
     *,
@@ -273,8 +273,11 @@ def _places(
 
 
 def _scored(
-    question: Layout, sites: Mapping[Spot, Site], watched: str, hands: Hands | None
-) -> Mapping[Spot, list[list[_Score]]]:
+    question: Layout,
+    sites: Mapping[_Candidate, Site],
+    watched: str,
+    hands: Hands | None,
+) -> Mapping[_Candidate, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
         (i, wind) for wind in question.rose for i in range(len(question.setups))
@@ -282,7 +285,7 @@ def _scored(
     packed = [pack(setup) for setup in question.setups]
     ground = pack(tuple(sites.values()))
     work = partial(_judge_sites, packed, ground, question.supposition, watched)
-    found: dict[Spot, list[list[_Score]]] = {
+    found: dict[_Candidate, list[list[_Score]]] = {
         spot: [[] for _ in question.rose] for spot in sites
     }
     for (_, wind), result in zip(parts, sweep(work, parts, hands), strict=True):

@@ -22,7 +22,7 @@ from driftmap.planning.supposed import Wind
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 
-DIAL_SHARES: Final = (0.9, 0.99)
+_DIAL_SHARES: Final = (0.9, 0.99)
 """Shares of the landing points that a dial draws lines about."""
 
 
@@ -62,7 +62,7 @@ class Landing:
         Why it belongs to no zone, as `driftmap.hazard.zones.zones` has it: it may come
         down on any side, or is too rare to be judged by itself.
     lines : tuple of shapely.MultiPolygon
-        Ground that holds each of `DIAL_SHARES`, from the pad [m]; the outer one taut.
+        Ground that holds each of `_DIAL_SHARES`, from the pad [m]; the outer one taut.
     """
 
     mean: tuple[float, float]
@@ -148,7 +148,7 @@ def landings_of(cloud: Cloud) -> tuple[dict[PieceKey, Landing], Lines]:
     """
     asked = maiming(cloud)
     drawn = {
-        key: _drawn(cloud, part, ALL if key in asked else DIAL_SHARES)
+        key: _drawn(cloud, part, ALL if key in asked else _DIAL_SHARES)
         for part in cloud.parts
         for key in [(part.case, part.body)]
     }
@@ -260,7 +260,7 @@ def _seen(landing: Landing, side: float) -> NDArray[np.float64]:
 def _landing(
     cloud: Cloud, part: Part, apart: Apart, drawn: tuple[Contour, ...]
 ) -> Landing:
-    inner, outer = (line.shape for line in drawn if line.share in DIAL_SHARES)
+    inner, outer = (line.shape for line in drawn if line.share in _DIAL_SHARES)
     at = cloud.east[part.rows], cloud.north[part.rows]
     lines = (inner, taut(outer, *at, part.weights))
     corners = shapely.get_coordinates(lines[-1])

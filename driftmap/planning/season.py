@@ -36,7 +36,7 @@ DIRECTION_STEP: Final = 10.0
 SPEED_STEP: Final = 0.5
 """Width of a bin of speeds [m s⁻¹]."""
 
-GUST_STEP: Final = 2.0
+_GUST_STEP: Final = 2.0
 """Width of a bin of gusts above the mean [m s⁻¹]."""
 
 
@@ -96,7 +96,7 @@ def bin_of(reading: HourReading) -> HourReading:
     ((0.0, 4.0, 0.0), (0.0, 0.0, 4.0))
     """
     way, speed, gust = reading
-    speed, gust = _upward(speed, SPEED_STEP), _upward(gust, GUST_STEP)
+    speed, gust = _upward(speed, SPEED_STEP), _upward(gust, _GUST_STEP)
     if way is not None:
         way = round(way / DIRECTION_STEP) * DIRECTION_STEP % 360
     return HourReading(way if speed else 0.0, speed, gust)

@@ -40,7 +40,7 @@ T = TypeVar("T")
 Span: TypeAlias = tuple[int, int, int, int]
 """Cells of a grid of winds: from one speed to another, and from one direction to another."""
 
-Drawn: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
+Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""
 
 _KEPT: Final = 9  # clouds at the least: those of a span and of what is next to it
@@ -127,18 +127,18 @@ def _half(low: int, high: int, at: int) -> tuple[int, int]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Flown:
+class FlownWind:
     """The flights in a wind, and what a verdict on them asks for anywhere."""
 
     cloud: Cloud
     lines: Lines
     danger: Danger
 
-    def turned(self, angle: float) -> Flown:
+    def turned(self, angle: float) -> FlownWind:
         """Turn everything as a wind from north turns to another direction."""
         danger = replace(self.danger, angle=self.danger.angle + angle)
         lines = turned_lines(self.lines, angle)
-        return Flown(self.cloud.turned(angle), lines, danger)
+        return FlownWind(self.cloud.turned(angle), lines, danger)
 
 
 class Flights:
@@ -170,7 +170,7 @@ class Flights:
         self._trial = Once(self._judged, None)
         self._net = Once(self._everywhere, 2)
         self._whole = Once(self._about, None)
-        self._drawn: dict[Wind, Drawn] = {}
+        self._drawn: dict[Wind, Landings] = {}
 
     @property
     def setup(self) -> Setup:
@@ -192,7 +192,7 @@ class Flights:
         # In a calm nothing knows where the wind comes from.
         return (speed, _same(way) if speed else 0.0), 0.0
 
-    def flown(self, speed: float, way: float) -> Flown:
+    def flown(self, speed: float, way: float) -> FlownWind:
         """Fly a wind."""
         wind, angle = self._turned_to(speed, way)
         found = self._cloud(*wind)
@@ -202,18 +202,18 @@ class Flights:
         """Judge a wind."""
         return self._trial(speed, _same(way))
 
-    def drawn(self, speed: float, way: float) -> Drawn:
+    def drawn(self, speed: float, way: float) -> Landings:
         """Give the landings drawn of a wind that was judged; none if it was not flown."""
         wind, angle = self._turned_to(speed, way)
         likely, landings = self._drawn.get(wind, ({}, {}))
         return likely, {key: one.turned(angle) for key, one in landings.items()}
 
-    def _flown(self, speed: float, way: float) -> Flown:
+    def _flown(self, speed: float, way: float) -> FlownWind:
         cloud = flown(self.setup, self.air(speed, way))
         landings, lines = landings_of(cloud) if self._draws else ({}, lines_of(cloud))
         likely = {case.name: case.probability for case in cloud.tree.cases}
         self._drawn[speed, way] = likely, landings
-        return Flown(cloud, lines, danger_of(cloud))
+        return FlownWind(cloud, lines, danger_of(cloud))
 
     def _judged(self, speed: float, way: float) -> Trial:
         try:

@@ -69,7 +69,7 @@ _ROOM: Final = MappingProxyType(
 hold one: some standard errors of the 5 % quantile of 4,000 flights. The speed of landing
 hangs on no wind: from cell to cell it moves by a part in two thousand. Assumed."""
 
-Key: TypeAlias = tuple[Kind, str, str, str]
+_CheckKey: TypeAlias = tuple[Kind, str, str, str]
 
 
 def strictest_of_span(
@@ -94,7 +94,7 @@ def strictest_of_span(
     seen, _ = judge(cloud, setup.site, wind, limits=limits, lines=net.lines)
     launch = (together(check, setup.answers) for check in seen)
     netted = {_key(check): _with_room(check) for check in launch}
-    found: dict[Key, list[Check]] = {}
+    found: dict[_CheckKey, list[Check]] = {}
     for checks in flown:
         for check in checks:
             found.setdefault(_key(check), []).append(check)
@@ -140,7 +140,7 @@ def alike(
     return checks if verdict(checks) == least else None
 
 
-def _shared(every: Sequence[Mapping[Key, Check]]) -> list[Check]:
+def _shared(every: Sequence[Mapping[_CheckKey, Check]]) -> list[Check]:
     """Give the checks that some winds have in common, each at its mildest."""
     keys = set.intersection(*(set(own) for own in every))
     return [
@@ -168,7 +168,7 @@ def _with_room(check: Check) -> Check:
     return replace(check, outcome="warn", interval=interval)
 
 
-def _key(check: Check) -> Key:
+def _key(check: Check) -> _CheckKey:
     area = "" if check.kind in _WORST_OF_ALL else check.area
     return check.kind, check.name, check.case, area
 
@@ -186,7 +186,9 @@ def _ends(check: Check) -> tuple[float, float]:
 
 
 def _raised(
-    check: Check, netted: Mapping[Key, Check], found: Mapping[Key, Sequence[Check]]
+    check: Check,
+    netted: Mapping[_CheckKey, Check],
+    found: Mapping[_CheckKey, Sequence[Check]],
 ) -> float | None:
     """Say how many times more hits the net sees than the winds flown do; None for a rule."""
     if check.kind in _EVEN:

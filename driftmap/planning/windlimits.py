@@ -25,7 +25,7 @@ HIGHEST: Final = 25.0
 TOLERANCE: Final = 0.1
 """Width to which a limit is narrowed down [m s⁻¹]."""
 
-WIDEST: Final = 30.0
+_WIDEST: Final = 30.0
 """Most that a sector reaches to either side [deg]."""
 
 LIGHTEST: Final = 0.1
@@ -115,15 +115,15 @@ def wind_limits(
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns
     with height; ``directions``: directions the middles of the sectors come from,
-    clockwise from true north [deg]; ``half``: from there to their sides, up to `WIDEST`
+    clockwise from true north [deg]; ``half``: from there to their sides, up to `_WIDEST`
     [deg]; 0 for the directions themselves; ``steps``: steps of the scan; ``hands``: who
     works on it; a part is a sector.
 
     Result: one for each direction, in their order. Raises `ValueError` if the sectors
     are too wide for one verdict.
     """
-    if not 0 <= half <= WIDEST:
-        raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
+    if not 0 <= half <= _WIDEST:
+        raise ValueError(f"'half' must lie in 0 to {_WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
     suns = supposition.by_any_sun()

@@ -25,12 +25,12 @@ the start of a tag."""
 FINAL: Final = 76
 """How many of `SYMBOLS` end a number; the other 16 say that more follow."""
 
-TOLERANCE: Final = 1.5
+_THINNED_BY: Final = 1.5
 """Least distance by which thinning may leave a corner of an outline beside it [m]."""
 
 FINENESS: Final = 400.0
 """The lines of a piece are thinned by the width of the outer one over this, where that is
-more than `TOLERANCE`: a screen shows no more."""
+more than `_THINNED_BY`: a screen shows no more."""
 
 SHARE_STEPS: Final = 100_000
 """Steps in which a likelihood is told."""
@@ -52,7 +52,7 @@ def line_error(width: float, fineness: float = FINENESS) -> float:
 
 
 def _tolerance(width: ArrayLike, fineness: float) -> FloatArray:
-    return np.maximum(TOLERANCE, np.asarray(width) / fineness)
+    return np.maximum(_THINNED_BY, np.asarray(width) / fineness)
 
 
 def _power(tolerance: FloatArray) -> IntArray:

@@ -86,7 +86,7 @@ class Sight:
         return ("far_" if abs(turn) > _FAR else "") + ("right" if turn > 0 else "left")
 
 
-def sights_of(assessment: Assessment) -> list[Sight]:
+def _sights_of(assessment: Assessment) -> list[Sight]:
     """List the crowds that have a left and a right, spectators first; none at the pad."""
     people = [area for area in assessment.site.areas if area.occupied]
     people.sort(key=lambda area: area.role != "spectators")
@@ -166,7 +166,7 @@ class Watch:
         fast = self.fast
         if fast is None:
             return True
-        sights = sights_of(self.told)
+        sights = _sights_of(self.told)
         return len({one.side(fast.distance, fast.azimuth) for one in sights}) < 2
 
     def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
@@ -197,7 +197,7 @@ def watch(assessment: Assessment, voice: Voice) -> Watch:
         found,
         straight_down(found),
         climb(assessment),
-        next(iter(sights_of(assessment)), None),
+        next(iter(_sights_of(assessment)), None),
         anywhere(assessment.cloud),
         voice,
     )

@@ -314,11 +314,11 @@ def _pad(frame: Frame) -> str:
     )
 
 
-Corner = tuple[str, tuple[float, float, float, float]]
+_Corner = tuple[str, tuple[float, float, float, float]]
 """What stands in a corner, and its box."""
 
 
-def _north(voice: Voice, size: Size) -> Corner:
+def _north(voice: Voice, size: Size) -> _Corner:
     wide, _ = size
     return (
         f'<rect class="corner" x="{wide - 62:g}" width="62" height="76"/>'
@@ -328,7 +328,7 @@ def _north(voice: Voice, size: Size) -> Corner:
     ), (wide - 62, 0.0, wide, 76.0)
 
 
-def _scale(frame: Frame, voice: Voice) -> Corner:
+def _scale(frame: Frame, voice: Voice) -> _Corner:
     length = ring_step(frame.size[0] / 2 / frame.scale, voice.units)
     width, told, high = length * frame.scale, voice.distance(length), frame.size[1]
     right = 22 + width + widths(told, 12.0)
@@ -340,7 +340,7 @@ def _scale(frame: Frame, voice: Voice) -> Corner:
     ), (0.0, high - 36, right, high)
 
 
-def _wind(a: Assessment, voice: Voice, room: Room) -> Corner:
+def _wind(a: Assessment, voice: Voice, room: Room) -> _Corner:
     """Draw the wind as a broad arrow in a corner, blowing over the field.
 
     The poster's lines tell it above the picture.

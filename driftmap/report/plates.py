@@ -39,7 +39,7 @@ _FAIR: Final = 60.0
 _MOST_ORDERED: Final = 12
 _TURN: Final = np.arange(16) * math.pi / 8
 _ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
-Box = tuple[float, float, float, float]
+_Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
 
@@ -71,7 +71,7 @@ class Plate:
     cost: float = 0.0
 
     @property
-    def box(self) -> Box:
+    def box(self) -> _Box:
         """The box by its edges."""
         return self.left, self.top, self.left + self.width, self.top + self.height
 
@@ -107,11 +107,11 @@ class Room:
         self.grounds = list(grounds)
         self.hides = list(hides)
         self.pad = pad or shapely.Point()
-        self.taken: list[Box] = []
-        self.plates: list[Box] = []
+        self.taken: list[_Box] = []
+        self.plates: list[_Box] = []
         self.leads: list[shapely.LineString] = []
 
-    def take(self, *boxes: Box) -> None:
+    def take(self, *boxes: _Box) -> None:
         """Keep boxes free."""
         self.taken.extend(boxes)
 
@@ -215,7 +215,7 @@ class Room:
         self._keep(plate)
         return plate
 
-    def corner(self, size: Size) -> Box:
+    def corner(self, size: Size) -> _Box:
         """Choose the corner, top left or bottom right, where a box hides least."""
         wide, high = self.size
         starts = np.array([(0.0, 0.0), (wide - size[0], high - size[1])])

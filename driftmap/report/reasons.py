@@ -48,7 +48,7 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
 
-def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
+def _to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     """Order what is told of a verdict.
 
     ``people``: names of the areas where people are; these come before others.
@@ -91,7 +91,7 @@ def verdict_reasons(
     Result: one for each check that does not pass, then for each that passes but must
     stand beside the word, and one for all questions together.
     """
-    worst = [_counted(check, checks) for check in to_tell(checks, people)]
+    worst = [_counted(check, checks) for check in _to_tell(checks, people)]
     told: dict[object, str] = {}
     for place, check in enumerate(worst):
         if not check.question:

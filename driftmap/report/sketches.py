@@ -37,7 +37,7 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str
         raise ValueError("'limits' must not be empty and 'most' be positive")
     half = 180.0 / len(limits)
     wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
-    letters = held_letters(beyond(limit, voice) for limit in limits)
+    letters = _held_letters(beyond(limit, voice) for limit in limits)
     wedges += "".join(_letter(limit, letters, most, voice) for limit in limits)
     middle = _SIZE / 2
     start = f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
@@ -156,7 +156,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     view = Frame(west, north, _WIDTH / max(east - west, north - south))
     size = ((east - west) * view.scale + 40, (north - south) * view.scale + 40)
     people = [a for a in site.areas if a.occupied]
-    letters = held_letters(held_of(place, voice) for place in places)
+    letters = _held_letters(held_of(place, voice) for place in places)
     drawn = [
         (site.boundary, "field", voice.say("map.edge")),
         *((a.shape, "people" if a.occupied else "area", a.name) for a in site.areas),
@@ -187,7 +187,7 @@ def _apart(places: Sequence[Place]) -> float:
     return float(np.diff(east).min(initial=1000.0))
 
 
-def held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
+def _held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
     """Give each reason a letter and its count, the commonest first; the rarest share the last."""
     counts = Counter(filter(None, reasons)).most_common()
     last = len(_KEY) - 1
@@ -196,7 +196,7 @@ def held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
 
 def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
     """Write what holds, by the letters of a picture, if anything does."""
-    letters = held_letters(reasons)
+    letters = _held_letters(reasons)
     rows = (
         f"<li><b>{letter}</b> {printable(what)} · {voice.count(count)}</li>"
         for what, (letter, count) in letters.items()

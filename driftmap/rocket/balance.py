@@ -13,11 +13,11 @@ from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Piece
 
-MARGIN: Final = Spread("uniform", 1.0, 3.0, "1 to 3 calibres")
+_MARGIN: Final = Spread("uniform", 1.0, 3.0, "1 to 3 calibres")
 """Static margin where it is neither stated nor computed [calibres]. Assumed: what most
 fliers aim for (common practice, no source)."""
 
-LIFT_SLOPE: Final = Spread("uniform", 8.0, 20.0, "8 to 20 for each radian")
+_LIFT_SLOPE: Final = Spread("uniform", 8.0, 20.0, "8 to 20 for each radian")
 """Slope of the normal force where no fin has its shape [rad⁻¹]. Assumed: three or four fins
 of a span of 0.8 to 1.5 diameters."""
 
@@ -27,7 +27,7 @@ INERTIA: Final = Spread(
 """Moment of inertia over mass times length squared over 12. Assumed: motor and nose weight
 lie at the ends, which is more than a rod has; heavy bays in the middle are less."""
 
-ARM: Final = Spread(
+_ARM: Final = Spread(
     "uniform", 0.3, 0.5, "as if fins, nose and nozzle were 0.3 to 0.5 lengths away"
 )
 """Distance from the centre of mass at which air and jet damp the swing, in lengths. Assumed:
@@ -104,7 +104,7 @@ class _Bench:
             "static margin": margin,
             "normal-force slope": slope,
             "moment of inertia": inertia,
-            "swing damping": self._default("swing damping", ARM, frame.length),
+            "swing damping": self._default("swing damping", _ARM, frame.length),
         }
         return Balance(spreads, known, tuple(self.assumed))
 
@@ -139,7 +139,7 @@ class _Bench:
         if given is not None:
             return given.above_zero()
         if not fins:
-            return self._default("normal-force slope", LIFT_SLOPE)
+            return self._default("normal-force slope", _LIFT_SLOPE)
         slope = NOSE_SLOPE + sum(self._fin_slope(fin) for fin in fins)
         self.assumed.append(
             f"normal-force slope: {slope:.1f} for each radian from the fins' shape, spread "
@@ -153,7 +153,7 @@ class _Bench:
         if given is not None:
             return given, True
         if frame.centre_of_mass is None or not fins:
-            return self._default("static margin", MARGIN), False
+            return self._default("static margin", _MARGIN), False
         self._refuse_outside(fins)
         margin = (self._centre(fins) - frame.centre_of_mass.value) / frame.diameter
         sd = 0.25

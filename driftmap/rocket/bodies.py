@@ -35,15 +35,15 @@ PLATE_DRAG: Final = 1.17
 """Drag coefficient of a square plate across the flow, on its face (*Aeronautical
 Engineer's Data Book*, fig. 5.13(b))."""
 
-CYLINDER_DRAG: Final = 0.74
+_TUMBLING_DRAG: Final = 0.74
 """Drag coefficient of a tumbling nose cone or motor case on its mean projected area: a
 cylinder of length 5 diameters across the flow (*Aeronautical Engineer's Data Book*, fig.
 5.13(b))."""
 
-TIP_FIRST_DRAG: Final = 0.2
+_TIP_FIRST_DRAG: Final = 0.2
 """Drag coefficient of a nose cone that falls tip first, on its base. Assumed."""
 
-CLOTH_MASS: Final = 0.10
+_CLOTH_MASS: Final = 0.10
 """Mass of a canopy or streamer with its lines for each m² of cloth [kg m⁻²]. Common
 practice, no source: ripstop cloth near 0.065 kg/m² and half as much in lines and hem."""
 
@@ -60,7 +60,7 @@ _CLOTH: Final = "ripstop nylon"  # of a canopy whose cloth is not stated; assume
 Drag = tuple[float, str]
 
 
-def log_spread(share: float) -> float:
+def _log_spread(share: float) -> float:
     """Turn a relative standard deviation into that of the logarithm."""
     return sqrt(log(1 + share * share))
 
@@ -181,7 +181,7 @@ class Bench:
         """Give the mass of a device with its lines [kg]."""
         if device.mass is not None:
             return device.mass
-        mass = CLOTH_MASS * device.cloth_area
+        mass = _CLOTH_MASS * device.cloth_area
         self.note(
             f"{device.name}: mass {mass * 1000:.0f} g from its cloth area (assumed)"
         )
@@ -194,14 +194,14 @@ class Bench:
             spread = drag_spread(device.type)
         elif given is None:
             size = device.length or 0.0, device.width or 0.0
-            spread = streamer_spread(*size, CLOTH_MASS)
+            spread = streamer_spread(*size, _CLOTH_MASS)
         elif given.spread is None:
             share = 0.10 if device.kind == "canopy" else 0.20
             note = f"spread {share:.0%} of its drag"
-            spread = Spread("lognormal", given.value, log_spread(share), note)
+            spread = Spread("lognormal", given.value, _log_spread(share), note)
         else:
             share = given.spread / given.value
-            spread = Spread("lognormal", given.value, log_spread(share))
+            spread = Spread("lognormal", given.value, _log_spread(share))
         return device.cloth_area, self.need(f"{device.name} drag", spread, device.name)
 
     def tumbling(self) -> Drag:
@@ -251,11 +251,11 @@ class Bench:
             return Spread(
                 "uniform", share.first * face, share.second * face, share.assumed
             )
-        tumbling = CYLINDER_DRAG * piece.mean_projected_area
+        tumbling = _TUMBLING_DRAG * piece.mean_projected_area
         if piece.kind == "nose cone":
             across = pi * (piece.diameter or 0.0) ** 2 / 4
             note = "falls anyhow from tip first, as ballast makes it, to tumbling"
-            return Spread("loguniform", TIP_FIRST_DRAG * across, tumbling, note)
+            return Spread("loguniform", _TIP_FIRST_DRAG * across, tumbling, note)
         return Spread("lognormal", tumbling, 0.25, "spread 25 % of its drag area")
 
     def empty(self, device: Device, before: tuple[Stage, ...]) -> Body:
@@ -377,7 +377,7 @@ def bench_of(flight: Flight) -> Bench:
     if given is GUESSED_DRAG:
         share = (given.spread or 0.0) / given.value
         note = f"{given.value:g}, 0.35 to 0.75 being usual, spread {share:.0%}"
-        guess = Spread("lognormal", given.value, log_spread(share), note)
+        guess = Spread("lognormal", given.value, _log_spread(share), note)
         bench.need("drag coefficient", guess, "nose-first drag coefficient")
         return bench
     spread = normal(given, 0.10 * given.value, "spread 10 %").above_zero()

@@ -18,17 +18,17 @@ from driftmap.rocket.offpath import still_burning
 BREAKS_OFF: Final = "breaks off"
 """How a case ends in which a printed nose cone gives."""
 
-BOUNDARY: Final = Spread(
+_BOUNDARY: Final = Spread(
     "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
 )
 """The published criterion is a line through scattered data; its scatter is assumed."""
 
-ASKEW: Final = Spread(
+_ASKEW: Final = Spread(
     "uniform", 0.009, 0.052, "flies at 0.5 to 3° to the airstream even in still air"
 )
 """Angle of attack of a rocket that swings, spins or is not quite straight. Assumed."""
 
-GUST: Final = Spread(
+_GUST: Final = Spread(
     "uniform", 0.3, 1.5, "meets sudden gusts of 0.3 to 1.5 times the wind at the rail"
 )
 """Sharp change of the wind that bends fins, over the wind on leaving the rail. Assumed."""
@@ -60,7 +60,7 @@ def flutter(bench: Bench) -> list[Case]:
         else:
             stiff = SHEAR_MODULUS[fin.material or ""]
         bench.need(f"{fin.name} shear modulus", stiff, fin.name)
-        bench.need(f"{fin.name} flutter boundary", BOUNDARY, fin.name)
+        bench.need(f"{fin.name} flutter boundary", _BOUNDARY, fin.name)
         if fin.printed:
             bench.need(f"{fin.name} printed", PRINTED, fin.name)
         cases.append(_shed(bench, Breaks(fin, "flutter"), "flutters off"))
@@ -81,8 +81,8 @@ def bend(bench: Bench) -> list[Case]:
         else:
             strong = BENDING_STRENGTH[fin.material or ""]
         bench.need(f"{fin.name} strength", strong, fin.name)
-        bench.need("fins askew", ASKEW, "rocket")
-        bench.need("gust on fins", GUST, "rocket")
+        bench.need("fins askew", _ASKEW, "rocket")
+        bench.need("gust on fins", _GUST, "rocket")
         told = "snaps" if fin.kind == "fin" else BREAKS_OFF
         cases.append(_shed(bench, Breaks(fin, "bending"), told))
     return cases

@@ -60,7 +60,7 @@ TOO_RARE: Final = 1e-5
 hundredth of the share of flights that may put a piece among people."""
 
 
-OF_EACH: Final = MappingProxyType(
+_OF_EACH: Final = MappingProxyType(
     {
         "motor bursts": 1,
         "sustainer bursts": 1,
@@ -84,9 +84,9 @@ def default_likelihood(cause: str, flight: Flight) -> float:
     above = flight.upper is not None and cause == f"{flight.upper_name} bursts"
     motor = flight.upper.motor if above and flight.upper else flight.motor
     motors = 1 if motor is None else motor.count
-    if cause not in OF_EACH or motors <= OF_EACH[cause]:
+    if cause not in _OF_EACH or motors <= _OF_EACH[cause]:
         return usual
-    return float(1 - (1 - usual) ** (motors / OF_EACH[cause]))
+    return float(1 - (1 - usual) ** (motors / _OF_EACH[cause]))
 
 
 def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:

@@ -16,13 +16,13 @@ from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.pieces import Burst
 
-OFF: Final = Spread(
+_OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
 )
 """How far a rocket leaves its path [rad]. Assumed: less is an ordinary flight in wind, more
 strikes the ground near the pad."""
 
-TIPPED: Final = Spread(
+_TIPPED: Final = Spread(
     "uniform",
     0.175,
     1.047,
@@ -30,47 +30,47 @@ TIPPED: Final = Spread(
 )
 """How far a rod has tipped as the rocket leaves it [rad]. Assumed."""
 
-TUMBLING: Final = Spread(
+_TUMBLING: Final = Spread(
     "uniform", 0.0, 0.5, "tumbling or spiralling, 0 to 50 % of its thrust acts one way"
 )
 """Share of the thrust of a body that does not hold its attitude. Assumed: a spiral of 60°
 about its axis keeps 50 %, a tumble almost none."""
 
-ANY_TILT: Final = Spread("uniform", 0.0, 2.1, "up to 120° from the vertical, any way")
-TORN: Final = Spread("uniform", 0.0, 1.0, "any moment of the burn")
-MOMENT: Final = Spread("uniform", 0.0, 1.0, "in the first second")
+_ANY_TILT: Final = Spread("uniform", 0.0, 2.1, "up to 120° from the vertical, any way")
+_TORN: Final = Spread("uniform", 0.0, 1.0, "any moment of the burn")
+_MOMENT: Final = Spread("uniform", 0.0, 1.0, "in the first second")
 
-CASE_SHARE: Final = 1.0
+_CASE_SHARE: Final = 1.0
 """Mass of a motor case over its propellant. Common practice, no source: 0.7 to 1.5."""
 
-EMPTY_MOTOR: Final = 0.08
+_EMPTY_MOTOR: Final = 0.08
 """Mass of a motor case over that of the rocket, where no propellant is known. Assumed."""
 
-GIVES_AT: Final = 10e6
+_GIVES_AT: Final = 10e6
 """Gauge pressure at which a case gives where it is not stated [Pa]. Assumed, high: small
 motors run at 2 to 7 MPa (common practice, no source) and are proved to half as much again."""
 
-PIECES: Final = 6
+_PIECES: Final = 6
 """Fragments of a case. Assumed: two ends, four parts of the wall."""
 
-WALL: Final = 8.0
+_WALL: Final = 8.0
 """Mass of a case's wall for each m² [kg m⁻²]: 3 mm of aluminium. Assumed."""
 
-GRAIN: Final = 1700.0
+_GRAIN: Final = 1700.0
 """Density of propellant, whose room is that of the gas when a case gives late [kg m⁻³].
 Common practice, no source."""
 
 
 def goes_off(bench: Bench) -> list[Case]:
     """Leave the rail at an angle: unstable, a fin or a guide torn off, a rod bent."""
-    tilt = bench.need("off its path", OFF, "off its path")
+    tilt = bench.need("off its path", _OFF, "off its path")
     bodies = _off(bench, Burn(tilt, turned=True))
     return [_any_way("goes off its path", Release("rail"), bodies)]
 
 
 def tips_over(bench: Bench) -> list[Case]:
     """Leave a rod that tips or breaks loose; a steady rocket flies on along its path."""
-    tilt = bench.need("rod tipped", TIPPED, "rod tips over")
+    tilt = bench.need("rod tipped", _TIPPED, "rod tips over")
     bodies = _off(bench, Burn(tilt, turned=True))
     return [_any_way("rod tips over", Release("rail"), bodies)]
 
@@ -104,15 +104,15 @@ def part_lit(bench: Bench) -> list[Case]:
     count = 1 if bench.flight.motor is None else bench.flight.motor.count
     share = Spread("uniform", 1 / count, 1 - 1 / count, f"1 to {count - 1} of {count}")
     lit = bench.need("share of the cluster lit", share, "part of the cluster lights")
-    tilt = bench.need("off its path", OFF, "off its path")
+    tilt = bench.need("off its path", _OFF, "off its path")
     bodies = _off(bench, Burn(tilt, lit, turned=True))
     return [_any_way("part of the cluster lights", Release("rail"), bodies)]
 
 
 def still_burning(bench: Bench) -> Stage:
     """Let a rocket whose fins are gone burn on as it tumbles."""
-    tilt = bench.need("way of a tumbling burn", ANY_TILT, "tumbling under thrust")
-    share = bench.need("tumbling thrust", TUMBLING, "tumbling under thrust")
+    tilt = bench.need("way of a tumbling burn", _ANY_TILT, "tumbling under thrust")
+    share = bench.need("tumbling thrust", _TUMBLING, "tumbling under thrust")
     return replace(bench.tumble(), burn=Burn(tilt, share), until="burnout")
 
 
@@ -120,7 +120,7 @@ def booster_fins_off(bench: Bench) -> list[Case]:
     """Shed the fins that carry both stages; the sustainer lights wherever its nose points."""
     listed = bench.flight.booster_fins
     name = "fins of the booster come off"
-    when = bench.need("moment the booster sheds its fins", TORN, name)
+    when = bench.need("moment the booster sheds its fins", _TORN, name)
     bench.note("booster: whether its fins flutter or bend is not worked out")
     fins = [bench.loose(fin) for fin in listed]
     less = sum(fin.mass * fin.count for fin in listed)
@@ -131,9 +131,9 @@ def booster_fins_off(bench: Bench) -> list[Case]:
 def tears_loose(bench: Bench) -> list[Case]:
     """Let the motor fly on alone; the rocket goes on without thrust, nose first."""
     mass, area, length = _motor(bench)
-    when = bench.need("moment of tearing loose", TORN, "motor tears loose")
-    tilt = bench.need("way of a loose motor", ANY_TILT, "loose motor")
-    share = bench.need("thrust of a loose motor", TUMBLING, "loose motor")
+    when = bench.need("moment of tearing loose", _TORN, "motor tears loose")
+    tilt = bench.need("way of a loose motor", _ANY_TILT, "loose motor")
+    share = bench.need("thrust of a loose motor", _TUMBLING, "loose motor")
     spread = Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
     drag = bench.need("loose motor drag", spread, "loose motor")
     stage = Stage(((area, drag),))
@@ -149,7 +149,7 @@ def bursts(bench: Bench) -> list[Case]:
     burst = flight.burst or _assumed_burst(
         bench, "motor bursts", _case_mass(flight), _burnt(flight)
     )
-    when = bench.need("burst moment", MOMENT)
+    when = bench.need("burst moment", _MOMENT)
     bodies = _apart(bench, burst)
     return [_any_way("motor bursts", Release("first second", when), bodies)]
 
@@ -159,7 +159,7 @@ def bursts_above(what: str, bench: Bench) -> list[Case]:
     flight = bench.flight
     assert flight.upper is not None  # else it is not asked for
     name, burnt = f"{what} bursts", flight.upper.motor.propellant_mass
-    mass = min(CASE_SHARE * burnt, flight.dry_mass / 4)
+    mass = min(_CASE_SHARE * burnt, flight.dry_mass / 4)
     bodies = _apart(bench, _assumed_burst(bench, name, mass, burnt))
     return [_any_way(name, Release("time", LIGHTS), bodies)]
 
@@ -215,23 +215,23 @@ def _burnt(flight: Flight) -> float:
 def _case_mass(flight: Flight) -> float:
     """Mass of an empty motor case [kg]; no more than a quarter of what is left."""
     burnt = 0.0 if flight.motor is None else flight.motor.propellant_mass
-    mass = CASE_SHARE * burnt if burnt else EMPTY_MOTOR * flight.dry_mass
+    mass = _CASE_SHARE * burnt if burnt else _EMPTY_MOTOR * flight.dry_mass
     return min(mass, flight.dry_mass / 4)
 
 
 def _assumed_burst(bench: Bench, name: str, case: float, burnt: float) -> Burst:
     """Burst a case of some mass [kg] with the room of its propellant [kg]."""
-    mass = case / PIECES
+    mass = case / _PIECES
     known = " (assumed; state [burst])" if name == "motor bursts" else " (assumed)"
     bench.note(
-        f"{name}: at {GIVES_AT / 1e6:.0f} MPa, in {PIECES} fragments of "
+        f"{name}: at {_GIVES_AT / 1e6:.0f} MPa, in {_PIECES} fragments of "
         f"{mass * 1000:.0f} g, with its propellant's room full of gas{known}"
     )
     # Not held to the bounds of what a file may say: a speck of a motor has specks.
     return Burst.model_construct(
-        pressure=GIVES_AT,
-        volume=burnt / GRAIN,
-        fragments=PIECES,
+        pressure=_GIVES_AT,
+        volume=burnt / _GRAIN,
+        fragments=_PIECES,
         fragment_mass=mass,
-        fragment_area=mass / WALL,
+        fragment_area=mass / _WALL,
     )

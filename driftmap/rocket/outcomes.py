@@ -47,12 +47,12 @@ def planned_ends(
     the openings that end so, in their order.
     """
     strong = [device for device in bench.devices() if bench.strengths(device)]
-    held = tuple(opening_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
+    held = tuple(_opening_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
     broken = []
     for number, device in enumerate(strong):
-        before, later = fall.before(device), later_than(bench, device)
+        before, later = fall.before(device), _later_than(bench, device)
         for result, how in TOLD[1:]:
-            end = opening_ends(bench, device, result, before)
+            end = _opening_ends(bench, device, result, before)
             bodies = after(bench, device, result, before, later=later)
             broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))
     return held, broken
@@ -75,7 +75,7 @@ def opened(  # noqa: PLR0913 - a case has that many sides
     `beside` hangs open already; `alone` says that nothing opens later; `less` is the mass
     of what is `loose`.
     """
-    later = [] if alone else later_than(bench, device)
+    later = [] if alone else _later_than(bench, device)
     results = TOLD if bench.strengths(device) else TOLD[:1]
     return [
         Case(
@@ -87,13 +87,13 @@ def opened(  # noqa: PLR0913 - a case has that many sides
                 ),
                 *loose,
             ),
-            only=(opening_ends(bench, device, result, before),),
+            only=(_opening_ends(bench, device, result, before),),
         )
         for result, told in results
     ]
 
 
-def opening_ends(
+def _opening_ends(
     bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
 ) -> Opening:
     """Ask for an end of an opening, which its load decides."""
@@ -102,7 +102,7 @@ def opening_ends(
     return Opening(device, result, before)
 
 
-def later_than(bench: Bench, device: Device) -> list[Device]:
+def _later_than(bench: Bench, device: Device) -> list[Device]:
     """List what still opens after a device, by height or time."""
     devices = bench.devices()
     now = device.opens_at.at, device.opens_at.value

@@ -15,7 +15,7 @@ from driftmap.formulas.drag import DragTable, drag_rise
 BURN_SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
 """Shares of the burn at which the thrust is free; it is linear between them."""
 
-SHARE_WEIGHTS: Final = np.convolve(np.diff(BURN_SHARES), [0.5, 0.5])
+_SHARE_WEIGHTS: Final = np.convolve(np.diff(BURN_SHARES), [0.5, 0.5])
 """Weights of those thrusts in their mean, by the trapezoidal rule."""
 
 _BURN_STEPS: Final = 20  # a whole number of steps between any two shares
@@ -102,7 +102,7 @@ class Guess:
 
     def impulse(self) -> FloatArray:
         """Give the total impulse [N s], shape (n,)."""
-        return np.asarray(self.burn_time * (SHARE_WEIGHTS @ self.thrust))
+        return np.asarray(self.burn_time * (_SHARE_WEIGHTS @ self.thrust))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

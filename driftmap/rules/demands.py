@@ -79,7 +79,7 @@ def _fit(rules: RuleSet, facts: Facts, said: Answers) -> Fit:
     hints: dict[str, str] = {}
     missing: list[str] = []
     for kind in rules.classes:
-        state, names = all_hold(kind.when, facts)
+        state, names = _all_hold(kind.when, facts)
         if state is None:
             missing += names
         elif state and not missing:
@@ -111,10 +111,10 @@ def _unless(
 
 
 def _reasons(kind: RocketClass, facts: Facts) -> str:
-    return ", ".join(why_holds(c, facts) for c in kind.when) or "any other"
+    return ", ".join(_why_holds(c, facts) for c in kind.when) or "any other"
 
 
-def why_holds(condition: Condition, facts: Facts) -> str:
+def _why_holds(condition: Condition, facts: Facts) -> str:
     """Say how what is known meets a condition that it holds."""
     value = facts.numbers.get(condition.fact)
     if value is None:  # then both ends of its range hold it
@@ -122,7 +122,7 @@ def why_holds(condition: Condition, facts: Facts) -> str:
     return reason(condition, value)
 
 
-def all_hold(
+def _all_hold(
     conditions: Iterable[Condition], facts: Facts
 ) -> tuple[bool | None, tuple[str, ...]]:
     """Say whether all conditions hold.
@@ -194,8 +194,8 @@ def demands_of(
             continue
         if rule.classes and fit.state == "fits" and fit.name not in rule.classes:
             continue
-        applies, missing = all_hold(rule.when, facts)
-        excepted, _ = all_hold(rule.unless, facts) if rule.unless else (False, ())
+        applies, missing = _all_hold(rule.when, facts)
+        excepted, _ = _all_hold(rule.unless, facts) if rule.unless else (False, ())
         if applies is False or excepted:
             continue
         why = _applies(rule, fit, facts)
@@ -207,7 +207,7 @@ def demands_of(
 
 def _applies(rule: Rule, fit: Fit, facts: Facts) -> str:
     parts = [f"for {fit.name}"] if rule.classes and fit.name else []
-    parts += [why_holds(c, facts) for c in rule.when if all_hold([c], facts)[0]]
+    parts += [_why_holds(c, facts) for c in rule.when if _all_hold([c], facts)[0]]
     return "; ".join(parts)
 
 

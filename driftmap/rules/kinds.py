@@ -14,7 +14,7 @@ from driftmap.ground.areas import Area
 
 Sense = Literal["at least", "at most"]
 
-SENSES: Final[tuple[Sense, ...]] = get_args(Sense)
+_SENSES: Final[tuple[Sense, ...]] = get_args(Sense)
 
 
 Scope = Literal["season", "ground", "day", "flight"]
@@ -137,7 +137,7 @@ class RuleKind:
 
 RULE_KINDS: Final = MappingProxyType(
     {
-        name: RuleKind(fact, SENSES[SENSES.index(sense)])
+        name: RuleKind(fact, _SENSES[_SENSES.index(sense)])
         for name, fact, sense in rows("kinds.csv", ";")
     }
 )
@@ -188,7 +188,7 @@ def amount(value: float, dimension: str) -> str:
 Realm = Literal["ground", "air"]
 """What one code may hold the whole of."""
 
-TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
+_TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
     {
         "ground": {
             "people's distance from the pad": {"personnel_distance"},
@@ -222,7 +222,7 @@ def not_covered(whole: Container[str], asked: Set[str]) -> tuple[str, ...]:
     """
     return tuple(
         topic
-        for field, topics in TOPICS.items()
+        for field, topics in _TOPICS.items()
         if field not in whole
         for topic, names in topics.items()
         if not asked & names
@@ -230,7 +230,7 @@ def not_covered(whole: Container[str], asked: Set[str]) -> tuple[str, ...]:
 
 
 NOT_COVERED: Final = "local_code_read"
-"""Question that a person confirms where the rules say nothing of some of `TOPICS`."""
+"""Question that a person confirms where the rules say nothing of some of `_TOPICS`."""
 
 LARGER_JUDGED: Final = "larger_rockets_judged"
 """Question that a person confirms where larger rockets go together with the one flown."""

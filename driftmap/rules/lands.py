@@ -19,7 +19,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
 from driftmap.rules.kinds import rows
 
-Standing: TypeAlias = Literal["inside", "near its border", "outside"]
+_Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 
 _DOUBT: Final = 0.25  # deg, some 28 km of latitude; assumed
 
@@ -51,7 +51,7 @@ def lands() -> tuple[str, ...]:
     return tuple(_grounds())
 
 
-def standing(land: str, longitude: float, latitude: float) -> Standing:
+def standing(land: str, longitude: float, latitude: float) -> _Standing:
     """Tell whether a place (WGS 84) lies in a land, as far as its outline tells.
 
     Examples
@@ -75,7 +75,7 @@ def near_a_border(longitude: float, latitude: float) -> bool:
 _AROUND, _NEAREST = 1.0, 3
 """So many aerodromes are near a pad, within so many degrees; assumed."""
 
-NONE_NEAR: Final = 10_000.0
+_NONE_NEAR: Final = 10_000.0
 """What `beside_aerodromes` gives where no aerodrome is near [m]: nothing bears it out."""
 
 _OUT, _AMONG = 50.0, 30.0
@@ -102,7 +102,7 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
 
     ``elevation``: what the file of the place (WGS 84) says [m].
 
-    Result: 0 among them; `NONE_NEAR` where there is none, or where it lies outside them and
+    Result: 0 among them; `_NONE_NEAR` where there is none, or where it lies outside them and
     with another digit or unit among them.
 
     Examples
@@ -120,10 +120,10 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
     nearest = np.argpartition(away, _NEAREST)[:_NEAREST]
     near = heights[nearest[away[nearest] <= _AROUND]]
     if not near.size:
-        return NONE_NEAR
+        return _NONE_NEAR
 
     def beside(height: float) -> float:
         return float(max(near.min() - height, height - near.max(), 0.0))
 
     slipped = any(beside(elevation * slip) <= _AMONG for slip in _SLIPS)
-    return NONE_NEAR if beside(elevation) > _OUT and slipped else beside(elevation)
+    return _NONE_NEAR if beside(elevation) > _OUT and slipped else beside(elevation)

@@ -34,7 +34,7 @@ def _known(name: str) -> str:
     return name
 
 
-FactName = Annotated[Key, AfterValidator(_known)]
+_FactName = Annotated[Key, AfterValidator(_known)]
 Figure = Annotated[float | None, WithJsonSchema({})]
 """A quantity, written with its unit; its dimension hangs on what stands beside it."""
 
@@ -53,9 +53,9 @@ class _Row(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-Sign: TypeAlias = Literal["up_to", "below", "above", "at_least"]
+_Sign: TypeAlias = Literal["up_to", "below", "above", "at_least"]
 
-_SIGN: Final[dict[Sign, tuple[str, Callable[[float, float], bool]]]] = {
+_SIGN: Final[dict[_Sign, tuple[str, Callable[[float, float], bool]]]] = {
     "up_to": ("at most", operator.le),
     "below": ("below", operator.lt),
     "above": ("above", operator.gt),
@@ -66,7 +66,7 @@ _SIGN: Final[dict[Sign, tuple[str, Callable[[float, float], bool]]]] = {
 class Condition(_Row):
     """A fact within one bound; only ``up_to`` and ``at_least`` hold the bound itself."""
 
-    fact: FactName
+    fact: _FactName
     up_to: Figure = None
     below: Figure = None
     above: Figure = None
@@ -85,7 +85,7 @@ class Condition(_Row):
         return self
 
     @property
-    def sign(self) -> Sign:
+    def sign(self) -> _Sign:
         """Which side of the bound is meant."""
         return next(sign for sign in _SIGN if sign in self.model_fields_set)
 
@@ -160,8 +160,8 @@ class Rule(_Row):
     text: Text | None = None
     limit: Figure = None
     share: Annotated[float, WithJsonSchema({})] = 0.0
-    share_of: FactName = ""
-    bands_by: FactName = Field("", alias="table_by")
+    share_of: _FactName = ""
+    bands_by: _FactName = Field("", alias="table_by")
     factor: Annotated[float, Field(gt=0, le=100, alias="table_factor")] = 1.0
     bands: Annotated[tuple[Band, ...], Field(max_length=50, alias="table")] = ()
     column: Literal["by motors", "complex"] = Field("by motors", alias="table_column")

@@ -22,7 +22,7 @@ from driftmap.verdict.check import BY_FLIGHTS, RANK, Check, Kind, Verdict, decid
 from driftmap.verdict.people_checks import AreaHit
 
 _Change: TypeAlias = tuple[str, str, Flight, WindProfile]
-Heard: TypeAlias = Callable[[int, int], None]
+_Heard: TypeAlias = Callable[[int, int], None]
 """What is told how many are done since the last time, and how many are left."""
 
 _Plan: TypeAlias = tuple[Setup, WindProfile]
@@ -67,7 +67,7 @@ def compare(
     wind: WindProfile,
     *,
     beside: Sequence[Setup] = (),
-    progress: Heard = _deaf,
+    progress: _Heard = _deaf,
 ) -> tuple[Compared, ...]:
     """Hold ways to bring a rocket down, or flights, side by side on the same luck.
 
@@ -175,7 +175,7 @@ class _Tried:
 
 
 def turns(
-    assessment: Assessment, *, progress: Heard = _deaf, through: Through = starmap
+    assessment: Assessment, *, progress: _Heard = _deaf, through: Through = starmap
 ) -> Turning:
     """Fly changes to a plan and say what comes out better.
 

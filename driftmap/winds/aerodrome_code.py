@@ -31,12 +31,12 @@ WIND: Final = re.compile(
 _SIZE: Final = MappingProxyType({"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6})
 
 
-def speed_of(text: str, unit: str) -> float:
+def _speed_of(text: str, unit: str) -> float:
     """Give a coded speed [m s⁻¹]; P99KT and P49MPS are at least one more.
 
     Examples
     --------
-    >>> speed_of("P49", "MPS")
+    >>> _speed_of("P49", "MPS")
     50.0
     """
     return (float(text.lstrip("P")) + text.startswith("P")) * _SIZE[unit]
@@ -48,7 +48,7 @@ def level_of(
     """Give the wind that a group tells, 10 m above the ground."""
     if "/" in found["from"] + found["speed"]:
         raise ValueError(f"direction or mean wind is missing ({found[0]})")
-    speed = check_speed(speed_of(found["speed"], found["unit"]))
+    speed = check_speed(_speed_of(found["speed"], found["unit"]))
     direction = None
     if found["from"] != "VRB":
         direction = check_direction(float(found["from"]))
@@ -56,7 +56,7 @@ def level_of(
             raise ValueError("direction 000 is kept for a calm; north is 360")
     gust = None
     if found["gust"] and found["gust"] != "//":
-        gust = check_speed(speed_of(found["gust"], found["unit"]), what="gust")
+        gust = check_speed(_speed_of(found["gust"], found["unit"]), what="gust")
         if gust < speed:
             raise ValueError("gust less than the mean wind")
     return WindLevel(MAST, direction, speed, gust, name, temperature)
@@ -166,7 +166,7 @@ def _plain(word: str) -> bool:
 def strongest(body: str) -> float:
     """Give the strongest wind that is coded in a report [m s⁻¹]."""
     coded = (
-        speed_of(text, found["unit"])
+        _speed_of(text, found["unit"])
         for found in WIND.finditer(body)
         for text in (found["speed"], found["gust"] or "")
         if text.strip("/")
@@ -256,7 +256,9 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
         found, weather = WIND.fullmatch(word), _WEATHER.fullmatch(word)
         if found:
             told = [found["speed"], found["gust"] or ""]
-            speeds = [speed_of(text, found["unit"]) for text in told if text.strip("/")]
+            speeds = [
+                _speed_of(text, found["unit"]) for text in told if text.strip("/")
+            ]
             if max(speeds, default=math.inf) > peak or _turned(
                 found["from"], direction
             ):

@@ -33,13 +33,13 @@ SERVICE: Final = "https://api.open-meteo.com/v1/forecast"
 HEIGHTS: Final = (10, 80, 120, 180)
 """Heights above the ground asked for [m]."""
 
-PRESSURES: Final = (1000, 975, 950, 925, 900, 850, 800, 700, 600, 500, 400, 300)
+_PRESSURES: Final = (1000, 975, 950, 925, 900, 850, 800, 700, 600, 500, 400, 300)
 """Pressure levels asked for [hPa]."""
 
-FRESH: Final = timedelta(hours=1)
+_YOUNG: Final = timedelta(hours=1)
 """A kept answer younger than this is used without asking again."""
 
-KEEP: Final = timedelta(hours=12)
+_KEEP: Final = timedelta(hours=12)
 """A kept answer older than this is not used even without a network."""
 
 PATIENCE: Final = 15.0
@@ -74,14 +74,14 @@ def fetch_forecast(
     kept = (cache or _cache_folder()) / f"{name}.json"
     at, answer = _kept(kept)
     old = None if at is None or at > now else now - at
-    if old is not None and old <= FRESH:
+    if old is not None and old <= _YOUNG:
         with contextlib.suppress(WindError):  # not good after all: ask again
             return _read(answer, host, setting, f"fetched {show_time(now - old)}")
     try:
         fresh = _asked(url, host)
         reading = _read(fresh, host, setting, f"fetched {show_time(now)}")
     except WindError as problem:
-        if old is None or old > KEEP:
+        if old is None or old > _KEEP:
             raise
         told = f"{problem.problem}: kept answer of {show_time(now - old)} used"
         with contextlib.suppress(WindError):
@@ -127,7 +127,7 @@ def _query(latitude: float, longitude: float, when: datetime) -> dict[str, str]:
     low, high = ("wind_speed", "wind_direction"), ("geopotential_height", "temperature")
     names = [f"{what}_{z}m" for z in HEIGHTS for what in low]
     names += ["wind_gusts_10m"]
-    names += [f"{what}_{p}hPa" for p in PRESSURES for what in (*low, *high)]
+    names += [f"{what}_{p}hPa" for p in _PRESSURES for what in (*low, *high)]
     day = when.astimezone(UTC)
     return {
         "latitude": f"{latitude:.4f}",

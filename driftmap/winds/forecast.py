@@ -129,12 +129,12 @@ def _reading(
     )
 
 
-Content = tuple[tuple[WindLevel, ...], FloatArray | None, tuple[str, ...]]
+Members = tuple[tuple[WindLevel, ...], FloatArray | None, tuple[str, ...]]
 
 
 def _content(
     document: dict[str, Any], where: str, name: str, setting: Setting
-) -> Content:
+) -> Members:
     if ("levels" in document) == ("members" in document):
         raise PlacedError(where, "give either levels or members")
     if "levels" in document:
@@ -225,7 +225,7 @@ def _level(
 
 def _ensemble(
     each: list[tuple[tuple[WindLevel, ...], tuple[str, ...]]], name: str
-) -> Content:
+) -> Members:
     """Bring the members to the levels that all of them reach."""
     heights = [np.array([level.height for level in levels]) for levels, _ in each]
     low, high = max(z[0] for z in heights), min(z[-1] for z in heights)

@@ -283,7 +283,7 @@ def _members(value: object, levels: int, where: str) -> FloatArray | None:
     return members
 
 
-def levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
+def _levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
     """Give the levels as read, or from the layers up to `known_to` where nothing was read."""
     if wind.levels:
         return wind.levels
@@ -311,7 +311,7 @@ def _row(level: WindLevel) -> Document:
 def wind_document(wind: WindProfile) -> Document:
     """Describe a merged wind: ``levels``, ``sources`` and ``assumed``, ready for JSON."""
     sources = (part for part in wind.source.split("; ") if part)
-    return _document(levels_of(wind), sources, wind.assumed)
+    return _document(_levels_of(wind), sources, wind.assumed)
 
 
 def decoded_document(readings: Sequence[Reading]) -> Document:

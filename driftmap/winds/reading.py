@@ -168,7 +168,7 @@ def _stations() -> dict[str, tuple[float, float]]:
     return {name: (float(north), float(east)) for name, north, east in rows}
 
 
-FARTHEST: Final = 50_000.0
+_FARTHEST: Final = 50_000.0
 """A wind that says that it is of a place farther off than this is refused [m]; assumed."""
 
 _OTHER_FIELD: Final = 30_000.0
@@ -191,8 +191,8 @@ def held_to_site(
         )
     away = over_ground(point, setting.place)
     told = f"is of a place {away / 1000:,.0f} km from the site"
-    if away > FARTHEST:
-        raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
+    if away > _FARTHEST:
+        raise ValueError(f"{told}; accepted is {_FARTHEST / 1000:.0f} km")
     note = f"{source}: its point is {away / 1000:.0f} km from the site"
     return note, (f"{source} {told}",) * (away > _OTHER_FIELD), away
 

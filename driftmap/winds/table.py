@@ -42,7 +42,7 @@ from driftmap.winds.reading import (
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
 
-MOST_LAYERS: Final = 20_000
+_MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")
 _TIME: Final = "time"
 _FORECAST: Final = re.compile(r"\s*#[#\s]*forecast\b", re.IGNORECASE)
@@ -71,7 +71,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     times = _times(text)
     levels: list[Placed] = []
     read = []
-    for where, cells in rows_of(text, (*NAMES, _TIME), _check, 1, MOST_LAYERS):
+    for where, cells in rows_of(text, (*NAMES, _TIME), _check, 1, _MOST_LAYERS):
         with at(where):
             if _TIME in cells:
                 read.append(told_time(cells.pop(_TIME)))
@@ -142,10 +142,10 @@ def _number(cell: str, name: str) -> float:
     return number_of(cell, name)
 
 
-MEAN_OVER: Final = timedelta(minutes=10)
+_MEAN_OVER: Final = timedelta(minutes=10)
 """Time over which the wind is averaged (WMO-No. 8: the mean wind of reports)."""
 
-PEAK_OVER: Final = timedelta(hours=1)
+_PEAK_OVER: Final = timedelta(hours=1)
 """Time over which a gust counts."""
 
 _FEW: Final = 3  # readings whose swing tells how well their mean is known
@@ -215,12 +215,16 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     rows, dumb = _rows(text, zone, setting)
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
-    hour = [row for row in seen if last - row.time <= PEAK_OVER]
+    hour = [row for row in seen if last - row.time <= _PEAK_OVER]
     tens = [
-        [row for row in hour if k * MEAN_OVER < last - row.time <= (k + 1) * MEAN_OVER]
+        [
+            row
+            for row in hour
+            if k * _MEAN_OVER < last - row.time <= (k + 1) * _MEAN_OVER
+        ]
         for k in range(1, 6)
     ]
-    ten = [row for row in hour if last - row.time <= MEAN_OVER]
+    ten = [row for row in hour if last - row.time <= _MEAN_OVER]
     cut = _change(ten)
     mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
@@ -269,7 +273,7 @@ def _reading(part: list[_Row], level: WindLevel) -> Reading:
 
 def _begins(source: str, hour: list[_Row]) -> Iterator[str]:
     first, last = hour[0].time, hour[-1].time
-    if PEAK_OVER - (last - first) > MEAN_OVER:
+    if _PEAK_OVER - (last - first) > _MEAN_OVER:
         minutes = (last - first) / timedelta(minutes=1)
         yield (
             f"{source}: it begins at {first:%H:%M %z}, {minutes:.0f} min before its last: what "
@@ -377,7 +381,7 @@ def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]
     past = [
         row
         for row in seen
-        if PEAK_OVER < hour[-1].time - row.time <= timedelta(hours=PAST)
+        if _PEAK_OVER < hour[-1].time - row.time <= timedelta(hours=PAST)
     ]
     worst = max(past, key=lambda row: row.peak, default=None)
     if worst is None or worst.peak <= level.peak + MORE:
@@ -405,9 +409,9 @@ def _silences(hour: list[_Row], seen: list[_Row], dumb: list[datetime]) -> list[
     first, last = hour[0].time, hour[-1].time
     told_at = [row.time for row in seen]
     # Within an hour before, the meter was on.
-    before = [t for t in told_at if timedelta(0) < first - t <= PEAK_OVER][-1:]
+    before = [t for t in told_at if timedelta(0) < first - t <= _PEAK_OVER][-1:]
     holes = set(itertools.pairwise([*before, *(row.time for row in hour)]))
-    for time in (time for time in dumb if last - time <= PEAK_OVER):
+    for time in (time for time in dumb if last - time <= _PEAK_OVER):
         i = bisect(told_at, time)
         low = told_at[i - 1] if i else dumb[0]
         holes.add((low, told_at[i] if i < len(told_at) else dumb[-1]))
@@ -419,7 +423,7 @@ def _silences(hour: list[_Row], seen: list[_Row], dumb: list[datetime]) -> list[
 
 def _longest(what: str, holes: Iterable[tuple[datetime, datetime]]) -> Iterator[str]:
     """Name the longest time that tells no such thing, and how many more there are."""
-    long = sorted(hole for hole in holes if hole[1] - hole[0] > MEAN_OVER)
+    long = sorted(hole for hole in holes if hole[1] - hole[0] > _MEAN_OVER)
     if long:
         low, high = max(long, key=lambda hole: hole[1] - hole[0])
         more = f" And {len(long) - 1} times more" if long[1:] else ""

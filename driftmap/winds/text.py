@@ -30,16 +30,16 @@ from driftmap.winds.reading import (
 Reader: TypeAlias = Callable[[str, str, Setting], Reading | tuple[Reading, ...]]
 """Reads a text, by the name of its source, for a setting."""
 
-Told = TypeVar("Told", Reading, tuple[Reading, ...])
+_Told = TypeVar("_Told", Reading, tuple[Reading, ...])
 
 
 def reader(
-    read: Callable[[str, str, Setting], Told],
-) -> Callable[[str, str, Setting], Told]:
+    read: Callable[[str, str, Setting], _Told],
+) -> Callable[[str, str, Setting], _Told]:
     """Let a reader tell its mistakes as those of the source that it reads."""
 
     @wraps(read)
-    def told(text: str, source: str, setting: Setting) -> Told:
+    def told(text: str, source: str, setting: Setting) -> _Told:
         with located(source, "", WindError):
             return read(text, source, setting)
 
@@ -49,8 +49,8 @@ def reader(
 LONGEST_FILE: Final = 20_000_000
 """Largest file read [bytes]: a year of soundings from one station."""
 
-MOST_LINES: Final = 200_000
-LONGEST_LINE: Final = 1000
+_MOST_LINES: Final = 200_000
+_LONGEST_LINE: Final = 1000
 """Longest line of a report [characters]; a JSON or XML document may stand in one."""
 
 
@@ -75,13 +75,13 @@ def check_text(text: str) -> str:
     if not text.strip():
         raise ValueError("is empty")
     lines = text.count("\n")
-    if lines > MOST_LINES:
-        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
+    if lines > _MOST_LINES:
+        raise ValueError(f"{lines} lines; accepted are {_MOST_LINES} at most")
     if text.lstrip()[:1] not in {"{", "[", "<"}:
         for n, line in enumerate(text.splitlines(), 1):
-            if len(line) > LONGEST_LINE:
+            if len(line) > _LONGEST_LINE:
                 raise PlacedError(
-                    f"line {n}", f"is over {LONGEST_LINE} characters long"
+                    f"line {n}", f"is over {_LONGEST_LINE} characters long"
                 )
     if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
         raise ValueError(_BINARY)

@@ -30,10 +30,10 @@ from driftmap.winds.reading import (
 from driftmap.winds.spoken import bearing_of, when_said
 from driftmap.winds.text import above_zero, reader
 
-FIX_ERROR: Final = 5.0
+_FIX_ERROR: Final = 5.0
 """Error of a component of a fix from satellites, against one a minute later [m]; assumed."""
 
-GLIDE: Final = 0.7
+_GLIDE_ERROR: Final = 0.7
 """Error of a component for how a body under its canopy glides and lags [m s⁻¹]; assumed."""
 
 _SPAN: Final = timedelta(seconds=20)  # time over which a wind is told
@@ -136,7 +136,7 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
             north = math.radians(fix.latitude - start.latitude) * _EARTH / span
             turn = math.radians((fix.longitude - start.longitude + 180) % 360 - 180)
             east = turn * _EARTH * math.cos(math.radians(fix.latitude)) / span
-            error = math.hypot(FIX_ERROR * math.sqrt(2) / span, GLIDE)
+            error = math.hypot(_FIX_ERROR * math.sqrt(2) / span, _GLIDE_ERROR)
             with at(f"{fix.time:%H:%M:%S}"):
                 levels.append(level_toward(height, east, north, source, error))
         start = fix
@@ -245,7 +245,7 @@ def _degrees(text: str, side: str, digits: int) -> float:
     return -value if side in {"S", "W"} else value
 
 
-LEAN: Final = 0.09
+_LEAN: Final = 0.09
 """How far apogee may lie beside the pad, as a share of its height, a component: a lean of
 5 degrees; assumed."""
 
@@ -310,6 +310,6 @@ def _drifted(found: re.Match[str], name: str) -> tuple[WindLevel, float]:
     with at("toward"):
         bearing, spread = bearing_of(found["toward"])
     came_from = (bearing + math.pi) % (2 * math.pi)
-    error = math.hypot(LEAN * fall, GLIDE)
+    error = math.hypot(_LEAN * fall, _GLIDE_ERROR)
     speed = check_speed(way / seconds)
     return WindLevel(height / 2, came_from, speed, None, name, error=error), spread

@@ -11,7 +11,7 @@ from driftmap.logbook.entry import new_entry
 from driftmap.logbook.findings import (
     PRIOR_WEIGHT,
     Cause,
-    Figure,
+    WithInterval,
     _cautions,
     _days,
     _drift,
@@ -224,12 +224,12 @@ FLOWN = [Flew("recovery works", {"recovery works": 1.0})] * 30
 @pytest.mark.parametrize(
     ("drift", "told"),
     [
-        (Figure(0.7, 0.5, 0.8, 20), "a drag area times 0.49 (0.25 to 0.64)"),
+        (WithInterval(0.7, 0.5, 0.8, 20), "a drag area times 0.49 (0.25 to 0.64)"),
         (
-            Figure(0.2, 0.0, 0.5, 20),
+            WithInterval(0.2, 0.0, 0.5, 20),
             "",
         ),  # a drift that may be none says nothing of drag
-        (Figure(0.9, 0.7, 1.1, 20), ""),
+        (WithInterval(0.9, 0.7, 1.1, 20), ""),
         (None, ""),
     ],
 )
@@ -241,22 +241,31 @@ def test_a_drag_area_is_proposed_only_where_the_drift_is_off(drift, told):
 
 def test_how_many_more_flights_it_takes_to_know():
     """A half-width falls as the root of the number: of 0.4 to 0.1 takes 16 times as many."""
-    (told, _) = _cautions(FEW, FLOWN, Figure(1.0, 0.6, 1.4, 25), None, ())
+    (told, _) = _cautions(FEW, FLOWN, WithInterval(1.0, 0.6, 1.4, 25), None, ())
     assert "known to ± 0.40; about 375 more flights" in told
-    for known in (Figure(0.1, 0.0, 0.2, 25), Figure(1.0, -np.inf, np.inf, 25)):
+    for known in (
+        WithInterval(0.1, 0.0, 0.2, 25),
+        WithInterval(1.0, -np.inf, np.inf, 25),
+    ):
         assert len(_cautions(FEW, FLOWN, known, known, ())) == 1
 
 
 def test_how_many_flights_it_takes_to_know_a_likelihood():
     """A share of 2 % has an interval of half of it each way from 49 (1.96 / 0.5)² flights on."""
     rare, likely = (
-        Cause("a failure", p, 0, Figure(0.0, 0.0, 0.1, n), Figure(p, 0.0, 0.1, n))
+        Cause(
+            "a failure",
+            p,
+            0,
+            WithInterval(0.0, 0.0, 0.1, n),
+            WithInterval(p, 0.0, 0.1, n),
+        )
         for p, n in ((0.01, 25), (0.02, 752))
     )
     told = _cautions(FEW, FLOWN, None, None, (rare, likely))
     assert sum("from about 753 flights on" in text for text in told) == 1
     assert not any("1,52" in text for text in told)
-    enough = replace(likely, updated=Figure(0.02, 0.01, 0.03, 753))
+    enough = replace(likely, updated=WithInterval(0.02, 0.01, 0.03, 753))
     assert len(_cautions(FEW, FLOWN, None, None, (rare, enough))) == 1
 
 

@@ -535,7 +535,7 @@ def figures(records, flights):
 
 def percent(figure):
     values = (100 * v for v in (figure.value, figure.lower, figure.upper))
-    return findings.Figure(*values, figure.flights)
+    return findings.WithInterval(*values, figure.flights)
 
 
 def review_planted():

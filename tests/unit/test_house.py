@@ -142,6 +142,15 @@ def test_nothing_is_written_that_nobody_calls(trees):
     assert {name.rpartition(".")[2] for name in alone} <= set(MEASURED), sorted(alone)
 
 
+def test_a_public_name_means_one_thing(trees):
+    homes = defaultdict(set)
+    for module, tree in trees.items():
+        for name in _written(tree):
+            if not name.startswith("_"):
+                homes[name].add(module)
+    assert not {name: found for name, found in homes.items() if len(found) > 1}
+
+
 def test_git_passes_over_what_the_commands_of_the_readme_write():
     readme = "".join(
         (ROOT / name).read_text(encoding="utf-8")

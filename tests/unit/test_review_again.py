@@ -17,7 +17,7 @@ from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
 from driftmap.logbook.again import Changes, assessed_again
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.findings import Bias, Cause, Coverage, Figure, Review
+from driftmap.logbook.findings import Bias, Cause, Coverage, Review, WithInterval
 from driftmap.logbook.records import winds_of
 from driftmap.logbook.reviewtold import review_told
 from driftmap.logbook.store import Log
@@ -213,18 +213,18 @@ def test_a_season_can_be_the_days_that_were_logged(logged):
 
 def whole_review(**more):
     """A review in which everything has something to say."""
-    line = Coverage(0.5, Figure(0.9, 0.8, 0.97, 40))
+    line = Coverage(0.5, WithInterval(0.9, 0.8, 0.97, 40))
     bias = Bias(
         "under main",
-        Figure(120.0, 60.0, 180.0, 40),
-        Figure(-5.0, -np.inf, np.inf, 40),
+        WithInterval(120.0, 60.0, 180.0, 40),
+        WithInterval(-5.0, -np.inf, np.inf, 40),
     )
     seen = Cause(
         "late opening",
         0.01,
         4,
-        Figure(0.1, 0.028, 0.237, 40),
-        Figure(0.05, 0.016, 0.1, 40),
+        WithInterval(0.1, 0.028, 0.237, 40),
+        WithInterval(0.05, 0.016, 0.1, 40),
     )
     return Review(
         **{
@@ -233,7 +233,7 @@ def whole_review(**more):
             "coverage": (line,),
             "ranks": (1, 9),
             "band": (2, 7),
-            "energy": Figure(-12.0, -20.0, -4.0, 40),
+            "energy": WithInterval(-12.0, -20.0, -4.0, 40),
             "log": None,
             "biases": (bias,),
             "drift": None,
