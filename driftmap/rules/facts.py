@@ -64,6 +64,8 @@ class Facts:
         Least and greatest value of what is not known exactly; of a number, its interval.
     stages_flown : int
         Stages that are flown apart, each to where it comes down.
+    impulse_guessed : bool
+        Whether total impulse is what explains the height told: a label knows it better.
 
     Raises
     ------
@@ -75,6 +77,7 @@ class Facts:
     groups: Mapping[str, tuple[tuple[str, float], ...]] = field(default_factory=dict)
     ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     stages_flown: int = 1
+    impulse_guessed: bool = False
 
     def __post_init__(self) -> None:
         for given, known in (
@@ -158,7 +161,8 @@ def facts_of(
     airports = [away for _, away in groups["airports"]]
     numbers["airport_away"] = min([*airports, _NO_AIRPORT])
     apart = 1 if flight.sustainer is None else 2
-    return of_each_motor(Facts(numbers, groups, ranges, apart))
+    guessed = flight.motor is None
+    return of_each_motor(Facts(numbers, groups, ranges, apart, guessed))
 
 
 def _astray(area: Area, site: Site) -> bool:
@@ -330,6 +334,9 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
             raise InputError(answers.source, name, text)
         stricter = _STRICTER.get(name, max)
         numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
+    if facts.impulse_guessed and {"total_impulse", "motor_impulse"} <= numbers.keys():
+        least = answers.numbers.get("total_impulse", numbers["motor_impulse"])
+        numbers["total_impulse"] = max(numbers["total_impulse"], least)
     ranges = {  # an end that the figure itself is beyond is none
         name: (min(ends[0], numbers[name]), max(ends[1], numbers[name]))
         for name, ends in facts.ranges.items()

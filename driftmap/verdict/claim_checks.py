@@ -177,6 +177,8 @@ def _of_label(
     """List what was answered of a motor, beside what explains the flight."""
     beside = "lies beside what flies, {:g} to {:g}"
     note = "the label and the flight do not belong together; read it again"
+    if told.get("motor_count") == 1 and "motor_impulse" in told:
+        told = {"total_impulse": told["motor_impulse"], **told}
     for name, takes in (("total_impulse", impulse), ("average_thrust", impulse / burn)):
         if name in told:
             what = (

@@ -679,6 +679,27 @@ def test_each_answer_to_a_label_is_held_against_what_flies(known_by_its_flight):
     (line,) = claimed(known_by_its_flight, motor_count=2.0)
     assert "several motors" in line
     assert claimed(known_by_its_flight, motor_count=1.0) == []
+    for share, lines in ((1.7, 0), (1.9, 1)):  # of the one motor, as of all
+        alone = {"motor_count": 1.0, "motor_impulse": share * impulse}
+        assert len(claimed(known_by_its_flight, **alone)) == lines
+
+
+@pytest.mark.parametrize(
+    ("guessed", "told", "total", "outcomes"),
+    [
+        (True, {}, 62.0, set()),
+        (True, {"total_impulse": 56.0}, 56.0, {"hold"}),
+        (False, {}, 53.8, {"hold"}),
+    ],
+)
+def test_a_label_outdoes_the_impulse_that_only_explains_a_height(
+    guessed, told, total, outcomes
+):
+    said = Answers(numbers={"motor_count": 1.0, "motor_impulse": 62.0, **told})
+    facts = with_answers(Facts({"total_impulse": 53.8}, impulse_guessed=guessed), said)
+    assert facts.numbers["total_impulse"] == total
+    lines = evaluate(SETS, facts, said)
+    assert {r.outcome for r in lines if r.name == "motor_impulse"} == outcomes
 
 
 def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
