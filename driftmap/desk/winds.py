@@ -156,10 +156,9 @@ def _station(reading: Reading) -> tuple[str, float | None]:
 
 
 def _readings(folder: Folder, name: str, setting: Setting) -> tuple[Reading, ...]:
-    """Decode a wind of the folder, once for each version of its file."""
+    """Decode a wind of the folder, where it is there."""
     folder.need(name)
-    path = str(folder.path(name))
-    return folder.once(name, setting.site_altitude, lambda: decode(path, setting))
+    return decode(str(folder.path(name)), setting)
 
 
 def rows_of_winds(folder: Folder, day: Day, setting: Setting) -> list[dict[str, Any]]:

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from hashlib import sha256
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
@@ -133,6 +134,7 @@ def named_so(stem: str, text: str) -> bool:
     return named is None or stem.startswith(name_of(named[1], text))
 
 
+@lru_cache(512)
 def looks_kept(text: str) -> bool:
     """Tell whether a text is a document of `keep_readings`: JSON with readings."""
     if not text.lstrip().startswith("{") or '"readings"' not in text:
@@ -143,10 +145,23 @@ def looks_kept(text: str) -> bool:
         return bool(re.match(r'\s*\{\s*"(?:site_altitude_m|readings)"', text))
 
 
+# The desk reads all winds of its day at each look: what no time changes is kept by the text.
+_loaded: Final = lru_cache(512)(load_document)
+
+
+@lru_cache(512)
+def _readings(text: str, source: str) -> tuple[Reading, ...]:
+    each = []
+    for where, one in objects_of(_loaded(text, source), "readings", "", _MOST):
+        with at(where):
+            each.append(_reading(one, where))
+    return tuple(each)
+
+
 @reader
 def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     """Read what `keep_readings` wrote for this site; other keys beside it are passed over."""
-    document = load_document(text, source)
+    document = _loaded(text, source)
     with at("the document"):
         altitude = as_number(document.get("site_altitude_m"), "site_altitude_m")
     if abs(altitude - setting.site_altitude) > _ELSEWHERE:
@@ -158,9 +173,7 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     _, odd, off = told_place(document, setting, source)
     kept_for = as_time(document, "when", "the document")
     each = []
-    for where, one in objects_of(document, "readings", "", _MOST):
-        with at(where):
-            reading = _reading(one, where)
+    for reading in _readings(text, source):
         away = None if reading.away is None else max(reading.away, off)
         told, ends = _outlived(reading, kept_for, setting)
         warned = (*reading.warned, *odd, *told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
@@ -68,6 +69,7 @@ def load_text(path: Path) -> str:
 
 
 _BINARY: Final = "is a binary file; accepted are text files"
+_CONTROL: Final = re.compile(r"[\x00\x02\x04-\x08\x0b\x0e-\x1d\x1f]")
 
 
 def check_text(text: str) -> str:
@@ -83,7 +85,7 @@ def check_text(text: str) -> str:
                 raise PlacedError(
                     f"line {n}", f"is over {_LONGEST_LINE} characters long"
                 )
-    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
+    if _CONTROL.search(text, 0, 4096):
         raise ValueError(_BINARY)
     return text
 
