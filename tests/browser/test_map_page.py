@@ -147,9 +147,20 @@ def test_forced_colours_keep_word_sign_and_people(browser, page):
 
 
 def test_the_engine_finds_no_barrier(browser, page):
-    for dark in (False, True):
-        browser.look(page, width=390, height=844, dark=dark)
-        assert browser.barriers() == []
+    browser.look(page, width=390, height=844)
+    assert browser.barriers(contrast=False) == []
+
+
+def test_text_twice_as_large_needs_no_sideways_scroll(browser, page):
+    browser.look(page, width=390, height=844)
+    large = "document.documentElement.style.fontSize = arguments[0]; document.body.style.fontSize = arguments[1]"
+    browser.js(large, "200%", "34px")
+    for width in (320, 360):
+        browser.size(width, 740)
+        assert browser.js("return document.documentElement.scrollWidth") <= width
+        assert browser.js("return one('.word').getClientRects().length") == 1
+    browser.js(large, "", "")
+    browser.size(390, 844)
 
 
 def test_labels_do_not_cover_each_other(browser, page):
@@ -380,7 +391,7 @@ def test_names_can_be_put_away(browser, page):
 
 
 def test_views(browser, page):
-    browser.open(page)
+    browser.look(page)
     zooms = {}
     for name in ("people", "flight", "everything"):
         click(browser, f"button[data-view='{name}']")
@@ -391,7 +402,7 @@ def test_views(browser, page):
 
 
 def test_where_i_am(browser, page, demo):
-    browser.open(page)
+    browser.look(page)
     browser.cdp("Browser.grantPermissions", permissions=["geolocation"])
     browser.cdp(
         "Emulation.setGeolocationOverride",
@@ -419,7 +430,7 @@ def test_where_i_am(browser, page, demo):
 )
 def test_where_i_am_refused(browser, page, code, told, on):
     """A denial ends the watch; a receiver that is slow may still find itself."""
-    browser.open(page)
+    browser.look(page)
     browser.js(
         "const code = arguments[0]; navigator.geolocation.watchPosition = (good, bad) => { setTimeout(() => bad({ code }), 1); return 1 }",
         code,
@@ -428,10 +439,13 @@ def test_where_i_am_refused(browser, page, code, told, on):
     browser.js("return new Promise(r => setTimeout(r, 50))")
     assert browser.find("#readout").text.startswith(told)
     assert browser.find("#locate").get_attribute("aria-pressed") == on
+    if on == "true":
+        click(browser, "#locate")
+    browser.js("delete navigator.geolocation.watchPosition")
 
 
 def test_tap_on_an_area_shows_its_figures(browser, page, demo):
-    browser.open(page)
+    browser.look(page)
     index = next(i for i, a in enumerate(demo.site.areas) if a.name == "Camp")
     browser.js(
         "const l = areas[arguments[0]]; l.fire('click', {latlng: l.getBounds().getCenter()})",
@@ -441,6 +455,55 @@ def test_tap_on_an_area_shows_its_figures(browser, page, demo):
     assert told.startswith("Camp\nCamp, 40 people")
     assert "none seen in" in told
     assert " 0 %" not in told
+    browser.js("chart.closePopup()")
+
+
+def crossed(browser, page):
+    """Show the map at the pad, its cross by the Enter key."""
+    browser.look(page)
+    browser.js("chart.setView(DRIFTMAP.pad, 14, { animate: false })")
+    browser.find(".map").send_keys(Keys.ENTER)
+
+
+def test_the_keyboard_reads_what_lies_under_the_cross(browser, page):
+    crossed(browser, page)
+    assert browser.find("#cross").is_displayed()
+    # Leaflet puts the middle on a whole pixel, of some 30 ft here.
+    away = re.search(r": (\d+).ft from the pad", browser.find("#readout").text)
+    assert int(away[1]) < 100
+
+
+def test_the_cross_goes_where_the_arrows_say(browser, page):
+    """However quickly keys follow each other, each counts, and there is no way they cancel."""
+    crossed(browser, page)
+    away = (
+        "const a = chart.latLngToContainerPoint(chart.getCenter()), b = chart.latLngToContainerPoint(DRIFTMAP.pad);"
+        "return [a.x - b.x, a.y - b.y]"
+    )
+    right, down = browser.js(away)
+    keys = Keys.ARROW_RIGHT * 5 + Keys.ARROW_UP + Keys.ARROW_DOWN
+    browser.find(".map").send_keys(keys)
+    assert browser.js(away) == pytest.approx([right + 400, down], abs=1)
+    where = "return placeText(chart.getCenter())"
+    under = browser.js(where)
+    browser.find(".map").send_keys(Keys.ENTER)
+    assert browser.js("return one('#readout').textContent") == under
+    assert re.search(r"bearing 0[789]\d°", under)
+    zoom = browser.js("return chart.getZoom()")
+    browser.find(".map").send_keys("++-")
+    assert browser.js("return chart.getZoom()") == pytest.approx(zoom + 0.5)
+
+
+def test_people_beyond_the_edge_have_an_arrow(browser, page):
+    browser.look(page)
+    shown = "return [...document.querySelectorAll('#far span')].map(e => e.textContent)"
+    browser.js("view('everything', { animate: false })")
+    assert browser.js(shown) == []
+    browser.js(
+        "chart.setView([DRIFTMAP.pad[0] + 0.05, DRIFTMAP.pad[1]], 16, { animate: false })"
+    )
+    told = browser.js(shown)
+    assert any("South crowd line" in text and " S" in text for text in told)
 
 
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
@@ -616,54 +679,6 @@ def test_hostile_names_are_shown_and_never_run(
     assert browser.js("return document.documentElement.scrollWidth") <= 390
 
 
-def crossed(browser, page):
-    """Open the map at the pad, its cross shown by the Enter key."""
-    browser.open(page)
-    browser.js("chart.setView(DRIFTMAP.pad, chart.getZoom(), { animate: false })")
-    browser.find(".map").send_keys(Keys.ENTER)
-
-
-def test_the_keyboard_reads_what_lies_under_the_cross(browser, page):
-    crossed(browser, page)
-    assert browser.find("#cross").is_displayed()
-    # Leaflet puts the middle on a whole pixel, of some 30 ft here.
-    away = re.search(r": (\d+).ft from the pad", browser.find("#readout").text)
-    assert int(away[1]) < 100
-
-
-def test_the_cross_goes_where_the_arrows_say(browser, page):
-    """However quickly keys follow each other, each counts, and there is no way they cancel."""
-    crossed(browser, page)
-    away = (
-        "const a = chart.latLngToContainerPoint(chart.getCenter()), b = chart.latLngToContainerPoint(DRIFTMAP.pad);"
-        "return [a.x - b.x, a.y - b.y]"
-    )
-    right, down = browser.js(away)
-    keys = Keys.ARROW_RIGHT * 5 + Keys.ARROW_UP + Keys.ARROW_DOWN
-    browser.find(".map").send_keys(keys)
-    assert browser.js(away) == pytest.approx([right + 400, down], abs=1)
-    where = "return placeText(chart.getCenter())"
-    under = browser.js(where)
-    browser.find(".map").send_keys(Keys.ENTER)
-    assert browser.js("return one('#readout').textContent") == under
-    assert re.search(r"bearing 0[789]\d°", under)
-    zoom = browser.js("return chart.getZoom()")
-    browser.find(".map").send_keys("++-")
-    assert browser.js("return chart.getZoom()") == pytest.approx(zoom + 0.5)
-
-
-def test_people_beyond_the_edge_have_an_arrow(browser, page):
-    browser.open(page)
-    shown = "return [...document.querySelectorAll('#far span')].map(e => e.textContent)"
-    browser.js("view('everything', { animate: false })")
-    assert browser.js(shown) == []
-    browser.js(
-        "chart.setView([DRIFTMAP.pad[0] + 0.05, DRIFTMAP.pad[1]], 16, { animate: false })"
-    )
-    told = browser.js(shown)
-    assert any("South crowd line" in text and " S" in text for text in told)
-
-
 def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
     """Rules, sources and what was assumed keep their English, and say so."""
     language = read_catalogue(foreign(tmp_path / "x.toml"))
@@ -681,16 +696,3 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
     for write in (brief_html, poster_html, caller_html):
         told = write(watch(demo, Voice(language, "us")))
         assert latin_words(told, *names) == set()
-
-
-@pytest.mark.parametrize("width", [320, 360])
-def test_text_twice_as_large_needs_no_sideways_scroll(browser, page, width):
-    browser.open(page, width=width, height=740)
-    browser.js(
-        "document.documentElement.style.fontSize = '200%'; document.body.style.fontSize = '34px'"
-    )
-    assert browser.js("return document.documentElement.scrollWidth") <= width
-    assert (
-        browser.js("return document.querySelector('.word').getClientRects().length")
-        == 1
-    )
