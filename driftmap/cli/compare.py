@@ -200,7 +200,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.75 m2" \\
           --wind "12 mph from 240" --site-elevation "4050 ft"
     """
-    from driftmap.planning.drop import drop_document
+    from driftmap.montecarlo.drop import drop_document
 
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:

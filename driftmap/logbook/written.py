@@ -19,8 +19,7 @@ from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Assessment, Setup
-from driftmap.verdict.document import document
-from driftmap.verdict.kept import as_read, forecast, read_again
+from driftmap.verdict.document import as_read, document, forecast, read_again
 
 _LARGEST: Final = 20_000_000  # bytes of an input
 _LARGEST_PHOTOGRAPH: Final = 500_000_000

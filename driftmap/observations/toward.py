@@ -25,9 +25,14 @@ from driftmap.observations.figures import (
     MeasuredSight,
 )
 from driftmap.observations.flown import ROCKET, Flown, flown_cases
-from driftmap.observations.leaning import Best, best_lean, mixture_of
+from driftmap.observations.leaning import (
+    Best,
+    WorthFlying,
+    best_lean,
+    mixture_of,
+    worth_flying,
+)
 from driftmap.observations.observation import Observation
-from driftmap.observations.sparing import WorthFlying, worth_flying
 from driftmap.observations.weighing import Weighed, log_likelihoods, weigh
 
 ENOUGH: Final = 200.0

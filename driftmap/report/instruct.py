@@ -10,13 +10,14 @@ from typing import Final, NamedTuple
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.hazard.clear import clear_ground, way_out
 from driftmap.hazard.zones import (
     Anywhere,
     Line,
     Zone,
     anywhere,
+    clear_ground,
     outer_line,
+    way_out,
     zones,
 )
 from driftmap.report.marks import shown

@@ -2,18 +2,19 @@
 
 To add a case, write a function that takes the bench and returns cases, and list it in
 `_CASES` with the name of its cause and the flights it can happen to; give that cause a default
-in `likelihood.LIKELIHOOD`.
+in `likelihood.LIKELIHOOD`. Those that a flight file describes itself are read at the end.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
-from typing import Final
+from typing import Final, NoReturn
 
-from driftmap.core.errors import FlightError
+from driftmap.core.errors import FlightError, nearest, quoted
 from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import FRICTION, REBOUND
-from driftmap.rocket.bodies import Bench, bench_of
+from driftmap.rocket.bodies import Bench, bench_of, normal
 from driftmap.rocket.breaking import (
     bend,
     case_ejected,
@@ -21,18 +22,18 @@ from driftmap.rocket.breaking import (
     flutter,
     nose_lost,
 )
-from driftmap.rocket.case import Body, Case, CaseTree, Release, Stage
-from driftmap.rocket.flight import BOOSTER, Device, Flight
+from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
+from driftmap.rocket.flight import BOOSTER, Device, Flight, OwnCase
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.offpath import (
     bursts,
     goes_off,
     part_lit,
+    still_burning,
     tears_loose,
     tips_over,
 )
 from driftmap.rocket.outcomes import opened, opened_as_planned
-from driftmap.rocket.own import EARLY, own_cases
 from driftmap.rocket.staged import (
     STAGED,
     May,
@@ -298,3 +299,66 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
             if name in others:
                 told = f"the name {name!r} belongs to {what}"
                 raise FlightError(flight.source, key, told)
+
+
+EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
+
+
+def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
+    """Build a case that the flight file describes, with all its ends."""
+    loose, gone = _loose(bench, own)
+    falls, release = own.rocket_falls, _release(bench, own)
+    if release.at == "time" and not own.burns_on:
+        bench.note(f"{own.name}: burns no more from then on (assumed; see burns_on)")
+    devices = {
+        device.name: device
+        for device in bench.devices()
+        if device.name not in own.loose
+    }
+    if falls in devices and not own.burns_on:
+        device = devices[falls]
+        return opened(
+            *(bench, own.name, release, device), alone=True, less=gone, loose=loose
+        )
+    if falls not in ("nose first", "tumbling"):
+        known = ["nose first", "tumbling", *({} if own.burns_on else devices)]
+        _refuse(bench, own, "rocket_falls", falls, known)
+    stage = bench.nose_first() if falls == "nose first" else bench.tumble()
+    burning: tuple[Stage, ...] = ()
+    if own.burns_on and falls == "nose first":
+        burning = (replace(stage, burn=Burn(), until="burnout"),)
+    elif own.burns_on:
+        burning = (still_burning(bench),)
+    return [Case(own.name, release, (bench.rocket(*burning, stage, less=gone), *loose))]
+
+
+def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
+    """Let go of what a case names, pieces or devices; give its mass as well [kg]."""
+    pieces = {piece.name: piece for piece in bench.flight.pieces}
+    devices = {device.name: device for device in bench.devices()}
+    bodies = []
+    for name in own.loose:
+        if name in pieces:
+            bodies.append(bench.loose(pieces[name]))
+        elif name in devices:
+            bodies.append(bench.empty(devices[name], ()))
+        else:
+            _refuse(bench, own, "loose", name, [*pieces, *devices])
+    return tuple(bodies), sum(body.mass * body.count for body in bodies)
+
+
+def _release(bench: Bench, own: OwnCase) -> Release:
+    if own.at == "coast":
+        return Release("coast", bench.need("early moment", EARLY, own.name))
+    if own.at in ("apogee", "max q"):
+        return Release("apogee" if own.at == "apogee" else "max q")
+    trigger = own.time()
+    mark = bench.need(f"{own.name} at", normal(trigger, 0.1 * trigger.value))
+    return Release("off rail" if own.burns_on else "time", mark)
+
+
+def _refuse(
+    bench: Bench, own: OwnCase, key: str, name: str, known: Iterable[str]
+) -> NoReturn:
+    told = f"{quoted(name)} is not listed; {nearest(name, known)}"
+    raise FlightError(bench.flight.source, f"case {own.name!r}, {key}", told)

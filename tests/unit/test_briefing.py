@@ -16,8 +16,7 @@ from shapely import affinity
 
 from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
-from driftmap.hazard.clear import clear_ground, way_out
-from driftmap.hazard.zones import outer_line, zones
+from driftmap.hazard.zones import clear_ground, outer_line, way_out, zones
 from driftmap.report import marks, sheetfacts, tables
 from driftmap.report.instruct import look, stand, watch
 from driftmap.report.map import map_html

@@ -24,8 +24,7 @@ from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry, inputs_of
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
-from driftmap.verdict.document import document
-from driftmap.verdict.kept import _thinned
+from driftmap.verdict.document import _thinned, document
 
 ROOT = Path(__file__).parents[2]
 

@@ -24,11 +24,10 @@ from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.figures import Find
-from driftmap.observations.leaning import _stencil
+from driftmap.observations.leaning import _stencil, _telling
 from driftmap.observations.observation import SMALL
 from driftmap.observations.phone import shares_told, walk_cautions
 from driftmap.observations.seenfile import looked_for
-from driftmap.observations.sparing import _telling
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
