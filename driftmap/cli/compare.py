@@ -69,7 +69,7 @@ def compare_command(
       driftmap compare examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
-    from driftmap.planning.documents import compare_document
+    from driftmap.planning.casedocuments import compare_document
     from driftmap.report.casetold import compare_page, compare_rows, compare_told
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.turning import compare
@@ -120,7 +120,7 @@ def cases_command(
     Example:
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
-    from driftmap.planning.documents import cases_document
+    from driftmap.planning.casedocuments import cases_document
     from driftmap.report.casetold import cases_page, cases_told
     from driftmap.rocket.flightfile import read_flight
 
@@ -200,7 +200,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.75 m2" \\
           --wind "12 mph from 240" --site-elevation "4050 ft"
     """
-    from driftmap.montecarlo.drop import drop_document
+    from driftmap.planning.casedocuments import drop_document
 
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
