@@ -26,7 +26,7 @@ from driftmap.rules import (
     with_answers,
 )
 from driftmap.rules.answers import check_answers
-from driftmap.rules.kinds import FACTS, Scope
+from driftmap.rules.kinds import FACTS, LASTING, Scope
 from driftmap.rules.occasion import HEAD, read_head
 from driftmap.verdict.rule_checks import facts_flown
 
@@ -123,7 +123,7 @@ def answer(
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
     now = Occasion.of(flight, site, when)
     scope = told["scope"]
-    if until is not None and (scope not in {"day", "flight"} or until <= when):
+    if until is not None and (scope in LASTING or until <= when):
         said = "ends what is answered for the day or a flight, later than now"
         raise InputError("until", "", f"{until:%Y-%m-%d %H:%M} does not: it {said}")
     with folder.held():
@@ -158,7 +158,7 @@ def _target(
 ) -> str:
     """Name the file of one person's answers: of one scope and day, place, flight and end."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
-    about = now.placed + (now.drawn if scope in {"day", "flight"} else "")
+    about = now.placed + ("" if scope == "season" else now.drawn)
     of = hashlib.sha256(about.encode()).hexdigest()[:6]
     if scope == "flight":
         flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:30]

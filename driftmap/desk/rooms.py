@@ -22,6 +22,7 @@ from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import rule_sets as known
+from driftmap.rules.kinds import SCOPES
 from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now
 
@@ -132,8 +133,8 @@ def people_part(desk: Desk) -> Blueprint:
         told = {key: text_sent(what, key) for key in ("name", "scope", "value", "by")}
         until = text_sent(what, "until").strip()
         end = _clock("until", until, desk.doubt()) if until else None
-        if told["scope"] not in {"season", "ground", "day", "flight"}:
-            raise InputError("scope", "", "must be season, ground, day or flight")
+        if told["scope"] not in SCOPES:
+            raise InputError("scope", "", f"must be one of {', '.join(SCOPES)}")
         file = answers.answer(desk.folder, told, flight, site, now(), end)
         desk.queue.hurry()
         return jsonify(file=file)

@@ -19,6 +19,7 @@ from driftmap.rules.kinds import (
     GROUPS,
     LARGER,
     LARGER_JUDGED,
+    LASTING,
     NOT_COVERED,
     SCOPES,
     Scope,
@@ -155,7 +156,7 @@ def _file(
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
                 read.doubts.append((name, value, f"{path.name}: {text}"))
         else:  # what counts for the day does so though the file is for another flight
-            counts |= scope in {"day", "flight"}
+            counts |= scope not in LASTING
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return replace(
         given.without(stale),

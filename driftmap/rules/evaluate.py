@@ -183,7 +183,9 @@ def _beyond(
 ) -> RuleResult | None:
     """Give the line of a rule that others have, if a figure answered for the day breaks it."""
     kind = RULE_KINDS.get(rule.name)
-    if kind is None or kind.fact not in said.numbers or FACTS[kind.fact].scope != "day":
+    if kind is None or kind.fact not in said.numbers:
+        return None
+    if FACTS[kind.fact].scope not in {"day", "pad"}:
         return None
     bare = replace(rules, rules=(rule.model_copy(update=_ALWAYS),))
     for demand in demands_of(bare, Fit("fits"), facts):

@@ -17,11 +17,17 @@ Sense = Literal["at least", "at most"]
 _SENSES: Final[tuple[Sense, ...]] = get_args(Sense)
 
 
-Scope = Literal["season", "ground", "day", "flight"]
+Scope = Literal["season", "ground", "day", "pad", "flight"]
 """How long an answer holds; one of the ground as one for the season, of one pad."""
 
 SCOPES: Final[tuple[Scope, ...]] = get_args(Scope)
 """Scopes, that whose answers hold for least last."""
+
+LASTING: Final = frozenset({"season", "ground"})
+"""Scopes whose answers hold for a year."""
+
+OF_A_PAD: Final = frozenset({"ground", "pad"})
+"""Scopes whose answers hold at one pad, not all over a field."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +38,8 @@ class Fact:
     ----------
     dimension : str
         A key of `driftmap.core.units.DIMENSIONS`.
-    scope : {"season", "ground", "day", "flight"}
-        How long an answer that gives it holds.
+    scope : {"season", "ground", "day", "pad", "flight"}
+        How long an answer that gives it holds, and where.
     example : str
         How an answers file may write it.
     text : str

@@ -17,7 +17,7 @@ from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
-from driftmap.rules.kinds import Scope
+from driftmap.rules.kinds import LASTING, OF_A_PAD, Scope
 
 _Read = TypeVar("_Read")
 
@@ -59,7 +59,15 @@ _OF_THE_ROCKET: Final = {
 
 
 OF_THE_DRAWING: Final = frozenset(
-    {"people_are_of_the_launch", "nearby_property_is_ours", "crew_drawn_elsewhere"}
+    {
+        *(
+            "people_are_of_the_launch",
+            "nearby_property_is_ours",
+            "crew_drawn_elsewhere",
+        ),
+        *("drawn_where_it_is", "quiet_roads"),
+        *("airport_agreed", "aerodrome_agreed", "airport_authorization"),
+    }
 )
 """Questions of what is drawn about one pad: a yes of before somebody drew more is none."""
 
@@ -188,7 +196,7 @@ class Head:
         """Say why an answer does not count; empty where it does."""
         if self.site.casefold() != occasion.site.casefold():
             return f"answered for another site, {self.site}"
-        lasts = scope in {"season", "ground"}
+        lasts = scope in LASTING
         if occasion.day is None:
             if not lasts:
                 return (
@@ -203,7 +211,7 @@ class Head:
         if scope == "flight" and (told := self._not_of(occasion)):
             return told
         return self._not_then(occasion.when, lasts=lasts) or self._not_there(
-            occasion, *_NEAR[scope == "ground"]
+            occasion, *_NEAR[scope in OF_A_PAD]
         )
 
     def holds(self, occasion: Occasion) -> tuple[datetime, datetime] | None:
@@ -239,7 +247,8 @@ class Head:
         )
         if changed:
             whole = replace(whole, rocket=occasion.rocket, until=None)
-            if self.site.casefold() == occasion.site.casefold():
+            same = self.site.casefold() == occasion.site.casefold()
+            if same and scope not in OF_A_PAD:  # another pad is asked by itself
                 whole = replace(whole, place=occasion.place)
         return not whole.not_for(occasion, scope)
 

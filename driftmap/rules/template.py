@@ -22,6 +22,7 @@ _HEADS: Final[dict[Scope, str]] = {
     "season": "Once a season: these hold for a year, at this site.",
     "ground": "Of the ground: these hold for a year, at this pad.",
     "day": "For this day.",
+    "pad": "For this day, at this pad.",
     "flight": "For this flight.",
 }
 

@@ -193,7 +193,7 @@ _KEPT: Final = 200  # landing points kept of each piece of each case
 
 _ANSWERED: Final = (
     *("confirmed", "numbers", "stale", "when", "files"),
-    *("taken_back", "until", "passed_over"),
+    *("taken_back", "holds", "passed_over"),
 )
 _SETS: Final = ("read", "assumed", "undated", "warned")
 
@@ -225,7 +225,7 @@ def _plain(value: object) -> object:
         return value.tolist()
     if isinstance(value, Mapping):
         return {key: _plain(one) for key, one in value.items()}
-    return value
+    return [_plain(one) for one in value] if isinstance(value, tuple) else value
 
 
 def _wind(plain: Mapping[str, Any]) -> WindProfile:
@@ -248,11 +248,16 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
 
 
 def _answers(plain: Mapping[str, Any]) -> Answers:
-    times = {key: plain.get(key) for key in ("when", "until")}
-    read = {key: text and datetime.fromisoformat(text) for key, text in times.items()}
-    files = tuple((name, digest) for name, digest in plain["files"])
-    back = tuple(plain.get("taken_back", ()))
-    return Answers(**{**plain, **read, "files": files, "taken_back": back})
+    when, end, holds = (plain.get(key) for key in ("when", "until", "holds"))
+    holds = holds or (when and end and (when, end))  # logs of before tell the end alone
+    read = {
+        "when": when and datetime.fromisoformat(when),
+        "holds": holds and tuple(map(datetime.fromisoformat, holds)),
+        "files": tuple((name, digest) for name, digest in plain["files"]),
+        "taken_back": tuple(plain.get("taken_back", ())),
+    }
+    kept = {key: value for key, value in plain.items() if key != "until"}
+    return Answers(**{**kept, **read})
 
 
 def forecast(cloud: Cloud) -> list[dict[str, Any]]:

@@ -35,8 +35,8 @@ from driftmap.rules import (
     with_answers,
 )
 from driftmap.rules.answers import of_another
-from driftmap.rules.kinds import FACTS
-from driftmap.rules.occasion import Head
+from driftmap.rules.kinds import FACTS, OF_A_PAD
+from driftmap.rules.occasion import OF_THE_DRAWING, Head
 from driftmap.verdict.claim_checks import label_claims
 
 ROOT = Path(__file__).parents[2]
@@ -219,7 +219,8 @@ def test_an_end_without_its_zone_is_refused(tmp_path, until):
 
 
 GROUND = {"no_airport_near", "elevation_checked"}
-ALL = SEASON | DAY | FLIGHT | GROUND
+PAD = {"cleared_diameter", "no_dry_grass"}
+ALL = SEASON | DAY | FLIGHT | GROUND | PAD
 THERE = "place = [41.604, -117.952, 1234.4]"
 MARK = 'rocket = "0a1b2c3d"'
 
@@ -247,8 +248,9 @@ def test_what_was_denied_at_another_pad_of_the_field_stands_until_it_is_affirmed
         (THERE, ALL - FLIGHT),  # nobody says of which rocket
         (f'{THERE}\nrocket = "ffffffff"', ALL - FLIGHT),
         (MARK, set()),  # nobody says where
-        (f"place = [41.604, -117.934, 1234.4]\n{MARK}", ALL - GROUND),  # 1.5 km off
-        (f"place = [41.604, -117.952, 1214.4]\n{MARK}", ALL - GROUND),  # it was mended
+        (f"place = [41.604, -117.934, 1234.4]\n{MARK}", ALL - GROUND - PAD),  # 1.5 km
+        (f"place = [41.604, -117.949, 1234.4]\n{MARK}", ALL - GROUND - PAD),  # 250 m
+        (f"place = [41.604, -117.952, 1214.4]\n{MARK}", ALL - GROUND - PAD),  # mended
         (f"place = [41.604, -117.952, 4050]\n{MARK}", set()),  # feet for metres
         (f"place = [40.95, -117.40, 1234.4]\n{MARK}", set()),  # another of that name
         (f"place = [-41.604, -117.952, 1234.4]\n{MARK}", set()),
@@ -258,11 +260,21 @@ def test_answers_count_where_they_were_given_and_of_the_rocket_they_speak_of(
     tmp_path, head, counts
 ):
     given = GIVEN + 'no_airport_near = "yes"\nelevation_checked = "yes"\n'
+    given += 'cleared_diameter = "80 ft"\nno_dry_grass = "yes"\n'
     here = replace(HERE, place=(41.604, -117.952, 1234.4), rocket="0a1b2c3d")
     said = read(tmp_path, f"{HEAD}{head}\n{given}", occasion=here)
     assert counted(said) == counts
     assert set(said.stale) == ALL - counts
     assert all("at the head of the file" in why for why in said.stale.values())
+
+
+def test_each_pad_of_a_field_has_its_own_cleared_ground_and_none_is_in_doubt(tmp_path):
+    here = replace(HERE, place=(41.604, -117.952, 1234.4))
+    there = 'place = [41.604, -117.949, 1234.4]\ncleared_diameter = "80 ft"\n'
+    own = f'{HEAD}{THERE}\ncleared_diameter = "60 ft"\n'
+    said = read(tmp_path, HEAD + there, own, occasion=here)
+    assert said.numbers == {"cleared_diameter": pytest.approx(60 * 0.3048)}
+    assert not said.passed_over
 
 
 def test_a_place_that_is_none_is_refused(tmp_path):
@@ -636,6 +648,13 @@ def test_what_speaks_of_one_flight_is_not_answered_for_others(name):
         if of_one.search(question.text) and question.name != "quiet_roads":
             assert question.scope == "flight", question
     assert questions(SETS)["quiet_roads"].scope == "ground"
+    of_a_pad = re.compile(
+        r"(at|to|for) the pad\b|launcher stands|drawn|nearer (than )?that"
+    )
+    for question in questions(read_rules([name])).values():
+        if of_a_pad.search(question.text):
+            bound = question.scope in OF_A_PAD or question.name in OF_THE_DRAWING
+            assert bound, question
 
 
 @pytest.fixture(scope="module")

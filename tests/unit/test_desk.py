@@ -1108,12 +1108,17 @@ def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
 
 
 @pytest.mark.parametrize(
-    ("name", "scope"), [("no_airport_near", "ground"), ("motor_allowed", "flight")]
+    ("name", "scope", "value"),
+    [
+        ("no_airport_near", "ground", "yes"),
+        ("cleared_diameter", "pad", "80 ft"),
+        ("motor_allowed", "flight", "yes"),
+    ],
 )
-def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder, name, scope):
+def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder, name, scope, value):
     put_on(ask, "willet")
     (item,) = read_day(folder).items
-    told = {"name": name, "scope": scope, "value": "yes", "by": "Ann"}
+    told = {"name": name, "scope": scope, "value": value, "by": "Ann"}
     here = ask.good(f"answers/{item.id}", told)["file"]
     drawn = json.loads(folder.text("site.geojson"))
     (pad,) = [f for f in drawn["features"] if f["properties"]["role"] == "pad"]
@@ -1128,7 +1133,7 @@ def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder, name, scope):
     for file in (here, there):
         assert name in tomllib.loads(folder.text(file))
     rows = {row["name"]: row for row in ask.good(f"answers/{item.id}")}
-    assert rows[name]["given"] == "yes"
+    assert rows[name]["given"] == value
 
 
 def test_an_answer_for_the_day_bears_its_end(ask, folder):

@@ -24,7 +24,7 @@ from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry, inputs_of
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
-from driftmap.verdict.document import _thinned, document
+from driftmap.verdict.document import _thinned, as_read, document, read_again
 
 ROOT = Path(__file__).parents[2]
 
@@ -95,7 +95,7 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
         when=day,
         files=(("a.toml", "00"),),
         taken_back=("Ann's no",),
-        until=day + timedelta(hours=1),
+        holds=(day, day + timedelta(hours=1)),
         passed_over={"range_closed": "a.toml, of another pad"},
     )
     files = {
@@ -107,6 +107,10 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     )
     setup, flown_in = inputs_of(entry, {c.digest: c for c in contents}, "log")
     assert setup.answers == answers
+    plain = as_read(replace(demo, answers=answers))
+    plain["answers"]["until"] = plain["answers"].pop("holds")[1]  # as logs of before
+    before, _ = read_again(demo.flight, demo.site, 100, 1, plain)
+    assert before.answers == answers
     for old, again in ((wind, flown_in), (wind.with_aside, flown_in.with_aside)):
         for field in fields(old):
             was, is_ = (getattr(w, field.name) for w in (old, again))

@@ -1,7 +1,7 @@
 // The officer's answers: season, day, flight; each once, dated, by name.
 import {ask, doing, el, find} from "./net.js";
 
-const HEADS = {season: "Once a season, at this site", ground: "Once a season, at this pad", day: "For today", flight: "For this flight"};
+const HEADS = {season: "Once a season, at this site", ground: "Once a season, at this pad", day: "For today", pad: "For today, at this pad", flight: "For this flight"};
 let item = null;
 
 export async function enter(desk, chosen) {
@@ -22,7 +22,7 @@ function part(desk, scope, head, rows) {
 
 function line(desk, row) {
   const give = async value => {
-    const by = find("#by").value.trim(), until = ["day", "flight"].includes(row.scope) && value ? find("#until").value.trim() : "";
+    const by = find("#by").value.trim(), until = !["season", "ground"].includes(row.scope) && value ? find("#until").value.trim() : "";
     if (!by) find("#by").focus();  // the desk says that a name is wanted
     if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by, until}), "Answered.")) enter(desk, item);
   };
