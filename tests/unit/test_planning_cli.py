@@ -15,7 +15,7 @@ from driftmap.cli.plans import aim_command, in_processes, limits_command
 from driftmap.cli.rules import rules_command
 from driftmap.cli.season import layout_command, season_command
 from driftmap.core.errors import InputError, SiteError
-from driftmap.planning.documents import _LET_GO
+from driftmap.planning.casedocuments import _LET_GO
 from driftmap.planning.hours import spoken_rose
 from driftmap.report.voice import Voice, languages, read_catalogue
 from driftmap.rocket.case import Release

@@ -12,7 +12,7 @@ from driftmap.air.day import AirDay
 from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
-from driftmap.planning.documents import _word_beside
+from driftmap.planning.casedocuments import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rocket.alternatives import alternatives
