@@ -25,7 +25,7 @@ function crosses([ax, ay, bx, by], [cx, cy, dx, dy]) {
   return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) < 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) < 0;
 }
 
-// Polygons of what is drawn, in pixels of the page, corners closer than three left out. The page gives zoneDrawn and ownDrawn.
+// Polygons of what is drawn, in pixels of the page, corners closer than three left out. The page gives zoneDrawn.
 function polygonsOf(drawn) {
   const { left, top } = chart.getContainer().getBoundingClientRect();
   const pixels = (ring) => ring.reduce((kept, place) => {

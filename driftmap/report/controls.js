@@ -5,15 +5,12 @@ const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
 const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
 const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
 const areas = [];
-const edgesDrawn = [];
 const names = L.layerGroup();
-const ownDrawn = (label) => [areas[label.dataset.area]].filter(Boolean);
 
 // The ground, people last: a road is two lines, as one alone would look like an edge; a railway bears ties, a power line masts.
 function drawGround(ground, tapped) {
   for (const { kind, rings, at, name, outcome, rank } of ground.edges) {
     const along = polygon(rings, kind).addTo(chart);
-    edgesDrawn.push(along);
     tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome], along }).addTo(names);
   }
   const crowd = ({ kind }) => Number(kind === "people");

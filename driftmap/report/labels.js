@@ -1,8 +1,9 @@
 // Labels that give way to each other, and the names of squares along the edges.
 //
-// One rule for every map, that on paper too (plates.py): a name stands on its own ground if that holds it, else
-// beside it on nobody's, with a line from the nearest edge of its ground. Of the free places it takes the cheapest:
-// what one costs is the length of its line, and what it hides or what the line runs through.
+// One rule: a name stands on its own ground or close beside it, on nobody else's; where there is no room close by, its
+// number alone, which the line below the map names. A name far from its ground is read as its place. On narrow maps
+// people's places bear numbers alone. The first free place nearest to the ground is taken: who comes first, by rank,
+// chooses first. Paper is alike (plates.py).
 
 // A label at a place. Its text comes from a file: it is set as text, never read as HTML. `along` is the line it names.
 function tag(at, classes, rank, { mark, name, more, sign = "", area, along }) {
@@ -26,11 +27,13 @@ function tag(at, classes, rank, { mark, name, more, sign = "", area, along }) {
 
 let edges = false; // whether the names of squares stand there
 const MANY = 12; // people's places; beyond them those close together share a plate
+const NARROW = 600; // width of a map on which a name would cover the field
 
-const COST = { people: 500, danger: 150, caution: 30, ground: 60, edge: 10, line: 250, short: 300 };
-const GAPS = [6, 14, 24, 36, 50, 66, 84, 104, 128, 160, 200, 260, 340];
-const NEAR = GAPS.slice(0, 4);
-const FAIR = 120; // what a name costs at most that need not be told
+const GAPS = [4, 12, 22, 34, 48, 64];
+const NEAR = GAPS.slice(0, 3);
+const LONGEST = 80; // a line to a plate, in pixels: a longer one is lost
+const TIED = 8; // as near to its ground, a plate needs no line
+const ROOM = 22; // about the middle of people's ground, for their number
 // Directions from a box to its point, as parts of half its width and height: all about it.
 const ROUND = Array.from({ length: 16 }, (_, i) => {
   const [x, y] = [Math.cos((i * Math.PI) / 8), Math.sin((i * Math.PI) / 8)];
@@ -38,54 +41,58 @@ const ROUND = Array.from({ length: 16 }, (_, i) => {
   return [x / most, y / most];
 });
 
-// What a box hides, of all that is not its own ground.
-function costOf(box, own, crowd) {
-  return crowd.grounds.reduce((sum, { polygons, cost, line }) => {
-    if (polygons === own || polygons[0] === own[0]) return sum;
-    const how = lies(box, polygons);
-    return sum + (how === "over" || (how === "in" && !line) ? cost : 0);
-  }, crowd.leads.some((other) => pierces(other, box)) ? COST.line : 0);
+const about = ({ left, top }, { width, height }) => boxAt(left - width / 2, top - height / 2, { width, height });
+
+// Whether a box is in sight and hides no other label, line or people.
+function clear(box, own, crowd) {
+  return holdsBox(crowd.frame, box) && !overlaps(box, crowd.taken) && !crowd.leads.some((lead) => pierces(lead, box))
+    && crowd.people.every((ground) => ground === own || lies(box, ground) === "off");
 }
 
-// What a line runs through: other lines, the pad, the ground of others.
-function costOfWay(way, own, crowd) {
-  const over = crowd.leads.filter((other) => crosses(way, other)).length + Number(pierces(way, crowd.pad));
-  const others = crowd.grounds.filter(({ polygons, cost }) => cost === COST.people && polygons !== own);
-  return COST.line * (over + others.filter(({ polygons }) => sidesIn(polygons).some((side) => crosses(way, side))).length);
+// Whether a line runs into danger, through the pad, a plate, another line, or the ground of others.
+function blocked(way, own, crowd) {
+  const [x, y, u, v] = way;
+  const [first, ...rest] = [0, 1, 2, 3, 4, 5, 6, 7, 8].map((i) => lies(boxAt(x + ((u - x) * i) / 8, y + ((v - y) * i) / 8, { width: 0.1, height: 0.1 }), crowd.danger) !== "off");
+  if (!first && rest.some(Boolean)) return true;
+  return [crowd.pad, ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
+    || crowd.people.some((ground) => ground !== own && sidesIn(ground).some((side) => crosses(way, side)));
+}
+
+// Which ways to set a label, the best first: of each whether it is short, how far off it may stand, and what a place must fit.
+function ways({ full, brief }, inside, crowd, shorts) {
+  const off = (box) => lies(box, crowd.danger) === "off";
+  const forms = shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits: off, crowd }));
+  const loose = { ...forms.at(-1), gaps: GAPS, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
+  return [...forms, ...(inside ? forms.map((form) => ({ ...form, fits: () => true })) : []), { ...loose, fits: inside ? () => true : off }];
 }
 
 // Places about a ground, so far off its corners.
-function placesAbout(ground, { width, height }, gap, { frame, taken }) {
+function placesAbout(ground, { width, height }, gap) {
   const every = ground.flat(2);
   const corners = every.filter((_, i) => i % Math.ceil(every.length / 24) === 0);
-  return corners.flatMap(([x, y]) => ROUND.map(([right, down]) => boxAt(x + right * (width / 2 + gap) - width / 2, y + down * (height / 2 + gap) - height / 2, { width, height })))
-    .filter((box) => holdsBox(frame, box) && !overlaps(box, taken));
+  return ROUND.flatMap(([right, down]) => corners.map(([x, y]) => about({ left: x + right * (width / 2 + gap), top: y + down * (height / 2 + gap) }, { width, height })));
 }
 
-// The cheapest place beside a ground that costs no more than so much.
-function beside(size, ground, crowd, { gaps = GAPS, most = Infinity, more = () => 0, tied = 8 } = {}) {
-  let best = null;
+// The nearest clear place beside a ground, and the line to it where it is not close by.
+function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED } = {}) {
   for (const gap of gaps) {
-    if (gap > (best?.cost ?? most)) break;
-    for (const box of placesAbout(ground, size, gap, crowd)) {
+    for (const box of placesAbout(ground, size, gap)) {
+      if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box)) continue;
       const { way, long } = wayTo(ground, box);
-      if (long >= (best?.cost ?? most) || crowd.plates.some((plate) => pierces(way, plate))) continue;
-      const over = lies(box, ground) === "off" ? 0 : COST.people;
-      let cost = long + over + more(box) + (long > tied ? costOfWay(way, ground, crowd) : 0);
-      if (cost < (best?.cost ?? most)) cost += costOf(box, ground, crowd);
-      if (cost < (best?.cost ?? most)) best = { box, way: long > tied ? way : null, cost };
+      if (long <= tied) return { box };
+      if (long <= LONGEST && !blocked(way, ground, crowd)) return { box, way };
     }
   }
-  return best;
+  return null;
 }
 
 // Set a label at a place, with its line.
-function setAt(label, { box, way, cost }, crowd) {
-  const { left, top } = label.parentElement.getBoundingClientRect();
+function setAt(label, { box, way, short = false }, crowd) {
+  const { left, top } = crowd.at.get(label);
+  label.classList.toggle("short", short);
   Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
   crowd.taken.push(box);
   crowd.plates.push(box);
-  label.place = { box, way, cost };
   if (!way) return true;
   crowd.leads.push(way);
   const [x, y, u, v] = way;
@@ -96,130 +103,87 @@ function setAt(label, { box, way, cost }, crowd) {
   return true;
 }
 
-// Take a label up again.
-function lift(label, crowd) {
-  const { box, way } = label.place;
-  for (const [list, item] of [["taken", box], ["plates", box], ["leads", way]]) crowd[list] = crowd[list].filter((other) => other !== item);
-  if (way) label.previousElementSibling.remove();
-  label.place = null;
-}
-
-// The cheapest place for a word within its zone, off a worse one and off everybody's ground.
+// The place for a word within its zone nearest to its widest part, off a worse zone and with room for people's numbers.
 function fitWithin(size, own, worse, crowd, from) {
   const corners = own.flat(2);
-  const low = (axis, edge) => Math.max(Math.min(...corners.map((c) => c[axis])), edge);
-  const high = (axis, edge) => Math.min(Math.max(...corners.map((c) => c[axis])), edge);
+  const { frame } = crowd;
+  const [low, high] = [Math.min, Math.max].map((most) => [0, 1].map((axis) => most(...corners.map((corner) => corner[axis]))));
   const tries = [];
-  for (let left = low(0, crowd.frame.left); left <= high(0, crowd.frame.right) - size.width; left += 8) {
-    for (let top = low(1, crowd.frame.top); top <= high(1, crowd.frame.bottom) - size.height; top += 8) {
+  for (let left = Math.max(low[0], frame.left); left <= Math.min(high[0], frame.right) - size.width; left += 10) {
+    for (let top = Math.max(low[1], frame.top); top <= Math.min(high[1], frame.bottom) - size.height; top += 10) {
       tries.push({ box: boxAt(left, top, size), away: Math.hypot(left + size.width / 2 - from.left, top + size.height / 2 - from.top) });
     }
   }
-  let best = null;
-  for (const { box, away } of tries.sort((a, b) => a.away - b.away)) {
-    if (away >= (best?.cost ?? COST.people)) break;
-    if (overlaps(box, crowd.taken) || lies(box, own) !== "in" || lies(box, worse) !== "off") continue;
-    const cost = away + 2 * costOf(box, own, { ...crowd, grounds: crowd.grounds.filter(({ kind }) => !kind) });
-    if (cost < (best?.cost ?? COST.people)) best = { box, cost };
-  }
-  return best;
+  const free = tries.sort((a, b) => a.away - b.away).filter(({ box }) => !overlaps(box, crowd.rooms) && clear(box, null, crowd) && lies(box, own) === "in" && lies(box, worse) === "off");
+  return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
 // The word of a zone stands in it, with what falls there or alone; that of a zone too small beside it, by a line.
 function placeWord(label, crowd) {
   const kind = label.classList.contains("danger") ? "danger" : "caution";
-  const of = (name) => crowd.grounds.find((ground) => ground.kind === name).polygons;
-  const [own, worse] = kind === "danger" ? [of("danger"), []] : [of("caution"), of("danger")];
+  const [own, worse] = kind === "danger" ? [crowd.danger, []] : [crowd.caution, crowd.danger];
   if (!own.length) return false;
-  const { left, top } = label.parentElement.getBoundingClientRect();
+  const { left, top, full, brief } = crowd.at.get(label);
   const { frame } = crowd;
   const from = { left: clamp(left, frame.left, frame.right), top: clamp(top, frame.top, frame.bottom) };
-  for (const short of [false, true]) {
-    label.classList.toggle("short", short);
-    const place = fitWithin(label.getBoundingClientRect(), own, worse, crowd, from);
-    if (place) return setAt(label, place, crowd);
+  for (const [size, short] of [[full, false], [brief, true]]) {
+    const place = fitWithin(size, own, worse, crowd, from);
+    if (place) return setAt(label, { ...place, short }, crowd);
   }
   // Danger may be named from within caution, never the other way round, and neither over an edge.
-  const open = crowd.grounds.map((ground) => (ground.kind === "caution" ? { ...ground, cost: COST.danger, line: true } : ground));
-  const people = { ...crowd, leads: [], grounds: crowd.grounds.filter(({ cost }) => cost === COST.people) };
-  const room = ({ left: a, right: b, top: c, bottom: d }) => ({ left: a - 24, right: b + 24, top: c - 24, bottom: d + 24 });
-  const near = (box) => (costOf(room(box), own, people) ? FAIR / 2 : 0); // whose names need that room
-  const place = beside(label.getBoundingClientRect(), own, { ...crowd, grounds: open }, { gaps: GAPS.slice(1, 7), most: 2 * COST.people, more: near, tied: 0 });
-  return Boolean(place) && setAt(label, place, crowd);
+  const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
+  const place = beside(brief, own, crowd, { fits: (box) => off(box) && !overlaps(box, crowd.rooms), tied: 0 }) ?? beside(brief, own, crowd, { fits: off, tied: 0 });
+  return Boolean(place) && setAt(label, { ...place, short: true }, crowd);
 }
 
-const pointOn = (label) => {
-  const { left, top } = label.parentElement.getBoundingClientRect();
-  return [[[[left, top]]]];
-};
+const pointOn = ({ left, top }) => [[[[left, top]]]];
 
-function boxOn(label, size) {
-  const { left, top } = label.parentElement.getBoundingClientRect();
-  return boxAt(left - size.width / 2, top - size.height / 2, size);
-}
-
-// A name of people is never dropped: where there is no room for it its number stands, which the line below the map tells.
+// People are never dropped. Nobody's name lies on danger but theirs who are in it, and theirs only if there is no room beside it.
 function placePeople(label, crowd) {
-  const ground = crowd.groundOf(label) ?? pointOn(label);
-  const spots = (box) => (overlaps(box, crowd.spots(label)) ? COST.line : 0);
-  const found = [];
-  for (const short of crowd.many ? [true] : [false, true]) {
-    label.classList.toggle("short", short);
-    const size = label.getBoundingClientRect();
-    const on = boxOn(label, size);
-    const free = holdsBox(crowd.frame, on) && !overlaps(on, crowd.many ? [...crowd.fixed, ...crowd.plates] : crowd.taken);
-    const place = free && (crowd.many || lies(on, ground) === "in") ? { box: on, cost: 0 }
-      : beside(size, ground, crowd, { gaps: crowd.many ? NEAR : GAPS, most: crowd.many ? COST.line : Infinity, more: spots });
-    if (place) found.push({ ...place, short, cost: place.cost + (short ? COST.short : 0) });
+  const measured = crowd.at.get(label);
+  const ground = crowd.groundOf(label) ?? pointOn(measured);
+  const tries = ways(measured, crowd.endangered(ground), crowd, crowd.numbers ? [true] : [false, true]);
+  for (const { short, size, gaps, fits, crowd: seen } of crowd.many ? tries.slice(0, -1) : tries) {
+    const on = about(measured, size);
+    if ((short || lies(on, ground) === "in") && clear(on, ground, seen) && fits(on)) return setAt(label, { box: on, short }, crowd);
+    const place = beside(size, ground, seen, { gaps, fits });
+    if (place) return setAt(label, { ...place, short }, crowd);
   }
-  if (!found.length) return false;
-  const cheapest = found.reduce((a, b) => (b.cost < a.cost ? b : a));
-  label.classList.toggle("short", cheapest.short);
-  return setAt(label, cheapest, crowd);
+  return false;
 }
 
-// The name of a line stands on it where it hides least, else beside what is in sight of it.
+// The name of a line stands on it, off the zones if it can; that of one that fails at least beside it.
 function placeAlong(label, crowd) {
-  const { width, height } = label.getBoundingClientRect();
+  const { full } = crowd.at.get(label);
   const spots = sidesIn(polygonsOf([label.along])).flatMap(([a, b, c, d]) => {
     const steps = Math.min(Math.ceil(Math.hypot(c - a, d - b) / 24), 200);
     return Array.from({ length: steps }, (_, i) => [a + ((c - a) * i) / steps, b + ((d - b) * i) / steps]);
   }).filter(([x, y]) => holdsBox(crowd.frame, boxAt(x, y, { width: 0, height: 0 })));
-  const grounds = crowd.grounds.filter(({ line }) => !line);
-  let best = null;
-  for (const [x, y] of spots) {
-    const box = boxAt(x - width / 2, y - height / 2, { width, height });
-    if (!holdsBox(crowd.frame, box) || overlaps(box, crowd.taken)) continue;
-    const cost = 2 * costOf(box, [], { ...crowd, grounds }) + box.top / 100;
-    if (cost < (best?.cost ?? COST.people)) best = { box, cost };
-  }
-  const most = / (fail|warn)/.test(label.className) ? Infinity : FAIR;
-  best ??= beside({ width, height }, spots.map((spot) => [[spot]]), crowd, { gaps: GAPS.slice(1, 9), most });
-  return Boolean(best) && setAt(label, best, crowd);
+  const boxes = spots.map(([left, top]) => about({ left, top }, full)).sort((a, b) => a.top - b.top).filter((box) => clear(box, null, crowd));
+  const bare = boxes.find((box) => [crowd.danger, crowd.caution, ...crowd.keep].every((zone) => lies(box, zone) === "off"));
+  const box = bare ?? boxes.find((at) => lies(at, crowd.danger) === "off");
+  if (box) return setAt(label, { box }, crowd);
+  const place = / (fail|warn)/.test(label.className) && beside(full, spots.map((spot) => [[spot]]), crowd);
+  return Boolean(place) && setAt(label, place, crowd);
 }
 
 function placeOther(label, crowd) {
-  const ground = (label.dataset.area && crowd.groundOf(label)) || pointOn(label);
-  const open = { ...crowd, grounds: crowd.grounds.filter(({ cost }) => cost === COST.people) };
-  for (const short of label.classList.contains("piece") ? [false, true] : [false]) {
-    label.classList.toggle("short", short);
-    const size = label.getBoundingClientRect();
-    const on = boxOn(label, size);
-    const held = /keep|water/.test(label.className) ? lies(on, ground) === "in" : true; // the name of a way stands on it
-    if (held && holdsBox(crowd.frame, on) && !overlaps(on, crowd.taken) && costOf(on, ground, open) === 0) return setAt(label, { box: on }, crowd);
-    const place = beside(size, ground, open, { gaps: NEAR, most: FAIR });
-    if (place) return setAt(label, place, crowd);
+  const measured = crowd.at.get(label);
+  const ground = (label.dataset.area && crowd.groundOf(label)) || pointOn(measured);
+  const held = /keep|water/.test(label.className); // the name of a way stands on it, wherever
+  for (const { short, size, fits } of ways(measured, !held || crowd.endangered(ground), crowd, label.classList.contains("piece") ? [false, true] : [false]).slice(0, -1)) {
+    const on = about(measured, size);
+    const fine = !held || lies(on, ground) === "in";
+    const place = fine && clear(on, ground, crowd) && fits(on) ? { box: on } : beside(size, ground, crowd, { gaps: NEAR, fits });
+    if (place) return setAt(label, { ...place, short }, crowd);
   }
   return false;
 }
 
 // Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
-function gather(label, hosts, gathered) {
-  const at = label.parentElement.getBoundingClientRect();
-  const away = (plate) => {
-    const { left, right, top, bottom } = plate.getBoundingClientRect();
-    return Math.hypot((left + right) / 2 - at.left, (top + bottom) / 2 - at.top);
-  };
+function gather(label, crowd, gathered) {
+  const { hosts, at } = crowd;
+  const away = (host) => Math.hypot(at.get(host).left - at.get(label).left, at.get(host).top - at.get(label).top);
   if (!hosts.length) return;
   const host = hosts.reduce((a, b) => (away(b) < away(a) ? b : a));
   gathered.set(host, [...(gathered.get(host) ?? []), label, ...(gathered.get(label) ?? [])]);
@@ -243,102 +207,95 @@ function padBox(half) {
   return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
 }
 
-// What is drawn, and what it costs to hide it.
-function groundsOf() {
-  const drawn = areas.map((area) => ({ polygons: polygonsOf([area]), cost: area.options.className.includes("people") ? COST.people : COST.ground }));
-  const lines = edgesDrawn.map((edge) => ({ polygons: polygonsOf([edge]), cost: COST.edge, line: true }));
-  return [...drawn, ...lines, ...["danger", "caution"].map((kind) => ({ kind, polygons: zonePolygons(kind), cost: COST[kind] }))];
-}
-
-function crowdOf(labels) {
+// What is drawn and does not change while labels are set.
+function groundsDrawn() {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
   const frame = { left: left + 4, top: top + (edges ? 20 : 4), right: right - (edges ? 26 : 4), bottom: bottom - 4 }; // clear of the edges' names
-  const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
-  const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect());
-  const people = labels.filter((label) => label.classList.contains("people"));
-  // The points that other places of people are named at: a plate over one would hide where its line begins.
-  const points = people.map((label) => [label, label.parentElement.getBoundingClientRect()]);
-  const spots = (label) => points.filter(([other]) => other !== label)
-    .map(([, { left: x, top: y }]) => ({ left: x - 5, right: x + 5, top: y - 5, bottom: y + 5 }));
-  const grounds = groundsOf();
-  const groundOf = (label) => grounds[label.dataset.area]?.polygons;
-  return { frame, fixed, taken: [padBox(14), ...fixed, ...picture], pad: padBox(14), grounds, groundOf, spots, plates: [], leads: [], hosts: [], many: people.length > MANY };
+  const drawn = areas.map((area) => polygonsOf([area]));
+  const people = drawn.filter((_, i) => areas[i].options.className.includes("people"));
+  const fixed = all(".leaflet-control, #far span, #north").map((control) => control.getBoundingClientRect());
+  const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((part) => part.getBoundingClientRect());
+  const pad = padBox(14);
+  const [danger, caution] = ["danger", "caution"].map(zonePolygons);
+  const endangered = (ground) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), danger) !== "off");
+  return { frame, people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, endangered, pad, fixed: [pad, ...fixed, ...picture] };
+}
+
+// Where each label belongs and how large it is, whole and short: all read before any is set, so that the page is laid out twice, not for each.
+function measure(labels) {
+  const size = (label) => { const { width, height } = label.getBoundingClientRect(); return { width, height }; };
+  for (const label of labels) label.classList.remove("short");
+  const found = labels.map((label) => { const { left, top } = label.parentElement.getBoundingClientRect(); return { left, top, full: size(label) }; });
+  for (const label of labels) label.classList.add("short");
+  return new Map(labels.map((label, i) => [label, { ...found[i], brief: size(label) }]));
 }
 
 function placeLabels() {
   const gathered = new Map();
+  for (const line of all(".leader")) line.remove();
+  const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
+  // Dozens of names on a small screen: small numbers.
+  const people = labels.filter((label) => label.classList.contains("people"));
+  const width = chart.getSize().x;
+  chart.getContainer().classList.toggle("crowded", people.length > 20 && width < NARROW);
+  const many = people.length > MANY;
+  const drawn = { ...groundsDrawn(), many, numbers: many || width < NARROW };
   // A plate that counts others is wider: all are set again until each has its room.
-  for (let pass = 0; pass < 8 && placeOnce(gathered); pass += 1);
-  tellNumbers();
+  for (let pass = 0; pass < 8 && placeOnce(labels, people, drawn, gathered); pass += 1);
+  tellNumbers(people);
 }
 
 // Set every label; tell whether a place was gathered that was not before.
-function placeOnce(gathered) {
+function placeOnce(labels, people, drawn, gathered) {
   for (const line of all(".leader")) line.remove();
   const named = on("#show-names");
-  const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
-  // Dozens of names on a small screen: numbers alone, and small ones.
-  const people = labels.filter((label) => label.classList.contains("people")).length;
-  chart.getContainer().classList.toggle("crowded", people > 20 && chart.getSize().x < 600);
   showGathered(gathered);
-  const crowd = crowdOf(labels);
+  const at = measure(labels);
+  const rooms = people.map((label) => about(at.get(label), { width: 2 * ROOM, height: 2 * ROOM }));
+  const crowd = { ...drawn, at, rooms, taken: [...drawn.fixed], plates: [], leads: [], hosts: [] };
   const counted = new Set([...gathered.values()].flat());
   let more = false;
   for (const label of labels) {
-    label.classList.remove("short");
     label.classList.toggle("joined", counted.has(label));
     const wanted = !counted.has(label) && (named || !label.classList.contains("area"));
     const free = wanted && placeOne(label, crowd);
-    if (wanted && !free && label.classList.contains("people") && inFrame(label, crowd.frame)) {
-      gather(label, crowd.hosts, gathered);
+    if (wanted && !free && people.includes(label) && inFrame(label, crowd)) {
+      gather(label, crowd, gathered);
       label.classList.toggle("joined", crowd.hosts.length > 0);
       more ||= crowd.hosts.length > 0;
     }
     label.classList.toggle("off", !free);
-    if (!crowd.many && label === lastOf(labels)) reorder(crowd);
   }
   return more;
-}
-
-const lastOf = (labels) => labels.findLast((label) => label.classList.contains("people"));
-
-// Who is set early knows nothing of those after: of some orders the cheapest is kept.
-function reorder(crowd) {
-  const at = new Map(crowd.hosts.map((label) => [label, label.parentElement.getBoundingClientRect()]));
-  const hosts = crowd.hosts.slice();
-  const by = (axis, sign) => hosts.slice().sort((a, b) => sign * (at.get(a)[axis] - at.get(b)[axis]));
-  if (hosts.every((label) => label.place.cost < COST.danger)) return;
-  const orders = [hosts, by("left", 1), by("left", -1), by("top", 1), by("top", -1)];
-  const set = (order) => {
-    for (const label of crowd.hosts) if (label.place) lift(label, crowd);
-    return order.reduce((sum, label) => sum + (placePeople(label, crowd) ? label.place.cost : COST.short * 10), 0);
-  };
-  const costs = orders.map(set);
-  set(orders[costs.indexOf(Math.min(...costs))]);
 }
 
 function placeOne(label, crowd) {
   const is = (name) => label.classList.contains(name);
   if (label.along) return placeAlong(label, crowd);
-  if (!is("zone") && !inFrame(label, crowd.frame)) return false;
-  if (!is("people") && !is("zone")) return placeOther(label, crowd);
-  const free = is("zone") ? placeWord(label, crowd) : placePeople(label, crowd);
-  if (free && is("people")) crowd.hosts.push(label);
-  return free;
+  if (is("zone")) return placeWord(label, crowd);
+  if (!inFrame(label, crowd)) return false;
+  if (!is("people")) return placeOther(label, crowd);
+  return placePeople(label, crowd) && Boolean(crowd.hosts.push(label));
 }
 
 // No number is nameless: of those that stand alone, the names in a line below the map. Dozens stand in the list.
-function tellNumbers() {
-  const alone = all(".map .label.people.short:not(.off)");
-  const told = all(".map .label.people").length > MANY ? [] : alone.map((label) => [...label.children].map((part) => part.textContent).join(" "));
+function tellNumbers(people) {
+  const shown = (label) => label.classList.contains("short") && (!label.classList.contains("off") || label.classList.contains("joined"));
+  const number = (label) => Number(label.querySelector("b").textContent);
+  const alone = people.length > MANY ? [] : people.filter(shown).sort((a, b) => number(a) - number(b));
   const line = one("#numbers");
   if (!line) return;
-  line.hidden = !told.length;
-  line.replaceChildren(...told.map((text) => Object.assign(document.createElement("bdi"), { textContent: text })));
+  line.hidden = !alone.length;
+  line.replaceChildren(...alone.map((label) => {
+    const told = document.createElement("span");
+    told.className = label.className.replace("label", "").replace(/short|off|joined/g, "");
+    told.append(...[...label.childNodes].filter((part) => part.tagName !== "EM").map((part) => part.cloneNode(true)));
+    return told;
+  }));
 }
 
-function inFrame(label, frame) {
-  const { left, top } = label.parentElement.getBoundingClientRect();
+function inFrame(label, { at, frame }) {
+  const { left, top } = at.get(label);
   return left >= frame.left && left <= frame.right && top >= frame.top && top <= frame.bottom;
 }
 

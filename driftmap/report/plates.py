@@ -31,9 +31,10 @@ COST: Final = {
     "short": 300.0,
 }
 """What it costs to hide something, to cross a line, and to be a number alone, beside a point for
-each of a line's length: as on the screen (``labels.js``)."""
+each of a line's length."""
 
-_GAPS: Final = (6, 14, 24, 36, 50, 66, 84, 104, 128, 160, 200, 260, 340)
+_GAPS: Final = (6, 14, 24, 36, 50, 66, 84)
+"""A name farther from its ground is read as its place: rather its number alone, as on the screen."""
 _NEAR_PEOPLE: Final = 24.0
 _FAIR: Final = 60.0
 _MOST_ORDERED: Final = 12

@@ -176,22 +176,27 @@ def test_labels_do_not_cover_each_other(browser, page):
                 assert r1 <= l2 + 1 or r2 <= l1 + 1 or b1 <= t2 + 1 or b2 <= t1 + 1
 
 
-def test_words_lie_in_their_zones_and_people_off_danger(browser, page):
-    """All people of the demo are on the ground of danger; their names are not, within reach.
-
-    The name of one there reads as if others stood in it too.
-    """
-    browser.look(page)
-    told = browser.js(
-        "return all('.map .label:not(.off)').map((l) => [l.className, "
-        "lies(l.getBoundingClientRect(), zonePolygons('danger')), "
-        "lies(l.getBoundingClientRect(), zonePolygons('caution'))])"
+def test_names_are_tied_to_their_ground_and_words_lie_in_their_zones(browser, page):
+    """No plate far off, none on danger but of ground that reaches into it, no line across the pad."""
+    for width in (390, 1280):
+        browser.look(page, width=width, height=844)
+        told = browser.js(
+            "const danger = zonePolygons('danger'); const { endangered } = groundsDrawn();"
+            "return all('.map .label.people:not(.off)').map((l) => { const box = l.getBoundingClientRect();"
+            "const own = polygonsOf([areas[l.dataset.area]]);"
+            "return [l.classList.contains('short'), wayTo(own, box).long, lies(box, danger), endangered(own)] })"
+        )
+        assert len(told) >= 4
+        for short, far, danger, endangered in told:
+            assert short or width > 600
+            assert far < 82  # 80, and the width of a line
+            assert endangered or danger == "off"
+    words = dict(
+        browser.js(
+            "return all('.map .label.zone:not(.off)').map((l) => [l.classList[2], "
+            "['danger', 'caution'].map((kind) => lies(l.getBoundingClientRect(), zonePolygons(kind)))])"
+        )
     )
-    people = [danger for name, danger, _ in told if "people" in name]
-    assert len(people) == 5
-    assert people.count("off") + people.count("over") >= 4
-    assert people.count("off") >= 3
-    words = {name.split()[2]: lies for name, *lies in told if "zone" in name}
     assert words["danger"][0] == "in"
     assert words["caution"] == ["off", "in"]
 

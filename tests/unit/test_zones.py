@@ -19,13 +19,11 @@ from driftmap.hazard.zones import (
     taut,
     zones,
 )
-from driftmap.report import plates
 from driftmap.report.frames import SHEET
 from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
-from driftmap.report.page import text_of
 from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.plates import COST, Room
+from driftmap.report.plates import Room
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.document import document
@@ -234,14 +232,6 @@ def test_no_name_stands_on_the_ground_of_another(demo, zoned):
         assert plate.top + plate.height <= SHEET[1]
         for other in plates[:i]:
             assert not box.intersects(shapely.box(*other.box))
-
-
-def test_names_cost_the_same_on_screen_and_on_paper():
-    told = re.search(r"const COST = \{(.*?)\};", text_of("labels.js"))[1]
-    costs = {name: float(cost) for name, cost in re.findall(r"(\w+): (\d+)", told)}
-    assert costs == COST
-    gaps = re.search(r"const GAPS = \[(.*?)\];", text_of("labels.js"))[1]
-    assert [float(gap) for gap in gaps.split(",")] == [*plates._GAPS]
 
 
 def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned):
