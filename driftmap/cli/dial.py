@@ -129,7 +129,8 @@ def _told(dial: Dial) -> str:
     from driftmap.planning.node import WORDS
 
     words = [node.word for node in dial.nodes]
-    told = ", ".join(f"{words.count(word)} {word}" for word in WORDS)
+    named = {"go if aloft": "check aloft"}  # as on the page
+    told = ", ".join(f"{words.count(w)} {named.get(w, w)}" for w in WORDS)
     lost = sum(bool(node.problem) for node in dial.nodes)
     more = f"; {lost} of them could not be worked out and hold" if lost else ""
     return f"{len(dial.nodes)} winds: {told}{more}"

@@ -65,8 +65,8 @@ class Dial:
         Speed at the meter at which the wind at 10 m is at the limit on it [m s⁻¹].
     astray : float
         Share of flights that may come down on any side, which no zone holds.
-    too_few : str
-        That too few flights were flown for any go; empty where there are enough.
+    samples_needed : int
+        Flights in each case below which no wind can be go.
     """
 
     setup: Setup
@@ -78,7 +78,7 @@ class Dial:
     assumed: tuple[str, ...]
     limit: float
     astray: float
-    too_few: str
+    samples_needed: int
 
 
 def compute_dial(
@@ -143,7 +143,7 @@ def compute_dial(
         notes,
         _limit_at_meter(setup, supposition),
         astray,
-        need.warning(setup.samples),
+        need.flights,
     )
 
 

@@ -140,7 +140,7 @@ function against(wind, about) {
   if (!wind) return { told: [say(magnetic() && !Number.isFinite(offset()) ? "no_needle" : "first")], more: 0, every: [] };
   if (!about.length) return { told: [say(wind.speed >= 0 ? "no_bearing" : "no_wind")], more: 0, every: [] };
   const speed = wind.speed * DIAL.speed.size;
-  if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger")], more: 0, every: [] };
+  if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger", { top: blowing(DIAL.top) })], more: 0, every: [] };
   const every = reasonsAt(about).map((reason) => `${reason.told}.`);
   const asked = askedAt(about).size;
   const told = every.slice(0, 1);
@@ -166,7 +166,8 @@ function cellTold(wind) {
   const cell = whole && !beyond(wind.speed * DIAL.speed.size) && cellOf(wind.speed * DIAL.speed.size, wind.from);
   if (!cell) return "";
   const [low, high, left, right] = cell;
-  return say("cell", { low: blowing(low), high: blowing(high), left: bearing(left), right: bearing(right) });
+  const way = (degrees) => bearing(degrees).split("\u00a0")[0];
+  return say("cell", { low: number(low / DIAL.speed.size, 1), high: blowing(high), left: way(left), right: way(right) });
 }
 
 // How long a go still counts; it falls to hold by itself. Nothing else is good for any time.
@@ -197,6 +198,7 @@ function showVerdict(wind, about) {
   const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
   document.body.classList.toggle("dragging", dragging);
+  document.body.classList.toggle("lapsed", Boolean(old));
   one(".word").textContent = WORD[verdict];
   one(".word").style.setProperty("--n", WORD[verdict].length);
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
@@ -205,12 +207,14 @@ function showVerdict(wind, about) {
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
   lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : toDo(verdict, reasons, about));
-  one("#cell").textContent = old || gust ? "" : cellTold(wind);
+  one("#cell").textContent = old || gust ? "" : wind ? cellTold(wind) : say("serves", { top: blowing(DIAL.top), day: DIAL.date });
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });
   lines(one("#every"), every);
   one("#against").hidden = !every.length;
   const wheel = one("#wheel");
+  // Where the colours of the disc do not speak of this wind now, they say nothing.
+  wheel.classList.toggle("mute", Boolean(old || gust) || !about.length || beyond(wind.speed * DIAL.speed.size));
   wheel.setAttribute("aria-valuenow", Number.isFinite(wind?.from) ? Math.round(wind.from) : 0);
   wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
 }
@@ -232,11 +236,19 @@ function showPieces(about) {
   });
 }
 
+// Why nothing is drawn: no wind is set, or none like it was worked out. Zones of another wind would look like those of this one.
+function showUnknown(known, judged) {
+  one("#unknown").hidden = known;
+  one("#unknown").textContent = known ? "" : say(judged ? "not_worked" : "set_first");
+}
+
 function show() {
   const wind = reading();
-  const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-  showVerdict(wind, about);
-  drawHand(one("#wheel"), about.length ? wind : null);
+  const judged = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
+  const about = judged.length && !beyond(wind.speed * DIAL.speed.size) ? judged : [];
+  showVerdict(wind, judged);
+  drawHand(one("#wheel"), judged.length ? wind : null);
+  showUnknown(about.some((place) => WINDS[place].pieces.some(Boolean)), judged.length > 0);
   showPieces(about);
   if (!dragging) showCrowd(about);
   drawLines(about);

@@ -248,7 +248,7 @@ def _content(
         ],
         "questions": dialdata.questions_of([*dial.nodes, *dial.cells.values()])[0],
         "aloft": _aloft(dial.supposition, voice),
-        "too_few": dial.too_few,
+        "too_few": _too_few(dial, voice),
         "half": half,
         "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
@@ -293,6 +293,14 @@ def _words(voice: Voice) -> dict[str, str]:
 def _todo(voice: Voice) -> dict[str, str]:
     """Give what not to do for each word of a dial."""
     return {"hold": voice.say("dial.not_yet"), "no-go": voice.say("dial.do_not")}
+
+
+def _too_few(dial: Dial, voice: Voice) -> str:
+    """Say where so few flights were flown that no wind can be go."""
+    samples, needed = dial.setup.samples, dial.samples_needed
+    if samples >= needed:
+        return ""
+    return voice.say("plan.too_few", samples=voice.count(samples), needed=str(needed))
 
 
 def _aloft(supposition: Supposition, voice: Voice) -> str:

@@ -24,7 +24,7 @@ function showOrders(zoned, crowd) {
   if (zoned.danger.length) lines.push(orderOf("danger", out ? `${danger} ${fill(move, { places: out })}` : danger));
   if (over) lines.push(orderOf("move", fill(most, { places: over })));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
-  one("#stand-told").replaceChildren(...(lines.length ? lines : [say("none")]));
+  one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }
 
 const SIDE = 60; // deg; what can kill farther round than this is told beside the rest
@@ -44,6 +44,7 @@ function deadlyAt(about) {
 }
 
 function showEyes(about) {
+  one("#look-told").parentElement.hidden = !about.length;
   const lines = [DIAL.orders.pad];
   for (const { index, away, radius, turn, soonest } of deadlyAt(about)) {
     const point = DIAL.compass[Math.round((turn + 360) / 45) % 8];

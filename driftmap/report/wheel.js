@@ -78,8 +78,6 @@ function speedStep() {
 
 function drawHand(wheel, wind) {
   one(".hand", wheel)?.remove();
-  // Without a reading, or beyond what was worked out, no colour of the disc speaks of this wind.
-  wheel.classList.toggle("mute", !(wind?.speed * DIAL.speed.size <= DIAL.top + ON));
   const grip = one(".grip", wheel);
   if (!wind) {
     for (const name of ["cx", "cy"]) grip.setAttribute(name, 0);

@@ -110,11 +110,21 @@ BOXES = """
 """How wide a reading is, and its box."""
 
 
+def says_nothing_of_the_ground(browser, why):
+    """What was not worked out draws nothing, names no way to look, and the disc has no colour."""
+    assert lines(browser) == []
+    assert browser.js("return OUTLINES.length") == 0
+    assert why in browser.find("#stand-told").text
+    assert why in browser.find("#unknown").text
+    assert not browser.find("#look-told").is_displayed()
+    assert browser.js("return one('#wheel').matches('.mute')")
+
+
 def test_holds_until_a_wind_is_set(browser, page):
     browser.open(page)
     assert word(browser) == "HOLD"
     assert "Set the wind" in browser.find("#why").text
-    assert lines(browser) == []
+    says_nothing_of_the_ground(browser, "Set the wind first")
     browser.find("#speed").send_keys("3")
     assert word(browser) == "HOLD"
     assert lines(browser) == []
@@ -141,6 +151,7 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
             verdict == "go"
         )
         assert "nobody inside" in browser.find("#stand-told").text
+        assert not browser.find("#unknown").is_displayed()
         assert browser.find("#look-told").text.startswith("At lift-off: the pad.")
 
 
@@ -174,6 +185,9 @@ def test_outside_the_range_is_never_go(browser, page):
         put(browser, speed, from_deg)
         assert word(browser) == told
         assert why in browser.find("#why").text
+        says_nothing_of_the_ground(
+            browser, "Set the wind" if speed == -1 else "Not worked out"
+        )
 
 
 def test_what_is_no_bearing_is_refused(browser, page):
@@ -329,7 +343,7 @@ def values(browser):
 def test_the_knob_sets_both_and_undo_brings_back(browser, page, dial):
     browser.look(page, width=390, height=844)
     put(browser, 8, 0)
-    browser.js("scrollTo(0, 60)")
+    browser.js("one('#wheel').scrollIntoView({ block: 'center' })")
     # Half of the top speed, from the east.
     swipe(browser, wheel_at(browser, 0, -80), wheel_at(browser, 50, 0))
     browser.js("return new Promise(done => requestAnimationFrame(done))")
@@ -346,7 +360,7 @@ def test_a_thumb_that_scrolls_never_sets_a_wind(browser, page):
     put(browser, 8, 0)
     for right in (-90, -60, -30, 30, 60, 90):
         for down in (90, 50, -30):
-            browser.js("scrollTo(0, 60)")
+            browser.js("one('#wheel').scrollIntoView({ block: 'center' })")
             swipe(
                 browser,
                 wheel_at(browser, right, down),
@@ -362,7 +376,7 @@ def test_a_thumb_that_scrolls_never_sets_a_wind(browser, page):
     )  # a wheel over the field it stands in
     browser.js("return new Promise(done => setTimeout(done, 200))")
     assert values(browser) == ["8", "0"]
-    browser.js("scrollTo(0, 60)")
+    browser.js("one('#wheel').scrollIntoView({ block: 'center' })")
     browser.js("document.querySelector('#lock').click()")
     swipe(browser, wheel_at(browser, 0, -80), wheel_at(browser, 50, 0))
     browser.find("#wheel").send_keys(Keys.ARROW_DOWN * 3)
@@ -381,6 +395,10 @@ def test_two_zones_open_and_people_stand_on_top(browser, page):
         ".map .label.people:not(.off) b')].map(b => b.textContent)"
     )
     assert {"DANGER", "CAUTION", "1", "2", "3"} <= set(shown)
+    # The ground is seen while the reading is set: most of the map is on the first screen.
+    browser.js("scrollTo(0, 0)")
+    box = browser.js("return one('#chart-map').getBoundingClientRect().toJSON()")
+    assert 844 - box["top"] > 0.6 * box["height"]
 
 
 def test_buttons_step(browser, page):

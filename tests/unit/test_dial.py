@@ -544,7 +544,7 @@ def test_the_command_writes_one_page(tmp_path, monkeypatch):
         *("--units", "si", "--out", tmp_path),
     )
     assert result.exit_code == 0, result.output
-    assert "5 winds: 0 go, 0 go if aloft" in result.output
+    assert "5 winds: 0 go, 0 check aloft" in result.output
     assert "no verdict here can be go" in result.output
     page = (tmp_path / "dial.html").read_text("utf-8")
     assert "as in morning.csv, scaled and turned with the meter" in page
