@@ -96,7 +96,7 @@ def _page(desk: Desk) -> Blueprint:
         if name != SITE and not name.startswith("flights/"):
             told = "is not undone: what was read or answered stays, or is set aside"
             raise InputError(name, "", told)
-        revision = desk.folder.step(name, way)
+        revision = desk.folder.step(name, way, text_sent(what, "base"))
         desk.queue.hurry()
         return jsonify(revision=revision)
 

@@ -195,10 +195,20 @@ class Folder:
                 _replace(path, data)
             return self.revision(name)
 
-    def step(self, name: str, way: str) -> str:
-        """Go back to the version before ("undo"), or forth again ("redo")."""
+    def lay_aside(self, name: str, data: bytes) -> None:
+        """Keep a version that gave way to the one that stands: "redo" brings it back."""
+        with self._lock:
+            self._push(name, "redo", data)
+
+    def step(self, name: str, way: str, base: str | None = None) -> str:
+        """Go back to the version before ("undo"), or forth again ("redo").
+
+        ``base``: as of `write`: nobody takes back what he has not seen.
+        """
         other = {"undo": "redo", "redo": "undo"}[way]
         with self._lock:
+            if base is not None and self.revision(name) != base:
+                raise ConflictError(name)
             now = self.read(name)
             while kept := self._stack(name, way):
                 version = None if kept[-1].suffix == _NONE else kept[-1].read_bytes()

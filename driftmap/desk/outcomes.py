@@ -28,6 +28,7 @@ from driftmap.logbook.store import Log
 from driftmap.logbook.written import TEXTS, flight_contents, outcome_body
 from driftmap.rocket.pieces import FOUND_AS
 from driftmap.winds.reading import parse_time
+from driftmap.winds.reading import present as now
 
 LOG: Final = "log.sqlite"
 
@@ -91,6 +92,10 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
             body = _body(folder, item, told)
             entry = new_entry("outcome", body, about=old.about, corrects=old.id)
             log.append([entry])
+        if not body.get(
+            "flew", True
+        ):  # a misfire is looked at again, whoever answered since
+            spend(folder, str(body.get("flight", "")), now())
         done = replace(item, outcome=entry.id)
         return change(folder, lambda day: _put_back(put(day, done), done, body))
 

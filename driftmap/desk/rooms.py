@@ -135,6 +135,9 @@ def people_part(desk: Desk) -> Blueprint:
         end = _clock("until", until, desk.doubt()) if until else None
         if told["scope"] not in SCOPES:
             raise InputError("scope", "", f"must be one of {', '.join(SCOPES)}")
+        if read_day(desk.folder).item(name).state == "flown":
+            problem = "has flown: answer for the one that waits"
+            raise InputError(flight.name, "", problem)
         file = answers.answer(desk.folder, told, flight, site, now(), end)
         desk.queue.hurry()
         return jsonify(file=file)
@@ -159,6 +162,9 @@ def people_part(desk: Desk) -> Blueprint:
             raise InputError(SITE, "", "is no GeoJSON object")
         ground.check_picture(desk.folder, tree)
         text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        if what.get("aside") is True:
+            desk.folder.lay_aside(SITE, text.encode())
+            return jsonify(revision=desk.folder.revision(SITE))
         revision = desk.folder.write(SITE, text.encode(), base)
         desk.queue.hurry()
         picture = ground.laid(desk.folder, text)

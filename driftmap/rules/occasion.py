@@ -278,7 +278,7 @@ class Head:
         if self.flight.casefold() != occasion.flight.casefold():
             return f"answered for another flight, {self.flight}"
         if self.flown is not None:
-            return f"answered for the flight of {self.flown}, which is flown: ask again"
+            return f"answered for the flight of {self.flown}, which is over: ask again"
         if occasion.rocket and self.rocket != occasion.rocket:
             why = "answered before the flight file was changed: ask again, and"
             if self.rocket is None:

@@ -193,8 +193,9 @@ def _outlived(
     if reading.forecast and surface == (window is not None):
         both = (kept_for, None if surface else reading.valid)
         times = [time for time in both if time is not None]
-        if any(abs(setting.when - time) <= _OF_ONE_TIME for time in times):
-            return (), max(times) + _OF_ONE_TIME
+        near = [time for time in times if abs(setting.when - time) <= _OF_ONE_TIME]
+        if near:
+            return (), max(near) + _OF_ONE_TIME
         told = f"{reading.source} was kept for another time: give the forecast itself"
         return [told], None
     if surface and not reading.forecast and reading.away != 0:

@@ -1227,12 +1227,19 @@ def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
     ask.good("day/flown", {"id": first.id, "decided_by": "Ada Range"})
     answer, stale = given(second)
     assert answer == ""
-    assert "which is flown" in stale
+    assert "which is over" in stale
     assert given(second, "no_fire_ban") == ("yes", "")
     two = ask.good(f"answers/{second.id}", body)["file"]
     assert two != one
     assert given(second) == ("yes", "")
     assert "flown" in folder.text(one)
+    answer = ask(f"answers/{first.id}", body)  # a page left open
+    assert answer.status_code == 400
+    assert "has flown" in answer.get_json()["problem"]
+    ask.good("day/happened", {"id": first.id, "flew": False, "notes": "misfire"})
+    for item in read_day(folder).items:
+        assert given(item)[0] == ""
+        assert given(item, "no_fire_ban") == ("yes", "")
 
 
 @pytest.mark.parametrize("what", ["map", "sheet", "poster", "caller"])
@@ -1587,7 +1594,17 @@ def test_a_field_is_saved_half_drawn_and_says_what_it_lacks(tmp_path):
     assert "boundary" in told["problem"]
     answer = ask("site", {"site": site, "base": "old"}, method="PUT")
     assert answer.status_code == 409
-    ask.good("undo", {"file": "site.geojson"})
+    for base in ({}, {"base": "old"}):  # nor is taken back what was not seen
+        answer = ask("undo", {"file": "site.geojson", **base})
+        assert answer.status_code == 409
+    lain = {"site": {**site, "name": "Theirs"}, "base": "old", "aside": True}
+    revision = ask.good("site", lain, method="PUT")["revision"]
+    assert revision == told["revision"]  # what stands goes on standing
+    for way, name in (("redo", "Theirs"), ("undo", "Own")):
+        step = {"file": "site.geojson", "way": way, "base": revision}
+        revision = ask.good("undo", step)["revision"]
+        assert json.loads(ask.good("site")["text"])["name"] == name
+    ask.good("undo", {"file": "site.geojson", "base": revision})
     assert "elevation" not in ask.good("site")["text"]
     assert ask("site", {"site": [], "base": ""}, method="PUT").status_code == 400
 

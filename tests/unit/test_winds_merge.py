@@ -653,6 +653,17 @@ def test_a_report_that_was_kept_holds_once_it_would_tell_another_thing(report):
     assert "another time" in told or "take the newest" in told
 
 
+def test_a_forecast_for_later_that_was_kept_for_now_ends_with_now():
+    later = (NOON + timedelta(hours=3)).isoformat()
+    levels = [{"height_m": 300, "from_deg": 240, "speed_mps": 3}]
+    document = {"forecasts": [{"valid": later, "levels": levels}]}
+    setting = Setting(0.0, when=NOON, now=NOON)
+    text = json.dumps(
+        keep_readings(decode_text(json.dumps(document), "r", setting), setting)
+    )
+    assert merge(read_kept(text, "k", setting), setting).renewed_in == 0.5
+
+
 _LEVELS = [{"height_m": 10, "from_deg": 240, "speed_mps": 3}]
 
 

@@ -47,16 +47,13 @@ async function settle(site) {
   const mine = await question("The field was changed elsewhere", "Keep what I drew", [el("p", {}, "Leave it to take the other drawing. The one that gives way comes back: theirs by Undo, yours by Redo.")]);
   const other = await ask("site");
   if (mine) revision = (await ask("site", {site, base: other.revision}, "PUT")).revision;
-  else {
-    const back = await ask("site", {site, base: other.revision}, "PUT");
-    revision = (await ask("undo", {file: "site.geojson", way: "undo"})).revision || back.revision;
-  }
+  else await ask("site", {site, base: other.revision, aside: true}, "PUT");
   await load();
 }
 
 async function step(way) {
   await saving;
-  if (await doing(() => ask("undo", {file: "site.geojson", way}), way === "undo" ? "Back to the drawing before." : "Forth again.")) await load();
+  if (await doing(() => ask("undo", {file: "site.geojson", way, base: revision}), way === "undo" ? "Back to the drawing before." : "Forth again.")) await load();
 }
 
 export function draw(desk) {

@@ -63,7 +63,10 @@ async function load() {
 }
 
 async function step(way) {
-  if (await doing(() => ask("undo", {file, way}), way === "undo" ? "Back to what stood before." : "Forth again.")) load();
+  await saving;
+  if (await doing(() => ask("undo", {file, way, base: told?.revision || ""}), way === "undo" ? "Back to what stood before." : "Forth again.")) return void load();
+  told = await ask(`flights/${stem()}`);  // what stands there, beside why
+  draw_();
 }
 
 // Each change is written as it is made; one that met another's is shown and made again.
