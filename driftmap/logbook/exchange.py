@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, Final
 
-from driftmap.core.errors import InputError
+from driftmap.core.errors import InputError, PlacedError, located
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
@@ -43,17 +43,21 @@ def _packed(content: Content) -> dict[str, str]:
 
 def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
     """Read an export; one that is cut short, changed, foreign or newer is refused."""
-    lines = text.split("\n")
-    rows = [_row(source, number, line) for number, line in enumerate(lines, 1) if line]
+    with located(source, ""):
+        return _read(text.split("\n"))
+
+
+def _read(lines: Sequence[str]) -> tuple[list[Entry], list[Content]]:
+    rows = [_row(number, line) for number, line in enumerate(lines, 1) if line]
     head = rows[0] if rows else {}
     if head.get("form") != _HEAD:
-        raise InputError(source, "", "is no export of a driftmap log")
+        raise ValueError("is no export of a driftmap log")
     if not isinstance(head.get("version"), int) or head["version"] > VERSION:
-        told = f"was written by a newer driftmap (log version {head.get('version')})"
-        raise InputError(source, "", told)
+        raise ValueError(
+            f"was written by a newer driftmap (log version {head.get('version')})"
+        )
     if rows[-1] != {"lines": len(rows) - 1}:
-        told = "is cut short: its last line does not tell its length"
-        raise InputError(source, "", told)
+        raise ValueError("is cut short: its last line does not tell its length")
     contents, entries = [], []
     for number, row in enumerate(rows[1:-1], 2):
         try:
@@ -63,7 +67,7 @@ def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
                 entries.append(_entry(row))
         except (KeyError, TypeError, ValueError, AttributeError) as problem:
             told = f"cannot be read: {problem}"
-            raise InputError(source, f"line {number}", told) from None
+            raise PlacedError(f"line {number}", told) from None
     return entries, contents
 
 
@@ -78,13 +82,13 @@ def stands_alone(
             raise InputError(source, problem.where, problem.problem) from None
 
 
-def _row(source: str, number: int, line: str) -> dict[str, Any]:
+def _row(number: int, line: str) -> dict[str, Any]:
     try:
         row = json.loads(line)
     except (ValueError, RecursionError):
-        raise InputError(source, f"line {number}", "is no line of JSON") from None
+        raise PlacedError(f"line {number}", "is no line of JSON") from None
     if not isinstance(row, dict):
-        raise InputError(source, f"line {number}", "must be an object")
+        raise PlacedError(f"line {number}", "must be an object")
     return row
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from driftmap.core.errors import InputError
+from driftmap.core.errors import InputError, PlacedError, at, located
 from driftmap.core.files import parse_toml, read_text
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.report.words import (
@@ -99,12 +99,12 @@ def read_catalogue(language: str) -> Catalogue:
         known = ", ".join(languages())
         problem = f"must be one of {known}, or a catalogue file (got {language!r})"
         raise InputError("--language", "", problem)
-    return _checked(str(path), read_text(path))
+    return _read(str(path), read_text(path))
 
 
 @cache
 def _ours(language: str) -> Catalogue:
-    return _checked(f"{language}.toml", _shipped(language))
+    return _read(f"{language}.toml", _shipped(language))
 
 
 def _shipped(language: str) -> str:
@@ -128,35 +128,39 @@ def _pattern() -> Mapping[str, Any]:
     return MappingProxyType(dict(_flat(tomllib.loads(_shipped(_PATTERN)))))
 
 
-def _checked(source: str, text: str) -> Catalogue:
+def _read(source: str, text: str) -> Catalogue:
     found = dict(_flat(parse_toml(text, source)))
+    with located(source, ""):
+        return _checked(found)
+
+
+def _checked(found: Mapping[str, Any]) -> Catalogue:
     pattern = _pattern()
     for key in found:
         if key not in pattern:
-            raise InputError(source, key, "no such message; remove it")
+            raise PlacedError(key, "no such message; remove it")
     for key in pattern:
         if key not in found:
-            raise InputError(source, key, f"missing; in English: {pattern[key]!r}")
+            raise PlacedError(key, f"missing; in English: {pattern[key]!r}")
     for key, message in found.items():
         if key != "cautions":
-            _check_message(source, key, message)
-    if found["direction"] not in {"ltr", "rtl"}:
-        told = f"must be 'ltr' or 'rtl' (got {found['direction']!r})"
-        raise InputError(source, "direction", told)
-    if found["units"] not in {"us", "si"}:
-        told = f"must be 'us' or 'si' (got {found['units']!r})"
-        raise InputError(source, "units", told)
-    _check_words(source, found)
+            with at(key):
+                _check_message(message, key)
+    for key, one, other in (("direction", "ltr", "rtl"), ("units", "us", "si")):
+        if found[key] not in {one, other}:
+            told = f"must be {one!r} or {other!r} (got {found[key]!r})"
+            raise PlacedError(key, told)
+    _check_words(found)
     return Catalogue(
         language=found["language"],
         direction=found["direction"],
         units=found["units"],
-        cautions=_cautions(source, found["cautions"]),
+        cautions=_cautions(found["cautions"]),
         messages=MappingProxyType({k: v for k, v in found.items() if k not in _OWN}),
     )
 
 
-def _check_words(source: str, found: Mapping[str, Any]) -> None:
+def _check_words(found: Mapping[str, Any]) -> None:
     """Refuse a hold or a no-go that reads as a go: on a page that word speaks for all."""
 
     def letters(word: str) -> str:
@@ -168,26 +172,27 @@ def _check_words(source: str, found: Mapping[str, Any]) -> None:
     for key, word in zip(("hold", "no-go"), others, strict=True):
         if word in going or not word:
             told = f"reads as go (got {found[f'verdict.{key}']!r})"
-            raise InputError(source, f"verdict.{key}", told)
+            raise PlacedError(f"verdict.{key}", told)
     if len(set(others)) < len(others):
-        raise InputError(source, "verdict.no-go", "is the word for hold")
+        raise PlacedError("verdict.no-go", "is the word for hold")
 
 
-def _check_message(source: str, key: str, message: object) -> None:
+def _check_message(message: object, key: str) -> None:
     # A separator may well be a blank; nothing else may.
     blank = isinstance(message, str) and message.isspace() and key[:7] != "number."
     if not isinstance(message, str) or not message or blank:
-        raise InputError(source, key, f"must be text (got {message!r})")
+        raise ValueError(f"must be text (got {message!r})")
     if len(message) > _LONGEST:
-        told = f"must have at most {_LONGEST} characters (got {len(message)})"
-        raise InputError(source, key, told)
+        raise ValueError(
+            f"must have at most {_LONGEST} characters (got {len(message)})"
+        )
     wanted, names = _names(_pattern()[key]), _names(message)
     if names != wanted:
         told = (
             ", ".join(f"{{{name}}}" for name in sorted(wanted or ()))
             or "nothing in braces"
         )
-        raise InputError(source, key, f"must hold {told} (got {message!r})")
+        raise ValueError(f"must hold {told} (got {message!r})")
 
 
 def _names(message: str) -> frozenset[str] | None:
@@ -202,14 +207,14 @@ def _names(message: str) -> frozenset[str] | None:
     return frozenset(name for _, name, _, _ in fields if name is not None)
 
 
-def _cautions(source: str, found: object) -> tuple[str, ...]:
+def _cautions(found: object) -> tuple[str, ...]:
     if (
         not isinstance(found, list)
         or len(found) != len(CAUTIONS)
         or not all(isinstance(c, str) and 0 < len(c.strip()) <= _LONGEST for c in found)
     ):
         told = f"must be {len(CAUTIONS)} texts, a translation of each English one"
-        raise InputError(source, "cautions", told)
+        raise PlacedError("cautions", told)
     return tuple(found)
 
 

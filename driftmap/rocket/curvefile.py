@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.core.errors import FlightError, at, located, quoted
+from driftmap.core.errors import FlightError, PlacedError, at, located, quoted
 from driftmap.core.tables import check_remarks, header_of, number_of, rows_of
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.stages import BURNS
@@ -56,7 +56,7 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
             with at(where):
                 points.append(_point(cells, columns, points[-1:]))
             places.append(where)
-    return _cleaned(source, points, places)
+        return _cleaned(points, places)
 
 
 def _columns(header: list[str]) -> Iterator[tuple[str, float]]:
@@ -90,16 +90,15 @@ def _point(
 
 
 def _cleaned(
-    source: str, points: Sequence[tuple[float, float]], places: Sequence[str]
+    points: Sequence[tuple[float, float]], places: Sequence[str]
 ) -> tuple[list[float], list[float]]:
     """Take small thrusts below zero as noise, and end the curve with its thrust."""
     most = max(thrust for _, thrust in points)
     if most <= 0:
-        raise FlightError(source, "", "holds no thrust above zero")
+        raise ValueError("holds no thrust above zero")
     for where, (_, thrust) in zip(places, points, strict=True):
         if thrust < -_NOISE * most:
-            raise FlightError(
-                source,
+            raise PlacedError(
                 where,
                 f"{thrust:g} N is below zero by more than noise, {_NOISE:.0%} of the "
                 "greatest thrust",
