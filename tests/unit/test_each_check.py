@@ -117,15 +117,6 @@ def test_what_only_an_eased_limit_lets_pass_holds(eased, strict, most):
         assert told == one
 
 
-def test_what_was_not_known_as_well_as_was_asked_holds():
-    asked = [
-        SimpleNamespace(area=name, reached=reached)
-        for name, reached in (("Camp", True), ("Road", False))
-    ]
-    (check,) = judgement._unreached(asked)
-    assert (check.kind, check.area, check.outcome) == (Kind.PRECISION, "Road", "warn")
-
-
 def test_flights_that_show_a_limit_kept_and_no_more_than_two_in_a_hundred_above():
     for limit in (0.3, 0.05, 0.01, 0.001):
         least = judgement._alone(limit)

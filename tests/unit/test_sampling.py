@@ -11,7 +11,11 @@ import numpy as np
 import pytest
 
 from driftmap.core.estimate import Estimate, Goal, converge, weighted_mean
+from driftmap.hazard.precise import Sharpened
 from driftmap.montecarlo.steering import Mixture, tilted_mean
+from driftmap.verdict import judgement
+from driftmap.verdict.check import Kind
+from driftmap.verdict.limits import LIMITS
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -59,6 +63,25 @@ def test_figure_on_the_limit_stops_at_the_cap_and_says_so():
     looks, reached = converge(coin(1e-3), Goal(limit=1e-3), first=1024, cap=8192)
     assert not reached
     assert looks[-1].flights == 8192
+
+
+def test_an_area_not_known_as_well_as_was_asked_holds(demo, monkeypatch):
+    asked = {}
+
+    def sharpen(pilot, more, people, **wanted):
+        asked.update(wanted, people={area.name for area in people})
+        look = Estimate(5e-4, 1e-4, 2e-3, 5, 2000)
+        return tuple(Sharpened(a.name, (look,), a is not people[-1]) for a in people)
+
+    monkeypatch.setattr(judgement, "sharpen", sharpen)
+    found = judgement.judge_all(demo.cloud, demo.site, demo.wind, precision=0.3)
+    assert (asked["relative"], asked["limit"]) == (0.3, LIMITS["area_hit"].value)
+    (held,) = (check for check in found.checks if check.kind == Kind.PRECISION)
+    assert held.outcome == "warn"
+    assert held.area in asked["people"]
+    sharp = [hit for hit in found.areas if hit.area.name in asked["people"]]
+    assert sharp
+    assert {hit.total.estimate for hit in sharp} == {5e-4}
 
 
 def test_looks_share_the_chance_of_error():
