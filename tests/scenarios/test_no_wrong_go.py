@@ -79,7 +79,7 @@ GO = {
         area("camp", box(-1500, -1500, 100, 60), "Camp", people=20)
     ),
     "limits made stricter": DAY.plus('[limits]\narea_hit = "0.09 %"'),
-    "everything told": DAY.but(flight=TOLD, samples=20_000),
+    "everything told": DAY.but(flight=TOLD, samples=12_000),
     "a likelihood raised": DAY.plus('[cases]\n"nothing deploys" = "4 %"'),
 }
 """A word that nobody can reach protects nobody."""

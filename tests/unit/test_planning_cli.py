@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "dunlin.toml")
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 NAMES = (Path(SITE).read_text("utf-8"), "Whimbrel Dunlin")
-FEW = ("--samples", "150", "--workers", "2")
+FEW = ("--samples", "150", "--workers", "1")
 
 
 def run(command, *arguments):
