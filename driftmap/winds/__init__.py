@@ -20,6 +20,7 @@ from driftmap.winds import (
     forecast,
     model_output,
     pilot_balloon,
+    record,
     soundings,
     table,
     track,
@@ -78,7 +79,7 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("drift of a flight", track.looks_like_drift, track.read_drift),
     ("tracker's log", track.looks_like_track, track.read_track),
     ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
-    ("record of a meter", table.looks_like_meter_log, table.read_meter_log),
+    ("record of a meter", record.looks_like_meter_log, record.read_meter_log),
     _TABLE,
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (

@@ -452,7 +452,7 @@ SKY = {
     "thunder in a remark of a meter's record": holds(
         LOW.under(
             "# thunder in the west\n# zone -07:00\ntime,speed_mph,from_deg\n"
-            + "".join(f"2026-06-13 08:{m},4,90\n" for m in range(15, 30))
+            + "".join(f"2026-06-13 08:{m},{4 + m % 2},90\n" for m in range(15, 30))
         ),
         "wind warned",
     ),

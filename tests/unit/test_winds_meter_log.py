@@ -15,7 +15,7 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.winds import merge, read_winds, unheard
 from driftmap.winds.pilot_balloon import balloon_form
 from driftmap.winds.reading import Setting
-from driftmap.winds.table import looks_like_meter_log, read_meter_log
+from driftmap.winds.record import looks_like_meter_log, read_meter_log
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
@@ -23,12 +23,15 @@ HEAD = "time_utc,speed_mps,from_deg,gust_mps\n"
 
 
 def _rows(minutes, speed, way, gust=None, step=1.0):
-    """Rows from so many minutes before now up to now; speed and way by the minute."""
+    """Rows from so many minutes before now up to now; speed and way by the minute.
+
+    No two are quite alike, and gusts are a little more than the wind beside them.
+    """
     lines = []
     for i in range(round(minutes / step) + 1):
         time = NOW - timedelta(minutes=minutes - i * step)
-        v, d = speed(i * step), way(i * step)
-        g = "" if gust is None else gust(i * step)
+        v, d = speed(i * step) + i % 3 * 1e-9, way(i * step) + i % 4 * 1e-9
+        g = v + 0.1 if gust is None else gust(i * step)
         lines.append(f"{time:%Y-%m-%dT%H:%M:%S},{v},{d % 360},{g}\n")
     return "".join(lines)
 
@@ -41,7 +44,7 @@ def _read(text, **more):
 
 def test_the_last_ten_minutes_are_the_mean_and_the_hour_gives_the_gust():
     text = HEAD + _rows(60, lambda m: 4.0 if m < 49.5 else 6.0, lambda m: 240)
-    text = text.replace(",4.0,240,", ",4.0,240,9.5", 1)
+    text = text.replace(",4.0,240.0,4.1", ",4.0,240.0,9.5", 1)
     level, reading = _read(text)
     assert level.speed == pytest.approx(6.0)
     assert math.degrees(level.direction) == pytest.approx(240.0)
@@ -78,8 +81,8 @@ def test_readings_from_after_the_flight_hold():
     # Ten minutes that two clocks may differ are none.
     (told,) = reading.warned
     assert "15 readings are from after the flight" in told
-    assert "11.0 m/s at 17:5" in told
-    assert _read(text.replace(",11.0,", ",2.0,"))[1].warned == ()
+    assert "11.1 m/s at 17:5" in told
+    assert _read(text.replace(",11.", ",2."))[1].warned == ()
 
 
 def test_a_wind_that_grows_or_turns_holds():
@@ -99,7 +102,7 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
     )
     reading = decode(text, Setting(0.0, when=NOW, now=NOW))
     assert any("thunder heard" in said for said in reading.warned)
-    assert read_winds([text], site_altitude=0.0, when=NOW).gust == 0.0
+    assert read_winds([text], site_altitude=0.0, when=NOW).gust == pytest.approx(0.1)
     inset = text.replace("# thunder", "  # thunder")
     assert decode(inset, Setting(0.0, when=NOW, now=NOW)).warned == reading.warned
 
@@ -151,7 +154,8 @@ def test_a_wind_from_all_round_or_without_direction_is_variable():
     level, reading = _read(bare)
     assert level.direction is None
     assert any("no direction" in note for note in reading.assumed)
-    assert _read(HEAD + _rows(10, lambda m: 2.0, lambda m: 0))[0].direction == 0.0
+    north = _read(HEAD + _rows(10, lambda m: 2.0, lambda m: 0))[0].direction
+    assert north == pytest.approx(0.0, abs=1e-9)
 
 
 def test_what_was_read_after_the_flight_does_not_count():
@@ -307,6 +311,56 @@ def test_a_gust_sensor_that_is_dumb_for_all_of_the_hour_holds():
     assert any(
         "no gust (0 is none) from 17:00 to 18:00" in said for said in reading.warned
     )
+
+
+@pytest.mark.parametrize(
+    ("column", "doubt"),
+    [
+        (lambda v: "", "no gust (0 is none) from 17:00 to 18:00"),
+        (lambda v: 0, "no gust is more than the wind beside it"),
+        (lambda v: v, "no gust is more than the wind beside it"),
+        (lambda v: v + 0.5, ""),
+    ],
+)
+def test_a_column_that_never_tells_a_gust_holds_where_rows_do_not_show_them(
+    column, doubt
+):
+    def speed(m):
+        return 3.0 + 0.3 * math.sin(m)
+
+    def told(step):
+        rows = _rows(60, speed, lambda m: 240 + m % 7, lambda m: column(speed(m)), step)
+        return " ".join(_read(HEAD + rows)[1].warned)
+
+    assert doubt in told(1.0)
+    assert bool(doubt) == bool(told(1.0))
+    # Read every five seconds, they show gusts themselves.
+    assert bool(told(5 / 60)) == ("from 17:00" in doubt)
+    # In a wind of nothing no gust may be none.
+    calm = HEAD + _rows(60, lambda m: 0.1 * (m % 3), lambda m: m, lambda m: 0)
+    assert _read(calm)[1].warned == ()
+
+
+@pytest.mark.parametrize(
+    ("speed", "way", "step", "doubt"),
+    [
+        (lambda m: 3.0, lambda m: 240, 10.0, "7 rows show one and the same wind"),
+        (lambda m: 0.0, lambda m: 240, 1.0, "61 rows show one and the same wind"),
+        (lambda m: 3.0 + m % 3, lambda m: 240, 1.0, "61 rows show one direction"),
+        (lambda m: 3.0, lambda m: 240 + m % 9, 1.0, "61 rows show one speed"),
+        (lambda m: 3.0, lambda m: 240, 20.0, ""),  # four notes of a steady wind
+        (lambda m: 3.0, lambda m: 240 + m % 9, 5.0, ""),
+        (lambda m: 3.0 + m % 3, lambda m: 240, 5.0, ""),
+    ],
+)
+def test_a_meter_whose_rows_are_all_alike_holds(speed, way, step, doubt):
+    lines = [
+        f"{NOW - timedelta(minutes=60 - m):%Y-%m-%dT%H:%M:%S},{speed(m)},{way(m)}"
+        for m in np.arange(0, 61, step).tolist()
+    ]
+    reading = _read("\n".join(["time_utc,speed_mps,from_deg", *lines]))[1]
+    told = [one for one in reading.warned if "rows show" in one]
+    assert [doubt in one for one in told] == [True] * bool(doubt)
 
 
 _ELSEWHERE = {
