@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator
 from dataclasses import replace
 from typing import Final, TypeAlias
 
@@ -19,7 +18,15 @@ from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import PLAIN, Lean, Steered
-from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood
+from driftmap.montecarlo.openings import (
+    chosen,
+    met,
+    not_yet_noted,
+    outcomes,
+    stiffness_of,
+    stood,
+    ways_to_openings,
+)
 from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import (
@@ -248,7 +255,7 @@ class _Flights:
 
     def fly_ahead(self, tree: CaseTree) -> None:
         """Fly what the rockets in one piece fly until devices open, of all cases together."""
-        wanted = dict.fromkeys(_ways_to_openings(tree))
+        wanted = dict.fromkeys(ways_to_openings(tree))
         for depth in range(1, 1 + max((len(way) for _, way in wanted), default=0)):
             ways = dict.fromkeys(
                 (release, way[:depth]) for release, way in wanted if len(way) >= depth
@@ -285,7 +292,7 @@ class _Flights:
 
     def watch_openings(self, case: Case) -> None:
         """Note what every other device meets that opens on the way down."""
-        for name, release, way in _not_yet(case, self.openings):
+        for name, release, way in not_yet_noted(case, self.openings):
             opened = self._opened(self._device(name), release, way)
             self.openings[case.cause, name] = opened
 
@@ -376,32 +383,3 @@ class _Flights:
         return Job(
             release, body, copy, who, state, whole, own, mass, stages, flown, [state]
         )
-
-
-def _ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:
-    """Give the stages before each opening that is looked at, from a release."""
-    noted: set[tuple[str, str]] = set()
-    for case in tree.cases:
-        if isinstance(case.only, Breaks):
-            continue
-        for opening in case.only:
-            noted.add((case.cause, opening.device.name))
-            yield opening.release or case.release, opening.before
-        for device, release, way in _not_yet(case, noted):
-            noted.add((case.cause, device))
-            yield release, way
-
-
-def _not_yet(
-    case: Case, noted: Container[tuple[str, str]]
-) -> Iterator[tuple[str, Release, tuple[Stage, ...]]]:
-    """Give devices whose opening was not noted, the release, and the stages before it."""
-    if isinstance(case.only, Breaks):
-        return
-    for body in case.bodies:
-        if body.name not in ("rocket", BOOSTER):
-            continue
-        stages = (*body.before, *body.stages)
-        for number, stage in enumerate(stages):
-            if stage.opens and (case.cause, stage.opens) not in noted:
-                yield stage.opens, body.release or case.release, stages[:number]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -27,8 +27,8 @@ from driftmap.formulas.strength import (
     snatch_load,
 )
 from driftmap.montecarlo.launch import Plan
-from driftmap.rocket.case import Breaks
-from driftmap.rocket.flight import Airframe, Device, Piece
+from driftmap.rocket.case import Breaks, Case, CaseTree, Release, Stage
+from driftmap.rocket.flight import BOOSTER, Airframe, Device, Piece
 from driftmap.trajectory.motion import Ascent, Motion
 
 OPENED: Final = (
@@ -267,3 +267,32 @@ def _section(fin: Piece) -> float:
     if fin.infill is None or fin.thickness is None:
         return 1.0
     return solid_share(fin.thickness, fin.infill)
+
+
+def ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:
+    """Give the stages before each opening that is looked at, from a release."""
+    noted: set[tuple[str, str]] = set()
+    for case in tree.cases:
+        if isinstance(case.only, Breaks):
+            continue
+        for opening in case.only:
+            noted.add((case.cause, opening.device.name))
+            yield opening.release or case.release, opening.before
+        for device, release, way in not_yet_noted(case, noted):
+            noted.add((case.cause, device))
+            yield release, way
+
+
+def not_yet_noted(
+    case: Case, noted: Container[tuple[str, str]]
+) -> Iterator[tuple[str, Release, tuple[Stage, ...]]]:
+    """Give devices whose opening was not noted, the release, and the stages before it."""
+    if isinstance(case.only, Breaks):
+        return
+    for body in case.bodies:
+        if body.name not in ("rocket", BOOSTER):
+            continue
+        stages = (*body.before, *body.stages)
+        for number, stage in enumerate(stages):
+            if stage.opens and (case.cause, stage.opens) not in noted:
+                yield stage.opens, body.release or case.release, stages[:number]
