@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from driftmap.report.instruct import CALL, Watch, short_name
+from driftmap.report.instruct import CALL, Watch, other_side, short_name
 from driftmap.report.sheetfacts import Fall, arrivals
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate
@@ -106,7 +106,9 @@ def _free(seen: Watch) -> Iterator[Moment]:
     """Tell of every piece when it can strike soonest and hardest, and to look up before."""
     there = seen.look(seen.fast) if seen.fast and seen.first_device else None
     rows: dict[tuple[int, str], list[Fall]] = {}
-    for fall in arrivals(seen.falls):
+    other = other_side(seen)  # what all are told to look for is called too
+    found = arrivals(seen.falls)
+    for fall in [*found, *([other] if other and other not in found else [])]:
         look = seen.look(fall)
         told_of = fall.unopened and look == there
         if fall.first > CALL and not fall.works and not told_of:

@@ -162,13 +162,17 @@ class Watch:
             return self.up.last + _OPENING
         return trigger.value + _OPENING if trigger.at == "time" else None
 
+    @property
+    def planned(self) -> Fall | None:
+        """Where the rocket comes down if all is well."""
+        return next((fall for fall in self.falls if fall.works), None)
+
     def one_side(self) -> bool:
-        """Tell whether what falls when nothing opens is on the same side of all crowds."""
-        fast = self.fast
-        if fast is None:
-            return True
+        """Tell whether what is told to come down is on the same side of all crowds."""
+        told = [fall for fall in (self.planned, self.fast, other_side(self)) if fall]
         sights = _sights_of(self.told)
-        return len({one.side(fast.distance, fast.azimuth) for one in sights}) < 2
+        sides = [{s.side(fall.distance, fall.azimuth) for s in sights} for fall in told]
+        return all(len(found) < 2 for found in sides)
 
     def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
         """Say where to look; ``named``: with the crowd whose left and right it is."""
@@ -249,24 +253,20 @@ class Order(NamedTuple):
     told: str
 
 
-def orders(
-    drawn: Iterable[str], out: str, ready: str, over: str, voice: Voice
-) -> list[Order]:
+def orders(drawn: Iterable[str], move: str, ready: str, voice: Voice) -> list[Order]:
     """Say where nobody stands, where people stand how, and who is to move.
 
-    ``drawn``: the zones there are; ``out``, ``ready`` and ``over``: who is in danger, who
-    in caution, and who else is over a limit; empty for nobody.
+    ``drawn``: the zones there are; ``move`` and ``ready``: who is in danger or over a limit,
+    and who else in caution; empty for nobody.
 
     Result: one verb for each state, whatever the verdict; who must move before who may stay.
     """
     say, told, kinds = voice.say, [], set(drawn)
-    if "danger" in kinds:
-        words = say("instruct.danger")
-        words += " " + say("instruct.move", places=out) if out else ""
-        told.append(Order("danger", say("zone.danger"), words))
-    if over:
-        words = say("instruct.over", places=over)
+    if move:
+        words = say("instruct.move", places=move)
         told.append(Order("move", say("stand.unsafe"), words))
+    if "danger" in kinds:
+        told.append(Order("danger", say("zone.danger"), say("instruct.danger")))
     if "caution" in kinds or ready:
         words = (
             say("instruct.ready_at", places=ready) if ready else say("instruct.ready")
@@ -278,18 +278,16 @@ def orders(
 def stand(seen: Watch) -> list[Order]:
     """Say where to stand, and who must move whither."""
     people = [spot for spot in seen.places if spot.stand]
-    danger = [spot for spot in people if spot.kind == "danger"]
-    others = [spot for spot in people if spot.kind != "danger"]
-    over = [spot for spot in others if spot.seen == "fail"]
-    mild = [s for s in others if s.kind == "caution" and s.seen != "fail"]
+    over = [spot for spot in people if spot.seen == "fail"]
+    over.sort(key=lambda spot: spot.kind != "danger")
+    mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
     told = orders(
         (zone.kind for zone in seen.drawn),
-        _sent(danger, seen),
-        places_named([spot.area.name for spot in mild], seen.voice),
         _sent(over, seen),
+        places_named([spot.area.name for spot in mild], seen.voice),
         seen.voice,
     )
-    if people and not danger and not over and not mild:
+    if people and not over and not mild:
         told.append(Order("", "", seen.voice.say("instruct.outside")))
     return told
 
@@ -301,7 +299,7 @@ def _sent(places: Sequence[Spot], seen: Watch) -> str:
     ground = shapely.union_all([zone.shape for zone in seen.zones])
     clear = clear_ground(seen.told.site, [ground])
     told = [_whither(spot, ground, clear, seen.voice) for spot in places]
-    return some_of(told, seen.voice)
+    return some_of(told, seen.voice, "; ")
 
 
 def _whither(
@@ -319,12 +317,11 @@ def _whither(
         area=name,
         distance=voice.away(far),
         compass=voice.compass(azimuth),
-        degrees=f"{round(math.degrees(azimuth)) % 360 or 360:03d}",
     )
 
 
 def look(seen: Watch, *, named: bool = True) -> list[str]:
-    """Say which way to look: at the pad, and from when where, should recovery fail.
+    """Say which way to look: at the pad, and from when where, as planned and if recovery fails.
 
     ``named``: with the crowd whose left and right it tells.
     """
@@ -334,12 +331,16 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
         told[0] = f"{say('instruct.later')} {told[0]}"
     else:
         told += falls_free(_sooner(seen), seen.voice)
+    if works := seen.planned:
+        down = seen.voice.clock(max(0.0, works.first - CALL))
+        told.append(say("instruct.well", look=seen.look(works, named=named), time=down))
+        named &= works.around  # whose left and right it is, once
     if fast is None:
         return told
     by = seen.opens_by
     early = by is not None and by < fast.first
     told.append(_if(fast, by if early else fast.first - CALL, seen, named=named))
-    if other := _other_side(fast, seen):
+    if other := other_side(seen):
         told.append(_if(other, other.first - CALL, seen))
     return told
 
@@ -360,8 +361,11 @@ def _if(fall: Fall, second: float | None, seen: Watch, *, named: bool = False) -
     )
 
 
-def _other_side(fast: Fall, seen: Watch) -> Fall | None:
-    """Find what can kill on another side of the pad: of what zones hold, the likeliest."""
+def other_side(seen: Watch) -> Fall | None:
+    """Find what can kill on another side of the pad than the worst: of what zones hold, the likeliest."""
+    fast = seen.fast
+    if fast is None or fast.around:
+        return None
     cases = {case.name: case for case in seen.told.cloud.tree.cases}
 
     def beside(fall: Fall) -> bool:
@@ -371,8 +375,6 @@ def _other_side(fast: Fall, seen: Watch) -> Fall | None:
         return fall.deadly and held and far and abs(turn) > _FAR
 
     found = [fall for fall in seen.falls if beside(fall)]
-    if fast.around:
-        return None
     return max(
         found, key=lambda f: (cases[f.case].probability, f.distance), default=None
     )

@@ -13,16 +13,15 @@ function orderOf(sign, told) {
   return line;
 }
 
-// Who is in danger, who in caution, and who else is over a limit: one verb for each.
+// Who is in danger or over a limit, and who else in caution: one verb for each.
 function showOrders(zoned, crowd) {
   const names = (of) => crowd.filter(of).map(({ name }) => name).join(", ");
-  const out = names(({ kind }) => kind === "danger");
-  const over = names(({ kind, outcome }) => kind !== "danger" && outcome === 2);
+  const over = names(({ kind, outcome }) => kind === "danger" || outcome === 2);
   const ready = names(({ kind, outcome }) => kind === "caution" && outcome !== 2);
-  const { danger, move, ready: calm, ready_at: at, over: most } = DIAL.orders;
+  const { danger, move, ready: calm, ready_at: at } = DIAL.orders;
   const lines = [];
-  if (zoned.danger.length) lines.push(orderOf("danger", out ? `${danger} ${fill(move, { places: out })}` : danger));
-  if (over) lines.push(orderOf("move", fill(most, { places: over })));
+  if (over) lines.push(orderOf("move", fill(move, { places: over })));
+  if (zoned.danger.length) lines.push(orderOf("danger", danger));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }

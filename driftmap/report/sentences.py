@@ -166,12 +166,13 @@ def places_named(names: Sequence[str], voice: Voice) -> str:
     return some_of([isolate(name) for name in names], voice)
 
 
-def some_of(told: Sequence[str], voice: Voice) -> str:
+def some_of(told: Sequence[str], voice: Voice, between: str = ", ") -> str:
     """Name one after another; of many the first, and count the rest."""
     if len(told) <= _MOST_NAMED + 1:
-        return ", ".join(told)
+        return between.join(told)
     rest = voice.count(len(told) - _MOST_NAMED)
-    return voice.say("reason.places", first=", ".join(told[:_MOST_NAMED]), count=rest)
+    first = between.join(told[:_MOST_NAMED])
+    return voice.say("reason.places", first=first, count=rest)
 
 
 def _worst(check: Check, voice: Voice) -> str:

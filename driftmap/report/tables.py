@@ -50,7 +50,7 @@ def headline(
         "mast": mast,
         "age": age,
         "good": windtold.good_until(a, voice),
-        "stop": stop or voice.say("verdict.valid"),
+        "stop": stop or ("" if a.verdict == "no-go" else voice.say("verdict.valid")),
         "judged": judged,
         "pad": a.site.pad,
         "place": show_position(a.site.longitude, a.site.latitude),

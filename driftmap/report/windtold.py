@@ -167,7 +167,9 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
 
 
 def good_until(a: Assessment, voice: Voice) -> str:
-    """Say until when a verdict counts, as it stands on paper."""
+    """Say until when a verdict counts, as it stands on paper; a no-go would read as a go until then."""
+    if a.verdict == "no-go":
+        return voice.say("age.stays", word=voice.say("verdict.no-go"))
     found = good_between(a)
     if found is None:
         return voice.say("age.undated")

@@ -340,9 +340,8 @@ def test_who_reaches_into_a_zone_is_told_what_to_do_on_every_page(demo, verdict)
         told = stand(seen)
         for spot in (spot for spot in seen.places if spot.stand):
             mine = [order.sign for order in told if spot.area.name in order.told]
-            want = spot.kind or ("move" if spot.seen == "fail" else "")
-            over = spot.kind == "caution" and spot.seen == "fail"
-            assert mine == (["move"] if over else [want] if want else [])
+            want = "move" if spot.seen == "fail" else spot.kind
+            assert mine == ([want] if want else [])
         pages = [poster_html(seen), caller_html(seen)]
         if language == "en":
             pages += [map_html(changed, units="si"), brief_html(seen)]
@@ -429,16 +428,13 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
     numbers = [row["number"] for row in rows[1:]]
     assert numbers == sorted(numbers)
-    danger, move, caution = told(*worst, put(calm, "danger", said))
-    assert (danger.name, caution.name, move.name) == ("DANGER", "CAUTION", "MOVE AWAY")
-    assert (
-        f"nobody inside. These must move to clear ground: {calm.area.name} ("
-        in plain(danger.told)
-    )
+    move, danger, caution = told(*worst, put(calm, "danger", said))
+    assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
+    assert plain(move.told).startswith(f"to clear ground: {calm.area.name} – go ")
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
     (off,) = [o for o in told(put(calm, None, "fail")) if o.name == "MOVE AWAY"]
-    assert f"{calm.area.name} (ask where to)" in off.told
+    assert f"{calm.area.name} – ask where to" in plain(off.told)
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
     flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "be ready to step aside"}
     assert {row["flag"] for row in mild} == {flags[said]}
@@ -472,8 +468,11 @@ def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english)
 def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, english):
     """The worst fall, and the likeliest that kills on another side of the pad."""
     seen = watch(demo, Voice(english, "us"))
-    pad, worst, other = look(dataclasses.replace(seen, told=go_of(demo)))
+    pad, well, worst, other = look(dataclasses.replace(seen, told=go_of(demo)))
     assert pad == "At lift-off: the pad."
+    planned = next(fall for fall in seen.falls if fall.works)
+    assert well.startswith("If all is well: look ")
+    assert seen.look(planned, named=True) in well
     fast = seen.fast
     assert worst.startswith("If nothing opens: look ")
     assert seen.voice.compass(fast.azimuth) in worst
