@@ -43,7 +43,7 @@ def check_cloud(
     ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
     weight of each point; None if all weigh the same.
 
-    Result: east and north [m], shape (2, n). Result: weights that sum to 1, shape (n,).
+    Result: east and north [m], shape (2, n), and weights that sum to 1, shape (n,).
     Raises `ValueError` if there are no points, one is not finite, or the weights are no
     weights.
     """

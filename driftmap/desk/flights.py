@@ -108,8 +108,6 @@ def changed(
     ``base``: the version that was shown; ``path``: where the key stands: ``["recovery",
     0, "diameter"]``; a number one past the last begins a new table; ``value``: what it
     is to hold.
-
-    Result: the file's new version.
     """
     try:
         document = folder.document(name)

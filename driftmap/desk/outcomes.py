@@ -40,8 +40,6 @@ def note_flown(
 
     ``name``: the flight's name in the list; ``told``: what was flown of it in full;
     None where there was nothing; ``what``: rocket, who decided, time, wind read.
-
-    Result: the list after it.
     """
     if not is_name(str(what.get("decided_by", ""))):
         raise InputError("flown", "", "who decided? Type a name")

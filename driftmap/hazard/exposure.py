@@ -98,10 +98,7 @@ class Danger:
 
 
 def danger_of(cloud: Cloud) -> Danger:
-    """Sum up what every landing of a cloud could do, a piece at a time.
-
-    Result: what `harm_of` takes for any site.
-    """
+    """Sum up what every landing of a cloud could do, a piece at a time."""
     check_landed(cloud)
     gentle = frozenset(
         case.name

@@ -62,8 +62,6 @@ def outside(shape: BaseGeometry) -> Callable[[Kept, Kept], BoolArray]:
     """Make the test whether points lie outside a shape; its edge counts as inside.
 
     ``shape``: shape in metres from the pad.
-
-    Result: as that of `inside`.
     """
     within = inside(shape)
     return lambda east, north: ~within(east, north)

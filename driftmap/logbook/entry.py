@@ -18,8 +18,6 @@ def canonical(data: object) -> str:
     """Write plain data as JSON, the same bytes for the same data.
 
     ``data``: dicts, lists, text, finite numbers, booleans, None.
-
-    Result: JSON without spaces, keys in order.
     """
     return json.dumps(
         data, sort_keys=True, separators=(",", ":"), allow_nan=False, ensure_ascii=False

@@ -152,10 +152,7 @@ def _mixed(lots: Sequence[tuple[float, FloatArray, object]]) -> FloatArray:
 
 
 def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
-    """Collect the flights whose case is known.
-
-    Result: what happened beside what was assumed.
-    """
+    """Collect the flights whose case is known."""
     found = []
     for assessed, outcome in _pairs(entries):
         case = outcome.body.get("case")

@@ -140,7 +140,7 @@ def chosen(
     Result: distinct flights, alike in what they tell of the case. One that luck gives
     to fewer than one flight in 16 has about that many, taken as likely as it happens to
     them; where it happens to very few flights at all, those to which it nearly happens
-    count too, shape (k,). Result: flights that each of them stands for; they add up to
+    count too, shape (k,); and the flights that each of them stands for, which add up to
     the chances of all, shape (k,).
     """
     n, total = chance.size, float(chance.sum())
@@ -201,7 +201,7 @@ def stood(
     ``draws``, shape (n,): inputs drawn; ``plan``: the flight and its sky.
 
     Result: speed [m s⁻¹] and flutter speed of fins of 1 Pa, or stress [Pa] and 1, shape
-    (s, n). Result: factor on the second, shape (n,).
+    (s, n); and the factor on the second, shape (n,).
     """
     if what.how == "flutter":
         return _flutter(what.fin, ascent, draws, plan)

@@ -37,9 +37,8 @@ def upper_spreads(
 
     ``flight``: the flight as planned.
 
-    Result: inputs by name; none for a flight whose motors all light on the rail.
-    Result: what was assumed, a sentence each. Result: how steady the sustainer is by
-    itself.
+    Result: inputs by name, none for a flight whose motors all light on the rail; what was
+    assumed, a sentence each; and how steady the sustainer is by itself.
     """
     upper, spreads, assumed = flight.upper, dict[str, Spread](), list[str]()
     if upper is None:

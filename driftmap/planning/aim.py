@@ -128,7 +128,7 @@ def best_aims(
 
     ``setup``: what is flown, and where; ``hands``: who works on it; a part is an aim.
 
-    Result: the rail as the flight file has it. Result: all others that were tried, the
+    Result: the rail as the flight file has it, and all others that were tried, the
     best first; one whose worker was lost is not known, and last.
     """
     own = read_limits(setup.flight, setup.site)["rail_tilt"].value

@@ -232,8 +232,6 @@ def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, CellBlock]) -
 
     ``packed``: the setup, from `driftmap.planning.trial.pack`; ``part``: how the wind
     aloft follows the meter, and the block.
-
-    Result: its winds and cells.
     """
     supposition, block = part
     speeds = tuple(i * reach.step for i in range(reach.speeds + 1))

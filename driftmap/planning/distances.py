@@ -124,8 +124,6 @@ def stand_at(site: Site, name: str, east: float, north: float) -> Site:
     """Move an area of a site as it is, with its middle to another place.
 
     ``name``: name of the area; ``east`` and ``north``: where its middle goes [m].
-
-    Result: the site with that area elsewhere.
     """
 
     def put(area: Area) -> Area:

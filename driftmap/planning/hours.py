@@ -214,7 +214,7 @@ _MOST: Final = 48
 def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     """Gather hourly winds into a rose.
 
-    Result: direction [deg], speed [m s⁻¹] and number of readings of each. Result: what
+    Result: direction [deg], speed [m s⁻¹] and number of readings of each, and what
     was rounded and left out. Raises `ValueError` if no reading has a direction.
     """
     counts: Counter[tuple[float, float]] = Counter()

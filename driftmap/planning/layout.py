@@ -101,8 +101,6 @@ class Layout:
         """Say which rules on distances any of the flights breaks at a site.
 
         ``site``: the site with pad or people elsewhere.
-
-        Result: one for each rule broken.
         """
         wrong = (
             text

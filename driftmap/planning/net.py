@@ -94,8 +94,6 @@ def turned_lines(lines: Lines, angle: float) -> Lines:
     """Turn lines about the pad.
 
     ``lines``: by case and body.
-
-    Result: the same lines, turned.
     """
     return {
         key: tuple(replace(line, shape=turned_shape(line.shape, angle)) for line in own)

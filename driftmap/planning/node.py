@@ -143,7 +143,7 @@ def landings_of(cloud: Cloud) -> tuple[dict[PieceKey, Landing], Lines]:
 
     ``cloud``: the flights in one wind.
 
-    Result: by case and body. Result: the same lines, and those of
+    Result: that by case and body, and the same lines with those of
     `driftmap.verdict.consequence_checks.maiming`, for a verdict.
     """
     asked = maiming(cloud)

@@ -217,8 +217,8 @@ def _over(check: Check) -> float:
 def questions_of(nodes: Iterable[DialNode]) -> tuple[list[list[str]], list[list[int]]]:
     """List the open questions of the rules, and which of them each wind asks.
 
-    Result: each question, and how to answer it as told in the first wind that asks it.
-    Result: for each wind, places among the questions.
+    Result: each question, and how to answer it as told in the first wind that asks it;
+    and for each wind, places among the questions.
     """
     found: dict[tuple[str, str], int] = {}
     told: list[list[str]] = []

@@ -57,10 +57,7 @@ def chance(check: Check, voice: Voice) -> str:
 
 
 def allowed(limit: float, voice: Voice) -> str:
-    """Say a limit on a share of flights.
-
-    Result: such as "1 in 1,000".
-    """
+    """Say a limit on a share of flights."""
     if limit == 0:
         return voice.say("chance.none_allowed")
     return voice.say("chance.allowed", count=one_of(limit, voice))

@@ -120,10 +120,7 @@ def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
 
 
 def heads_up(seen: Watch) -> list[str]:
-    """Say when to call, and by when a piece can be down.
-
-    Result: in the order of the seconds.
-    """
+    """Say when to call, and by when a piece can be down."""
     voice, fast = seen.voice, seen.fast
     failed = [fall.first for fall in seen.falls if not fall.works]
     told = [voice.say("heads_up.count")]

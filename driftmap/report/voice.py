@@ -75,10 +75,7 @@ class Catalogue:
 
 
 def languages() -> tuple[str, ...]:
-    """Name the catalogues that come with the package.
-
-    Result: language tags in alphabetical order.
-    """
+    """Name the catalogues that come with the package."""
     names = (entry.name for entry in files(__package__).joinpath("messages").iterdir())
     return tuple(sorted(n.removesuffix(".toml") for n in names if n.endswith(".toml")))
 

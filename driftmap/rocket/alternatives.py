@@ -81,8 +81,6 @@ def alternatives(flight: Flight) -> dict[str, Flight]:
     ``flight``: the flight as planned. Its own ``[[alternative]]`` tables are used;
     where it has none, smaller, larger, lower and streamer versions are made up from the
     plan.
-
-    Result: by name, the plan first.
     """
     found = {PLANNED: flight}
     if flight.alternatives:

@@ -260,10 +260,7 @@ def _checked(
 
 
 def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
-    """List every question that rules may ask.
-
-    Result: each by its name.
-    """
+    """List every question that rules may ask."""
     rest = "the local code on what these rules leave out was read and is kept"
     found = [
         *(

@@ -56,7 +56,7 @@ def governing_sets(
 
     ``sets``: the sets picked; alternatives go from the lightest rocket to the heaviest.
 
-    Result: a set of each family; in doubt, its last. Result: the rocket's class in it.
+    Result: a set of each family, in doubt its last, with the rocket's class in it.
     """
     families: dict[str, list[tuple[RuleSet, Fit]]] = {}
     for rules in sets:
@@ -129,8 +129,7 @@ def _all_hold(
 
     ``facts``: what is known; where a number is not, both ends of its range must agree.
 
-    Result: none where a missing fact leaves it open. Result: the missing facts; empty
-    unless it is open.
+    Result: None where missing facts leave it open, and those.
     """
     missing = []
     for condition in conditions:

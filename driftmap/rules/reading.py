@@ -36,10 +36,7 @@ _DEEPEST: Final = 8  # files that extend one another
 
 @lru_cache
 def rule_sets() -> tuple[str, ...]:
-    """Name the rule sets that come with the package.
-
-    Result: names that `read_rules` accepts beside paths.
-    """
+    """Name the rule sets that come with the package."""
     return tuple(sorted(path.stem for path in _HOME.glob("*.toml")))
 
 

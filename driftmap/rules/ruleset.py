@@ -323,8 +323,6 @@ def reason(condition: Condition, value: float) -> str:
     """Say how a fact meets a condition that it holds.
 
     ``value``: the fact in SI.
-
-    Result: fact, figure and bound.
     """
     fact = FACTS[condition.fact]
     bound = amount(condition.bound, fact.dimension)
@@ -333,10 +331,7 @@ def reason(condition: Condition, value: float) -> str:
 
 
 def not_known(names: Iterable[str]) -> str:
-    """Say which facts are missing and under what name they can be answered.
-
-    Result: one clause for each.
-    """
+    """Say which facts are missing and under what name they can be answered."""
     return "; ".join(
         f"{FACTS[name].text} is not known: answer {name}" for name in names
     )

@@ -63,18 +63,12 @@ def under_the_fall(
 
 
 def lines_of(cloud: Cloud) -> Lines:
-    """Draw the lines that `under_the_fall` asks for, wherever people stand.
-
-    Result: those of falls that can maim.
-    """
+    """Draw the lines that `under_the_fall` asks for, wherever people stand."""
     return {key: _lines(cloud, part) for key, part in maiming(cloud).items()}
 
 
 def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
-    """Find the falls that can maim, of failures that are judged by themselves.
-
-    Result: by case and body.
-    """
+    """Find the falls that can maim, of failures that are judged by themselves."""
     return {
         (part.case, part.body): part
         for case in cloud.tree.cases

@@ -131,8 +131,6 @@ def facts_flown(
     """Collect the facts of a flight before it is assessed, its height from some flights.
 
     ``wind``: calm where it is left out, and then no fact; ``when``: time of the flight.
-
-    Result: as of `facts_of`.
     """
     cloud = fly(flight, wind or STILL_AIR, site.elevation, samples=_SCOUTS, seed=1)
     return _facts(cloud, site, wind, when)
