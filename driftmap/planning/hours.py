@@ -49,6 +49,9 @@ _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
 _SKY: Final = re.compile(r"weather|wx|thunder|storm|lightning|fog")
 """Names of columns that would be passed over though they tell why nobody may fly."""
 
+_GUSTY: Final = re.compile(r"gust|peak|squall")
+"""Names of columns that tell gusts, in whatever words: passed over, they would be none."""
+
 _HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
 _LONGEST: Final = 100 * 8784  # hours; a century
 _MOST_ROWS: Final = 6 * _LONGEST
@@ -176,6 +179,10 @@ def _check(names: Sequence[str]) -> None:
     if sky := [name for name in names if _SKY.search(name)]:
         told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of "
         raise ValueError(f"{told}storms")
+    gusts = [name for name in names if _GUSTY.search(name)]
+    if gusts[1:] or not set(gusts) <= set(_GUSTS):
+        told = f"columns of gusts {', '.join(gusts)[:120]}; accepted is one of "
+        raise ValueError(told + ", ".join(_GUSTS))
 
 
 def _reading(cells: Mapping[str, str]) -> HourReading | None:
