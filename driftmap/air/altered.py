@@ -60,6 +60,7 @@ def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindPr
         gust=wind.gust * factor,
         strongest=None if wind.strongest is None else wind.strongest * factor,
         levels=tuple(_scaled(level, factor, angle) for level in wind.levels),
+        with_most=wind.with_most and scaled(wind.with_most, factor, angle),
     )
     return _with_error(turned, error)
 

@@ -179,6 +179,9 @@ class WindProfile:
         the errors of both.
     disagree : tuple of Disagreement
         Winds of which `warned` says that they disagree.
+    with_most : WindProfile or None
+        As strong as it may be by what was told, as "less than 6 mph"; None where one strength
+        was told.
     with_aside : WindProfile or None
         The wind with what somebody set aside of it that would still have counted: a
         verdict holds where that is worse.
@@ -236,6 +239,7 @@ class WindProfile:
     strongest: float | None = None
     stronger: tuple[Stronger, ...] = ()
     disagree: tuple[Disagreement, ...] = ()
+    with_most: WindProfile | None = None
     with_aside: WindProfile | None = None
     read_from: float | None = None
     source: str = ""

@@ -309,7 +309,8 @@ def in_stronger(
     """Tell of winds that were passed over, and hold where the word hangs on one.
 
     That is each report that is stronger. With all that was set aside by hand the word is
-    none milder than it was before.
+    none milder than it was before, nor where a wind is told by what it is less than milder
+    than in that.
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """
@@ -320,10 +321,14 @@ def in_stronger(
             there = _in_wind(setup, strengthened(wind, passed_over))
         outcome: Outcome = "pass" if there == "go" else "warn"
         yield _beside(f"{passed_over.told}: within their errors", there, outcome)
-    if wind.with_aside is not None and now != "no-go":
-        there = _in_wind(setup, wind.with_aside)
-        outcome = OUTCOMES[RANK.index(there)]
-        yield _beside("What was set aside is judged as well", there, outcome)
+    for what, other in (
+        ("The wind as strong as it may be by what was told", wind.with_most),
+        ("What was set aside", wind.with_aside),
+    ):
+        if other is not None and now != "no-go":
+            there = _in_wind(setup, other)
+            outcome = OUTCOMES[RANK.index(there)]
+            yield _beside(f"{what} is judged as well", there, outcome)
 
 
 def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:

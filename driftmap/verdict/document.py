@@ -240,8 +240,9 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
         Disagreement(two["told"], WindLevel(**two["flown"]), WindLevel(**two["other"]))
         for two in plain.get("disagree") or ()
     )
-    if plain.get("with_aside"):
-        own["with_aside"] = _wind(plain["with_aside"])
+    for other in ("with_aside", "with_most"):
+        if plain.get(other):
+            own[other] = _wind(plain[other])
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

@@ -49,6 +49,7 @@ _TIMES: Final = ("valid", "based_on")
 _NUMBERS: Final = MappingProxyType(
     {
         "direction_error": ("direction_error_deg", math.radians(1.0), 0.0, 180.0),
+        "up_to": ("up_to", 1.0, 1.0, 10.0),
         "away": ("away_m", 1.0, 0.0, 4e7),
         "pressure": ("pressure_hpa", 100.0, 1.0, 1e4),
         "cloud_cover": ("cloud_cover", 1.0, 0.0, 1.0),
@@ -231,7 +232,11 @@ def _reading(given: dict[str, Any], where: str) -> Reading:
         terrain=terrain,
         warned=warned,
         assumed=assumed,
-        **{**told, "direction_error": told["direction_error"] or 0.0},  # type: ignore[arg-type]
+        **{  # type: ignore[arg-type]
+            **told,
+            "direction_error": told["direction_error"] or 0.0,
+            "up_to": told["up_to"] or 1.0,
+        },
     )
 
 

@@ -95,7 +95,21 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     profile = _profile(nodes, covariance, stack, roughness)
     profile = _with_doubts(profile, stack, ground, [*notes, note], setting)
     profile = _with_ground(profile, stack, ground, roughness)
-    return _with_sky(replace(profile, convection=stirred), stack)
+    most = None
+    if any(reading.up_to > 1 for reading in readings):
+        most = merge([_at_most(reading) for reading in readings], setting)
+    return _with_sky(replace(profile, convection=stirred, with_most=most), stack)
+
+
+def _at_most(reading: Reading) -> Reading:
+    """Take a wind that was told by what it is less than for as strong as that."""
+    if reading.up_to <= 1:
+        return reading
+    levels = tuple(
+        replace(level, speed=reading.up_to * level.speed, error=None)
+        for level in reading.levels
+    )
+    return replace(reading, levels=levels, up_to=1.0)
 
 
 def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:
@@ -377,7 +391,11 @@ def _with_ground(
     """Add what the reports of this hour tell near the ground: gusts, the strongest, the air."""
     now = _of_one_time(stack.sources, ground)
     low = [n.level for s in now for n in s.nodes if n.height <= law.LOG_TOP]
-    at_mast = (carried(s.nodes[0], MAST, roughness).speed for s in now if s.near_ground)
+    at_mast = (
+        s.reading.up_to * carried(s.nodes[0], MAST, roughness).speed
+        for s in now
+        if s.near_ground
+    )
     # A report's air counts, as its sky does, though the wind of another is flown.
     both = (s.reading for s in (*stack.used, *stack.sources))
     reports = [reading for reading in both if reading.kind == "surface"]

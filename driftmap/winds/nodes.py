@@ -361,9 +361,14 @@ def _differing(ours: Node, node: Node) -> Iterator[PassedOver]:
 
 
 def _strongest(node: Node) -> Node:
-    """Take a level with the error it was read with, of an ensemble its strongest member."""
+    """Take a level as strong as it was told to be, with the error it was read with.
+
+    Of an ensemble that is its strongest member.
+    """
     if node.wind.shape[0] == 1:
-        return replace(node, error=node.fresh)
+        times = node.reading.up_to
+        level = replace(node.level, speed=times * node.level.speed)
+        return replace(node, wind=times * node.wind, level=level, error=node.fresh)
     wind = node.wind[[int(np.argmax(np.hypot(*node.wind.T)))]]
     name = f"the strongest member of {node.level.source}"
     level = mean_of(node.level, wind, source=name)

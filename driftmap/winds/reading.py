@@ -110,7 +110,8 @@ class Reading:
     ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa], most cloud, least visibility,
     the lowest layer that hides most of the sky and the lowest of any [m]; the terrain it names
     itself; what a verdict must hold for (`warned`), and what the reader had to assume; from
-    when on a newer one must be given instead (`ends`).
+    when on a newer one must be given instead (`ends`); how many times as strong as its levels its
+    wind may be by what it says itself, as "less than 6 mph" (`up_to`).
     """
 
     source: str
@@ -133,6 +134,7 @@ class Reading:
     warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())
     ends: datetime | None = None
+    up_to: float = 1.0
 
     @property
     def dated(self) -> bool:

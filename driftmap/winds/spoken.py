@@ -129,8 +129,8 @@ def _reading(source: str, setting: Setting) -> Reading:
     said, found = _clauses(source)
     low, high, assumed = _strength(found, said)
     # Of a sock the middle is the mean; one that stands straight tells no upper end.
-    speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
     direction, spread, told = _direction(found, said, setting)
+    speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
     height, where = _height(found, said)
     valid, timed = _read_at(said, setting)
     gust = _gust(found, said, speed, high if found["most"] and high > low else None)
@@ -156,6 +156,8 @@ def _reading(source: str, setting: Setting) -> Reading:
         direction_error=spread,
         terrain=terrain,
         assumed=notes,
+        # Who says what it is less than has not said that it is half of it.
+        up_to=2.0 if low == 0.0 < high else 1.0,
     )
 
 
@@ -215,8 +217,7 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
     if found["calm"]:
         return 0.0, 0.0, []
     if found["light"]:
-        told = "light, less than 5 kt; taken as 5 kt"
-        return _LIGHT, _LIGHT, [told]
+        return 0.0, _LIGHT, ["light, less than 5 kt"]
     if found["force"]:
         force = int(found["force"])
         upto = int(found["upto"] or force)
@@ -236,10 +237,7 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
         told = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
         more = ", or more" * (high > 20 * units.KNOT)
         return low, high, [f"{told}{more}, by how far the sock stands out"]
-    note = "its middle is the mean, its end a gust"
-    if low == 0.0:  # who says what it is less than has not said that it is half of it
-        low, note = high, f"up to {high:.1f} m/s, taken as that"
-    return low, high, [note]
+    return low, high, ["its middle is the mean, its end a gust"]
 
 
 def _gust(

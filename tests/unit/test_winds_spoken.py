@@ -1,5 +1,6 @@
 """A wind in words: the forms it takes, and what it becomes aloft."""
 
+import json
 import math
 from datetime import UTC, datetime, timedelta
 
@@ -7,9 +8,11 @@ import numpy as np
 import pytest
 from reading import decode
 
+from driftmap.air.altered import scaled
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import kind_of, read_wind, read_winds
+from driftmap.winds import kind_of, merge, read_wind, read_winds
+from driftmap.winds.kept import keep_readings, read_kept
 from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
 
@@ -116,10 +119,44 @@ def test_a_range_and_a_force_are_less_exact_than_a_speed():
 
 
 @pytest.mark.parametrize("text", ["light and variable", "light winds", "light airs"])
-def test_light_is_taken_as_strong_as_it_can_be(text):
-    level, _ = _read(text)
+def test_light_may_be_as_strong_as_it_can_be(text):
+    level, reading = _read(text)
     assert level.direction is None
-    assert level.speed == pytest.approx(5 * KNOT)
+    assert reading.up_to * level.speed == pytest.approx(5 * KNOT)
+
+
+@pytest.mark.parametrize(
+    ("text", "end"),
+    [
+        ("0 to 6 mph from 240", "6 mph from 240"),
+        ("less than 12 mph from W", "12 mph from W"),
+        ("light and variable", "5 kt variable"),
+        ("force 0 to 2 from W", "3.4 m/s from W at 10 m"),
+    ],
+)
+def test_a_wind_told_by_what_it_is_less_than_is_flown_over_its_range(text, end):
+    """Its middle with the error of all of it, a calm too; and as strong as it may be."""
+
+    def merged(said):
+        return merge([decode(said, setting)], setting)
+
+    setting = Setting(0.0, when=NOW, now=NOW, place=(41.6, -117.9))
+    wind, strong = merged(text), merged(end)
+    level, most = (decode(said, setting).levels[0] for said in (text, end))
+    z = level.height
+    assert level.speed == pytest.approx(most.speed / 2)
+    assert level.error == pytest.approx(most.speed / math.sqrt(12))
+    assert wind.strongest == pytest.approx(strong.strongest)
+    for height in (z, 100.0, 600.0):
+        assert np.allclose(wind.with_most.at(height), strong.at(height))
+    assert np.allclose(wind.with_most.error, strong.error)
+    assert strong.with_most is None
+    # So it is where it was kept, and where the wind is flown so many times as strong.
+    text = json.dumps(keep_readings([decode(text, setting)], setting))
+    kept = merge(read_kept(text, "kept", setting), setting)
+    assert np.allclose(kept.with_most.east, wind.with_most.east)
+    twice = np.array(scaled(wind, 2.0).with_most.at(z))
+    assert np.allclose(twice, 2 * np.array(wind.with_most.at(z)))
 
 
 def test_what_is_forecast_in_words_is_no_measurement():
@@ -313,8 +350,7 @@ def test_other_ways_to_say_it(text, plain):
         ("8 (14) mph from 240", "8 mph from 240 gusting 14"),
         ("8 mph avg, 14 mph gust, from 240", "8 mph from 240 gusting 14"),
         ("steady 9 mph from SW, no gusts", "9 mph from SW"),
-        ("less than 5 mph from W", "5 mph from W"),
-        ("0 to 14 mph from W", "14 mph from W"),
+        ("less than 5 mph from W", "0 to 5 mph from W"),
         ("between 8 and 12 mph from W", "8 to 12 mph from W"),
         ("south-westerly wind, 12 mph", "12 mph from SW"),
         ("9 mph from SW at 10:05 am", "9 mph from SW at 10:05"),
