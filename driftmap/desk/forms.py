@@ -16,43 +16,30 @@ from pydantic.fields import FieldInfo
 from driftmap.core.units import DIMENSIONS
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.fields import OneOf, Reads, Within
-from driftmap.rocket.flight import (
-    Airframe,
-    Alternative,
-    Apogee,
-    Burst,
-    Descent,
-    Device,
-    Measured,
-    Motor,
-    OwnCase,
-    Piece,
-    Rail,
-)
-from driftmap.rocket.stages import AirStart, Booster, Sustainer
+from driftmap.rocket.flight import table_of
 
-_TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
-    "airframe": (Airframe, "Rocket", False),
-    "motor": (Motor, "Motor", False),
-    "apogee": (Apogee, "Height and time as flown before, in place of a motor", False),
-    "measured": (Measured, "An altimeter's record, in place of a motor", False),
-    "recovery": (Device, "Recovery", True),
-    "descent": (Descent, "No recovery: how it falls", False),
-    "rail": (Rail, "Rail", False),
-    "piece": (Piece, "What can come off", True),
-    "case": (OwnCase, "A case of your own", True),
-    "burst": (Burst, "If the motor bursts", False),
-    "sustainer": (Sustainer, "The upper stage, by itself", False),
-    "sustainer.motor": (Motor, "Its motor, which lights in the air", False),
-    "booster": (Booster, "The lower stage as it falls away", False),
-    "booster.recovery": (Device, "How the lower stage comes down", True),
-    "booster.piece": (Piece, "What can come off the lower stage: its fins", True),
-    "booster.descent": (Descent, "Lower stage without recovery", False),
-    "air_start": (AirStart, "Motors that light in the air", False),
-    "air_start.motor": (Motor, "They, all together", False),
-    "alternative": (Alternative, "Other ways down, to compare", True),
+_TABLES: Final[Mapping[str, tuple[str, bool]]] = {
+    "airframe": ("Rocket", False),
+    "motor": ("Motor", False),
+    "apogee": ("Height and time as flown before, in place of a motor", False),
+    "measured": ("An altimeter's record, in place of a motor", False),
+    "recovery": ("Recovery", True),
+    "descent": ("No recovery: how it falls", False),
+    "rail": ("Rail", False),
+    "piece": ("What can come off", True),
+    "case": ("A case of your own", True),
+    "burst": ("If the motor bursts", False),
+    "sustainer": ("The upper stage, by itself", False),
+    "sustainer.motor": ("Its motor, which lights in the air", False),
+    "booster": ("The lower stage as it falls away", False),
+    "booster.recovery": ("How the lower stage comes down", True),
+    "booster.piece": ("What can come off the lower stage: its fins", True),
+    "booster.descent": ("Lower stage without recovery", False),
+    "air_start": ("Motors that light in the air", False),
+    "air_start.motor": ("They, all together", False),
+    "alternative": ("Other ways down, to compare", True),
 }
-"""Tables of the file that have a form: their model, heading, and whether they repeat."""
+"""Tables of the file that have a form: their heading, and whether they repeat."""
 
 _OWN: Final = ("motor", "recovery", "descent", "pieces")
 """What a stage or an alternative has a table of its own for."""
@@ -95,29 +82,28 @@ def tables() -> tuple[dict[str, Any], ...]:
             "name": name,
             "head": head,
             "many": many,
-            "fields": [
-                field for _, field in sorted(_fields(name, model), key=itemgetter(0))
-            ],
+            "fields": [field for _, field in sorted(_fields(name), key=itemgetter(0))],
         }
-        for name, (model, head, many) in _TABLES.items()
+        for name, (head, many) in _TABLES.items()
     )
 
 
-def _fields(table: str, model: type[BaseModel]) -> Iterator[tuple[int, dict[str, Any]]]:
-    table = table.rpartition(".")[2]  # a motor is a motor on either stage
+def _fields(name: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    place = name.split(".")
+    model, table = table_of(place), place[-1]  # a motor is a motor on either stage
     told, first = _told(model), _FIRST.get(table, ())
     keys = [
         key
         for key in model.model_fields
         if (table, key) not in _NOT_TYPED and key not in _OWN
     ]
-    for place, key in enumerate(keys):
+    for number, key in enumerate(keys):
         field = _field(table, key, model.model_fields[key], told.get(key, ""))
-        rank = first.index(key) if key in first else 100 + 10 * place
+        rank = first.index(key) if key in first else 100 + 10 * number
         field |= {"first": key in first, "needed": _needed(table, field)}
         links = _LINKS if (table, key) == ("recovery", "strength") else ()
-        for number, link in enumerate(links):
-            yield rank + number, {**field, "key": f"{key}.{link}"}
+        for below, link in enumerate(links):
+            yield rank + below, {**field, "key": f"{key}.{link}"}
         if not links:
             yield rank, field
     if table == "motor":

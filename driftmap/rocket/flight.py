@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Self, get_args
 
-from pydantic import Field, model_validator
+from pydantic import BaseModel, Field, model_validator
 
 from driftmap.rocket.airframe import Airframe, Rail
 from driftmap.rocket.fields import (
@@ -52,6 +53,7 @@ __all__ = [
     "Sustainer",
     "Trigger",
     "Uncertain",
+    "table_of",
 ]
 
 
@@ -346,3 +348,22 @@ class Flight(Table):
         """Mass of what comes down under the recovery, after every burn [kg]."""
         burnt = self.motors if self.sustainer is None else self.motors[1:]
         return float(self.falling.mass.value) - sum(m.propellant_mass for m in burnt)
+
+
+def table_of(place: Iterable[int | str]) -> type[BaseModel]:
+    """Give what a table of the file is read into, by its keys; what holds it where none is."""
+    model: type[BaseModel] = Flight
+    for key in place:
+        held = {f.alias or name: f for name, f in model.model_fields.items()}
+        if model is Flight and key == "measured":  # which reading turns into a motor
+            model = Measured
+        elif key in held:
+            model = next(_models(held[key].annotation), model)
+    return model
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models(part)

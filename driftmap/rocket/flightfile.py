@@ -12,24 +12,7 @@ from driftmap.core.errors import FlightError, nearest
 from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
 from driftmap.rocket.curvefile import read_curve
-from driftmap.rocket.flight import (
-    Airframe,
-    AirStart,
-    Alternative,
-    Apogee,
-    Booster,
-    Burst,
-    Descent,
-    Device,
-    Flight,
-    Measured,
-    Motor,
-    OwnCase,
-    Piece,
-    Rail,
-    Sustainer,
-    Uncertain,
-)
+from driftmap.rocket.flight import Airframe, Flight, Measured, Uncertain, table_of
 from driftmap.rocket.record import Record, read_record
 
 if TYPE_CHECKING:
@@ -38,22 +21,6 @@ if TYPE_CHECKING:
 
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
-_MODELS: dict[str, type[BaseModel]] = {
-    "air_start": AirStart,
-    "airframe": Airframe,
-    "alternative": Alternative,
-    "apogee": Apogee,
-    "booster": Booster,
-    "burst": Burst,
-    "case": OwnCase,
-    "descent": Descent,
-    "recovery": Device,
-    "measured": Measured,
-    "motor": Motor,
-    "piece": Piece,
-    "rail": Rail,
-    "sustainer": Sustainer,
-}
 _NOT_KEYS = {"fitted", "notes", "said", "source"}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -241,10 +208,7 @@ def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ..
 
 def _keys(loc: Sequence[int | str]) -> list[str]:
     """Name the keys that are known at a place."""
-    model: type[BaseModel] = Flight
-    for part in loc[:-1]:
-        if isinstance(part, str):
-            model = _MODELS.get(part, model)
+    model = table_of(loc[:-1])
     names = [f.alias or n for n, f in model.model_fields.items() if n not in _NOT_KEYS]
     return [*names, "measured"] if model is Flight else names
 
