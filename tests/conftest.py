@@ -33,7 +33,7 @@ from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.verdict import assessment, limits
+from driftmap.verdict import assessment, consequence_checks, limits, worth
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
 
@@ -158,6 +158,30 @@ def blocks_flown_once():
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_advice():
+    """Try no other aim and no other reading beside a verdict, of which no check knows.
+
+    They take longer than few flights. What is told of them is tried with `advised`.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assessment, "with_clear_aim", lambda checks, *_: checks)
+        patch.setattr(assessment, "more_wind", lambda *_: ())
+        yield
+
+
+@pytest.fixture
+def advised(monkeypatch):
+    """Try other aims and other readings beside a verdict."""
+    with_advice(monkeypatch)
+
+
+def with_advice(patch):
+    """Tell of other aims and other readings as the program does."""
+    for way in (consequence_checks.with_clear_aim, worth.more_wind):
+        patch.setattr(assessment, way.__name__, way)
+
+
 @pytest.fixture
 def flown_anew(monkeypatch):
     """Fly every block, whoever flew it before."""
@@ -193,14 +217,9 @@ def saltgrass():
 def demo(willet, saltgrass):
     """The demo flight at the demo site, with few samples."""
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
-    return assess(willet, saltgrass, wind, samples=2000)
-
-
-@pytest.fixture
-def no_advice(monkeypatch):
-    """Try no other aim and no other reading beside a verdict: no check knows of them."""
-    monkeypatch.setattr(assessment, "with_clear_aim", lambda checks, *_: checks)
-    monkeypatch.setattr(assessment, "more_wind", lambda *_: ())
+    with pytest.MonkeyPatch.context() as patch:
+        with_advice(patch)  # its pages are looked at whole
+        return assess(willet, saltgrass, wind, samples=2000)
 
 
 @pytest.fixture

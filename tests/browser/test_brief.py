@@ -210,7 +210,7 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
     [(poster_html, "godwit"), (caller_html, "plover"), (caller_html, "whimbrel")],
 )
 def test_poster_and_caller_are_one_page_in_every_language(
-    browser, demo, tmp_path, no_advice, write, name
+    browser, demo, tmp_path, write, name
 ):
     """Of the flights with the most to call; on paper the last line is not cut."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")

@@ -658,9 +658,7 @@ def renamed(demo, turn):
 
 
 @pytest.mark.parametrize("turn", [0, 3, 6])
-def test_hostile_names_are_shown_and_never_run(
-    browser, demo, tmp_path, no_advice, turn
-):
+def test_hostile_names_are_shown_and_never_run(browser, demo, tmp_path, turn):
     path = tmp_path / "hostile.html"
     other = renamed(demo, turn)
     path.write_text(map_html(other, units="si"), encoding="utf-8")

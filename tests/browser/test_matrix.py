@@ -137,7 +137,7 @@ def walked(browser, folder, assessment, name, seen, language="en", **ways):
 
 
 @pytest.mark.parametrize("name", ["180th meridian", "40 areas"])
-def test_hard_sites_on_a_phone_and_a_desk(browser, tmp_path, no_advice, name):
+def test_hard_sites_on_a_phone_and_a_desk(browser, tmp_path, name):
     assessment = judged("willet", awkward(name, tmp_path), samples=100)
     path = tmp_path / "map.html"
     path.write_text(map_html(assessment), encoding="utf-8")

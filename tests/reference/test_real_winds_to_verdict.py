@@ -79,7 +79,7 @@ def test_slow_canopy_drifts_by_the_integral_of_the_wind(name):
     assert miss < 0.01 * math.hypot(*drift)
 
 
-@pytest.mark.usefixtures("no_advice", "no_map")
+@pytest.mark.usefixtures("no_map")
 @pytest.mark.parametrize("name", NAMES)
 def test_every_real_sounding_comes_to_a_verdict(tmp_path, name):
     result = CliRunner().invoke(

@@ -16,6 +16,8 @@ from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Kind
 from driftmap.winds import read_wind
 
+pytestmark = pytest.mark.usefixtures("advised")
+
 ROOT = Path(__file__).parents[2]
 
 

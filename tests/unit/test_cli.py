@@ -31,7 +31,6 @@ THEN = ("--when", "2026-06-13T08:30-07:00")
 WHEN = {MORNING: "2026-06-13T08:30-07:00", NOON: "2026-06-13T12:10-07:00"}
 """The example winds' own day, shortly after they were read."""
 
-pytestmark = pytest.mark.usefixtures("no_advice")
 no_page = pytest.mark.usefixtures("no_map")
 
 

@@ -19,7 +19,6 @@ FLIGHT = [
     "--samples",
     "300",
 ]
-pytestmark = pytest.mark.usefixtures("no_advice")
 CODES = {"GO": 0, "HOLD": 3, "NO-GO": 4}
 
 

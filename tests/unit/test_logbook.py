@@ -557,7 +557,7 @@ def test_a_backup_while_another_writes_is_whole(tmp_path):
         log.backup(tmp_path / "copy0.sqlite")
 
 
-@pytest.mark.usefixtures("no_advice", "no_map")
+@pytest.mark.usefixtures("no_map")
 def test_assess_and_outcome_from_the_shell(tmp_path):
     path = tmp_path / "log.sqlite"
     run = driftmap(

@@ -88,7 +88,7 @@ def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found):
                 assert check.value == pytest.approx(a.tilt_deg)
 
 
-def test_an_aim_set_as_it_is_told_has_the_word_it_is_told_with(found, no_advice):
+def test_an_aim_set_as_it_is_told_has_the_word_it_is_told_with(found):
     setup, wind, planned, aims = found
     rows = aim_rows(planned, aims[:3], english("us"), held=False)[2:]
     for row, a in zip(rows, aims, strict=False):

@@ -110,7 +110,7 @@ def test_layout_writes_a_map_of_scores(tmp_path):
     ids=["limits", "aim", "compare", "cases"],
 )
 def test_pages_say_nothing_that_stands_in_no_catalogue(
-    tmp_path, monkeypatch, no_advice, command, words
+    tmp_path, monkeypatch, command, words
 ):
     monkeypatch.setattr("driftmap.planning.aim._SHARES_OF_LIMIT", (0.5,))
     monkeypatch.setattr("driftmap.planning.aim._TURN", 180.0)

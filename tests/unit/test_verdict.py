@@ -61,7 +61,6 @@ from driftmap.winds import read_wind, read_winds
 ROOT = Path(__file__).parents[2]
 MORNING = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
 NOON = datetime(2026, 6, 13, 19, 15, tzinfo=UTC)
-alone = pytest.mark.usefixtures("no_advice")
 
 
 def check(outcome):
@@ -245,7 +244,6 @@ def test_canopy_drifts_downwind_and_nose_first_falls_upwind(demo):
         assert sign * (mean @ toward) > 100
 
 
-@alone
 def test_strong_wind_is_no_go_and_no_wind_known_is_hold(willet, saltgrass):
     strong = read_wind("25 mph from 240", site_altitude=saltgrass.elevation)
     assert assess(willet, saltgrass, strong, samples=400).verdict == "no-go"
@@ -260,7 +258,6 @@ def test_strong_wind_is_no_go_and_no_wind_known_is_hold(willet, saltgrass):
     assert calm.verdict != "go"
 
 
-@alone
 def test_a_gust_over_the_limit_holds(willet, saltgrass):
     """The mean is within the code's 20 mph; a gust of 40 kt is not surely so."""
     report = "METAR KXYZ 121651Z 24004G40KT 10SM CLR 22/09 A2992"
@@ -275,7 +272,6 @@ def test_a_gust_over_the_limit_holds(willet, saltgrass):
         assert line.outcome == outcome
 
 
-@alone
 def test_no_wind_read_near_the_ground_holds(willet, saltgrass):
     high = WindProfile(
         *(np.array(v, float) for v in ([600, 2500], [3, 4], [0, 0], [1, 1]))
@@ -284,7 +280,6 @@ def test_no_wind_read_near_the_ground_holds(willet, saltgrass):
     assert any("near the ground" in c.name for c in checked.checks)
 
 
-@alone
 def test_a_recovery_that_never_opens_is_no_go(willet, saltgrass):
     trigger = replace(willet.recovery[0].opens_at, at="time", value=500.0)
     never = willet.recovery[0].model_copy(update={"opens_at": trigger})
@@ -299,7 +294,6 @@ def test_a_recovery_that_never_opens_is_no_go(willet, saltgrass):
     assert line.outcome == "fail"
 
 
-@alone
 def test_fins_that_flutter_off_are_no_go(saltgrass, whimbrel):
     thin = tuple(
         p.model_copy(update={"thickness": 0.0022}) if p.kind == "fin" else p
@@ -317,7 +311,6 @@ def test_fins_that_flutter_off_are_no_go(saltgrass, whimbrel):
     assert line.outcome == "fail"
 
 
-@alone
 def test_a_loosened_limit_is_told(willet, saltgrass):
     loose = replace(saltgrass, limits={"area_hit": "90 %"})
     wind = read_wind(
@@ -334,7 +327,6 @@ def test_a_loosened_limit_is_told(willet, saltgrass):
     assert "loosened limit" in line.note
 
 
-@alone
 def test_what_files_say_to_people_stands_beside_the_word_and_first_of_nothing(
     willet, saltgrass
 ):
@@ -396,7 +388,6 @@ def test_an_unknown_wind_aloft_that_makes_a_no_go_stands_beside_it(
         assert [c.beside for c in told] == [False, beside, False]
 
 
-@alone
 def test_no_fins_listed_holds(willet, saltgrass):
     bare = willet.model_copy(
         update={"pieces": tuple(p for p in willet.pieces if p.kind != "fin")}
@@ -693,7 +684,6 @@ def test_less_of_a_wind_from_all_sides_is_less_wind(willet, saltgrass):
     assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
 
 
-@alone
 def test_what_nothing_turns_is_told_first(willet, saltgrass):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
     strict = replace(saltgrass, rules="", limits={"rail_speed": "200 m/s"})
