@@ -16,6 +16,7 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.planning.net import Net
+from driftmap.planning.trial import limits_believed
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import (
     ALL_CASES,
@@ -29,7 +30,6 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
-from driftmap.verdict.limits import read_limits, tightened
 
 _EVEN: Final = frozenset(
     {
@@ -89,7 +89,7 @@ def strictest_of_span(
     moves over the span is allowed for on top of the worst.
     """
     # Between the winds flown nothing that a file eases is believed at all.
-    limits = tightened(read_limits(setup.flight, setup.site))
+    limits = limits_believed(setup)
     cloud = by_default(net.cloud) or net.cloud
     seen, _ = judge(cloud, setup.site, wind, limits=limits, lines=net.lines)
     launch = (together(check, setup.answers) for check in seen)

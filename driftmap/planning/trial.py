@@ -27,7 +27,7 @@ from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
-from driftmap.verdict.limits import read_limits, tightened
+from driftmap.verdict.limits import Limit, read_limits, tightened
 
 NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""
@@ -281,8 +281,14 @@ def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
 
     Result: whether an assessment in the wind as it is known would hold for it.
     """
-    limits = tightened(read_limits(setup.flight, setup.site))
-    return decide(wind_checks(cloud, known, limits)) == "hold"
+    return decide(wind_checks(cloud, known, limits_believed(setup))) == "hold"
+
+
+def limits_believed(setup: Setup) -> dict[str, Limit]:
+    """Give the limits of the day of the flights, none eased but by a word that counts then."""
+    when = None if setup.answers is None else setup.answers.when
+    day = None if when is None else when.date()
+    return tightened(read_limits(setup.flight, setup.site, day=day))
 
 
 def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:

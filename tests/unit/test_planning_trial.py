@@ -1,6 +1,7 @@
 """A planned verdict is the one an assessment gives, but for questions of the day."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -8,8 +9,16 @@ import pytest
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.trial import basis_of, nearness, pack, try_flight, unpack
+from driftmap.planning.trial import (
+    basis_of,
+    limits_believed,
+    nearness,
+    pack,
+    try_flight,
+    unpack,
+)
 from driftmap.rocket.fields import Uncertain
+from driftmap.rules import Answers
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.verdict.check import decide
 from driftmap.winds import read_wind
@@ -120,3 +129,15 @@ def test_head_height_is_less_than_ten_metres():
     assert 1 / Supposition(0.0).over(2.0) == pytest.approx(
         np.log(2 / 0.03) / np.log(10 / 0.03)
     )
+
+
+def test_a_word_on_limits_counts_on_the_day_of_the_flights(setup):
+    """A season is over: what counts today says nothing of a flight before it was given."""
+    signed = {"area_hit": "1 %", "set_by": "Ada Quill"}
+    today = datetime.now(UTC)
+    for given, loosened in ((today - timedelta(days=90), True), (today, False)):
+        limits = {**signed, "set_on": given.date().isoformat()}
+        site = replace(setup.site, limits=limits)
+        said = Answers(when=today - timedelta(days=30))
+        there = limits_believed(replace(setup, site=site, answers=said))["area_hit"]
+        assert (there.value == 0.01) == loosened
