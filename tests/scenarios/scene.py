@@ -28,7 +28,8 @@ CODES = {0: "go", 3: "hold", 4: "no-go", 2: "refused"}
 WHEN = "2026-06-13T08:30-07:00"
 READ = "# read 2026-06-13 08:10-07:00\n"
 PLACE = (-117.952, 41.604)
-KEPT = 48  # clouds, some 10 MB each
+KEPT = 48
+KEPT_FLIGHTS = 100_000  # of clouds; some 1 kB each
 FEW, SOME = 200, 400
 UNFLOWN = {
     *("head count", "implausible", "missing", "nobody near", "position", "rule"),
@@ -255,7 +256,8 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     what is asked as for what is judged. Site and wind are read once for both.
     """
     asked, said_no, few = {}, [], False
-    planned, flown, drawn = Once(KEPT), Once(KEPT), Once(30 * KEPT)
+    planned, flown = Once(KEPT), Once(KEPT_FLIGHTS, lambda cloud: cloud.flights)
+    drawn = Once(30 * KEPT)
     merged, sited = Once(KEPT), Once(KEPT)
     fly, plan, containment = cloud.fly, cloud.plan_launch, assessment.containment
     merge, read_site = winds.merge, site.read_site

@@ -2,10 +2,12 @@
 
 import dataclasses
 import math
-import os
+import pickle
 import re
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -534,9 +536,22 @@ def test_a_bad_top_speed_is_told_by_its_option(tmp_path, speed):
     assert not (tmp_path / "out").exists()
 
 
+class HandedOver(ThreadPoolExecutor):
+    """One who works on what a process would be handed, and hands back alike."""
+
+    def __init__(self, _):
+        super().__init__(1)
+
+    def submit(self, work, *given):
+        """Take and give only what pickles."""
+        told = pickle.dumps(partial(work, *given))
+        done = super().submit(lambda: pickle.dumps(pickle.loads(told)()))
+        return super().submit(lambda: pickle.loads(done.result()))
+
+
 def test_the_command_writes_one_page(tmp_path, monkeypatch):
-    # Beside other threads no process is a fork: each reads all modules anew.
-    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    # Beside other threads no process is a fork: each would read all modules anew, twice.
+    monkeypatch.setattr("driftmap.cli.dial.processes", HandedOver)
     result = run(
         *("--wind", ROOT / "examples" / "morning.csv", "--samples", 50),
         *("--when", "2026-06-13T08:30-07:00"),
