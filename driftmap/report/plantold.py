@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final
 
@@ -21,7 +21,7 @@ from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import flown_in
-from driftmap.report.words import isolate
+from driftmap.report.words import isolate, least_told, most_told
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 
@@ -154,8 +154,9 @@ def limits_rows(
 ) -> list[list[str]]:
     """Give a row to each direction."""
 
-    def speed(value: float) -> str:
-        return voice.number(show(value, "speed", voice.units, digits=1))
+    def speed(value: float, toward: Callable[..., float] = most_told) -> str:
+        told = toward(value, voice.units, 0.1)  # never milder than what was judged
+        return voice.number(show(told, "speed", voice.units, digits=1))
 
     below_all = "go_if_below" if held else "go_below"
     keys = ("wind_from", below_all, "at_head", "also_go", "held_by")
@@ -169,7 +170,8 @@ def limits_rows(
             head = speed(below * share) if below else ""
         others = [span for span in limit.go if not limit.from_lightest(span)]
         also = ", ".join(
-            voice.say("figure.span", low=speed(a), high=speed(b)) for a, b in others
+            voice.say("figure.span", low=speed(a, least_told), high=speed(b))
+            for a, b in others
         )
         way = voice.bearing(math.radians(limit.from_deg))
         rows.append(

@@ -97,14 +97,16 @@ def proposals(found: Turning, *, units: Units) -> str:
     """
     lines = []
     if found.stays:
-        lines.append("It cannot be go here, whatever the aim, the canopy or the wind:")
+        lines.append(
+            "Nothing flown is go here, whatever the aim, the canopy or a weaker wind:"
+        )
         lines += [
             f"  {visible(text)}"
             for check in found.stays[:_MOST_TURNS]
             for text in verdict_reasons([check], [], english(units))
         ]
     if found.wait_for is not None:
-        wind = show(found.wait_for, "speed", units)
+        wind = show(words.most_told(found.wait_for, units), "speed", units)
         lines.append(f"Wait for a wind of {wind} or less at 10 m from there.")
     if not found.better:
         return "\n".join([*lines, "No change that was flown comes out better."])

@@ -9,11 +9,10 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
-from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.planning.around import Around
 from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
-from driftmap.report.words import clock_at, flown_at
+from driftmap.report.words import clock_at, flown_at, least_told, most_told
 from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.verdict.worth import Worth
 
@@ -150,17 +149,15 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
     read, _ = wind_as_read(wind)
     if read.direction is None:
         return ""
-    unit = unit_of("speed", voice.units)
-    size, step = DIMENSIONS["speed"][unit], 1.0 if voice.units == "us" else 0.1
-    least = math.ceil(read.speed * around.least / size / step - _SLACK) * step
-    most = math.floor(read.speed * around.most / size / step + _SLACK) * step
+    least = least_told(read.speed * around.least, voice.units)
+    most = most_told(read.speed * around.most, voice.units)
     from_deg = math.degrees(read.direction)
     left = math.ceil(from_deg - math.degrees(around.left) - _SLACK) % 360 or 360
     right = math.floor(from_deg + math.degrees(around.right) + _SLACK) % 360 or 360
     return voice.say(
         "head.stop",
-        least=voice.speed(least * size),
-        most=voice.speed(most * size),
+        least=voice.speed(least),
+        most=voice.speed(most),
         left=f"{left:03d}°",
         right=f"{right:03d}°",
     )

@@ -34,6 +34,7 @@ Through: TypeAlias = Callable[
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
+_CALM: Final = 0.05  # of the wind: next to none
 
 
 def _deaf(done: int, left: int) -> None:
@@ -156,7 +157,8 @@ class Turning:
         limit; what fails first. While there are any, no change flown is a go. None of what
         is counted out of flights: two changes, or more flights, may yet bring that in.
     wait_for : float or None
-        Strongest of the weaker winds flown from which on down all are go [m s⁻¹ at 10 m].
+        Strongest of the weaker winds flown from which on down all are go, a calm too [m s⁻¹ at
+        10 m].
     """
 
     better: tuple[Turn, ...]
@@ -212,6 +214,9 @@ def turns(
         tried += fly_all(_pairs(tried))
     better = [t.turn for t in tried if _order(t.turn) < _order(now)]
     wait = _wait_for(t.turn for t in tried)
+    if wait is not None:  # in a calm it may come down where people are
+        calm = "wind", "a calm", a.flight, scaled(a.wind, _CALM)
+        wait = wait if fly_all([calm])[0].turn.verdict == "go" else None
     return Turning(tuple(sorted(better, key=_order)), stays, wait)
 
 

@@ -15,6 +15,7 @@ import shapely
 
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, components_from
 from driftmap.core.errors import FlightError, SiteError
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.areas import Waiver
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import (
@@ -33,9 +34,11 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
+from driftmap.report.words import least_told, most_told
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict import assessment
+from driftmap.verdict import turning as turned
 from driftmap.verdict.assessment import Setup, assess, good_between
 from driftmap.verdict.check import (
     Check,
@@ -684,6 +687,37 @@ def test_less_of_a_wind_from_all_sides_is_less_wind(willet, saltgrass):
     assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
 
 
+@pytest.mark.parametrize(("calm", "waits"), [("pass", True), ("fail", False)])
+def test_less_wind_is_waited_for_only_where_a_calm_is_go_too(
+    demo, monkeypatch, calm, waits
+):
+    line, now = Check(kind=Kind.POSITION, outcome="pass", source=""), demo.wind.at(10.0)
+
+    def stand_in(setup, wind):
+        still = np.hypot(*wind.at(10.0)) < 0.1 * np.hypot(*now)
+        return (replace(line, outcome=calm if still else "pass"),)
+
+    monkeypatch.setattr(turned, "checks_of", stand_in)
+    found = turns(demo)
+    assert (found.wait_for is not None) == waits
+    assert "a calm" not in {turn.name for turn in found.better}
+
+
+@pytest.mark.parametrize(
+    ("speed", "units", "step", "low", "high"),
+    [
+        (2.06, "si", 0.1, 2.0, 2.1),
+        (2.0, "si", 0.1, 2.0, 2.0),
+        (7.6 * MILE_PER_HOUR, "us", None, 7 * MILE_PER_HOUR, 8 * MILE_PER_HOUR),
+        (8.0 * MILE_PER_HOUR, "us", None, 8 * MILE_PER_HOUR, 8 * MILE_PER_HOUR),
+        (0.0, "us", None, 0.0, 0.0),
+    ],
+)
+def test_a_limit_is_told_no_milder_than_it_was_found(speed, units, step, low, high):
+    assert most_told(speed, units, step) == pytest.approx(low)
+    assert least_told(speed, units, step) == pytest.approx(high)
+
+
 def test_what_nothing_turns_is_told_first(willet, saltgrass):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
     strict = replace(saltgrass, rules="", limits={"rail_speed": "200 m/s"})
@@ -694,7 +728,7 @@ def test_what_nothing_turns_is_told_first(willet, saltgrass):
     assert turning.wait_for is None
     assert all(turn.kind != "both" for turn in turning.better)
     told = proposals(turning, units="si").splitlines()
-    assert told[0].startswith("It cannot be go here")
+    assert told[0].startswith("Nothing flown is go here")
     assert any("rail" in line for line in told[1:7])
 
 
