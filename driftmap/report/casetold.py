@@ -7,7 +7,8 @@ from typing import Any, Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
-from driftmap.report.page import page, printable, table, verdict_word
+from driftmap.report.inbrief import cases_brief, compare_brief
+from driftmap.report.page import page, paragraphs, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
@@ -79,6 +80,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
     return page(
         voice.say("plan.cases_title", flight=data["flight"]),
         [
+            *paragraphs([voice.say("plan.wind", wind=data["wind"])]),
             table(_case_rows(data, voice, by_key=False), voice),
             title("margins"),
             items(_margins(data, voice)),
@@ -89,7 +91,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         voice,
         assumed=data["assumed"],
         warnings=[voice.say("plan.missing", what=text) for text in data["missing"]],
-        about=[voice.say("plan.wind", wind=data["wind"])],
+        answer=cases_brief(data, voice),
     )
 
 
@@ -292,8 +294,12 @@ def compare_page(
     a = found[0].assessment
     return page(
         voice.say("plan.compare_title", flight=data["flight"], site=a.site.name),
-        [table(rows, voice), *sized],
+        [
+            *paragraphs(flown_in(a.wind, a.answers.when, voice)),
+            table(rows, voice),
+            *sized,
+        ],
         voice,
         assumed=data["assumed"],
-        about=flown_in(a.wind, a.answers.when, voice),
+        answer=compare_brief(data, rows, voice),
     )

@@ -258,6 +258,11 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
     )
 
 
+def paragraphs(lines: Iterable[str]) -> list[str]:
+    """Write what was flown, in which wind and when, above the tables of a page."""
+    return [f'<p class="about">{printable(line)}</p>' for line in lines if line]
+
+
 def page(
     title: str,
     blocks: Iterable[str],
@@ -266,14 +271,14 @@ def page(
     assumed: Iterable[str],
     questions: Iterable[str] = (),
     warnings: Iterable[str] = (),
-    about: Iterable[str] = (),
+    answer: str = "",
     stands: str = "plan.not_verdict",
 ) -> str:
     """Write a page that needs nothing from outside.
 
     ``blocks``: HTML of the body; ``assumed`` and ``questions``: what was assumed, and what
     must be answered on the day; ``warnings``: what governs all of it; it stands in the
-    head, and the head then warns; ``about``: what was flown, in which wind and when;
+    head, and the head then warns; ``answer``: what it comes to, in one sentence;
     ``stands``: key of what the page is, told in its head.
     """
     return render(
@@ -282,8 +287,8 @@ def page(
         styles=[text_of("plan.css")],
         scripts=[text_of("plan.js")],
         title=_shown(title),
+        answer=_shown(answer),
         stands=stands,
-        about=[_shown(line) for line in about if line],
         blocks=list(blocks),
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],

@@ -15,8 +15,15 @@ from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.windlimits import DirectionLimit
-from driftmap.report import sketches
-from driftmap.report.page import governing, page, printable, table, verdict_word
+from driftmap.report import inbrief, sketches
+from driftmap.report.page import (
+    governing,
+    page,
+    paragraphs,
+    printable,
+    table,
+    verdict_word,
+)
 from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
@@ -34,17 +41,18 @@ def _plan(
     data: Mapping[str, Any],
     voice: Voice,
     *,
+    answer: str,
     about: Sequence[str] = (),
 ) -> str:
     """Write a page with all that governs a plan."""
     return page(
         title,
-        blocks,
+        [*paragraphs(about), *blocks],
         voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
         warnings=governing(data, voice),
-        about=about,
+        answer="" if data["too_few"] else answer,
     )
 
 
@@ -139,6 +147,7 @@ def aim_page(
         data,
         voice,
         about=flown_in(wind, when, voice),
+        answer=inbrief.aims_brief(rows, voice),
     )
 
 
@@ -190,7 +199,6 @@ def limits_page(
     voice: Voice,
 ) -> str:
     """Write the page of limits."""
-    none = [f"<p><b>{printable(text)}</b></p>" for text in none_go(found, voice)]
     how = voice.say("plan.limits_how", height=voice.distance(MAST))
     text = f"<p>{printable(how)}</p>"
     return _plan(
@@ -199,7 +207,6 @@ def limits_page(
             *_drawn(
                 data,
                 voice,
-                *none,
                 sketches.dial_svg(found, most, voice),
                 *sketches.held_key((sketches.beyond(x, voice) for x in found), voice),
                 text,
@@ -208,6 +215,7 @@ def limits_page(
         ],
         data,
         voice,
+        answer=inbrief.limits_brief(found, data["head_height_share"], voice),
     )
 
 
@@ -295,13 +303,15 @@ def layout_page(
             *_drawn(data, voice, *([] if name else [how]), drawn, *key),
             table(_layout_rows(what, places, best, voice), voice),
         ]
+    rows = _layout_rows("", pads, best, voice)
     about = voice.say(
         "plan.layout_of",
         flights=", ".join(map(isolate, data["flights"])),
         winds=_winds(data["winds"], voice),
     )
     title = voice.say("plan.layout_title", site=site.name)
-    return _plan(title, blocks, data, voice, about=[about])
+    answer = inbrief.layout_brief(rows, pads, voice)
+    return _plan(title, blocks, data, voice, about=[about], answer=answer)
 
 
 def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:
@@ -342,7 +352,8 @@ def _season_rows(data: dict[str, Any], voice: Voice) -> list[list[str]]:
         voice.say("plan.no_go"),
         voice.say("plan.known_of", what=what),
     ]
-    rows = [_season_row(f"{m['month']:02d}", m, voice) for m in data["months"]]
+    names = sketches.months(voice)
+    rows = [_season_row(names[m["month"] - 1], m, voice) for m in data["months"]]
     return [head, *rows, _season_row(voice.say("plan.all"), data["all"], voice)]
 
 
@@ -381,4 +392,5 @@ def season_page(
         ],
         data,
         voice,
+        answer=inbrief.season_brief(data, sketches.months(voice), voice),
     )

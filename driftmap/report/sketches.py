@@ -307,33 +307,39 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
     """Draw the share of hours that were go, by month, 1 to 12, and hour of the day.
 
     Figures are percent of the known hours; a dashed frame marks a cell of which less than
-    half is known.
+    half is known. Hours before the first and after the last known of any day are left out.
     """
-    width, height = _LEFT + 24 * _CELL + 10, _TOP + 12 * _ROW + 10
+    known = [hour for (_, hour), share in cells.items() if share.known] or [0, 23]
+    shown = range(min(known), max(known) + 1)
+    width, height = _LEFT + len(shown) * _CELL + 10, _TOP + 12 * _ROW + 10
     hours = (
-        f'<text x="{_LEFT + (h + 0.5) * _CELL:.0f}" y="{_TOP - 10:.0f}">{h:02d}</text>'
-        for h in range(24)
+        f'<text x="{_LEFT + (i + 0.5) * _CELL:.0f}" y="{_TOP - 10:.0f}">{hour:02d}</text>'
+        for i, hour in enumerate(shown)
     )
-    months = (
+    names = (
         f'<text x="22" y="{_TOP + (m + 0.65) * _ROW:.0f}">{printable(name)}</text>'
-        for m, name in enumerate(_months(voice))
+        for m, name in enumerate(months(voice))
     )
     drawn = (
-        _cell(month, hour, cells.get((month, hour)), voice)
+        _cell(i, month, hour, cells.get((month, hour)), voice)
         for month in range(1, 13)
-        for hour in range(24)
+        for i, hour in enumerate(shown)
     )
-    look, name = 'class="year" role="group"', voice.say("plan.season_name")
-    return svg((0, 0, width, height), name, [*hours, *months, *drawn], look)
+    look = f'class="year" role="group" style="--hours:{len(shown)}"'
+    name = voice.say("plan.season_name")
+    return svg((0, 0, width, height), name, [*hours, *names, *drawn], look)
 
 
-def _months(voice: Voice) -> list[str]:
+def months(voice: Voice) -> list[str]:
+    """Name the months, January first."""
     names = voice.say("plan.months").split()
     return names if len(names) == 12 else [str(n) for n in range(1, 13)]
 
 
-def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
-    x, y = _LEFT + hour * _CELL, _TOP + (month - 1) * _ROW
+def _cell(
+    column: int, month: int, hour: int, share: GoShare | None, voice: Voice
+) -> str:
+    x, y = _LEFT + column * _CELL, _TOP + (month - 1) * _ROW
     box = f'x="{x + 1:.0f}" y="{y + 1:.0f}" width="{_CELL - 2:.0f}" height="{_ROW - 2:.0f}"'
     if share is None or not share.known:
         return f'<rect class="none" {box}><title>{printable(voice.say("plan.not_known"))}</title></rect>'
@@ -341,7 +347,7 @@ def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
     thin = " thin" if share.coverage < _LEAST_KNOWN else ""
     told = voice.say(
         "plan.cell",
-        month=_months(voice)[month - 1],
+        month=months(voice)[month - 1],
         hour=f"{hour:02d}",
         share=voice.percent(share.share),
         known=voice.count(share.known),

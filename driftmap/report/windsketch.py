@@ -10,7 +10,7 @@ import numpy as np
 from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.report.page import page, printable, svg, table
+from driftmap.report.page import page, paragraphs, printable, svg, table
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
@@ -202,10 +202,13 @@ def wind_page(wind: WindProfile, top: float, system: Units) -> str:
     ]
     return page(
         "Wind over the site",
-        [wind_picture_svg(wind, top, voice), table(rows, voice)],
+        [
+            *paragraphs([wind.source]),
+            wind_picture_svg(wind, top, voice),
+            table(rows, voice),
+        ],
         voice,
         assumed=wind.assumed,
-        about=[wind.source],
         stands="plan.wind_stands",
     )
 

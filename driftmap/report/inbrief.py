@@ -1,0 +1,123 @@
+"""The question of a plan answered in one sentence, for the head of its page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from driftmap.core.units import show
+from driftmap.planning.layout import Place
+from driftmap.planning.windlimits import DirectionLimit
+from driftmap.report.sentences import case_words
+from driftmap.report.voice import Voice
+from driftmap.rocket.likelihood import WORKS
+
+
+def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) -> str:
+    """Say up to which wind at head height it is go from each side, and from the best one.
+
+    ``share``: wind at head height for each of that at 10 m.
+    """
+    least, best = (
+        pick(found, key=lambda limit: limit.go_below or 0.0) for pick in (min, max)
+    )
+    if not best.go_below:
+        count = sum(len(limit.tried) for limit in found)
+        return voice.say("plan.no_wind_goes", count=str(count))
+
+    def speed(value: float) -> str:
+        return voice.number(show(value * share, "speed", voice.units, digits=1))
+
+    most, way = speed(best.go_below), voice.bearing(math.radians(best.from_deg))
+    if least.go_below:
+        low = speed(least.go_below)
+        return voice.say("plan.limits_brief", least=low, most=most, way=way)
+    none = sum(not limit.go_below for limit in found)
+    return voice.say(
+        "plan.limits_some", most=most, way=way, none=str(none), all=str(len(found))
+    )
+
+
+def aims_brief(rows: Sequence[Sequence[str]], voice: Voice) -> str:
+    """Say how the rail as planned does, and the best aim found."""
+    (_, planned, *_), *best = rows[1:]
+    told = voice.say("plan.aim_brief", word=planned)
+    if best:
+        told += " " + voice.say("plan.aim_best", rail=best[0][0], word=best[0][1])
+    return told
+
+
+def layout_brief(
+    rows: Sequence[Sequence[str]], pads: Sequence[Place], voice: Voice
+) -> str:
+    """Say which pad is best, and how the one as drawn does; rows as in its table."""
+    drawn = voice.say("plan.as_drawn")
+    shares = {row[0]: row[1] for row in rows[1:]}
+    if not shares:
+        return voice.say("plan.layout_none")
+    if not any(pad.go for pad in pads if not pad.broken):
+        return voice.say("plan.layout_nowhere")
+    best, share = next(iter(shares.items()))
+    if best == drawn:
+        return voice.say("plan.layout_drawn", share=share)
+    return voice.say(
+        "plan.layout_brief",
+        pad=best,
+        share=share,
+        drawn=shares.get(drawn, voice.say("plan.barred")),
+    )
+
+
+def season_brief(data: Mapping[str, Any], months: Sequence[str], voice: Voice) -> str:
+    """Say which share was go, and in which month most."""
+    what, all_ = voice.say(f"plan.{data['counted']}"), data["all"]
+    if all_["go_share_of_known"] is None:
+        return voice.say("plan.season_none", what=what)
+    best = max(
+        (m for m in data["months"] if m["go_share_of_known"] is not None),
+        key=lambda m: m["go_share_of_known"],
+    )
+    return voice.say(
+        "plan.season_brief",
+        share=voice.percent(all_["go_share_of_known"]),
+        known=voice.say(
+            "plan.of", known=voice.count(all_["known"]), all=voice.count(all_["hours"])
+        ),
+        what=what,
+        month=months[best["month"] - 1],
+        best=voice.percent(best["go_share_of_known"]),
+    )
+
+
+_MILDEST: Final = ("go", "go if", "hold", "no-go")
+
+
+def compare_brief(
+    data: Mapping[str, Any], rows: Sequence[Sequence[str]], voice: Voice
+) -> str:
+    """Say which ways to come down have the mildest word; rows as in the table."""
+    words = [_MILDEST.index(one["verdict"]) for one in data["alternatives"]]
+    ways = zip(rows[1:], words, strict=True)
+    mildest = [row for row, word in ways if word == min(words)]
+    return voice.say(
+        "plan.compare_brief",
+        word=mildest[0][1],
+        names="; ".join(row[0] for row in mildest),
+        count=str(len(words)),
+    )
+
+
+def cases_brief(data: Mapping[str, Any], voice: Voice) -> str:
+    """Say how often something goes wrong, and what most often."""
+    wrong = [case for case in data["cases"] if case["name"] != WORKS]
+    if not wrong:
+        return ""
+    first = max(wrong, key=lambda case: case["probability"])
+    total = math.fsum(case["probability"] for case in wrong)
+    return voice.say(
+        "plan.cases_brief",
+        share=voice.percent(total),
+        first=case_words(first["name"], voice, first["cause"]),
+        often=voice.percent(first["probability"]),
+    )
