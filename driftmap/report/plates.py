@@ -33,6 +33,9 @@ COST: Final = {
 """What it costs to hide something, to cross a line, and to be a number alone, beside a point for
 each of a line's length."""
 
+NO_PLACE: Final = 10 * COST["short"]
+"""What it costs to stand wherever it may be, over what is there."""
+
 _GAPS: Final = (6, 14, 24, 36, 50, 66, 84)
 """A name farther from its ground is read as its place: rather its number alone, as on the screen."""
 _NEAR_PEOPLE: Final = 24.0
@@ -170,7 +173,7 @@ class Room:
         spot = ground.representative_point()
         held = _held((spot.x, spot.y), sizes[last], self.size)
         lead = shapely.LineString([spot, shapely.box(*held.box).centroid])
-        none = replace(held, lead=lead, cost=10 * COST["short"]), last
+        none = replace(held, lead=lead, cost=NO_PLACE), last
         plate, which = min(found, key=lambda f: f[0].cost, default=none)
         self._keep(plate)
         return plate, which

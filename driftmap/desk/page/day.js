@@ -34,7 +34,7 @@ function step(desk) {
   const go = (text, room, more) => [el("button", {type: "button", class: "main", onclick: () => desk.open(room, more)}, text)];
   if (state.site.missing) return go("Next: draw the field", "field");
   if (state.site.problem) return [`The field: ${state.site.problem} `, ...go("Open the field", "field")];
-  if (state.date !== state.today) return [`This list is of ${state.date}. `, el("button", {type: "button", class: "main", onclick: () => doing(() => ask("day/begin", {}), "A new day.")}, "Begin today")];
+  if (state.date !== state.today) return [state.date ? `This list is of ${state.date}. ` : "This list has no date. ", el("button", {type: "button", class: "main", onclick: () => doing(() => ask("day/begin", {}), "A new day.")}, "Begin today")];
   if (!waiting.length) return find("#add-file").options.length ? ["Next: add a flight below. "] : go("Next: write a flight", "flight");
   if (!state.winds.rows.some(row => row.counts)) return go("Next: read the wind", "wind");
   const next = waiting[0];
