@@ -225,11 +225,16 @@ def wind_of(
     if not beside:
         return wind
     whole = merge([*readings, *(one for one, _ in beside)], setting)
+    # Of two winds that disagree anyhow is told once.
+    known = [two.other for two in wind.disagree]
+    more = [two for two in whole.disagree if two.other not in known]
+    again = {two.told for two in whole.disagree}.difference(two.told for two in more)
+    warned = (*wind.warned, *(one for one in whole.warned if one not in again))
     strongest = [one.strongest for one in (wind, whole) if one.strongest is not None]
     return replace(
         wind,
-        warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
-        disagree=(*wind.disagree, *whole.disagree),
+        warned=tuple(dict.fromkeys(warned)),
+        disagree=(*wind.disagree, *more),
         gust=max(wind.gust, whole.gust),
         strongest=max(strongest, default=None),
         stronger=tuple({s.told: s for s in (*wind.stronger, *whole.stronger)}.values()),

@@ -67,10 +67,14 @@ _IMPULSE: Final = (400.0, 2700.0)
 2,400 (from memory), wide margins assumed."""
 
 _PEAK: Final = (1.0, 6.0)  # motors of black powder reach some 3 (from memory); assumed
-_PUSH: Final = (
-    1.0,
-    100.0,
-)  # assumed; what barely lifts is held by its speed on the rail
+_PUSH: Final = (1.0, 50.0)
+"""Average thrust over the weight: common rockets have 5 to 20 (common practice, no source), the
+fastest motors on the lightest some 90 (from memory), which an officer is asked about; what barely
+lifts is held by its speed on the rail."""
+
+_BURN, _OF_IMPULSE, _LONGEST = 0.25, 320.0, 60.0
+"""Shortest burn of a motor of so much impulse [s], [N s], and the longest of any: the fastest certified
+ones burn 0.33 s with 420 N s (from memory), and webs grow as the size does; margins assumed."""
 
 _PAUSE: Final = (0.0, 0.1)
 """For how long one motor's thrust may be as good as none before it comes back [s]; assumed.
@@ -223,6 +227,9 @@ def _body(flight: Flight) -> Iterator[_Claim]:
         speed = motor.total_impulse.value / motor.propellant_mass
         what = "total impulse over propellant"
         yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
+        least = _BURN * (motor.total_impulse.value / _OF_IMPULSE) ** (1 / 3)
+        burn = motor.burn_time.value
+        yield _Claim("burn time", burn, (least, _LONGEST), "s", _MEMORY)
         peak = max(motor.thrusts, default=motor.average_thrust) / motor.average_thrust
         yield _Claim("greatest thrust over the average", peak, _PEAK)
         what = (

@@ -199,7 +199,7 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
             away = None if kind in _HERE else away_told(text, setting)
         # A point of a grid stands for its square.
         away = None if readings[0].forecast and kind != _TABLE[0] else away
-        if re.search("magnetic", text, re.IGNORECASE):
+        if "magnetic" in re.sub(r"(?m)^\s*#.*$", "", text).lower():
             readings = tuple(_by_needle(reading, setting) for reading in readings)
         readings = tuple(
             _beside(_read_off(reading, away, source), remarks, setting)

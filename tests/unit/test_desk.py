@@ -811,6 +811,21 @@ def test_a_report_of_another_side_set_aside_is_flown_as_well(ask, desk, folder):
     assert whole.cloud_base == both.cloud_base is not None
 
 
+def test_two_winds_that_disagree_are_told_once_whatever_is_heard_beside(
+    ask, desk, folder
+):
+    for text in ("1 mph from 90", "2 mph from 95 at 2 m", "18 mph from 270 at 10 m"):
+        ask.good("winds/take", {"text": text})
+    one = counting(folder, read_day(folder), desk.setting())
+    gust = ask.good("winds/take", {"text": "2 mph from 90 gusting to 9 mph"})["file"]
+    aside(ask, gust)
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert wind.gust > one.gust
+    told = [two.told for two in wind.disagree]
+    assert len(told) == len({two.other for two in wind.disagree}) == 3
+    assert [said for said in wind.warned if "disagree" in said] == told
+
+
 def test_what_is_nested_too_deeply_is_a_line_and_stops_nothing(ask, desk, folder):
     deep = "[" * 3000 + "]" * 3000
     ask.good("winds/take", {"text": "4 mph from 80"})

@@ -1,6 +1,7 @@
 """`driftmap winds`, run as a person runs it."""
 
 import json
+import math
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from driftmap.report.voice import english
 from driftmap.report.windtold import wind_told
 from driftmap.winds import read_wind, read_winds
 
+READ = "2026-06-13T08:10-07:00"
 DATA = Path(__file__).parents[1] / "data" / "winds"
 BULLETIN = str(DATA / "bulletin_constructed.txt")
 METAR = "METAR KXYZ 190555Z 24008G17KT 10SM 12/03 A3001"
@@ -132,6 +134,28 @@ def test_site_file_gives_elevation_and_declination(tmp_path):
 
     expected = 3000.0 - read_site(site).elevation
     assert document["levels"][-1]["height_agl_m"] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("remark", "column", "turned"),
+    [
+        ("", "from_magnetic_deg", True),
+        ("# azimuth_magnetic_deg where by the needle\n", "from_deg", False),
+        ("# not magnetic\n", "from_deg", False),
+    ],
+)
+def test_only_bearings_that_were_turned_are_held_against_the_needle(
+    remark, column, turned
+):
+    text = f"{remark}# read {READ}\nheight_m,{column},speed_mps\n2,90,2\n"
+    wind = read_winds(
+        [text],
+        site_altitude=0.0,
+        when=datetime.fromisoformat(READ),
+        declination=math.radians(-28.0),
+        place=(41.6, -117.9),
+    )
+    assert any("a needle there points 1" in said for said in wind.warned) == turned
 
 
 def test_declination_turns_magnetic_bearings():
