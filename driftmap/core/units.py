@@ -246,6 +246,11 @@ def bounded(
     ValueError: '80 deg' is out of bounds; accepted is 0 to 45 deg
     """
     number = parse(value, dimension)
+    for bound in (
+        least,
+        most,
+    ):  # arithmetic of units leaves a bound as told just beside it
+        number = bound if math.isclose(number, bound, rel_tol=1e-12) else number
     check_bounds(number, value, dimension, least, most, above=above)
     return number
 

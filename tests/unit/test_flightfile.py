@@ -401,6 +401,8 @@ def test_what_is_out_of_bounds_is_told_with_them(value, bounds, told):
     assert bounded("1.5 m", "length", least, most, above=above) == 1.5
     assert bounded("1 m", "length", 1.0, 2.0) == 1.0
     assert bounded("2 m", "length", 1.0, 2.0, above=True) == 2.0
+    for edge in ("-45 C", "-49 F", "60 C", "140 F"):  # the bounds as they are told
+        assert 228.15 <= bounded(edge, "temperature", 228.15, 333.15) <= 333.15
 
 
 def test_a_spread_below_nothing_is_refused():
