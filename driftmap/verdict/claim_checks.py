@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain
-from math import radians
+from math import radians, sqrt
 from typing import Final
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
 from driftmap.rocket.pieces import Piece
@@ -51,10 +52,12 @@ and people set up to 1,500 ft (common practice, no source); margins assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
+_HARDLY_BRAKES: Final = 2.0
+"""Speed under a device alone over that of the rocket tumbling: below one that brakes less
+nobody knows that it tumbles, as it is flown; assumed. Usual drogues have 0.7 to 1.7."""
+
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
-_CORD: Final = (
-    30_000.0  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
-)
+_CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 _BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
 
@@ -156,8 +159,8 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
-    each = _steady(cloud), _body(flight), _recovery(flight, apogee), _pieces(flight)
-    yield from _held(chain(*each, _burst(flight), _spreads(flight)))
+    each = _steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)
+    yield from _held(chain(*each, _pieces(flight), _burst(flight), _spreads(flight)))
 
 
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
@@ -185,9 +188,8 @@ def _of_label(
         told = {"total_impulse": told["motor_impulse"], **told}
     for name, takes in (("total_impulse", impulse), ("average_thrust", impulse / burn)):
         if name in told:
-            what = (
-                f"{name.replace('_', ' ')} on the label over what apogee and time take"
-            )
+            words = name.replace("_", " ")
+            what = f"{words} on the label over what apogee and time take"
             share = told[name] / takes
             yield _Claim(what, share, _LABEL[name], how=beside, note=note)
     all_of_it = told.get("total_impulse", impulse)
@@ -262,13 +264,11 @@ def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
         yield _Claim(what, frame.lift_slope.value, _SLOPE, "per rad", _MEMORY)
     if frame.moment_of_inertia is not None:
         share = frame.moment_of_inertia.value / (mass * frame.length**2)
-        yield _Claim(
-            f"moment of inertia over mass and length squared{of}", share, _INERTIA
-        )
+        what = f"moment of inertia over mass and length squared{of}"
+        yield _Claim(what, share, _INERTIA)
     density = mass / (frame.cross_section * frame.length)
-    yield _Claim(
-        f"lift-off mass over the body's volume{of}", density, _DENSITY, "kg/m³"
-    )
+    what = f"lift-off mass over the body's volume{of}"
+    yield _Claim(what, density, _DENSITY, "kg/m³")
 
 
 def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
@@ -292,6 +292,22 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
                 most = device.strength_of(cloth) * _STURDY
             what = f"strength of {link} of {device.name}"
             yield _Claim(what, strength, (0.0, most), "N")
+
+
+def _braked(flight: Flight) -> Iterator[_Claim]:
+    """List how much each device brakes by itself, beside the rocket that tumbles below it."""
+    falling, whole, booster = flight.falling, flight.airframe, flight.booster
+    each = [(device, falling.length, falling.diameter) for device in flight.recovery]
+    if booster is not None:
+        length = flight.booster_length or max(whole.length - falling.length, 0.0)
+        each += [(device, length, whole.diameter) for device in booster.recovery]
+    bench = bench_of(flight)
+    for device, length, across in each:
+        cloth, drag = bench.cloth(device)
+        tumbling = CROSSFLOW_DRAG * length * across * TUMBLE.middle
+        speed = sqrt(tumbling / (cloth * bench.spreads[drag].middle))
+        what = f"speed under {device.name} alone over that of the tumbling rocket"
+        yield _Claim(what, speed, (0.0, _HARDLY_BRAKES))
 
 
 def _published(device: Device) -> tuple[float, float]:

@@ -84,6 +84,14 @@ def says(*pairs):
 
 
 DRAG, CANOPY = 'drag_coefficient = "0.48"', 'drag_coefficient = "0.75"'
+RIBBON = """[[recovery]]
+name = "ribbon"
+kind = "streamer"
+length = "1 cm"
+width = "1 cm"
+opens_at = "apogee"
+
+[[recovery]]"""
 BODY = 'diameter = "57 mm"\nlength = "1.32 m"'
 
 # Of each kind of figure one; every range has both its ends tried by `test_claims`.
@@ -119,6 +127,9 @@ CLAIMS = {
     "two fins": says(("count = 3", "count = 2")),
     "a cord of kilonewtons told in newtons": says(
         ('opens_at = "apogee"', 'opens_at = "apogee"\nstrength = { cord = "2500 kN" }')
+    ),
+    "a ribbon of a square centimetre for a drogue": says(
+        ('opens_at = "apogee"', 'opens_at = "150 m"'), ("[[recovery]]", RIBBON)
     ),
     "an opening above the apogee": says(('opens_at = "apogee"', 'opens_at = "1500 m"')),
     "a glide of 8, which may be a ratio": refused(
