@@ -133,7 +133,8 @@ def _reading(source: str, setting: Setting) -> Reading:
     speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
     height, where = _height(found, said)
     valid, timed = _read_at(said, setting)
-    gust = _gust(found, said, speed, high if found["most"] and high > low else None)
+    ranged = found["most"] or found["light"]
+    gust = _gust(found, said, speed, high if ranged and high > low else None)
     assumed = [*assumed, *told, *where, *timed]
     if spread:
         assumed.append(f"direction good to {math.degrees(spread):.0f} deg")
