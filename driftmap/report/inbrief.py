@@ -11,6 +11,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
+from driftmap.report.words import most_told
 from driftmap.rocket.likelihood import WORKS
 
 
@@ -22,12 +23,15 @@ def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) ->
     least, best = (
         pick(found, key=lambda limit: limit.go_below or 0.0) for pick in (min, max)
     )
+    if not best.go_below and any(limit.go for limit in found):
+        return ""  # go only from some wind on: the table says where
     if not best.go_below:
         count = sum(len(limit.tried) for limit in found)
         return voice.say("plan.no_wind_goes", count=str(count))
 
     def speed(value: float) -> str:
-        return voice.number(show(value * share, "speed", voice.units, digits=1))
+        told = most_told(value * share, voice.units, 0.1)
+        return voice.number(show(told, "speed", voice.units, digits=1))
 
     most, way = speed(best.go_below), voice.bearing(math.radians(best.from_deg))
     if least.go_below:

@@ -45,6 +45,8 @@ def _plan(
     about: Sequence[str] = (),
 ) -> str:
     """Write a page with all that governs a plan."""
+    if data["conditions"] and answer:
+        answer = voice.say("plan.answer_if", text=answer)
     return page(
         title,
         [*paragraphs(about), *blocks],

@@ -27,6 +27,8 @@ from driftmap.planning.windlimits import (
     search,
     wind_limits,
 )
+from driftmap.report.inbrief import limits_brief
+from driftmap.report.plantold import _plan
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
@@ -270,6 +272,27 @@ def test_the_picture_tells_each_wedge_and_what_is_not_known(verdicts):
     assert "20 mph" in svg
     with pytest.raises(ValueError, match="empty"):
         dial_svg([], 8.94, english("us"))
+
+
+def test_a_limit_in_a_sentence_is_no_milder_than_it_was_found(verdicts):
+    voice = english("si")
+    some = verdicts(lambda v: "go" if v <= 4.0 else "hold")
+    some = replace(some, go=((some.go[0][0], 4.14),))
+    assert "2.0\xa0m/s" in limits_brief([some], 0.5, voice)  # of 2.07
+    late = verdicts(lambda v: "go" if 2.0 <= v <= 5.0 else "no-go")
+    assert (
+        limits_brief([late], 0.5, voice) == ""
+    )  # some wind is go: the table says which
+    never = verdicts(lambda v: "no-go")
+    assert "None of the" in limits_brief([never], 0.5, voice)
+
+
+@pytest.mark.parametrize("conditions", [[], ["the winds aloft are as supposed"]])
+def test_what_a_plan_hangs_on_stands_in_its_first_sentence(conditions):
+    head = {"assumed": [], "questions_set_aside": [], "too_few": False}
+    data = {**head, "conditions": conditions}
+    page = _plan("Title", [], data, english("us"), answer="Go below 8 mph.")
+    assert ("On the conditions told here: Go" in page) == bool(conditions)
 
 
 def test_a_grid_is_halved_the_way_that_words_change():
