@@ -306,16 +306,16 @@ def flights_needed(scout: Cloud, site: Site, answers: Answers | None = None) -> 
     that one flight can add, and for one case by itself the exact one of as many flights
     as it happens to. What is seen asks for more.
     """
-    many = math.ceil(_launched(answers))
-    return max(_needs(scout, site, many), key=lambda need: need.flights)
+    return max(_needs(scout, site, answers), key=lambda need: need.flights)
 
 
 def _launched(answers: Answers | None) -> float:
     return 1.0 if answers is None else answers.numbers.get("rockets_together", 1.0)
 
 
-def _needs(scout: Cloud, site: Site, many: int = 1) -> Iterator[Need]:
-    limits = tightened(read_limits(scout.plan.flight, site))
+def _needs(scout: Cloud, site: Site, answers: Answers | None = None) -> Iterator[Need]:
+    limits = tightened(_limits(scout, site, answers))
+    many = math.ceil(_launched(answers))
     unseen = weighted_mean([], _MANY, 1.0).upper * _MANY
     least = min(
         (key for key, limit in limits.items() if limit.dimension == "share"),

@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -306,6 +307,11 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     assert most.flights == max(needs.values())
     nobody = site(replace(HOUSE, people=0), WIRES)
     assert [n.flights for n in judgement._needs(quiet, nobody)] == [3689]
+    signed = {"area_hit": "0.2 %", "set_by": "Ada Quill", "set_on": "2026-06-01"}
+    eased = replace(nobody, limits=signed)
+    for year, flights in ((2026, 1845), (2027, 3689)):  # of the flight's day
+        said = Answers(when=datetime(year, 6, 13, 15, 30, tzinfo=UTC))
+        assert judgement.flights_needed(quiet, eased, said).flights == flights
 
 
 def test_the_flights_that_a_go_needs_hang_on_nobody_that_scouts_hit(quiet):
