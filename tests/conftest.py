@@ -33,7 +33,13 @@ from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.verdict import assessment, consequence_checks, limits, worth
+from driftmap.verdict import (
+    assessment,
+    consequence_checks,
+    limits,
+    rule_checks,
+    worth,
+)
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
 
@@ -155,6 +161,22 @@ def blocks_flown_once():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cloud, "plan_launch", plan)
         patch.setattr(cloud, "fly_block", fly)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_scouts():
+    """Fly few for the height that rules ask of: two thousand are most of many a test."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rule_checks, "_SCOUTS", 200)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_sync():
+    """Wait for no disk: processes that are killed, and what they leave, keep their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda _: None)
         yield
 
 
