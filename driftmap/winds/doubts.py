@@ -1,0 +1,135 @@
+"""What a verdict holds for in the winds that are merged: places, leaps, gusts that others do not tell."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+
+from driftmap.air import law
+from driftmap.air.wind import LAW_TOP
+from driftmap.winds.aerodrome_code import POOR
+from driftmap.winds.nodes import Node, Source
+from driftmap.winds.reading import MORE, PAST
+from driftmap.winds.sources import Stack
+
+_FAR_OFF: Final = 200_000.0
+"""A report from farther off than this holds [m]; assumed."""
+
+SAME_SKY: Final = 50_000.0
+"""A report from farther off than this, or from nobody knows where, answers no question of
+cloud and visibility with good news, stills no air by its cloud, and holds where it alone tells of
+the wind near the ground [m]; assumed."""
+
+_LEAP, _SHEAR = 5.0, 0.1
+"""Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
+between them [s⁻¹] hold: 7 of 1,214 soundings of severe days do; assumed."""
+
+_HALF, _SLIGHT = 0.5, 0.5
+"""A highest reading of up to so much of the strongest below it holds, where that share of
+it is more than so much [m s⁻¹]; assumed."""
+
+_GUSTY: Final = 3.0
+"""Gusts aloft that stand more than so much above the mean there hold [m s⁻¹]; assumed."""
+
+
+def doubted(
+    stack: Stack, ground: Source | None, now: Sequence[Source]
+) -> tuple[str, ...]:
+    """Say what a verdict must hold for.
+
+    ``ground``: what rules near the ground; ``now``: the reports of its time.
+    """
+    told = (
+        *_not_read_here(ground),
+        *_warned(stack),
+        *_gusts_aloft(now),
+        *_gusts_before(stack.sources, now),
+    )
+    return tuple(dict.fromkeys(told))
+
+
+_WHERE: Final = "how far its station stands is not known; tell it with --station-away"
+
+
+def _not_read_here(ground: Source | None) -> Iterator[str]:
+    """Doubt a wind near the ground that nobody read at the field, which takes a minute."""
+    if ground is None:
+        return
+    away = ground.reading.away
+    if ground.reading.forecast:
+        yield f"{ground.name}: a forecast; nobody read the wind near the ground"
+    elif away is None:
+        yield f"{ground.name}: {_WHERE}, or read the wind at the field"
+    elif SAME_SKY < away <= _FAR_OFF:  # beyond it any report holds
+        yield (
+            f"{ground.name}: read {away / 1000:.0f} km from the site; read the wind at the "
+            "field"
+        )
+
+
+def _warned(stack: Stack) -> Iterator[str]:
+    """Say what a verdict must hold for."""
+    yield from (doubt.told for doubt in stack.doubts)
+    yield from (told for s in stack.sources for told in s.reading.warned)
+    for reading in (s.reading for s in stack.sources):
+        # A fall through it is not seen from afar, whatever rules say.
+        if reading.visibility is not None and reading.visibility < POOR:
+            yield f"{reading.source}: visibility of {reading.visibility / 1000:.1f} km"
+    for reading in (s.reading for s in stack.used):
+        if reading.away is None and reading.kind == "aloft":
+            yield f"{reading.source}: {_WHERE}"
+        elif reading.away is not None and reading.away > _FAR_OFF:  # of other country
+            yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
+    yield from _leaps(stack.nodes)
+    yield from _falls(stack.nodes)
+
+
+def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
+    """Doubt winds that differ more over a depth of air than it is seen to do."""
+    for low, high in itertools.pairwise(sorted(nodes, key=lambda node: node.height)):
+        apart = float(np.hypot(*(high.mean - low.mean)))
+        if apart > _LEAP + _SHEAR * (high.height - low.height):
+            yield (
+                f"the wind leaps by {apart:.0f} m/s between {low.height:.0f} m and "
+                f"{high.height:.0f} m: {low.level.source}, {high.level.source}; read it again"
+            )
+
+
+def _falls(nodes: Sequence[Node]) -> Iterator[str]:
+    """Doubt what is supposed above a wind that was read to fall with height."""
+    high = max(nodes, key=lambda node: node.height)
+    strong = max(nodes, key=lambda node: node.speed)
+    if high.height <= LAW_TOP and high.speed <= _HALF * strong.speed > _SLIGHT:
+        yield (
+            f"the wind falls from {strong.speed:.1f} m/s at {strong.height:.0f} m to "
+            f"{high.speed:.1f} m/s at {high.height:.0f} m: {strong.level.source}, "
+            f"{high.level.source}; which is it? What blows above, nobody read"
+        )
+
+
+def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
+    """Tell of gusts read above the air whose gusts are flown."""
+    for level in (node.level for source in sources for node in source.nodes):
+        if level.height > law.LOG_TOP and level.peak > level.speed + _GUSTY:
+            yield (
+                f"{level.source} tells of gusts of {level.peak:.1f} m/s at "
+                f"{level.height:.0f} m in a wind of {level.speed:.1f} m/s: they may come down"
+            )
+
+
+def _gusts_before(sources: Sequence[Source], now: Sequence[Source]) -> Iterator[str]:
+    """Tell of gusts of the hours before, though a fresher wind tells of none so strong."""
+    low = [n.level.peak for s in now for n in s.nodes if n.height <= law.LOG_TOP]
+    least = max(low, default=0.0) + MORE
+    for source in sources:
+        old = source not in now and not source.reading.forecast
+        for level in (node.level for node in source.nodes if old):
+            near = level.height <= law.LOG_TOP and (source.age or 0.0) <= PAST
+            if near and level.gust is not None and level.gust > least:
+                yield (
+                    f"{level.source} tells of gusts of {level.gust:.1f} m/s "
+                    f"{source.age:.1f} h before: are they over?"
+                )
