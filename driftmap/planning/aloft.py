@@ -15,7 +15,7 @@ from driftmap.planning.sweep import Hands, Ledger
 from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, decode_text, each_time, load_text, merge
-from driftmap.winds.soundings import looks_like_igra, sounding_time
+from driftmap.winds.igra import looks_like_igra, sounding_time
 
 
 @dataclass(frozen=True, slots=True)

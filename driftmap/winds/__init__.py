@@ -18,6 +18,7 @@ from driftmap.winds import (
     aerodrome,
     bulletin,
     forecast,
+    igra,
     model_output,
     pilot_balloon,
     record,
@@ -67,7 +68,7 @@ _TABLE: Final[Format] = ("table of layers", table.looks_like_table, table.read_t
 FORMATS: Final[tuple[Format, ...]] = (
     _WORDS,
     ("readings kept", looks_kept, read_kept),
-    ("IGRA v2 sounding", soundings.looks_like_igra, soundings.read_igra),
+    ("IGRA v2 sounding", igra.looks_like_igra, igra.read_igra),
     (
         "answer of a forecast service",
         model_output.looks_like_answer,
@@ -326,7 +327,7 @@ def each_time(text: str) -> tuple[str, ...]:
     >>> each_time('{"source": "model", "forecasts": [{"valid": 1}, {"valid": 2}]}')
     ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
     """
-    if soundings.looks_like_igra(text):
+    if igra.looks_like_igra(text):
         parts = re.split(r"^(?=#)", text, flags=re.MULTILINE)
         return tuple(part.rstrip("\n") for part in parts if part.strip())
     try:

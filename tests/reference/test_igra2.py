@@ -15,8 +15,8 @@ import pytest
 from driftmap.air.atmosphere import geopotential_of
 from driftmap.air.wind import components_from
 from driftmap.core.errors import WindError
+from driftmap.winds.igra import read_igra
 from driftmap.winds.reading import Setting
-from driftmap.winds.soundings import read_igra
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 TEXT = """\

@@ -1,0 +1,133 @@
+"""Soundings of IGRA version 2.
+
+Columns as in "Format Description of IGRA 2 Sounding Data Files" (NOAA NCEI).
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.soundings import SondeRow, away_of, sounding
+from driftmap.winds.text import choose_station, choose_time, reader
+
+_HEADER: Final = re.compile(
+    r"#(?P<station>\w{11}) (?P<day>\d{4} \d\d \d\d) (?P<hour>\d\d) "
+    r"(?P<release>[\d ]{4}) (?P<count>[ \d]{4})(?:\s|$)"
+)
+_MISSING: Final = (-9999, -8888)  # never told; taken out by quality control
+_ROW_ENDS: Final = 51  # column in which the wind speed ends
+_NO_HOUR: Final = 99
+_FIRST_YEAR: Final = 1905  # NOAA NCEI, from memory
+_NO_RELEASE: Final = "9999"
+
+
+def looks_like_igra(text: str) -> bool:
+    """Tell whether a text starts with the header of a sounding of IGRA."""
+    return bool(re.match(r"#[A-Z][A-Z0-9]{10} \d{4} ", text.lstrip()))
+
+
+@reader
+def read_igra(text: str, source: str, setting: Setting) -> Reading:
+    """Read of one sounding or many the last before the flight."""
+    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
+    starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
+    heads = {i: _header(*lines[i]) for i in starts}
+    names = [head["station"] for head in heads.values()]
+    station, named = choose_station(names, setting, source)
+    mine = [i for i in starts if heads[i]["station"] == station]
+    times = [_time(heads[i], lines[i][0]) for i in mine]
+    chosen, notes = choose_time(times, setting, source)
+    time, first = times[chosen], mine[chosen]
+    end = next((i for i in starts if i > first), len(lines))
+    rows = []
+    for n, line in lines[first + 1 : end]:
+        with at(f"line {n}"):
+            rows.append(_row(n, line))
+    counted = int(heads[first]["count"])
+    if len(rows) != counted:
+        raise PlacedError(
+            f"line {lines[first][0]}",
+            f"header counts {counted} levels, {len(rows)} follow; it is cut short or "
+            "mixed up",
+        )
+    name = f"sounding {station} {show_time(time)}"
+    return sounding(
+        rows,
+        name=name,
+        valid=time,
+        setting=setting,
+        assumed=(*named, *notes),
+        away=away_of(*_place(lines[first][1]), name, setting),
+    )
+
+
+def _place(head: str) -> tuple[str, str]:
+    """Give latitude and longitude from a header, in which they are in 1/10,000 of a degree."""
+    return f"{head[55:62]}e-4", f"{head[63:71]}e-4"
+
+
+def sounding_time(text: str, source: str) -> datetime:
+    """Give the time of a sounding of IGRA from its header alone: release, or nominal hour."""
+    with located(source, "", WindError):
+        return _time(_header(1, text.split("\n", 1)[0]), 1)
+
+
+def _header(number: int, line: str) -> re.Match[str]:
+    found = _HEADER.match(line)
+    if not found or not found["count"].strip().isdecimal():
+        raise PlacedError(
+            f"line {number}", f"header {line[:36]!r} is not that of a sounding"
+        )
+    return found
+
+
+def _time(head: re.Match[str], number: int) -> datetime:
+    """Give the release time where told, or else the nominal hour."""
+    hour, release = int(head["hour"]), head["release"]
+    try:
+        day = datetime.strptime(head["day"], "%Y %m %d").replace(tzinfo=UTC)
+        if day.year < _FIRST_YEAR:
+            raise ValueError(f"year {day.year}; the archive begins in {_FIRST_YEAR}")
+        if release == _NO_RELEASE or release[2:] == str(_NO_HOUR):
+            if hour == _NO_HOUR:
+                raise ValueError("no hour")
+            return day + timedelta(hours=hour)
+        time = day + timedelta(hours=int(release[:2]), minutes=int(release[2:]))
+    except ValueError as problem:
+        raise PlacedError(f"line {number}", f"its time: {problem}") from None
+    # A balloon for 00 UTC is let go late on the day before.
+    early = hour != _NO_HOUR and time - day > timedelta(hours=hour + 12)
+    return time - timedelta(days=1) if early else time
+
+
+def _row(number: int, line: str) -> SondeRow:
+    if len(line) < _ROW_ENDS:
+        raise ValueError(f"{len(line)} characters, of {_ROW_ENDS}; it is cut short")
+    height = _field(line, 16, 21, "height")
+    temperature = _field(line, 22, 27, "temperature", 10.0)
+    return SondeRow(
+        where=f"line {number}",
+        pressure=_field(line, 9, 15, "pressure"),
+        geopotential=height,
+        temperature=None if temperature is None else temperature + 273.15,
+        direction=_field(line, 40, 45, "direction"),
+        speed=_field(line, 46, 51, "speed", 10.0),
+    )
+
+
+def _field(
+    line: str, start: int, end: int, what: str, over: float = 1.0
+) -> float | None:
+    text = line[start:end].strip()
+    try:
+        value = int(text)
+    except ValueError:
+        raise ValueError(
+            f"{what} {text!r} in columns {start + 1}-{end}; the line is cut short or "
+            "out of its columns"
+        ) from None
+    return None if value in _MISSING else value / over
