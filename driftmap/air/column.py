@@ -38,7 +38,7 @@ class Sky:
     ----------
     altitude : float
         Altitude of the site above mean sea level [m].
-    day : Day or None
+    day : AirDay or None
         Surface readings; None for the standard atmosphere.
     """
 

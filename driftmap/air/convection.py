@@ -176,7 +176,7 @@ def _convective_speed(flux: ArrayLike, depth: ArrayLike) -> FloatArray:
     --------
     A sunny afternoon, 250 W/m² into a layer of 1,500 m:
 
-    >>> float(convective_speed(250 / 1200, 1500.0).round(2))
+    >>> float(_convective_speed(250 / 1200, 1500.0).round(2))
     2.18
     """
     heat = checked("flux", flux, least=0) * checked("depth", depth, least=0)

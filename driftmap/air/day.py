@@ -147,7 +147,7 @@ class AirDay:
 
     Examples
     --------
-    >>> hot = Day(308.15, 85_000.0, 0.2, 1400.0)
+    >>> hot = AirDay(308.15, 85_000.0, 0.2, 1400.0)
     >>> float(hot.density(1400.0).round(3)), round(hot.density_altitude())
     (0.956, 2508)
     """
@@ -289,7 +289,7 @@ def day_told(
 
     Returns
     -------
-    Day or None
+    AirDay or None
         None when nothing was told.
     """
     if temperature is None and setting is None and humidity is None:

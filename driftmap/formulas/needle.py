@@ -83,7 +83,7 @@ def needle_at(latitude: float, longitude: float, year: float) -> tuple[float, fl
 
     Examples
     --------
-    >>> angle, field = compass(40.0, -105.0, 2026.5)  # Colorado
+    >>> angle, field = needle_at(40.0, -105.0, 2026.5)  # Colorado
     >>> round(math.degrees(angle))
     8
     """

@@ -235,7 +235,7 @@ def fly(  # noqa: PLR0913 - all but three are options
         Flights in each case.
     seed : int
         Seed; the same seed gives the same points on any number of threads.
-    day : Day, optional
+    day : AirDay, optional
         Surface readings; the standard atmosphere when left out.
     steered : Steered, optional
         Inputs to lean. Such flights must be weighed, as in `driftmap.hazard.precise`; the

@@ -69,9 +69,9 @@ class Found:
 
     Parameters
     ----------
-    nodes : dict of (int, int) to Node
+    nodes : dict of (int, int) to DialNode
         Winds by number of speed and direction.
-    cells : dict of (int, int) to Node
+    cells : dict of (int, int) to DialNode
         Cells; one with a no-go corner is left out, as nothing can be worse.
     """
 

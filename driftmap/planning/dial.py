@@ -52,9 +52,9 @@ class Dial:
         How the wind aloft follows the meter.
     reach : Reach
         The winds.
-    nodes : tuple of Node
+    nodes : tuple of DialNode
         One for each of ``reach.winds()``.
-    cells : mapping of (int, int) to Node
+    cells : mapping of (int, int) to DialNode
         All winds of a cell at once, by number of the speed below and of the direction to
         the left. A cell that is left out has a corner that is no-go.
     pieces : tuple of (str, str, int)

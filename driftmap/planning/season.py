@@ -86,13 +86,13 @@ def bin_of(reading: HourReading) -> HourReading:
 
     Returns
     -------
-    Reading
+    HourReading
         The nearest 10°, and the next 0.5 m s⁻¹ of speed and 2 m s⁻¹ of gusts at or above
         it, so that no wind passes for a lighter one; a calm has direction 0.
 
     Examples
     --------
-    >>> tuple(bin_of(Reading(357.0, 3.7))), tuple(bin_of(Reading(44.0, 0.0, 2.5)))
+    >>> tuple(bin_of(HourReading(357.0, 3.7))), tuple(bin_of(HourReading(44.0, 0.0, 2.5)))
     ((0.0, 4.0, 0.0), (0.0, 0.0, 4.0))
     """
     way, speed, gust = reading

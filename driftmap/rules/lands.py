@@ -111,7 +111,7 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
     54
     >>> round(beside_aerodromes(-117.952, 41.604, 3050.0))
     1685
-    >>> beside_aerodromes(7.5, 46.9, 55.0) == NONE_NEAR
+    >>> beside_aerodromes(7.5, 46.9, 55.0) == _NONE_NEAR
     True
     """
     north, east, heights = _aerodromes()

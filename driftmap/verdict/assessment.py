@@ -74,7 +74,7 @@ class Setup:
     seed : int
         Seed of the draws; the same seed gives the same result, so that alternatives are
         compared on the same luck.
-    day : Day, optional
+    day : AirDay, optional
         Surface readings of temperature, pressure and humidity; the standard atmosphere
         when left out.
     answers : Answers, optional
