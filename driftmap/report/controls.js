@@ -15,11 +15,11 @@ function drawGround(ground, tapped) {
   }
   const crowd = ({ kind }) => Number(kind === "people");
   const order = [...ground.areas.entries()].sort(([, a], [, b]) => crowd(a) - crowd(b));
-  for (const [index, { kind, rings, beads, at, name, people, number, outcome, rank }] of order) {
+  for (const [index, { kind, rings, beads, at, name, people, number, outcome, rank, go }] of order) {
     areas[index] = polygon(rings, `area ${kind}`, "overlayPane", tapped).addTo(chart);
     if (kind === "road") polygon(rings, "lane", "overlayPane").addTo(chart);
     if (beads.length) L.polyline(beads, { className: `beads ${kind}`, interactive: false }).addTo(chart);
-    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index };
+    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index, go };
     tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
   }
   const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });

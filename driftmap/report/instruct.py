@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import (
     Anywhere,
@@ -278,37 +277,40 @@ def orders(drawn: Iterable[str], move: str, ready: str, voice: Voice) -> list[Or
 def stand(seen: Watch) -> list[Order]:
     """Say where to stand, and who must move whither."""
     people = [spot for spot in seen.places if spot.stand]
-    over = [spot for spot in people if spot.seen == "fail"]
-    over.sort(key=lambda spot: spot.kind != "danger")
+    sent = [_whither(spot, way, seen.voice) for spot, way in moves(seen)]
     mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
     told = orders(
         (zone.kind for zone in seen.drawn),
-        _sent(over, seen),
+        some_of(sent, seen.voice, ";\n"),
         places_named([spot.area.name for spot in mild], seen.voice),
         seen.voice,
     )
-    if people and not over and not mild:
+    if people and not sent and not mild:
         told.append(Order("", "", seen.voice.say("instruct.outside")))
     return told
 
 
-def _sent(places: Sequence[Spot], seen: Watch) -> str:
-    """Name places with where their people find the nearest clear ground."""
-    if not places:
-        return ""
+def moves(seen: Watch) -> list[tuple[Spot, tuple[float, float] | None]]:
+    """List whose people must move, those in danger first, with the way to clear ground.
+
+    Result: of each place how far [m] and which way [rad]; None where no way is known.
+    """
+    over = [spot for spot in seen.places if spot.stand and spot.seen == "fail"]
+    over.sort(key=lambda spot: spot.kind != "danger")
+    if not over:
+        return []
     ground = shapely.union_all([zone.shape for zone in seen.zones])
     clear = clear_ground(seen.told.site, [ground])
-    told = [_whither(spot, ground, clear, seen.voice) for spot in places]
-    return some_of(told, seen.voice, "; ")
+    # Outside both no zone tells which way is better.
+    return [
+        (s, way_out(s.area.shape & ground, clear) if s.kind else None) for s in over
+    ]
 
 
-def _whither(
-    spot: Spot, ground: BaseGeometry, clear: BaseGeometry, voice: Voice
-) -> str:
+def _whither(spot: Spot, way: tuple[float, float] | None, voice: Voice) -> str:
     name = isolate(spot.area.name)
-    if spot.kind is None:  # outside both: no zone tells which way is better
+    if spot.kind is None:
         return voice.say("instruct.ask", area=name)
-    way = way_out(spot.area.shape & ground, clear)
     if way is None:
         return voice.say("instruct.nowhere", area=name)
     far, azimuth = way

@@ -5,14 +5,22 @@
 // people's places bear numbers alone. The first free place nearest to the ground is taken: who comes first, by rank,
 // chooses first. Paper is alike (plates.py).
 
+// Which way people are to go from there: degrees from north.
+function arrowTo(degrees) {
+  const arrow = document.createElement("em");
+  arrow.className = "whither";
+  arrow.style.transform = `rotate(${degrees - 90}deg)`;
+  return arrow;
+}
+
 // A label at a place. Its text comes from a file: it is set as text, never read as HTML. `along` is the line it names.
-function tag(at, classes, rank, { mark, name, more, sign = "", area, along }) {
+function tag(at, classes, rank, { mark, name, more, sign = "", area, along, go }) {
   const label = document.createElement("span");
   label.className = `label ${classes}`;
   label.dataset.rank = rank;
   label.along = along;
   if (area !== undefined) label.dataset.area = area;
-  label.append(sign);
+  label.append(go === undefined ? sign : arrowTo(go));
   for (const [element, text] of [["b", mark], ["bdi", name], ["i", more]]) {
     if (text === undefined) continue;
     const part = document.createElement(element);
@@ -289,7 +297,7 @@ function tellNumbers(people) {
   line.replaceChildren(...alone.map((label) => {
     const told = document.createElement("span");
     told.className = label.className.replace("label", "").replace(/short|off|joined/g, "");
-    told.append(...[...label.childNodes].filter((part) => part.tagName !== "EM").map((part) => part.cloneNode(true)));
+    told.append(...[...label.childNodes].filter((part) => part.className !== "and").map((part) => part.cloneNode(true)));
     return told;
   }));
 }

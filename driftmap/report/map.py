@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from html import escape
@@ -17,7 +18,7 @@ from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, tables
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Watch, look, stand, watch
+from driftmap.report.instruct import Watch, look, moves, stand, watch
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -158,6 +159,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         ],
         "stand": stand(seen),
         "look": look(seen),
+        "sent": any(way for _, way in moves(seen)),
         "anywhere": seen.stray,
         "before": before(seen),
         "moments": moments(seen),
@@ -196,6 +198,11 @@ def _drawn(told: Watch) -> dict[str, Any]:
     edges = {edge: marks.worst_of(a.checks, edge) for edge in ("boundary", "waiver")}
     seen = {spot.area.name: spot.seen for spot in told.places} | edges
     grid = marks.lay_squares(view, voice.units)
+    ways = {spot.area.name: way[1] for spot, way in moves(told) if way}
+    ground = ground_of(site, seen, place, voice, astray=told.astray)
+    for area in ground["areas"]:
+        if area["name"] in ways:
+            area["go"] = round(math.degrees(ways[area["name"]]))
     shapes = {spot.area.shape: spot.stand for spot in told.places}
     crowd = [
         s for s, stand in shapes.items() if stand and marks.in_sight(s, told.zones)
@@ -205,7 +212,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        **ground_of(site, seen, place, voice, astray=told.astray),
+        **ground,
         "picture": underlay(site),
         "zones": _zones(told),
         "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],

@@ -268,7 +268,7 @@ def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
         else ""
     )
     return (
-        f'<g class="name {outcome}"><rect {box} rx="4"/>'
+        f'<g class="name {outcome}"><rect {box} rx="15"/>'
         f'<circle cx="{x + 15:.1f}" cy="{y + 15:.1f}" r="12"/>'
         f'<text class="number" x="{x + 15:.1f}" y="{y + 21:.1f}">{number}</text>{words}</g>'
     )
