@@ -12,7 +12,7 @@ from driftmap.air import law
 from driftmap.air.wind import LAW_TOP
 from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.nodes import Node, Source
-from driftmap.winds.reading import MORE, PAST
+from driftmap.winds.reading import MORE, OTHER_FIELD, PAST
 from driftmap.winds.sources import Stack
 
 _FAR_OFF: Final = 200_000.0
@@ -20,8 +20,7 @@ _FAR_OFF: Final = 200_000.0
 
 SAME_SKY: Final = 50_000.0
 """A report from farther off than this, or from nobody knows where, answers no question of
-cloud and visibility with good news, stills no air by its cloud, and holds where it alone tells of
-the wind near the ground [m]; assumed."""
+cloud and visibility with good news, and stills no air by its cloud [m]; assumed."""
 
 _LEAP, _SHEAR = 5.0, 0.1
 """Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
@@ -63,7 +62,7 @@ def _not_read_here(ground: Source | None) -> Iterator[str]:
         yield f"{ground.name}: a forecast; nobody read the wind near the ground"
     elif away is None:
         yield f"{ground.name}: {_WHERE}, or read the wind at the field"
-    elif SAME_SKY < away <= _FAR_OFF:  # beyond it any report holds
+    elif OTHER_FIELD < away <= _FAR_OFF:  # beyond it any report holds
         yield (
             f"{ground.name}: read {away / 1000:.0f} km from the site; read the wind at the "
             "field"
@@ -78,10 +77,12 @@ def _warned(stack: Stack) -> Iterator[str]:
         # A fall through it is not seen from afar, whatever rules say.
         if reading.visibility is not None and reading.visibility < POOR:
             yield f"{reading.source}: visibility of {reading.visibility / 1000:.1f} km"
-    for reading in (s.reading for s in stack.used):
-        if reading.away is None and reading.kind == "aloft":
+    for source in stack.sources:
+        reading = source.reading
+        if reading.away is None and reading.kind == "aloft" and source in stack.used:
             yield f"{reading.source}: {_WHERE}"
-        elif reading.away is not None and reading.away > _FAR_OFF:  # of other country
+        elif reading.away is not None and reading.away > _FAR_OFF:
+            # Of other country: where it is not flown, a slip that somebody made all the same.
             yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
     yield from _leaps(stack.nodes)
     yield from _falls(stack.nodes)

@@ -173,7 +173,7 @@ def _stations() -> dict[str, tuple[float, float]]:
 _FARTHEST: Final = 50_000.0
 """A wind that says that it is of a place farther off than this is refused [m]; assumed."""
 
-_OTHER_FIELD: Final = 30_000.0
+OTHER_FIELD: Final = 30_000.0
 """One of a place farther off than this holds [m]: a forecast's grid is no coarser; assumed."""
 
 
@@ -196,7 +196,7 @@ def held_to_site(
     if away > _FARTHEST:
         raise ValueError(f"{told}; accepted is {_FARTHEST / 1000:.0f} km")
     note = f"{source}: its point is {away / 1000:.0f} km from the site"
-    return note, (f"{source} {told}",) * (away > _OTHER_FIELD), away
+    return note, (f"{source} {told}",) * (away > OTHER_FIELD), away
 
 
 ONE_TIME: Final = 1.5

@@ -377,7 +377,7 @@ def test_what_was_read_elsewhere_says_so_or_is_told_so(kind):
     here, _ = _told(text)
     off, _ = _told(text, station_away=30_000.0)
     line, _ = _told(f"# away 30 km\n{text}")
-    far, _ = _told(f"# away 80 km\n{text}")
+    far, _ = _told(f"# away 40 km\n{text}")
     near, _ = _told(f"# away 0 m\n{text}", station_away=30_000.0)
     assert here.error[0] == near.error[0] < off.error[0] == line.error[0]
     assert off.error[0] < far.error[0]

@@ -131,15 +131,17 @@ def test_how_far_a_station_stands_is_known_told_or_counts_as_far():
 
 
 def test_a_station_of_other_country_holds():
+    """Beside a reading at the field too: somebody took it for one of this field."""
     report, setting = _report_of("KDEN", (44.0, -104.67))
-    assert merge([report], setting).warned == (
-        "surface report KDEN 091753Z was measured 460 km from the site",
-    )
+    told = ("surface report KDEN 091753Z was measured 460 km from the site",)
+    assert merge([report], setting).warned == told
+    (here,) = decode("4 m/s from 240", setting)
+    assert merge([here, report], setting).warned == told
 
 
 def test_the_only_wind_near_the_ground_is_of_this_field_or_holds():
     denver = (39.86, -104.67)
-    for away, holds in ((None, True), (80_000.0, True), (12_000.0, False)):
+    for away, holds in ((None, True), (31_000.0, True), (29_000.0, False)):
         report, setting = _report_of("KQQX", denver, away)
         told = merge([report], setting).warned
         assert any("read the wind at the field" in one for one in told) is holds
