@@ -81,7 +81,7 @@ def bin_of(reading: HourReading) -> HourReading:
 
     Parameters
     ----------
-    reading : Reading
+    reading : HourReading
         The wind.
 
     Returns

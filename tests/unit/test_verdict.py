@@ -131,7 +131,7 @@ def test_mixture_weighs_by_likelihood(demo):
     assert p.lower < p.estimate < p.upper
 
 
-@pytest.mark.usefixtures("flown_anew")
+@pytest.mark.usefixtures("flown_anew", "advised")
 def test_same_seed_same_points(willet, saltgrass, demo):
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     again = assess(willet, saltgrass, wind, samples=2000)
