@@ -29,21 +29,6 @@ HOSTILE = (
 )
 """Names that a file may hold and no page may run."""
 
-CONTRAST = """
-const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
-  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
-  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
-const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
-  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
-for (const d of document.querySelectorAll('details')) d.open = true;
-return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #between, #readout, button, input')]
-  .filter(e => ([...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) || e.value) && !e.closest('svg') && !/checkbox|radio/.test(e.type))
-  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
-    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText.slice(0, 40)]; })
-  .filter(([ratio]) => ratio < 4.5);
-"""
-"""Texts of a page that stand out too little: WCAG 2.2, success criterion 1.4.3."""
-
 HEBREW = 'מגרש {} <b>"x"</b> `${{window.hit=1}}`'
 
 
@@ -270,3 +255,4 @@ const lines = [...document.querySelectorAll('.map path.boundary, .map path.zone,
   .filter(([r]) => r < 3).map(([r, t]) => `line ${r.toFixed(2)}: ${t}`);
 return [...new Set([...texts, ...lines])];
 """
+"""Texts and lines of a page that stand out too little: WCAG 2.2, success criteria 1.4.3 and 1.4.11."""
