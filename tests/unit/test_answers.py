@@ -471,14 +471,17 @@ def test_every_fact_has_an_example_that_is_taken():
 @pytest.mark.parametrize(
     ("flight", "site", "answers"),
     [("willet", "saltgrass-flat", "answers"), ("dunlin", "saltgrass-flat", "answers-dunlin"),
+     ("dunlin", "saltgrass-west", "answers-dunlin answers-west"),
      ("dunlin", "larkfold-farm", "answers-larkfold")],
 )  # fmt: skip
 def test_the_examples_answer_all_that_is_asked(flight, site, answers):
     rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
     ground = read_site(ROOT / "sites" / f"{site}.geojson")
     sets = picked_rules(ground)
-    here = Occasion(ground.name, rocket.name, WHEN, ground.longitude)
-    said = read_answers([ROOT / "examples" / f"{answers}.toml"], sets, here)
+    here = Occasion.of(rocket, ground, WHEN)
+    said = read_answers(
+        [ROOT / "examples" / f"{one}.toml" for one in answers.split()], sets, here
+    )
     facts = facts_of(rocket, ground, altitude=1000.0, when=WHEN, impulse=53.0)
     lines = evaluate(sets, with_answers(facts, said), said)
     assert {r.name for r in lines if r.outcome != "pass"} == {"surface_wind"}
