@@ -333,17 +333,22 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
         told[0] = f"{say('instruct.later')} {told[0]}"
     else:
         told += falls_free(_sooner(seen), seen.voice)
+    ahead: list[tuple[Fall, float, str]] = []  # what to look for, from when, and why
     if works := seen.planned:
-        down = seen.voice.clock(max(0.0, works.first - CALL))
-        told.append(say("instruct.well", look=seen.look(works, named=named), time=down))
-        named &= works.around  # whose left and right it is, once
-    if fast is None:
-        return told
-    by = seen.opens_by
-    early = by is not None and by < fast.first
-    told.append(_if(fast, by if early else fast.first - CALL, seen, named=named))
+        ahead.append((works, works.first, say("instruct.well")))
+    if fast:
+        by = seen.opens_by
+        early = by is not None and by < fast.first
+        from_ = by if early and by is not None else fast.first - CALL
+        ahead.append((fast, from_, case_when(fast.case, seen.voice)))
     if other := other_side(seen):
-        told.append(_if(other, other.first - CALL, seen))
+        from_ = other.first - CALL
+        ahead.append((other, from_, case_when(other.case, seen.voice)))
+    for fall, second, when in sorted(ahead, key=lambda one: one[1]):
+        words = seen.look(fall, named=named)
+        time = seen.voice.clock(max(0.0, second))
+        told.append(say("instruct.if", when=when, look=words, time=time))
+        named &= fall.around  # whose left and right it is, once
     return told
 
 
@@ -352,15 +357,6 @@ def _sooner(seen: Watch) -> list[Fall]:
     fast = seen.fast
     deadly = (fall for fall in arrivals(seen.falls) if fall.deadly)
     return [fall for fall in deadly if fast is None or fall.first < fast.first]
-
-
-def _if(fall: Fall, second: float | None, seen: Watch, *, named: bool = False) -> str:
-    return seen.voice.say(
-        "instruct.if",
-        when=case_when(fall.case, seen.voice),
-        look=seen.look(fall, named=named),
-        time=seen.voice.clock(max(0.0, second or 0.0)),
-    )
 
 
 def other_side(seen: Watch) -> Fall | None:

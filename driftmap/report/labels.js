@@ -70,8 +70,8 @@ function blocked(way, own, crowd) {
 function ways({ full, brief }, inside, crowd, shorts) {
   const off = (box) => lies(box, crowd.danger) === "off";
   const forms = shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits: off, crowd }));
-  const loose = { ...forms.at(-1), gaps: GAPS, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
-  return [...forms, ...(inside ? forms.map((form) => ({ ...form, fits: () => true })) : []), { ...loose, fits: inside ? () => true : off }];
+  const loose = { ...forms.at(-1), gaps: GAPS, fits: () => true, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
+  return [...forms, ...(inside ? forms.map((form) => ({ ...form, fits: () => true })) : []), loose];
 }
 
 // Places about a ground, so far off its corners.
@@ -151,7 +151,7 @@ function placePeople(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = crowd.groundOf(label) ?? pointOn(measured);
   const tries = ways(measured, crowd.endangered(ground), crowd, crowd.numbers ? [true] : [false, true]);
-  for (const { short, size, gaps, fits, crowd: seen } of crowd.many ? tries.slice(0, -1) : tries) {
+  for (const { short, size, gaps, fits, crowd: seen } of crowd.many && crowd.hosts.length ? tries.slice(0, -1) : tries) {
     const on = about(measured, size);
     if ((short || lies(on, ground) === "in") && clear(on, ground, seen) && fits(on)) return setAt(label, { box: on, short }, crowd);
     const place = beside(size, ground, seen, { gaps, fits });
