@@ -144,7 +144,7 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert told
         assert "Set the wind" not in told
         assert ("All checks are within limits" in told) == (verdict == "go")
-        begun = {"hold": "Do not launch yet: ", "no-go": "Do not launch: "}
+        begun = {"hold": "Do not launch yet. ", "no-go": "Do not launch. "}
         assert told.startswith(begun.get(verdict, "All checks"))
         age = browser.find("#age").text
         assert bool(re.search(r"Valid until \d\d:\d\d \(UTC.*\), 20 min", age)) == (
