@@ -68,10 +68,14 @@ const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === 
 // Wind and north stand in the corner where no zone lies, if there is one.
 function placeCorner() {
   const north = one("#north");
-  north.classList.remove("low");
+  north.classList.remove("low", "beside");
   const hides = () => ["danger", "caution"].some((kind) => lies(north.getBoundingClientRect(), zonePolygons(kind)) !== "off");
-  if (!hides()) return;
-  north.classList.add("low");
+  // Beside the keys it is on the first screen too; below, on a small one, it is not.
+  for (const corner of ["beside", "low"]) {
+    if (!hides()) return;
+    north.classList.remove("beside");
+    north.classList.add(corner);
+  }
   if (hides()) north.classList.remove("low");
 }
 
