@@ -70,7 +70,7 @@ function blocked(way, own, crowd) {
 function ways({ full, brief }, inside, crowd, shorts) {
   const off = (box) => lies(box, crowd.danger) === "off";
   const forms = shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits: off, crowd }));
-  const loose = { ...forms.at(-1), gaps: GAPS, fits: () => true, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
+  const loose = { ...forms.at(-1), gaps: GAPS, fits: inside || !crowd.hosts.length ? () => true : off, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
   return [...forms, ...(inside ? forms.map((form) => ({ ...form, fits: () => true })) : []), loose];
 }
 
