@@ -62,7 +62,8 @@ function blocked(way, own, crowd) {
   const [x, y, u, v] = way;
   const [first, ...rest] = [0, 1, 2, 3, 4, 5, 6, 7, 8].map((i) => lies(boxAt(x + ((u - x) * i) / 8, y + ((v - y) * i) / 8, { width: 0.1, height: 0.1 }), crowd.danger) !== "off");
   if (!first && rest.some(Boolean)) return true;
-  return [crowd.pad, ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
+  const atPad = overlaps(boxAt(x, y, { width: 0, height: 0 }), [crowd.pad]); // of a small field all of it is
+  return [...(atPad ? [] : [crowd.pad]), ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
     || crowd.people.some((ground) => ground !== own && sidesIn(ground).some((side) => crosses(way, side)));
 }
 
