@@ -158,7 +158,8 @@ function placePeople(label, crowd) {
     const place = beside(size, ground, seen, { gaps, fits });
     if (place) return setAt(label, { ...place, short }, crowd);
   }
-  return false;
+  if (crowd.hosts.length) return false; // counted on a plate
+  return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone
 }
 
 // The name of a line stands on it, off the zones if it can; that of one that fails at least beside it.
