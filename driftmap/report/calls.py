@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from driftmap.report.instruct import CALL, Watch, other_side, short_name
+from driftmap.report.sentences import case_when
 from driftmap.report.sheetfacts import Fall, arrivals
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate
@@ -114,7 +115,10 @@ def _free(seen: Watch) -> Iterator[Moment]:
         if fall.first > CALL and not fall.works and not told_of:
             rows.setdefault((math.floor(fall.first), look), []).append(fall)
     for (second, look), falling in rows.items():
-        yield _look_up(falling, seen)
+        up = _look_up(falling, seen)
+        if other and falling == [other]:  # by the word that all were told before
+            up = replace(up, should=f"{case_when(other.case, seen.voice)}: {up.should}")
+        yield up
         deadly = [fall for fall in falling if fall.deadly]
         if deadly:
             names = _names(deadly, seen.voice)
