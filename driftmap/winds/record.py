@@ -319,7 +319,9 @@ def _flat(hour: list[Row]) -> list[str]:
     more = any((row.gust or 0.0) > row.speed + _NO_MORE for row in told)
     windy = max(row.speed for row in hour) > _WINDY
     flat = len(told) >= _FEW and not more and windy and apart > _APART
-    return ["no gust is more than the wind beside it: does it tell gusts?"] * flat
+    return [
+        "no gust is more than the wind beside it: does it tell gusts? If not, leave the column out"
+    ] * flat
 
 
 def _stuck(hour: list[Row]) -> Iterator[str]:
