@@ -86,10 +86,10 @@ AT_HEIGHT = (f"{OPENS}.at", "height")
 CANOPY = CANOPIES["flat circular"].drag
 
 
-def hardly_brakes(length, diameter, drag):
-    """Diameter of a canopy under which a body falls twice as fast as it tumbles [m]."""
+def hardly_brakes(length, diameter, drag, times=2):
+    """Diameter of a canopy under which a body falls so many times as fast as it tumbles [m]."""
     tumbling = 1.1 * length * diameter * (4 / (3 * pi) + 1) / 2  # over end, or flat
-    return (tumbling / 4 / drag / (pi / 4)) ** 0.5
+    return (tumbling / times**2 / drag / (pi / 4)) ** 0.5
 
 
 SOLID = {"nose cone": 0.26 * 0.057**2 * 0.22, "motor case": 0.79 * 0.038**2 * 0.2}
@@ -145,6 +145,8 @@ STAGED_ENDS = [
 ]  # fmt: skip
 LOW_ENDS = [
     ("drag coefficient of streamer on", "recovery.0.drag_coefficient.value", 0.5 * STREAMER_RANGE[0], 2 * STREAMER_RANGE[1], ("recovery.0.drag_coefficient", Uncertain(0.2))),
+    # Streamers of two inches by three feet, as small rockets have, are none (from memory).
+    ("speed under streamer alone over that of the tumbling", "recovery.0.width", hardly_brakes(0.98, 0.041, 0.2, 3) ** 2 * pi / 4, None, ("recovery.0.drag_coefficient", Uncertain(0.2)), ("recovery.0.length", 1.0)),
 ]  # fmt: skip
 ENDS = [
     *(("told", row) for row in TOLD_ENDS),
