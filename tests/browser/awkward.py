@@ -133,14 +133,14 @@ def foreign(path: Path) -> str:
 
     def strange(text: str) -> str:
         return re.sub(
-            r"\{\w+\}|[^{]+",
-            lambda m: m[0] if m[0][0] == "{" else m[0].translate(_STRANGE),
+            r"\{\w+\}|\\.|[^{\\]+",
+            lambda m: m[0] if m[0][0] in "{\\" else m[0].translate(_STRANGE),
             text,
         )
 
     head, messages = english.split("cautions = [", 1)
     told = re.sub(
-        r'(^\s*|= )"((?:[^"\\\\]|\\\\.)*)"(?=,?$)',
+        r'(^\s*|= )"((?:[^"\\]|\\.)*)"(?=,?$)',
         lambda m: f'{m[1]}"{strange(m[2])}"',
         messages,
         flags=re.M,
