@@ -90,9 +90,8 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
             body = _body(folder, item, told)
             entry = new_entry("outcome", body, about=old.about, corrects=old.id)
             log.append([entry])
-        if not body.get(
-            "flew", True
-        ):  # a misfire is looked at again, whoever answered since
+        # A misfire is looked at again, whoever answered since.
+        if not body.get("flew", True):
             spend(folder, str(body.get("flight", "")), now())
         done = replace(item, outcome=entry.id)
         return change(folder, lambda day: _put_back(put(day, done), done, body))
