@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 from driftmap.core.units import show
 from driftmap.planning.layout import Place
@@ -13,6 +13,7 @@ from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
 from driftmap.report.words import most_told
 from driftmap.rocket.likelihood import WORKS
+from driftmap.verdict.check import RANK
 
 
 def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) -> str:
@@ -94,16 +95,15 @@ def season_brief(data: Mapping[str, Any], months: Sequence[str], voice: Voice) -
     )
 
 
-_MILDEST: Final = ("go", "go if", "hold", "no-go")
-
-
 def compare_brief(
     data: Mapping[str, Any], rows: Sequence[Sequence[str]], voice: Voice
 ) -> str:
     """Say which ways to come down have the mildest word; rows as in the table."""
-    words = [_MILDEST.index(one["verdict"]) for one in data["alternatives"]]
+    words = [one["verdict"] for one in data["alternatives"]]
+    # A go on conditions comes after one without.
+    least = min(words, key=lambda word: (RANK.index(word.removesuffix(" if")), word))
     ways = zip(rows[1:], words, strict=True)
-    mildest = [row for row, word in ways if word == min(words)]
+    mildest = [row for row, word in ways if word == least]
     return voice.say(
         "plan.compare_brief",
         word=mildest[0][1],
