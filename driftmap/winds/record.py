@@ -101,9 +101,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
     cut = _change(ten)
     mean, level = ten[cut:], _mean(ten[cut:], hour, height, source)
     told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
-    gusts = any(name.startswith("gust_") for name in names_of(text))
-    told += [*_later(rows[len(seen) :]), *_silences(hour, seen, dumb, gusts=gusts)]
-    told += [*_flat(hour), *_stuck(hour)]
+    told += [*_later(rows[len(seen) :]), *_silences(hour, seen, dumb), *_stuck(hour)]
     if cut:
         told.append(
             f"the wind changed at {mean[0].time:%H:%M %z}: only what came after counts; wait "
@@ -122,7 +120,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> tuple[Reading, .
         replace(
             now,
             warned=tuple(f"{source}: {one}" for one in told),
-            assumed=(*now.assumed, *_begins(source, hour)),
+            assumed=(*now.assumed, *_begins(source, hour), *_gustless(source, hour)),
         ),
         *(one for one in others if _apart(one.levels[0], level) > _BESIDE),
     )
@@ -269,13 +267,11 @@ def _later(rows: list[Row]) -> list[str]:
     ]
 
 
-def _silences(
-    hour: list[Row], seen: list[Row], dumb: list[datetime], *, gusts: bool
-) -> list[str]:
+def _silences(hour: list[Row], seen: list[Row], dumb: list[datetime]) -> list[str]:
     """Doubt a record that tells no wind, or no gust, for longer than a mean takes.
 
-    Rows that stand there without a wind (`dumb`) may lie before its first or after its last;
-    ``gusts``: whether it has a column of gusts, which may be empty.
+    Rows that stand there without a wind (`dumb`) may lie before its first or after its last.
+    One that never told a gust tells as much as one without their column.
     """
     first, last = hour[0].time, hour[-1].time
     told_at = [row.time for row in seen]
@@ -287,7 +283,7 @@ def _silences(
         low = told_at[i - 1] if i else dumb[0]
         holes.add((low, told_at[i] if i < len(told_at) else dumb[-1]))
     told = [row.time for row in hour if row.gust is not None]
-    gusty = set(itertools.pairwise([first, *told, last] if gusts else []))
+    gusty = set(itertools.pairwise([first, *told, last] if _tells_gusts(seen) else []))
     return [*_longest("wind", holes), *_longest("gust (0 is none)", gusty - holes)]
 
 
@@ -306,22 +302,19 @@ def _swapped(hour: list[Row]) -> list[str]:
     return ["gusts are less than the wind beside them: columns swapped?"] * odd
 
 
-_APART: Final = 10.0  # s; readings nearer than this show gusts themselves; assumed
 _NO_MORE: Final = 0.05  # m/s that a gust is above the mean, or it tells none; assumed
-_WINDY: Final = 1.0  # m/s; in less wind a gust may be none; assumed
+_WINDY: Final = 1.0  # m/s; in less wind a vane may stand still; assumed
 _ALIKE, _ONE_ALIKE = 6, 20  # rows that are never alike in air; of one column; assumed
 
 
-def _flat(hour: list[Row]) -> list[str]:
-    """Doubt gusts that are none in all of an hour: nobody knows that such a meter tells any."""
-    told = [row for row in hour if row.gust is not None]
-    apart = (hour[-1].time - hour[0].time).total_seconds() / max(len(hour) - 1, 1)
-    more = any((row.gust or 0.0) > row.speed + _NO_MORE for row in told)
-    windy = max(row.speed for row in hour) > _WINDY
-    flat = len(told) >= _FEW and not more and windy and apart > _APART
-    return [
-        "no gust is more than the wind beside it: does it tell gusts? If not, leave the column out"
-    ] * flat
+def _tells_gusts(rows: list[Row]) -> bool:
+    return any((row.gust or 0.0) > row.speed + _NO_MORE for row in rows)
+
+
+def _gustless(source: str, hour: list[Row]) -> Iterator[str]:
+    """Say whose gusts are flown where it tells none: its column may be empty, 0 or the mean."""
+    if not _tells_gusts(hour):
+        yield f"{source}: tells no gusts; such as are usual in its wind are flown"
 
 
 def _stuck(hour: list[Row]) -> Iterator[str]:
@@ -330,10 +323,20 @@ def _stuck(hour: list[Row]) -> Iterator[str]:
         return
     ways = {row.direction for row in hour}
     speeds = {row.speed for row in hour}
+    alike, what = "", "meter"
     if len(hour) >= _ALIKE and len(ways) == len(speeds) == 1:
-        yield f"all {len(hour)} rows show one and the same wind: does the meter turn?"
-    elif len(hour) >= _ONE_ALIKE and max(speeds) > _WINDY:
-        if len(ways) == 1 and None not in ways:
-            yield f"all {len(hour)} rows show one direction: does the vane turn?"
-        if len(speeds) == 1:
-            yield f"all {len(hour)} rows show one speed: does the meter turn?"
+        alike = "and the same wind"
+    elif len(hour) >= _ONE_ALIKE and len(speeds) == 1:
+        alike = "speed"
+    elif (
+        len(hour) >= _ONE_ALIKE
+        and max(speeds) > _WINDY
+        and len(ways) == 1
+        and None not in ways
+    ):
+        alike, what = "direction", "vane"
+    if alike:
+        yield (
+            f"all {len(hour)} rows show one {alike}: does the {what} turn? If you feel the same, "
+            "tell the wind in words and leave the record out"
+        )
