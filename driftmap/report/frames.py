@@ -18,7 +18,7 @@ SHEET: Final = (600.0, 520.0)
 """Size of the sheet's picture, in points of its own."""
 
 _MARGIN: Final = 46.0
-_FARTHEST: Final = 4.0
+_FARTHEST: Final = 1.5
 """Zones may stretch the picture to so many times the ground that people need."""
 
 _TICK: Final = (14.0, 6.0)  # apart, and long, in the picture

@@ -9,14 +9,15 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
 from driftmap.report.frames import SHEET, Frame, Size, fit, ticks
 from driftmap.report.instruct import Watch
-from driftmap.report.marks import DRAWN_KINDS, in_sight, middle_of, ring_step
+from driftmap.report.marks import DRAWN_KINDS, middle_of, ring_step
 from driftmap.report.page import text_of
-from driftmap.report.plates import COST, Plate, Room, widths
+from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -25,14 +26,20 @@ from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 
-POSTER: Final = (480.0, 340.0)
+POSTER: Final = (560.0, 390.0)
 """Size of the poster's picture: the fewer points, the larger its words."""
 
 _MOST_NAMES: Final = 6
 """People's places that bear their names; where there are more, all bear numbers alone."""
 
+_NUMBER: Final = (30.0, 30.0)
+"""Size of a plate that bears a number alone."""
+
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
+
+_BEHIND: Final = 1.5, 1.5
+"""Behind people, seen from the pad, so many times their distance is in the picture."""
 
 _LONGEST: Final = 22  # characters of a name in the picture
 _SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
@@ -90,19 +97,15 @@ def _lines(seen: Watch) -> dict[str, BaseGeometry]:
 
 
 def _room(frame: Frame, seen: Watch, people: Sequence[Spot]) -> Room:
-    """Say what names must not hide, and what it costs."""
-    hides: list[tuple[BaseGeometry, float]] = []
-    hides += [(z.shape, COST[z.kind]) for z in seen.drawn]
-    hides += [(s.area.shape, COST["ground"]) for s in seen.places if not s.stand]
-    hides += [(line, COST["edge"]) for line in _lines(seen).values()]
-    grounds = [frame.pixels(spot.area.shape) for spot in people]
+    """Say what names must not hide."""
     x, y = frame.spot(0.0, 0.0)
-    room = Room(
-        grounds,
-        [(frame.pixels(shape), cost) for shape, cost in hides],
-        shapely.Point(x, y).buffer(9.0),
-        frame.size,
-    )
+    box = frame.pixels(frame.box())
+    zone = {z.kind: frame.pixels(z.shape) for z in seen.drawn}
+    closed = (s.area.shape for s in seen.places if not s.stand)
+    keep = shapely.union_all([*closed, *_lines(seen).values()])
+    drawn = Drawn(**zone, keep=frame.pixels(keep), pad=shapely.Point(x, y).buffer(9.0))
+    grounds = [box & frame.pixels(spot.area.shape) for spot in people]
+    room = Room(grounds, drawn, frame.size)
     room.take_point(x, y, 18.0)
     return room
 
@@ -125,9 +128,17 @@ _PATTERNS: Final = (
 
 
 def _frame(people: Sequence[Spot], zones: Sequence[Zone], size: Size) -> Frame:
-    """Show pad and people whole, and zones unless they dwarf everything."""
-    near = [s.area.shape for s in people if in_sight(s.area.shape, zones)]
-    return fit(shapely.union_all(near), [zone.shape for zone in zones], size)
+    """Show pad, danger and the people about them whole, and caution as far as it fits.
+
+    Who is clear of all that, and farther off than danger reaches, would make the rest small.
+    """
+    worst = zones[0].shape if zones else shapely.Point()
+    reach = float(np.hypot(*shapely.get_coordinates(worst).T).max(initial=0.0))
+    near = (s for s in people if s.kind or s.seen != "pass" or s.distance <= reach)
+    ground = shapely.union_all([spot.area.shape for spot in near])
+    behind = scale(ground, *_BEHIND, origin=(0.0, 0.0))  # room for their names
+    need = shapely.union_all([worst, ground, behind])
+    return fit(need, [zone.shape for zone in zones], size)
 
 
 def drawn_kinds(seen: Watch) -> frozenset[str]:
@@ -178,26 +189,23 @@ def _closed(frame: Frame, spot: Spot) -> list[str]:
 
 
 def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
-    """Set a plate for every place with people: failing ones first, none is dropped."""
-    order = sorted(range(len(people)), key=lambda i: -OUTCOMES.index(people[i].seen))
+    """Set a plate for every place with people: failing ones and crowds first, none is dropped."""
+
+    def rank(i: int) -> tuple[int, bool, int]:
+        spot = people[i]
+        crowd = spot.area.people or 0
+        return -OUTCOMES.index(spot.seen), spot.kind != "danger", -crowd
+
     # Who is far off stands in the list beside the picture, which tells where.
-    order = [i for i in order if people[i].area.shape.intersects(frame.box())]
-    texts = {i: _name(people[i], len(people) <= _MOST_NAMES, voice) for i in order}
-    wanted = []
+    order = sorted((i for i, g in enumerate(room.grounds) if not g.is_empty), key=rank)
+    plates = []
     for i in order:
-        room.grounds[i] = shapely.intersection(
-            room.grounds[i], frame.pixels(frame.box())
-        )
-        sizes = [(34.0 + widths(texts[i]), 30.0)] if texts[i] else []
-        wanted.append((i, [*sizes, (30.0, 30.0)]))
-    places = room.place_all(wanted)
-    plates = [
-        _plate(
-            plate, str(i + 1), texts[i] if plate.width > 30.0 else "", people[i].seen
-        )
-        for i, (plate, _) in zip(order, places, strict=True)
-    ]
-    return [*(plate.leader() for plate, _ in places), *plates]
+        text = _name(people[i], len(people) <= _MOST_NAMES, voice)
+        sizes = [(34.0 + widths(text), 30.0)] if text else []
+        plate = room.place(i, [*sizes, _NUMBER]) or room.number(i, _NUMBER)
+        told = text if plate.width > 30.0 else ""
+        plates.append((plate, _plate(plate, str(i + 1), told, people[i].seen)))
+    return [*(plate.leader() for plate, _ in plates), *(drawn for _, drawn in plates)]
 
 
 def _name(spot: Spot, named: bool, voice: Voice) -> str:

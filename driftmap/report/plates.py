@@ -1,48 +1,38 @@
-"""Where names and words stand on a picture on paper."""
+"""Where names and words stand on a picture on paper: by the rule of `labels.js`."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, Final, cast
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import BoolArray, FloatArray
 from driftmap.report.frames import SHEET, Size
 
 _EDGE: Final = 4.0
 _APART: Final = 3.0
 _STEP: Final = 8.0
+"""As near to its ground a plate needs no line; between places that are tried."""
+
 _ALONG: Final = 24.0
 _CORNERS: Final = 24
 """Most points of a ground that names are tried about."""
 
-COST: Final = {
-    "people": 500.0,
-    "danger": 150.0,
-    "caution": 30.0,
-    "ground": 60.0,
-    "edge": 10.0,
-    "line": 250.0,
-    "short": 300.0,
-}
-"""What it costs to hide something, to cross a line, and to be a number alone, beside a point for
-each of a line's length."""
+_GAPS: Final = (6, 14, 24, 36, 50, 66, 84, 104, 126)
+"""A name farther from its ground is read as its place: rather its number alone."""
 
-NO_PLACE: Final = 10 * COST["short"]
-"""What it costs to stand wherever it may be, over what is there."""
+_OUTWARD: Final = 0.2
+"""Of places much as near, the one farther from the pad: so many times its distance counts."""
 
-_GAPS: Final = (6, 14, 24, 36, 50, 66, 84)
-"""A name farther from its ground is read as its place: rather its number alone, as on the screen."""
 _NEAR_PEOPLE: Final = 24.0
-_FAIR: Final = 60.0
-_MOST_ORDERED: Final = 12
 _TURN: Final = np.arange(16) * math.pi / 8
 _ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
+_NOTHING: Final = shapely.Polygon()
 _Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
@@ -63,8 +53,6 @@ class Plate:
         The box.
     lead : shapely.LineString or None
         From the edge of the ground to the box; None where the box stands on or at it.
-    cost : float
-        What the place costs.
     """
 
     left: float
@@ -72,7 +60,6 @@ class Plate:
     width: float
     height: float
     lead: shapely.LineString | None = None
-    cost: float = 0.0
 
     @property
     def box(self) -> _Box:
@@ -90,27 +77,41 @@ class Plate:
         )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawn:
+    """What is drawn and does not change while names are set.
+
+    Parameters
+    ----------
+    danger, caution : BaseGeometry
+        The zones.
+    keep : BaseGeometry
+        Closed ground and edges, hidden only where there is no other room.
+    pad : BaseGeometry
+        What lines go round.
+    """
+
+    danger: BaseGeometry = _NOTHING
+    caution: BaseGeometry = _NOTHING
+    keep: BaseGeometry = _NOTHING
+    pad: BaseGeometry = _NOTHING
+
+
 class Room:
-    """What is taken already, and places for more.
+    """What is taken already, and places for more; who comes first chooses first.
 
-    A name stands on its own ground if that holds it, else beside it on nobody's, with a line
-    from the nearest edge of its ground. Of the free places it takes the cheapest by `COST`.
-
-    ``grounds``: of people; ``hides``: other shapes, and what it costs to hide each; ``pad``: what
-    lines go round; ``size``: of the picture.
+    ``grounds``: of people; ``size``: of the picture.
     """
 
     def __init__(
         self,
         grounds: Sequence[BaseGeometry],
-        hides: Sequence[tuple[BaseGeometry, float]] = (),
-        pad: BaseGeometry | None = None,
+        drawn: Drawn | None = None,
         size: Size = SHEET,
     ) -> None:
         self.size = size
         self.grounds = list(grounds)
-        self.hides = list(hides)
-        self.pad = pad or shapely.Point()
+        self.drawn = drawn or Drawn()
         self.taken: list[_Box] = []
         self.plates: list[_Box] = []
         self.leads: list[shapely.LineString] = []
@@ -123,65 +124,35 @@ class Room:
         """Keep a spot free."""
         self.take((x - radius, y - radius, x + radius, y + radius))
 
-    def place_all(
-        self, wanted: Sequence[tuple[int, Sequence[Size]]]
-    ) -> list[tuple[Plate, int]]:
-        """Find places for all: who is set early knows nothing of those after.
+    def place(self, own: int, sizes: Iterable[Size]) -> Plate | None:
+        """Find the place for a name: on its own ground if that holds it, else the nearest.
 
-        ``wanted``: number of each ground, and the sizes as in `place`, the first one first.
+        ``own``: number of its ground; ``sizes``: of the box, the one wished for first.
 
-        Result: as of `place`, for the cheapest of some orders, in the order of ``wanted``.
-        """
-        middles = [self.grounds[own].centroid.coords[0] for own, _ in wanted]
-        orders = [list(range(len(wanted)))]
-        best = self._in_order(wanted, orders[0])
-        if len(wanted) <= _MOST_ORDERED and best[0] > _FAIR * len(wanted):
-            signed = (m * sign for m in np.transpose(middles) for sign in (1.0, -1.0))
-            orders = [np.argsort(keys, kind="stable").tolist() for keys in signed]
-            tries = (self._in_order(wanted, order) for order in orders)
-            best = min([best, *tries], key=lambda found: found[0])
-        for plate, _ in best[1]:
-            self._keep(plate)
-        return best[1]
-
-    def _in_order(
-        self, wanted: Sequence[tuple[int, Sequence[Size]]], order: Sequence[int]
-    ) -> tuple[float, list[tuple[Plate, int]]]:
-        kept = list(self.taken), list(self.plates), list(self.leads)
-        found = {i: self.place(*wanted[i]) for i in order}
-        self.taken, self.plates, self.leads = kept
-        sum_ = sum(plate.cost for plate, _ in found.values())
-        return sum_, [found[i] for i in range(len(wanted))]
-
-    def place(self, own: int, sizes: Sequence[Size]) -> tuple[Plate, int]:
-        """Find the cheapest place for a name.
-
-        ``own``: number of its ground; ``sizes``: of the box, the one wished for first; a
-        smaller one costs more.
-
-        Result: the place, and which of the sizes it has.
+        Result: off danger, on nobody else's ground; on danger only for who is in it and
+        where there is no other; None where there is none at all.
         """
         ground = self.grounds[own]
         others = [g for i, g in enumerate(self.grounds) if i != own]
-        found = []
-        for which, size in enumerate(sizes):
-            plate = self._on(ground, size) or self._beside(ground, size, others)
-            if plate is not None:
-                dear = which * COST["short"]
-                found.append((replace(plate, cost=plate.cost + dear), which))
-        last = len(sizes) - 1
-        spot = ground.representative_point()
-        held = _held((spot.x, spot.y), sizes[last], self.size)
-        lead = shapely.LineString([spot, shapely.box(*held.box).centroid])
-        none = replace(held, lead=lead, cost=NO_PLACE), last
-        plate, which = min(found, key=lambda f: f[0].cost, default=none)
-        self._keep(plate)
-        return plate, which
+        endangered = ground.intersects(self.drawn.danger)
+        places = (
+            self._on(ground, size, off) or self._beside(ground, size, others, off)
+            for off in ((True, False) if endangered else (True,))
+            for size in sizes
+        )
+        return self._kept(next((plate for plate in places if plate), None))
+
+    def number(self, own: int, size: Size) -> Plate:
+        """Set a number on its ground, whatever it hides: rather over something than gone."""
+        spot = self.grounds[own].representative_point()
+        boxes = self._free(_about(spot, size), size)
+        held = Plate(*_corner(boxes[0]), *size) if boxes.size else None
+        return self._keep(held or _held((spot.x, spot.y), size, self.size))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
     ) -> Plate:
-        """Find the cheapest place for the word of a zone, in it or else beside it by a line.
+        """Find the place for the word of a zone, in it or else beside it by a line.
 
         ``worse``: ground of a worse zone; ``sizes``: of the box, the one wished for first.
         """
@@ -192,41 +163,40 @@ class Room:
         ).coords[0]
         tries = (self._within(zone, worse, size, pole) for size in sizes)
         plate = next((p for p in tries if p is not None), None)
-        if plate is None:
-            near = [g.buffer(_NEAR_PEOPLE) for g in self.grounds]
-            more = [*self.hides, *((g, _FAIR / 2) for g in near)]
-            plate = self._beside(zone, sizes[-1], self.grounds, hides=more, tied=0.0)
-        plate = plate or _held(pole, sizes[-1], self.size)
-        self._keep(plate)
-        return plate
+        for near in (_NEAR_PEOPLE, 0.0):
+            people = [g.buffer(near) for g in self.grounds]
+            plate = plate or self._beside(zone, sizes[-1], people, tied=0.0)
+        return self._keep(plate or _held(pole, sizes[-1], self.size))
 
     def along(self, line: BaseGeometry, size: Size) -> Plate | None:
-        """Find the cheapest place for the name of a line, on it; None where there is none."""
+        """Find the highest place for the name of a line, on it; None where there is none."""
         seen = shapely.intersection(line, shapely.box(0, 0, *self.size))
         at = np.arange(0.0, seen.length, _ALONG)
         spots = shapely.get_coordinates(
             [p.interpolate(a) for p in shapely.get_parts(seen) for a in at]
         )
         boxes = self._free(spots - np.array(size) / 2, size)
-        if not boxes.size:
-            return None
-        shapes = _shapes(boxes)
-        cost = 2 * self._hidden(shapes, self.hides) + boxes[:, 1] / 100
-        cost += COST["people"] * self._meets(shapes, self.grounds)
-        if cost.min() >= COST["people"]:
-            return None
-        plate = Plate(*_corner(boxes[cost.argmin()]), *size)
-        self._keep(plate)
-        return plate
+        boxes = boxes[boxes[:, 1].argsort(kind="stable")]
+        clear = self._clear(boxes, self.grounds, True)
+        bare = clear & ~_meet(_shapes(boxes), [self.drawn.caution, self.drawn.keep])
+        found = boxes[bare] if bare.any() else boxes[clear]
+        return self._kept(Plate(*_corner(found[0]), *size) if found.size else None)
 
     def corner(self, size: Size) -> _Box:
         """Choose the corner, top left or bottom right, where a box hides least."""
         wide, high = self.size
         starts = np.array([(0.0, 0.0), (wide - size[0], high - size[1])])
-        boxes = np.hstack([starts, starts + np.array(size)])
-        people = [(ground, COST["people"]) for ground in self.grounds]
-        hidden = self._hidden(_shapes(boxes), [*self.hides, *people])
-        left, top, right, bottom = boxes[int(hidden.argmin())].tolist()
+        corners = np.hstack([starts, starts + np.array(size)]).tolist()
+
+        def hidden(box: _Box) -> list[float]:
+            every = (
+                shapely.union_all(self.grounds),
+                self.drawn.danger,
+                self.drawn.caution,
+            )
+            return [shapely.box(*box).intersection(g).area for g in every]
+
+        left, top, right, bottom = min(corners, key=hidden)
         return left, top, right, bottom
 
     def at_edge(self, spot: tuple[float, float], size: Size) -> Plate:
@@ -241,17 +211,16 @@ class Room:
         boxes = self._free(np.array(sides).reshape(-1, 2), size)
         if not boxes.size:
             return _held(spot, size, self.size)
-        middle = (boxes[:, :2] + boxes[:, 2:]) / 2
-        nearest = np.hypot(*(middle - spot).T).argmin()
-        plate = Plate(*_corner(boxes[nearest]), *size)
-        self._keep(plate)
-        return plate
+        nearest = np.hypot(*(_middles(boxes) - spot).T).argmin()
+        return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
-    def _on(self, ground: BaseGeometry, size: Size) -> Plate | None:
+    def _on(self, ground: BaseGeometry, size: Size, off: bool) -> Plate | None:
         spot = np.array(ground.representative_point().coords)
         boxes = self._free(spot - np.array(size) / 2, size)
-        held = boxes.size and ground.covers(_shapes(boxes)[0])
-        return Plate(*_corner(boxes[0]), *size) if held else None
+        boxes = boxes[
+            self._clear(boxes, (), off) & shapely.covers(ground, _shapes(boxes))
+        ]
+        return Plate(*_corner(boxes[0]), *size) if boxes.size else None
 
     def _within(
         self,
@@ -265,56 +234,62 @@ class Room:
         down = np.arange(top, bottom - size[1], _STEP)
         corners = np.array(np.meshgrid(across, down)).reshape(2, -1).T
         boxes = self._free(corners, size)
-        shapes = _shapes(boxes)
-        inside = shapely.covers(zone.buffer(_STEP), shapes)
-        inside &= ~shapely.intersects(worse.buffer(_STEP), shapes)
-        inside &= self._meets(shapes, self.grounds) == 0
-        boxes, shapes = boxes[inside], shapes[inside]
+        inside = shapely.covers(zone.buffer(_STEP), _shapes(boxes))
+        boxes = boxes[
+            inside & ~_meet(_shapes(boxes), [worse.buffer(_STEP), *self.grounds])
+        ]
+        bare = ~_meet(_shapes(boxes), [self.drawn.keep])
+        boxes = boxes[bare] if bare.any() else boxes
         if not boxes.size:
             return None
-        middle = (boxes[:, :2] + boxes[:, 2:]) / 2
-        plain = [(s, c) for s, c in self.hides if c in (COST["ground"], COST["edge"])]
-        cost = np.hypot(*(middle - pole).T) + 2 * self._hidden(shapes, plain)
-        return Plate(*_corner(boxes[cost.argmin()]), *size)
+        nearest = np.hypot(*(_middles(boxes) - pole).T).argmin()
+        return Plate(*_corner(boxes[nearest]), *size)
 
     def _beside(
         self,
         ground: BaseGeometry,
         size: Size,
         others: Sequence[BaseGeometry],
-        *,
-        hides: Sequence[tuple[BaseGeometry, float]] | None = None,
+        off: bool = True,
         tied: float = _STEP,
     ) -> Plate | None:
+        """Give the nearest clear place beside a ground, on its side of the pad."""
         boxes = self._free(_about(ground, size), size)
-        shapes = _shapes(boxes)
-        ways = shapely.shortest_line(ground, shapes)
-        blocked = self._meets(ways, [shapely.box(*box) for box in self.plates]) > 0
-        boxes, shapes, ways = boxes[~blocked], shapes[~blocked], ways[~blocked]
+        boxes = boxes[self._clear(boxes, [ground, *others], off)]
+        boxes = boxes[self._alike(boxes, ground)]
+        ways = shapely.shortest_line(ground, _shapes(boxes))
+        near = shapely.length(ways) <= tied
+        free = near | ~self._blocked(ways, others)
+        boxes, ways, near = boxes[free], ways[free], near[free]
         if not boxes.size:
             return None
-        cost = shapely.length(ways)
-        cost += COST["people"] * self._meets(shapes, [ground, *others])
-        cost += self._hidden(shapes, self.hides if hides is None else hides)
-        cost += COST["line"] * self._meets(shapes, self.leads)
-        crossed = self._meets(ways, [*others, *self.leads, self.pad])
-        apart = shapely.length(ways) > tied
-        cost += COST["line"] * crossed * apart
-        best = int(cost.argmin())
-        lead = ways[best] if apart[best] else None
-        return Plate(*_corner(boxes[best]), *size, lead, float(cost[best]))
+        pad = self.drawn.pad.centroid
+        out = _OUTWARD * shapely.distance(pad, shapely.points(_middles(boxes)))
+        best = int((shapely.length(ways) - np.nan_to_num(out)).argmin())
+        lead = None if near[best] else ways[best]
+        return Plate(*_corner(boxes[best]), *size, lead)
 
-    @staticmethod
-    def _meets(shapes: Any, others: Sequence[BaseGeometry]) -> Any:
-        """Count how many of others each shape meets."""
-        met = (shapely.intersects(other, shapes) for other in others)
-        return sum(met, np.zeros(len(shapes)))
+    def _clear(
+        self, boxes: FloatArray, others: Iterable[BaseGeometry], off: bool
+    ) -> BoolArray:
+        """Tell which boxes lie on no other ground and line, and on no danger if ``off``."""
+        danger = [self.drawn.danger] if off else []
+        return ~_meet(_shapes(boxes), [*others, *self.leads, *danger])
 
-    def _hidden(
-        self, shapes: Any, hides: Sequence[tuple[BaseGeometry, float]]
-    ) -> FloatArray:
-        costs = (cost * shapely.intersects(shape, shapes) for shape, cost in hides)
-        return np.asarray(sum(costs, np.zeros(len(shapes))))
+    def _alike(self, boxes: FloatArray, ground: BaseGeometry) -> BoolArray:
+        """Tell which boxes lie on the same side of the pad as a ground."""
+        if self.drawn.pad.is_empty or ground.intersects(self.drawn.pad):
+            return np.ones(len(boxes), dtype=bool)
+        pad = np.array(self.drawn.pad.centroid.coords[0])
+        way = np.array(ground.representative_point().coords[0]) - pad
+        return np.asarray((_middles(boxes) - pad) @ way > 0)
+
+    def _blocked(self, ways: Any, others: Iterable[BaseGeometry]) -> BoolArray:
+        """Tell which lines run through the pad, a plate, another line, others' ground or into danger."""
+        plates = (shapely.box(*box) for box in self.plates)
+        crossed = _meet(ways, [*plates, *self.leads, *others, self.drawn.pad])
+        safe = ~_meet(shapely.get_point(ways, 0), [self.drawn.danger])
+        return crossed | (safe & _meet(ways, [self.drawn.danger]))
 
     def _free(self, corners: FloatArray, size: Size) -> FloatArray:
         """Give the boxes at upper left corners that are in sight and clear of what is taken."""
@@ -328,15 +303,31 @@ class Room:
         high_ = taken[..., :2] < boxes[:, 2:] + _APART
         return boxes[~(low & high_).all(2).any(0)]
 
-    def _keep(self, plate: Plate) -> None:
+    def _kept(self, plate: Plate | None) -> Plate | None:
+        return plate and self._keep(plate)
+
+    def _keep(self, plate: Plate) -> Plate:
         self.take(plate.box)
         self.plates.append(plate.box)
         if plate.lead is not None:
             self.leads.append(plate.lead)
+        return plate
+
+
+def _meet(shapes: Any, others: Iterable[BaseGeometry]) -> BoolArray:
+    """Tell which shapes meet any of the others."""
+    met = np.zeros(len(shapes), dtype=bool)
+    for other in others:
+        met |= shapely.intersects(other, shapes)
+    return met
 
 
 def _shapes(boxes: FloatArray) -> Any:
     return shapely.box(*boxes.T)
+
+
+def _middles(boxes: FloatArray) -> FloatArray:
+    return np.asarray((boxes[:, :2] + boxes[:, 2:]) / 2)
 
 
 def _corner(box: FloatArray) -> tuple[float, float]:

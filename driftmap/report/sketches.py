@@ -18,7 +18,7 @@ from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.frames import Frame
 from driftmap.report.marks import ring_step
 from driftmap.report.page import printable, svg
-from driftmap.report.plates import NO_PLACE, Room, widths
+from driftmap.report.plates import Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
 
@@ -239,8 +239,8 @@ def _called(
     kind = f"called at-{letters}"
     for i, area in enumerate(areas):
         box = (widths(area.name, 0.62 * letters), 1.3 * letters)
-        plate, _ = room.place(i, [box])
-        if plate.cost >= NO_PLACE:  # over other names nobody reads it: a tap tells it
+        plate = room.place(i, [box])
+        if plate is None:  # over other names nobody reads it: a tap tells it
             continue
         if plate.lead is not None:
             (x, y), (u, v) = plate.lead.coords

@@ -23,9 +23,10 @@ from driftmap.report.frames import SHEET
 from driftmap.report.instruct import watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.plates import Room
+from driftmap.report.plates import Drawn, Room
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
+from driftmap.verdict.check import OUTCOMES
 from driftmap.verdict.document import document
 
 
@@ -208,39 +209,49 @@ def test_a_caution_zone_inside_danger_is_not_named(zoned):
     assert [zone.kind for zone in shown((danger, inner))] == ["danger"]
 
 
-def test_no_name_stands_on_the_ground_of_another(demo, zoned):
-    """A plate lies on its own ground, or on nobody's with a leader that ends in a dot."""
+def test_a_name_stands_by_its_own_ground_and_never_on_danger():
+    """On nobody else's ground, on its side of the pad, with a line that no danger is under."""
     grounds = [
         shapely.box(280, 300, 320, 312),
         shapely.box(270, 316, 340, 330),
         shapely.box(270, 334, 360, 348),
     ]
-    room = Room(grounds)
-    plates = [
-        p
-        for p, _ in room.place_all([(i, [(130.0, 30.0)]) for i in range(len(grounds))])
-    ]
+    danger = shapely.box(150, 150, 450, 296)
+    room = Room(grounds, Drawn(danger, pad=shapely.Point(300, 250).buffer(9.0)))
+    plates = [room.place(i, [(130.0, 30.0)]) for i in range(len(grounds))]
     for i, plate in enumerate(plates):
         box = shapely.box(*plate.box)
         assert grounds[i].covers(box) or not any(g.intersects(box) for g in grounds)
+        assert not box.intersects(danger)
+        assert plate.top > 250 - plate.height / 2
         assert ("<circle" in plate.leader()) == (plate.lead is not None)
-        for other in grounds[:i] + grounds[i + 1 :]:
+        for other in [*grounds[:i], *grounds[i + 1 :], danger]:
             assert plate.lead is None or not plate.lead.intersects(other)
-        assert plate.left >= 0
-        assert plate.top >= 0
-        assert plate.left + plate.width <= SHEET[0]
-        assert plate.top + plate.height <= SHEET[1]
+        assert shapely.box(0, 0, *SHEET).covers(box)
         for other in plates[:i]:
             assert not box.intersects(shapely.box(*other.box))
+
+
+def test_a_name_leaves_its_number_where_there_is_no_room():
+    """In danger itself only who is in it; shut in all about, a number on its own ground."""
+    danger = shapely.box(0, 0, *SHEET)
+    inside, size = shapely.box(280, 300, 320, 312), (130.0, 30.0)
+    assert Room([inside], Drawn(danger)).place(0, [size])
+    hole = danger - inside.buffer(8, join_style="mitre")
+    assert Room([inside], Drawn(hole)).place(0, [size]) is None
+    number = shapely.box(*Room([inside], Drawn(hole)).number(0, (30.0, 30.0)).box)
+    assert number.distance(inside) < 8
 
 
 def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned):
     voice = Voice(read_catalogue("en"), "us")
     seen = dataclasses.replace(watch(demo, voice), drawn=zoned)
     picture = field_picture(seen)
-    for spot in seen.places:
-        if spot.stand:
-            assert f"{spot.area.name} · {spot.area.people}" in picture
+    people = [spot for spot in seen.places if spot.stand]
+    numbers = re.findall(r'class="number"[^>]*>(\d+)<', picture)
+    assert sorted(map(int, numbers)) == [1, 2, 3, 4, 5]  # danger reaches farther
+    most = max(people, key=lambda s: (OUTCOMES.index(s.seen), s.area.people)).area
+    assert f"{most.name} · {most.people}" in picture
     assert "DANGER" in picture
     assert "CAUTION" in picture
     assert re.search(r"hardest at \d+\u00a0mph", picture)
