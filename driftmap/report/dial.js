@@ -141,12 +141,17 @@ function against(wind, about) {
   if (!about.length) return { told: [say(wind.speed >= 0 ? "no_bearing" : "no_wind")], more: 0, every: [] };
   const speed = wind.speed * DIAL.speed.size;
   if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger", { top: blowing(DIAL.top) })], more: 0, every: [] };
-  const every = reasonsAt(about).map((reason) => `${reason.told}.`);
-  const asked = askedAt(about).size;
-  const told = every.slice(0, 1);
-  if (asked) told.push(say("asked", { count: asked }));
-  if (!told.length) told.push(say(about.some((place) => DIAL.verdicts[place] === "go if aloft") ? "aloft" : "kept"));
-  return { told, more: Math.max(0, every.length - 1), every };
+  const found = reasonsAt(about);
+  const every = found.map((reason) => `${reason.told}.`);
+  const asked = [...askedAt(about)];
+  if (asked.length) {
+    // A question holds whatever the wind does: only what fails comes before it.
+    const fails = every.slice(0, found[0]?.outcome === 2 ? 1 : 0);
+    const question = say(asked.length > 1 ? "asked_many" : "asked", { count: number(asked.length), question: DIAL.questions[asked[0]] });
+    return { told: [...fails, question], more: every.length - fails.length, every };
+  }
+  if (every.length) return { told: every.slice(0, 1), more: every.length - 1, every };
+  return { told: [say(about.some((place) => DIAL.verdicts[place] === "go if aloft") ? "aloft" : "kept")], more: 0, every };
 }
 
 const blowing = (speed) => `${number(speed / DIAL.speed.size, 1)}\u00a0${DIAL.speed.unit}`;

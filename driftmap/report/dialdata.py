@@ -206,7 +206,7 @@ def _against(node: DialNode, voice: Voice) -> list[Check]:
 
 def _sentence(check: Check, node: DialNode, voice: Voice) -> str:
     told = sentence(check, voice)
-    return voice.say("dial.between", told=told) if node.whole else told
+    return voice.say("dial.between", told=told) if node.drawn else told
 
 
 def _over(check: Check) -> float:

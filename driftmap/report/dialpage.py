@@ -18,7 +18,15 @@ from driftmap.planning.dial import Dial, serves
 from driftmap.planning.node import WORDS, DialWord
 from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
-from driftmap.report.instruct import CALL, astray
+from driftmap.report.instruct import (
+    AHEAD,
+    BEHIND,
+    CALL,
+    FAR,
+    OVER,
+    astray,
+    sights,
+)
 from driftmap.report.map import ground_of
 from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
@@ -34,7 +42,7 @@ from driftmap.report.sentences import case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate, zone_of
-from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import STALE
 
 _SCRIPTS: Final = (
@@ -114,6 +122,7 @@ def _data(
     packed, fineness = _packed(dial)
     speed = unit_of("speed", voice.units)
     first = len(dial.nodes)
+    questions, asked = dialdata.questions_of(nodes)
     cells = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.cells)}
     return {
         "units": voice.units,
@@ -131,7 +140,8 @@ def _data(
         "reasons": dialdata.tell_reasons(
             nodes, (a.name for a in site.areas if a.occupied), voice
         ),
-        "asked": dialdata.questions_of(nodes)[1],
+        "questions": [isolate(name) for name, _ in questions],
+        "asked": asked,
         "cases": [piece["case"] for piece in pieces],
         "rocket": [int(body == "rocket") for _, body, _ in dial.pieces],
         "kills": KILLS.value,
@@ -151,6 +161,10 @@ def _data(
         "orders": voice.catalogue.table("instruct"),
         "move": voice.say("stand.unsafe"),
         "call": CALL,
+        "planned": _planned(dial),
+        "sight": [(isolate(s.name), s.east, s.north) for s in sights(site)[:1]],
+        "sides": voice.catalogue.table("side"),
+        "turns": {"ahead": AHEAD, "far": FAR, "behind": BEHIND, "over": OVER},
         "whens": [case_when(case, voice) for case in _case_names(dial)],
         "compass": [voice.compass(math.radians(45 * i)) for i in range(8)],
         "zone": _zone(span),
@@ -192,6 +206,16 @@ def _answers(dial: Dial, voice: Voice) -> dict[str, Any]:
     ]
     given += [(what, voice.number(text)) for what, text in said.amounts.items()]
     return {"source": Path(said.source).name, "given": given}
+
+
+def _planned(dial: Dial) -> int | None:
+    """Give the place of the rocket where all goes as planned."""
+    planned = (
+        place
+        for place, (case, body, _) in enumerate(dial.pieces)
+        if case in {WORKS, BARE} and body == "rocket"
+    )
+    return next(planned, None)
 
 
 def _case_names(dial: Dial) -> list[str]:
@@ -311,28 +335,32 @@ def _aloft(supposition: Supposition, voice: Voice) -> str:
 
 
 _MOST_COLUMNS: Final = 12
+_MOST_ROWS: Final = 12
 
 
 def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     """Write the words by speed and bearing, for a page that nobody can tap."""
     reach = dial.reach
-    every = max(1, math.ceil(reach.directions / _MOST_COLUMNS))
+    every = math.ceil(reach.directions / _MOST_COLUMNS)
+    deep = math.ceil(reach.speeds / _MOST_ROWS)
     turns = [j * reach.turn for j in range(0, reach.directions, every)]
     head = ["", *(f"{round(turn):03d}°" for turn in turns)]
     rows = []
-    for i in range(reach.speeds):
-        low, high = i * reach.step, (i + 1) * reach.step
-        name = voice.span(voice.speed(low), voice.speed(high))
-        words = [_worst_about(dial, (low + high) / 2, turn, every) for turn in turns]
+    for i in range(0, reach.speeds, deep):
+        some = range(i, min(i + deep, reach.speeds))
+        name = voice.span(*(voice.speed(n * reach.step) for n in (i, some.stop)))
+        words = [_worst_about(dial, some, turn, every) for turn in turns]
         rows.append([name, *words])
     return [head, *rows]
 
 
-def _worst_about(dial: Dial, speed: float, turn: float, every: int) -> DialWord:
-    """Give the worst word of the cells that a column of the table stands for."""
+def _worst_about(dial: Dial, rows: range, turn: float, every: int) -> DialWord:
+    """Give the worst word of the cells that a field of the table stands for."""
     reach = dial.reach
     sides = (np.arange(-every, every) + 0.5) / 2 * reach.turn
-    return max(
-        (word_at(dial, speed, float((turn + side) % 360)) for side in sides),
-        key=WORDS.index,
+    found = (
+        word_at(dial, (i + 0.5) * reach.step, float((turn + side) % 360))
+        for i in rows
+        for side in sides
     )
+    return max(found, key=WORDS.index)

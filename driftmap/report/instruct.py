@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 
 import shapely
 
+from driftmap.ground.site import Site
 from driftmap.hazard.zones import (
     Anywhere,
     Line,
@@ -46,8 +47,10 @@ Assumed."""
 
 _LETTERS: Final = 24
 
-_OVER: Final = 50.0  # m; what comes down nearer than this is above them. Assumed
-_AHEAD, _FAR, _BEHIND = 8.0, 60.0, 120.0
+OVER: Final = 50.0
+"""What comes down nearer to people than this is above them [m]. Assumed."""
+
+AHEAD, FAR, BEHIND = 8.0, 60.0, 120.0
 """Turns from the pad [deg] from which a side is told, is far, and is behind. Assumed."""
 
 
@@ -77,22 +80,22 @@ class Sight:
         away = math.hypot(east, north)
         pad = math.atan2(-self.east, -self.north)
         turn = math.degrees(math.remainder(math.atan2(east, north) - pad, math.tau))
-        if away < _OVER:
+        if away < OVER:
             return "over"
-        if abs(turn) < _AHEAD:
+        if abs(turn) < AHEAD:
             return "beyond" if away > math.hypot(self.east, self.north) else "before"
-        if abs(turn) > _BEHIND:
+        if abs(turn) > BEHIND:
             return "behind"
-        return ("far_" if abs(turn) > _FAR else "") + ("right" if turn > 0 else "left")
+        return ("far_" if abs(turn) > FAR else "") + ("right" if turn > 0 else "left")
 
 
-def _sights_of(assessment: Assessment) -> list[Sight]:
+def sights(site: Site) -> list[Sight]:
     """List the crowds that have a left and a right, spectators first; none at the pad."""
-    people = [area for area in assessment.site.areas if area.occupied]
+    people = [area for area in site.areas if area.occupied]
     people.sort(key=lambda area: area.role != "spectators")
     middles = [(area.name, area.shape.representative_point()) for area in people]
-    sights = [Sight(name, at.x, at.y) for name, at in middles]
-    return [one for one in sights if math.hypot(one.east, one.north) > _OVER]
+    found = [Sight(name, at.x, at.y) for name, at in middles]
+    return [one for one in found if math.hypot(one.east, one.north) > OVER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +172,8 @@ class Watch:
     def one_side(self) -> bool:
         """Tell whether what is told to come down is on the same side of all crowds."""
         told = [fall for fall in (self.planned, self.fast, other_side(self)) if fall]
-        sights = _sights_of(self.told)
-        sides = [{s.side(fall.distance, fall.azimuth) for s in sights} for fall in told]
+        crowds = sights(self.told.site)
+        sides = [{s.side(fall.distance, fall.azimuth) for s in crowds} for fall in told]
         return all(len(found) < 2 for found in sides)
 
     def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
@@ -201,7 +204,7 @@ def watch(assessment: Assessment, voice: Voice) -> Watch:
         found,
         straight_down(found),
         climb(assessment),
-        next(iter(_sights_of(assessment)), None),
+        next(iter(sights(assessment.site)), None),
         anywhere(assessment.cloud),
         voice,
     )
@@ -369,8 +372,8 @@ def other_side(seen: Watch) -> Fall | None:
     def beside(fall: Fall) -> bool:
         turn = math.degrees(math.remainder(fall.azimuth - fast.azimuth, math.tau))
         held = not (cases[fall.case].any_way or cases[fall.case].rare)
-        far = fall.distance > _OVER and not fall.around
-        return fall.deadly and held and far and abs(turn) > _FAR
+        far = fall.distance > OVER and not fall.around
+        return fall.deadly and held and far and abs(turn) > FAR
 
     found = [fall for fall in seen.falls if beside(fall)]
     return max(

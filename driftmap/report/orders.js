@@ -26,30 +26,58 @@ function showOrders(zoned, crowd) {
   one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }
 
-const SIDE = 60; // deg; what can kill farther round than this is told beside the rest
-const OVER = 50; // m; nearer than this it is at the pad
+const degrees = (east, north) => (Math.atan2(east, north) * 180) / Math.PI;
+const seenFrom = (fall) => ({ ...fall, away: Math.hypot(fall.east, fall.north), turn: degrees(fall.east, fall.north) });
+const overPad = ({ away, radius }) => away < radius / 2;
 
 // The worst that can kill, and the likeliest of what can on another side of the pad.
 function deadlyAt(about) {
   const found = DIAL.cases.map((_, index) => ({ index, ...figuresAt(about, index) }))
-    .filter((figures) => figures.typical && !figures.apart && gradeOf(figures, figures.index) === "danger")
-    .map((figures) => ({ ...figures, away: Math.hypot(figures.east, figures.north), turn: (Math.atan2(figures.east, figures.north) * 180) / Math.PI }));
+    .filter((figures) => figures.typical && !figures.apart && figures.index !== DIAL.planned && gradeOf(figures, figures.index) === "danger")
+    .map(seenFrom);
   if (!found.length) return [];
   const worst = found.reduce((a, b) => (b.typical > a.typical ? b : a));
   const likely = ({ index }) => likelyAt(about, DIAL.cases[index]);
   const round = ({ turn }) => Math.abs(((turn - worst.turn + 540) % 360) - 180);
-  const other = found.filter((one) => one.away > OVER && one.away >= one.radius / 2 && round(one) > SIDE);
+  const other = found.filter((fall) => fall.away > DIAL.turns.over && !overPad(fall) && round(fall) > DIAL.turns.far);
   return [worst, ...other.sort((a, b) => likely(b) - likely(a)).slice(0, 1)];
+}
+
+// From where people look: the first crowd that has a left and a right. The side as `Sight.side` has it.
+function sideOf(east, north) {
+  const [, x, y] = DIAL.sight[0];
+  const [fallX, fallY] = [east - x, north - y];
+  const away = Math.hypot(fallX, fallY);
+  const turn = (((degrees(fallX, fallY) - degrees(-x, -y) + 540) % 360) - 180);
+  const { over, ahead, far, behind } = DIAL.turns;
+  if (away < over) return "over";
+  if (Math.abs(turn) < ahead) return away > Math.hypot(x, y) ? "beyond" : "before";
+  if (Math.abs(turn) > behind) return "behind";
+  return `${Math.abs(turn) > far ? "far_" : ""}${turn > 0 ? "right" : "left"}`;
+}
+
+// Which way to look; ``named``: with the crowd whose left and right it is.
+function eyesOn(fall, named) {
+  if (overPad(fall)) return DIAL.orders.around;
+  const compass = DIAL.compass[Math.round((fall.turn + 360) / 45) % 8];
+  if (!DIAL.sight.length) return fill(DIAL.orders.look, { compass });
+  const side = DIAL.sides[sideOf(fall.east, fall.north)];
+  return fill(DIAL.sides.look, { compass, side: named ? fill(DIAL.sides.seen, { side, area: DIAL.sight[0][0] }) : side });
+}
+
+// The second of a moment, as `Voice.clock` writes it.
+function clock(second) {
+  const whole = Math.floor(Math.max(0, second));
+  return whole <= 120 ? `${number(whole)}\u00a0s` : `${Math.floor(whole / 60)}\u00a0min ${whole % 60}\u00a0s`;
 }
 
 function showEyes(about) {
   one("#look-told").parentElement.hidden = !about.length;
-  const lines = [DIAL.orders.pad];
-  for (const { index, away, radius, turn, soonest } of deadlyAt(about)) {
-    const point = DIAL.compass[Math.round((turn + 360) / 45) % 8];
-    const look = away < radius / 2 ? DIAL.orders.around : fill(DIAL.orders.look, { compass: point });
-    const time = `${number(Math.max(0, Math.floor(soonest - DIAL.call)))}\u00a0s`;
-    lines.push(fill(DIAL.orders.if, { when: DIAL.whens[DIAL.cases[index]], look, time }));
-  }
-  one("#look-told").replaceChildren(...lines.flatMap((line) => [orderOf("", line), " "]));
+  const falls = deadlyAt(about).map((fall) => ({ ...fall, from: fall.soonest - DIAL.call, when: DIAL.whens[DIAL.cases[fall.index]] }));
+  const planned = DIAL.planned === null ? null : figuresAt(about, DIAL.planned);
+  if (planned) falls.push({ ...seenFrom(planned), from: planned.soonest, when: DIAL.orders.well });
+  falls.sort((a, b) => a.from - b.from);
+  const first = falls.find((fall) => !overPad(fall));
+  const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when, look: eyesOn(fall, fall === first), time: clock(fall.from) }));
+  one("#look-told").replaceChildren(...[DIAL.orders.pad, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }

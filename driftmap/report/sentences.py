@@ -100,8 +100,10 @@ def sentence(check: Check, voice: Voice) -> str:
     if not _in_doubt(check):
         return told
     worst = _worst(check, voice)
-    if not worst or worst in told or not _kept(check):
+    if not worst or not _kept(check):
         return voice.say("chance.unsure", told=told)
+    if worst in told:
+        return told
     return voice.say("chance.unsure_worst", told=told, worst=worst)
 
 

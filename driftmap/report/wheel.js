@@ -49,9 +49,12 @@ function drawScale(wheel) {
     const [x2, y2] = polar(RIM + (from % 30 ? 2 : 4), from);
     shape("line", { class: "tick", x1, y1, x2, y2 }, wheel);
   }
+  // Letters begin where the knob at the rim ends, and grow outward.
   for (let i = 0; i < 16; i += 2) {
-    const [x, y] = polar(RIM + 11, i * 22.5);
-    shape("text", { class: "point", x, y: y + 4 }, wheel).textContent = POINTS[i];
+    const [x, y] = polar(RIM + 13, i * 22.5);
+    const anchor = Math.abs(x) < 1 ? "middle" : x > 0 ? "start" : "end";
+    const line = Math.abs(y) < 1 ? 4 : y > 0 ? 8.5 : 0;
+    shape("text", { class: "point", x, y: y + line, "text-anchor": anchor }, wheel).textContent = POINTS[i];
   }
   for (let v = step; v <= most + ON; v += step) {
     const [x, y] = polar((v / most) * RIM - 6, 45);
@@ -88,7 +91,7 @@ function drawHand(wheel, wind) {
   }
   const hand = shape("g", { class: "hand" }, wheel);
   const most = DIAL.top / DIAL.speed.size;
-  const radius = Math.min(wind.speed / most, 1.06) * RIM;
+  const radius = Math.min(wind.speed / most, 1.02) * RIM;
   const [x, y] = polar(radius, wind.from);
   const [bx, by] = polar(8, wind.from);
   for (const name of ["halo", "line"]) {
@@ -108,7 +111,7 @@ function drawHand(wheel, wind) {
 // Gusts are a second hand: on from the knob, dashed, to a ring where the strongest one reaches.
 function drawGust(hand, wind, most, radius) {
   if (!(wind.gust > wind.speed)) return;
-  const reach = Math.min(wind.gust / most, 1.12) * RIM;
+  const reach = Math.min(wind.gust / most, 1.06) * RIM;
   const [x1, y1] = polar(radius, wind.from);
   const [x2, y2] = polar(reach, wind.from);
   for (const name of ["halo", "line"]) shape("line", { class: `gusts ${name}`, x1, y1, x2, y2 }, hand);

@@ -23,6 +23,7 @@ from driftmap.planning.node import WORDS as RANK
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
+from driftmap.report.instruct import sights
 from driftmap.report.voice import read_catalogue
 from driftmap.verdict.assessment import assess_setup
 
@@ -153,6 +154,25 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert "nobody inside" in browser.find("#stand-told").text
         assert not browser.find("#unknown").is_displayed()
         assert browser.find("#look-told").text.startswith("At lift-off: the pad.")
+        look = browser.find("#look-told").text
+        assert look.count("If all is well: look ") == 1
+        assert look.count(f" from {sights(dial.setup.site)[0].name}") <= 1
+        times = [int(s) for s in re.findall(r"from (\d+)\s+s on", look)]
+        assert len(times) > 1
+        assert times == sorted(times)
+
+
+def test_left_and_right_are_those_of_the_map(browser, page, dial):
+    browser.look(page)
+    crowd = sights(dial.setup.site)[0]
+    turns = np.arange(0.1, 6.2, 0.3)
+    told = [
+        browser.js("return sideOf(...arguments)", far * np.sin(t), far * np.cos(t))
+        for far in (90.0, 400.0, 2000.0)
+        for t in turns
+    ]
+    assert told == [crowd.side(far, t) for far in (90.0, 400.0, 2000.0) for t in turns]
+    assert len(set(told)) > 5
 
 
 def test_reads_as_the_rule_says(browser, page, dial):
@@ -592,7 +612,10 @@ def test_open_questions_hold_and_are_listed(browser, dial, tmp_path):
     speed, from_deg = wind_with(dial, "go")
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert word(browser) == "HOLD"
-    assert "Questions of the rules not answered: 1." in browser.find("#why").text
+    assert browser.find("#why").text == (
+        "Do not launch yet. Open question: “is the ground wet”. "
+        "Until it is answered, no wind is go."
+    )
     assert "is the ground wet" in browser.find("#questions").text
 
 
