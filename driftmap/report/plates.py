@@ -112,6 +112,7 @@ class Room:
         self.size = size
         self.grounds = list(grounds)
         self.drawn = drawn or Drawn()
+        self.named = False
         self.taken: list[_Box] = []
         self.plates: list[_Box] = []
         self.leads: list[shapely.LineString] = []
@@ -130,15 +131,18 @@ class Room:
         ``own``: number of its ground; ``sizes``: of the box, the one wished for first.
 
         Result: off danger, on nobody else's ground; on danger only for who is in it and
-        where there is no other; None where there is none at all.
+        where there is no other, by their number but for the first; None where there is none.
         """
-        ground = self.grounds[own]
+        ground, sizes = self.grounds[own], list(sizes)
         others = [g for i, g in enumerate(self.grounds) if i != own]
-        endangered = ground.intersects(self.drawn.danger)
+        inside = ground.intersects(self.drawn.danger)
+        tries = [(size, True) for size in sizes] + [(sizes[-1], False)] * bool(inside)
+        if inside and not self.named:  # who comes first is never a number alone
+            tries = [(size, off) for size in sizes for off in (True, False)]
+        self.named = True
         places = (
             self._on(ground, size, off) or self._beside(ground, size, others, off)
-            for off in ((True, False) if endangered else (True,))
-            for size in sizes
+            for size, off in tries
         )
         return self._kept(next((plate for plate in places if plate), None))
 
@@ -285,11 +289,11 @@ class Room:
         return np.asarray((_middles(boxes) - pad) @ way > 0)
 
     def _blocked(self, ways: Any, others: Iterable[BaseGeometry]) -> BoolArray:
-        """Tell which lines run through the pad, a plate, another line, others' ground or into danger."""
+        """Tell which lines run through the pad, a plate, another line, others' ground or danger."""
         plates = (shapely.box(*box) for box in self.plates)
         crossed = _meet(ways, [*plates, *self.leads, *others, self.drawn.pad])
-        safe = ~_meet(shapely.get_point(ways, 0), [self.drawn.danger])
-        return crossed | (safe & _meet(ways, [self.drawn.danger]))
+        under = shapely.length(shapely.intersection(ways, self.drawn.danger))
+        return np.asarray(crossed | (under > _NEAR_PEOPLE))
 
     def _free(self, corners: FloatArray, size: Size) -> FloatArray:
         """Give the boxes at upper left corners that are in sight and clear of what is taken."""
