@@ -14,11 +14,12 @@ linear wind the fall has a closed form in the height fallen, however stiff the b
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.column import AirColumn, local_air
 from driftmap.core.checks import BoolArray, FloatArray, IntArray
@@ -209,6 +210,7 @@ def _settle(
     """Step bodies in time, in place: until each may fall by layers, or to a moment."""
     live, state = np.arange(rows.shape[1]), rows.copy()
     end = stop if until is None else until
+    met: list[tuple[NDArray[Any], ...]] = []
     for _ in range(_MOST_STEPS):
         near = local_air(air, state[2], column)
         near[5:] *= drag  # density becomes the inverse of a stopping length
@@ -252,11 +254,12 @@ def _settle(
         # One that turns over below its floor has only the ground left to meet.
         floor = np.where(state[2] > stop, stop, 0.0)
         down = np.flatnonzero((after[2] <= floor) & (after[5] < 0) & going)
-        if down.size:
-            part = _crossing(state[:, down], after[:, down], step[down], floor[down])
-            flow, slowing = (each[:, down] for each in start)
-            after[:, down] = _runge_kutta(
-                state[:, down], near[:, down], flow, slowing, part
+        if down.size:  # where each meets it is worked out for all of them at once
+            met.append(
+                tuple(
+                    values[..., down]
+                    for values in (live, state, near, *start, step, after, floor)
+                )
             )
             after[2, down] = floor[down]
         state = after
@@ -265,6 +268,7 @@ def _settle(
             f"'start' holds a body that is not down after {_MOST_STEPS} steps"
         )
     rows[:, live] = state
+    _put_down(rows, met)
 
 
 def _flow(state: FloatArray, near: FloatArray) -> FloatArray:
@@ -335,17 +339,25 @@ def _runge_kutta(
     return after
 
 
-def _crossing(
-    before: FloatArray, after: FloatArray, step: FloatArray, stop: FloatArray
-) -> FloatArray:
-    """Time from `before` at which the height passes `stop` [s], by a cubic in time."""
+def _put_down(rows: FloatArray, met: Sequence[tuple[NDArray[Any], ...]]) -> None:
+    """Bring bodies onto their floor, in place, from the step in which each passed it.
+
+    ``met``: of some bodies at a time which they are, where they began that step, its air,
+    flow, slowing and length, where it led them, and the floor.
+    """
+    if not met:
+        return
+    each = (np.concatenate(values, axis=-1) for values in zip(*met, strict=True))
+    who, before, near, flow, slowing, step, after, floor = each
     drop, v0, v1 = after[2] - before[2], before[5] * step, after[5] * step
     # Newton on the Hermite cubic from the far end: a body that still rises at the near
     # one passes the height twice, and the last time is wanted.
     part = np.ones_like(drop)
     for _ in range(9):
         c3, c2 = v0 + v1 - 2 * drop, 3 * drop - 2 * v0 - v1
-        height = before[2] + part * (v0 + part * (c2 + part * c3)) - stop
+        height = before[2] + part * (v0 + part * (c2 + part * c3)) - floor
         slope = v0 + part * (2 * c2 + 3 * c3 * part)
         part = np.clip(part - height / np.where(slope < 0, slope, -np.inf), 0.0, 1.0)
-    return np.asarray(part * step)
+    landed = _runge_kutta(before, near, flow, slowing, part * step)
+    landed[2] = floor
+    rows[:, who] = landed
