@@ -18,7 +18,7 @@ from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.case import Body, Burn, Case, Release, Stage
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Ascent, Motion
-from driftmap.trajectory.powered import Burning, burn_on
+from driftmap.trajectory.powered import Burning, burn_all
 from driftmap.trajectory.rocket import Rocket
 
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
@@ -138,6 +138,7 @@ class Falls:
     def _through(self, jobs: Iterable[Job], number: int | None) -> None:
         """Take bodies through a stage by its number, or through the last of each."""
         legs: list[tuple[Job, Leg]] = []
+        lit: list[tuple[Job, Stage]] = []
         for job in jobs:
             at = len(job.stages) if number is None else number
             stage, before = job.stages[at - 1], len(job.body.before)
@@ -148,13 +149,14 @@ class Falls:
                 if at == before + 1 and job.body.kick is not None:
                     job.state = self._thrown(job.state, job.body, job.copy, job.who)
                 if stage.burn is not None:
-                    job.state, job.mass = self._burn_on(job, stage.burn, stage)
+                    lit.append((job, stage))
                 else:
                     mass = job.whole if at <= before else job.mass
                     leg = Leg(job.state, stage, mass, job.who, job.copy)
                     legs.append((job, leg))
-                    continue
+                continue
             job.knots.append(job.state)
+        self._burn_on(lit)
         flown = self.fly_all([leg for _, leg in legs])
         for (job, _), job.state in zip(legs, flown, strict=True):
             job.knots.append(job.state)
@@ -220,35 +222,51 @@ class Falls:
         over = np.maximum(-state.v_up, 0.0) if leg.stage.per_sink else 1.0
         return self._glided(state, glide, state.time - leg.state.time, leg.who, over)
 
-    def _burn_on(self, job: Job, burn: Burn, stage: Stage) -> tuple[Motion, FloatArray]:
-        """Let some rockets burn on, with the motor whose turn it is; give their mass too."""
-        rocket, who = self._way(job.release.way)[0], job.who
-        rows, mass, upper = job.state.rows(), job.mass.copy(), rocket.upper
-        late = np.zeros(who.size, bool)
+    def _burn_on(self, lit: Sequence[tuple[Job, Stage]]) -> None:
+        """Let rockets burn on, each with the motor whose turn it is."""
+        turns = [self._turns(job, stage) for job, stage in lit]
+        burning = [burns for turn in turns for _, burns in turn]
+        ends = iter(burn_all(burning, self._air))
+        for (job, _), turn in zip(lit, turns, strict=True):
+            rows, mass = job.state.rows(), job.mass.copy()
+            for some, (_, body, _) in turn:
+                after = next(ends)
+                rows[:, some] = after.rows()
+                mass[some] = body.mass + body.left(after.time)
+            job.state, job.mass = Motion(*rows), job.own if job.body.rides else mass
+            job.knots.append(job.state)
+
+    def _turns(
+        self, job: Job, stage: Stage
+    ) -> list[tuple[IntArray, tuple[Motion, Burning, IntArray]]]:
+        """Give which of some rockets burn on with a motor, and how, for each that some have."""
+        burn, who, mass = stage.burn, job.who, job.mass
+        assert burn is not None
+        rocket = self._way(job.release.way)[0]
+        upper, late = rocket.upper, np.zeros(who.size, bool)
         if upper is not None:
             late = burn.upper | (job.state.time >= np.asarray(upper.parts)[who])
             mass = np.where(late, np.minimum(mass, upper.mass[who]), mass)
+        turns = []
         for motor, mine in ((rocket, ~late), (upper or rocket, late)):
             some = np.flatnonzero(mine)
             if some.size:
-                after, mass[some] = self._burnt(
-                    stage, of_flights(job.state, some), motor, mass[some], who[some]
-                )
-                rows[:, some] = after.rows()
-        return Motion(*rows), job.own if job.body.rides else mass
+                state = of_flights(job.state, some)
+                burns = self._burning(stage, burn, state, motor, mass[some], who[some])
+                turns.append((some, burns))
+        return turns
 
-    def _burnt(
+    def _burning(
         self,
         stage: Stage,
+        burn: Burn,
         state: Motion,
         rocket: Rocket,
         mass: FloatArray,
         who: IntArray,
-    ) -> tuple[Motion, FloatArray]:
-        """Let some bodies burn on with a motor; give them at burnout or on the ground."""
-        burn = stage.burn
-        assert burn is not None
-        toward = None
+    ) -> tuple[Motion, Burning, IntArray]:
+        """Give how some bodies burn on with a motor, from which state and in whose air."""
+        toward = np.full((3, who.size), np.nan)
         if burn.tilt:
             # One bearing for each input: cases that share it go off the same way.
             bearing = stream(*self._seed, f"{burn.tilt} bearing").uniform(
@@ -256,29 +274,28 @@ class Falls:
             )
             tilt, turn = self._draws[burn.tilt][who], bearing[who]
             flat = np.sin(tilt)
-            toward = np.stack([flat * np.sin(turn), flat * np.cos(turn), np.cos(tilt)])
-        if burn.turned and toward is not None:
-            rows = state.rows()
-            rows[3:6] = state.speed * toward
-            state, toward = Motion(*rows), None
-        area = self._drag_area(Leg(state, stage, mass, who))
+            way = np.stack([flat * np.sin(turn), flat * np.cos(turn), np.cos(tilt)])
+            if burn.turned:
+                rows = state.rows()
+                rows[3:6] = state.speed * way
+                state = Motion(*rows)
+            else:
+                toward = way
         lights = np.broadcast_to(rocket.lights, rocket.mass.shape)[who]
         burn_time, propellant = rocket.burn_time[who], rocket.propellant[who]
         delivered = rocket.curve.delivered((state.time - lights) / burn_time)
-        empty = mass - propellant * (1 - delivered)
         body = Burning(
-            mass=empty,
+            mass=mass - propellant * (1 - delivered),
             propellant=propellant,
             impulse=rocket.impulse[who],
             burn_time=burn_time,
             curve=rocket.curve,
-            drag_area=area,
+            drag_area=self._drag_area(Leg(state, stage, mass, who)),
             share=self._draws[burn.share][who] if burn.share else np.ones(who.size),
             toward=toward,
             lights=lights,
         )
-        after = burn_on(state, body, self._air, who=who)
-        return after, empty + propellant * (1 - body.burnt(after.time))
+        return state, body, who
 
     def _glided(
         self,

@@ -11,7 +11,9 @@ spiralling rocket pushes to on the whole. It ends at burnout or on the ground.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
@@ -44,7 +46,7 @@ class Burning:
     share : ndarray, shape (n,)
         Share of the thrust that acts.
     toward : ndarray, shape (3, n), or None
-        Direction that it acts in; along the path when None.
+        Direction that it acts in; along the path where NaN, or when None.
     lights : ndarray, shape (n,), or float
         Time since lift-off at which they lit, or will [s].
     """
@@ -62,6 +64,40 @@ class Burning:
     def burnt(self, time: FloatArray) -> FloatArray:
         """Share of the impulse delivered by a time since lift-off [s]."""
         return self.curve.delivered((time - self.lights) / self.burn_time)
+
+    def left(self, time: FloatArray) -> FloatArray:
+        """Propellant left at a time since lift-off [kg]."""
+        return self.propellant * (1 - self.burnt(time))
+
+
+_EACH: Final = [f.name for f in fields(Burning) if f.name != "curve"]
+
+
+def burn_all(
+    parts: Sequence[tuple[Motion, Burning, IntArray]], air: AirColumn
+) -> list[Motion]:
+    """Follow bodies as `burn_on` does, all together that take as many steps.
+
+    ``parts``: the state, what they burn on with, a direction told for each or NaN, and the
+    column of air of some bodies each.
+    """
+    alike: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for number, (start, body, _) in enumerate(parts):
+        alike[id(body.curve), _enough(start, body, air)].append(number)
+    ends = [start for start, _, _ in parts]
+    for numbers in alike.values():
+        starts, bodies, who = zip(*(parts[number] for number in numbers), strict=True)
+        rows = np.concatenate([start.rows() for start in starts], axis=1)
+        told = {
+            name: np.concatenate([getattr(b, name) for b in bodies], axis=-1)
+            for name in _EACH
+        }
+        body = Burning(curve=bodies[0].curve, **told)
+        end = burn_on(Motion(*rows), body, air, who=np.concatenate(who))
+        cuts = np.cumsum([part.size for part in who])[:-1]
+        for number, part in zip(numbers, np.split(end.rows(), cuts, 1), strict=True):
+            ends[number] = Motion(*part)
+    return ends
 
 
 def burn_on(
@@ -134,10 +170,10 @@ def _gain(
 ) -> FloatArray:
     """Acceleration, shape (3, n)."""
     east, north, speed, density = through_air(state, near)
-    along = body.toward
-    if along is None:
-        fast = np.sqrt(state[3] ** 2 + state[4] ** 2 + state[5] ** 2)
-        along = state[3:6] / np.maximum(fast, 1e-9)
+    fast = np.sqrt(state[3] ** 2 + state[4] ** 2 + state[5] ** 2)
+    along = state[3:6] / np.maximum(fast, 1e-9)
+    if body.toward is not None:
+        along = np.where(np.isnan(body.toward), along, body.toward)
     pull = density * body.drag_area * speed / (2 * mass)
     gain = push * along - pull * np.array([east, north, state[5]])
     gain[2] -= STANDARD_GRAVITY
