@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
+from driftmap.hazard.zones import grade
 from driftmap.report.inbrief import cases_brief, compare_brief
 from driftmap.report.page import page, paragraphs, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
@@ -16,11 +17,12 @@ from driftmap.report.voice import Voice
 from driftmap.report.windtold import flown_in
 from driftmap.report.words import in_units_of
 from driftmap.rocket.alternatives import Made, made_up
-from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
 
 _MOST_INPUTS: Final = 8
+_MOST_CASES: Final = 9  # on a page, until the rest is asked for
 
 _MADE_UP: Final = (
     "Made up from the plan; put [[alternative]] tables in the flight file."
@@ -31,7 +33,7 @@ def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list
     """Give a row a body; a page names each case in words, a terminal by its key."""
     keys = ("happens", "likely", "let_go", "comes_down", "speed", "energy")
     rows = [[voice.say(f"plan.{key}") for key in keys]]
-    for case in data["cases"]:
+    for case in sorted(data["cases"], key=_worst_case_first):
         told = (
             case["name"] if by_key else case_words(case["name"], voice, case["cause"])
         )
@@ -48,6 +50,13 @@ def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list
                 ]
             )
     return rows
+
+
+def _worst_case_first(case: dict[str, Any]) -> tuple[bool, int, float]:
+    """Order what happens: as planned, then what kills, what injures and the rest, the likeliest first."""
+    hardest = max((body["energy_j"] for body in case["bodies"]), default=0.0)
+    harm = ("danger", "caution", None).index(grade(hardest))
+    return case["name"] not in {WORKS, BARE}, harm, -case["probability"]
 
 
 def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
@@ -81,7 +90,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         voice.say("plan.cases_title", flight=data["flight"]),
         [
             *paragraphs([voice.say("plan.wind", wind=data["wind"])]),
-            table(_case_rows(data, voice, by_key=False), voice),
+            table(_case_rows(data, voice, by_key=False), voice, most=_MOST_CASES),
             title("margins"),
             items(_margins(data, voice)),
             title("openings"),
@@ -90,7 +99,9 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         ],
         voice,
         assumed=data["assumed"],
-        warnings=[voice.say("plan.missing", what=text) for text in data["missing"]],
+        governs=[
+            ("", voice.say("plan.missing", what=text)) for text in data["missing"]
+        ],
         answer=cases_brief(data, voice),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import itertools
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -211,28 +212,36 @@ def verdict_word(verdict: str, voice: Voice, *, conditional: bool = False) -> st
     return voice.say(f"verdict.{verdict}")
 
 
-def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
+def governing(data: Mapping[str, Any], voice: Voice) -> list[tuple[str, str]]:
     """Say for the head of a page what governs a plan; nothing where every go stands by itself.
 
     ``data``: its document, with the head of `driftmap.planning.documents.heading`.
+
+    Result: of each what is open, in capitals, and what a go means then; where no go can
+    come of so few flights, that alone and nothing before it.
     """
-    if data["too_few"]:  # no go comes of it: what a go would hang on is nothing to tell
+    if data["too_few"]:
         counts = {
             "samples": voice.count(data["samples"]),
             "needed": str(data["samples_needed"]),
         }
-        return [voice.say("plan.too_few", **counts)]
+        return [("", voice.say("plan.too_few", **counts))]
     told = []
     open_ = len(data["questions_set_aside"])
     if len(data["conditions"]) > bool(open_):
-        told.append(voice.say("plan.if_aloft"))
+        told.append((voice.say("dial.aloft_word"), voice.say("plan.if_aloft")))
     if open_:
-        told.append(voice.say("plan.if_answered", count=voice.count(open_)))
+        key = "plan.open_one" if open_ == 1 else "plan.open"
+        word = voice.say(key, count=voice.count(open_))
+        told.append((word, voice.say("plan.if_answered")))
     return told
 
 
-def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
-    """Write a table, the first row being its head; the words of verdicts bear their colours."""
+def table(rows: Sequence[Sequence[str]], voice: Voice, *, most: int = 0) -> str:
+    """Write a table, the first row being its head; the words of verdicts bear their colours.
+
+    ``most``: how many named rows a screen shows at first; all of them where it is 0.
+    """
     head = "".join(f'<th scope="col">{printable(c)}</th>' for c in rows[0])
     colours = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
     colours[voice.say("plan.go_if")] = "go"
@@ -246,16 +255,24 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
         short = ' class="short"' if len(text) <= _SHORT else ""
         return f'<td{short} data-label="{printable(column)}">{told}</td>'
 
+    # A row without a name goes on with the row before it.
+    named = [0, *itertools.accumulate(bool(row[0]) for row in rows[1:])]
+    rest = max(0, named[-1] - (most or named[-1]))
     body = "".join(
-        # A row without a name goes on with the row before it.
-        f"<tr{'' if row[0] else ' class=again'}>{''.join(map(cell, rows[0], row))}</tr>"
-        for row in rows[1:]
+        f'<tr class="{"" if row[0] else "again"}{" rest" if rest and at > most else ""}">'
+        f"{''.join(map(cell, rows[0], row))}</tr>"
+        for row, at in zip(rows[1:], named[1:], strict=True)
     )
     name = printable(voice.say("plan.table"))
-    return (
+    whole = (
         f'<div class="wide" tabindex="0" role="group" aria-label="{name}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+    if not rest:
+        return whole
+    told = printable(voice.say("plan.rest", count=voice.count(rest)))
+    box = '<input type="checkbox" autocomplete="off">'
+    return f'<div class="folded">{whole}<p><label>{box} {told}</label></p></div>'
 
 
 def paragraphs(lines: Iterable[str]) -> list[str]:
@@ -270,16 +287,16 @@ def page(
     *,
     assumed: Iterable[str],
     questions: Iterable[str] = (),
-    warnings: Iterable[str] = (),
+    governs: Iterable[tuple[str, str]] = (),
     answer: str = "",
     stands: str = "plan.not_verdict",
 ) -> str:
     """Write a page that needs nothing from outside.
 
     ``blocks``: HTML of the body; ``assumed`` and ``questions``: what was assumed, and what
-    must be answered on the day; ``warnings``: what governs all of it; it stands in the
-    head, and the head then warns; ``answer``: what it comes to, in one sentence;
-    ``stands``: key of what the page is, told in its head.
+    must be answered on the day; ``governs``: what governs all of it, as `governing` says
+    it; what has no word warns, and so does the head; ``answer``: what it comes to, in one
+    sentence; ``stands``: key of what the page is, told in its head.
     """
     return render(
         "plan.html",
@@ -292,7 +309,7 @@ def page(
         blocks=list(blocks),
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],
-        warnings=[_shown(line) for line in warnings],
+        governs=[(word, _shown(line)) for word, line in governs],
     )
 
 

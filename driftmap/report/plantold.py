@@ -53,7 +53,7 @@ def _plan(
         voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
-        warnings=governing(data, voice),
+        governs=governing(data, voice),
         answer="" if data["too_few"] else answer,
     )
 

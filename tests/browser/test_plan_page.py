@@ -71,11 +71,28 @@ def test_the_engine_finds_no_barrier(browser, plan):
 
 
 def test_what_governs_a_plan_stands_in_its_head(browser, tmp_path):
+    """What is open is no verdict: only what no go can come of bears the sign of a hold."""
     path = tmp_path / "plan.html"
-    path.write_text(
-        page("Season", [], VOICE, assumed=[], warnings=["no verdict here can be go"]),
-        encoding="utf-8",
-    )
+    for word, look in (("", "hold"), ("2 QUESTIONS OPEN", "plan")):
+        told = [(word, "no go stands by itself")]
+        text = page("Season", [], VOICE, assumed=[], governs=told)
+        path.write_text(text, encoding="utf-8")
+        browser.open(path, width=320)
+        head = browser.find("header.verdict").text
+        assert f"{word} no go stands by itself".strip() in head
+        assert "range safety officer decides" in head
+        assert browser.js("return document.body.className") == look
+
+
+def test_a_long_table_shows_its_worst_and_the_rest_when_asked(browser, tmp_path):
+    rows = [["case", "piece"], *([f"case {i}", "fin"] for i in range(12))]
+    rows.insert(3, ["", "nose cone"])
+    path = tmp_path / "plan.html"
+    blocks = [table(rows, VOICE, most=9)]
+    path.write_text(page("Cases", blocks, VOICE, assumed=[]), encoding="utf-8")
     browser.open(path, width=320)
-    assert "no verdict here can be go" in browser.find("header.verdict").text
-    assert "range safety officer decides" in browser.find("header.verdict").text
+    seen = "return [...document.querySelectorAll('tbody tr')].filter(r => r.getClientRects().length).length"
+    assert browser.js(seen) == 10
+    assert "other 3" in browser.find(".folded p").text
+    browser.find(".folded input").click()
+    assert browser.js(seen) == 13
