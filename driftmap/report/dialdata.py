@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray, IntArray
+from driftmap.core.pools import in_order
 from driftmap.planning.node import APART, DialNode, Landing
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
@@ -31,6 +32,8 @@ _THINNED_BY: Final = 1.5
 FINENESS: Final = 400.0
 """The lines of a piece are thinned by the width of the outer one over this, where that is
 more than `_THINNED_BY`: a screen shows no more."""
+
+_AT_ONCE: Final = 200  # winds packed by one process
 
 SHARE_STEPS: Final = 100_000
 """Steps in which a likelihood is told."""
@@ -68,18 +71,29 @@ def pack_nodes(
     ``nodes``: the winds, in the order of the text; ``pieces``: every case and body, as
     `Dial.pieces`; ``fineness``: width of an outline over what thinning may move it by.
     """
+    every = list(nodes)
+
+    def part(start: int) -> str:
+        return _written(
+            list(_stream(every[start : start + _AT_ONCE], pieces, fineness))
+        )
+
+    return "".join(in_order(part, range(0, len(every), _AT_ONCE)))
+
+
+def _stream(
+    nodes: Sequence[DialNode], pieces: Pieces, fineness: float
+) -> Iterator[int]:
     cases = list(dict.fromkeys(case for case, _, _ in pieces))
-    every, keys = list(nodes), [(case, body) for case, body, _ in pieces]
-    landings = [(node.landings or {}).get(key) for node in every for key in keys]
+    keys = [(case, body) for case, body, _ in pieces]
+    landings = [(node.landings or {}).get(key) for node in nodes for key in keys]
     told = _told([one for one in landings if one is not None], fineness)
     numbers = iter([[0] if one is None else next(told) for one in landings])
-    stream: list[int] = []
-    for node in every:
+    for node in nodes:
         likely = node.likely or {}
-        stream += [_up(likely.get(case, 0.0) * SHARE_STEPS) for case in cases]
+        yield from (_up(likely.get(case, 0.0) * SHARE_STEPS) for case in cases)
         for _ in keys:
-            stream += next(numbers)
-    return _written(stream)
+            yield from next(numbers)
 
 
 def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
