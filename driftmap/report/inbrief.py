@@ -12,7 +12,7 @@ from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
 from driftmap.report.words import most_told
-from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import RANK
 
 
@@ -114,7 +114,7 @@ def compare_brief(
 
 def cases_brief(data: Mapping[str, Any], voice: Voice) -> str:
     """Say how often something goes wrong, and what most often."""
-    wrong = [case for case in data["cases"] if case["name"] != WORKS]
+    wrong = [case for case in data["cases"] if case["name"] not in {WORKS, BARE}]
     if not wrong:
         return ""
     first = max(wrong, key=lambda case: case["probability"])

@@ -42,10 +42,11 @@ def _plan(
     voice: Voice,
     *,
     answer: str,
+    goes: bool,
     about: Sequence[str] = (),
 ) -> str:
-    """Write a page with all that governs a plan."""
-    if data["conditions"] and answer:
+    """Write a page with all that governs a plan; ``goes``: whether its answer tells of a go."""
+    if data["conditions"] and answer and goes:
         answer = voice.say("plan.answer_if", text=answer)
     return page(
         title,
@@ -150,6 +151,7 @@ def aim_page(
         voice,
         about=flown_in(wind, when, voice),
         answer=inbrief.aims_brief(rows, voice),
+        goes=False,  # its words themselves say that a go hangs on something
     )
 
 
@@ -218,6 +220,7 @@ def limits_page(
         data,
         voice,
         answer=inbrief.limits_brief(found, data["head_height_share"], voice),
+        goes=any(limit.go for limit in found),
     )
 
 
@@ -313,7 +316,8 @@ def layout_page(
     )
     title = voice.say("plan.layout_title", site=site.name)
     answer = inbrief.layout_brief(rows, pads, voice)
-    return _plan(title, blocks, data, voice, about=[about], answer=answer)
+    goes = any(place.go for place in pads)
+    return _plan(title, blocks, data, voice, about=[about], answer=answer, goes=goes)
 
 
 def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:
@@ -395,4 +399,5 @@ def season_page(
         data,
         voice,
         answer=inbrief.season_brief(data, sketches.months(voice), voice),
+        goes=bool(data["all"]["go_share_of_known"]),
     )
