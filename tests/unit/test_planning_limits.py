@@ -287,12 +287,15 @@ def test_a_limit_in_a_sentence_is_no_milder_than_it_was_found(verdicts):
     assert "None of the" in limits_brief([never], 0.5, voice)
 
 
-@pytest.mark.parametrize("conditions", [[], ["the winds aloft are as supposed"]])
-def test_what_a_plan_hangs_on_stands_in_its_first_sentence(conditions):
+def test_what_a_go_of_a_plan_hangs_on_stands_in_its_first_sentence():
     head = {"assumed": [], "questions_set_aside": [], "too_few": False}
-    data = {**head, "conditions": conditions}
-    page = _plan("Title", [], data, english("us"), answer="Go below 8 mph.")
-    assert ("On the conditions told here: Go" in page) == bool(conditions)
+    for conditions in ([], ["the winds aloft are as supposed"]):
+        data = {**head, "conditions": conditions}
+        for goes in (True, False):
+            page = _plan("Title", [], data, english("us"), answer="Go.", goes=goes)
+            told = "On the conditions told here: Go." in page
+            assert told == (goes and bool(conditions))
+            assert ("CHECK ALOFT" in page) == bool(conditions)
 
 
 def test_a_grid_is_halved_the_way_that_words_change():
