@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
+import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import (
@@ -176,8 +178,8 @@ class Watch:
         sides = [{s.side(fall.distance, fall.azimuth) for s in crowds} for fall in told]
         return all(len(found) < 2 for found in sides)
 
-    def look(self, fall: Fall | Climb, *, named: bool = False) -> str:
-        """Say where to look; ``named``: with the crowd whose left and right it is."""
+    def look(self, fall: Fall | Climb) -> str:
+        """Say where to look, to be called aloud."""
         say = self.voice.say
         if fall.around:
             return say("instruct.around")
@@ -185,9 +187,24 @@ class Watch:
         if self.sight is None:
             return say("instruct.look", compass=compass)
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
+        return say("side.look", compass=compass, side=side)
+
+    def eyes(self, fall: Fall, *, named: bool, first: bool) -> str:
+        """Say where to look under the word that says to.
+
+        ``named``: with the crowd whose left and right it is; ``first``: of several, that says
+        from where the compass counts.
+        """
+        say = self.voice.say
+        if fall.around:
+            return say("instruct.about")
+        compass = self.voice.compass(fall.azimuth)
+        if self.sight is None:
+            return say("instruct.where", compass=compass)
+        side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
         if named:
             side = say("side.seen", side=side, area=isolate(self.sight.name))
-        return say("side.look", compass=compass, side=side)
+        return say("side.first" if first else "side.next", compass=compass, side=side)
 
 
 def watch(assessment: Assessment, voice: Voice) -> Watch:
@@ -255,42 +272,46 @@ class Order(NamedTuple):
     told: str
 
 
-def orders(drawn: Iterable[str], move: str, ready: str, voice: Voice) -> list[Order]:
-    """Say where nobody stands, where people stand how, and who is to move.
-
-    ``drawn``: the zones there are; ``move`` and ``ready``: who is in danger or over a limit,
-    and who else in caution; empty for nobody.
+def stand(seen: Watch) -> list[Order]:
+    """Say where nobody stands, where people stand how, and who must move whither.
 
     Result: one verb for each state, whatever the verdict; who must move before who may stay.
     """
-    say, told, kinds = voice.say, [], set(drawn)
-    if move:
-        words = say("instruct.move", places=move)
-        told.append(Order("move", say("stand.unsafe"), words))
-    if "danger" in kinds:
-        told.append(Order("danger", say("zone.danger"), say("instruct.danger")))
-    if "caution" in kinds or ready:
-        words = (
-            say("instruct.ready_at", places=ready) if ready else say("instruct.ready")
-        )
-        told.append(Order("caution", say("zone.caution"), words))
-    return told
-
-
-def stand(seen: Watch) -> list[Order]:
-    """Say where to stand, and who must move whither."""
+    say, told = seen.voice.say, []
     people = [spot for spot in seen.places if spot.stand]
-    sent = [_whither(spot, way, seen.voice) for spot, way in moves(seen)]
+    kinds = {zone.kind: zone.shape for zone in seen.drawn}
     mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
-    told = orders(
-        (zone.kind for zone in seen.drawn),
-        some_of(sent, seen.voice, ";\n"),
-        places_named([spot.area.name for spot in mild], seen.voice),
-        seen.voice,
-    )
+    if sent := moves(seen):
+        told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
+    if "danger" in kinds:
+        far, azimuth = _farthest(kinds["danger"])
+        words = say(
+            "instruct.danger_to",
+            distance=seen.voice.away(far),
+            compass=seen.voice.compass(azimuth),
+        )
+        told.append(Order("danger", say("zone.danger"), words))
+    if mild:
+        # Beside neighbours who must go, it says why these may stay.
+        key = (
+            "within" if sent and all(s.outcome == "pass" for s in mild) else "ready_at"
+        )
+        places = places_named([spot.area.name for spot in mild], seen.voice)
+        words = say(f"instruct.{key}", places=places)
+        told.append(Order("caution", say("zone.caution"), words))
+    elif "caution" in kinds:
+        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
     if people and not sent and not mild:
-        told.append(Order("", "", seen.voice.say("instruct.outside")))
+        told.append(Order("", "", say("instruct.outside")))
     return told
+
+
+def _farthest(shape: BaseGeometry) -> tuple[float, float]:
+    """Give how far ground reaches from the pad [m], and which way [rad]."""
+    east, north = shapely.get_coordinates(shape).T
+    far = np.hypot(east, north)
+    most = int(far.argmax())
+    return float(far[most]), math.atan2(east[most], north[most])
 
 
 def moves(seen: Watch) -> list[tuple[Spot, tuple[float, float] | None]]:
@@ -310,19 +331,40 @@ def moves(seen: Watch) -> list[tuple[Spot, tuple[float, float] | None]]:
     ]
 
 
-def _whither(spot: Spot, way: tuple[float, float] | None, voice: Voice) -> str:
+_Way = tuple[float, float] | None
+
+
+def _sent(sent: Sequence[tuple[Spot, _Way]], voice: Voice) -> str:
+    places = some_of([_whither(*one, voice) for one in sent], voice, ";\n")
+    turned = any(_back(spot, way) not in ("", "away") for spot, way in sent)
+    key = "instruct.move_facing" if turned else "instruct.move"
+    return voice.say(key, places=places)
+
+
+def _whither(spot: Spot, way: _Way, voice: Voice) -> str:
     name = isolate(spot.area.name)
     if spot.kind is None:
         return voice.say("instruct.ask", area=name)
     if way is None:
         return voice.say("instruct.nowhere", area=name)
-    far, azimuth = way
-    return voice.say(
-        "instruct.to",
-        area=name,
-        distance=voice.away(far),
-        compass=voice.compass(azimuth),
-    )
+    words = {
+        "area": name,
+        "distance": voice.away(way[0]),
+        "compass": voice.compass(way[1]),
+    }
+    if back := _back(spot, way):
+        return voice.say("instruct.to_side", side=voice.say(f"way.{back}"), **words)
+    return voice.say("instruct.to", **words)
+
+
+def _back(spot: Spot, way: _Way) -> str:
+    """Say how a way lies for who faces the pad; nothing of one toward it, or beside it."""
+    if way is None or spot.kind is None or spot.distance < OVER:
+        return ""
+    turn = math.degrees(math.remainder(way[1] - spot.azimuth - math.pi, math.tau))
+    side = "right" if turn > 0 else "left"
+    eighths = round(abs(turn) / 45)
+    return ("", "", side, f"back_{side}", "away")[eighths]
 
 
 def look(seen: Watch, *, named: bool = True) -> list[str]:
@@ -333,7 +375,7 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
     say, fast = seen.voice.say, seen.fast
     told = [say("instruct.pad")]
     if seen.told.verdict == "no-go":  # else it would read as if it flew
-        told[0] = f"{say('instruct.later')} {told[0]}"
+        told = [say("instruct.pad_later")]
     else:
         told += falls_free(_sooner(seen), seen.voice)
     ahead: list[tuple[Fall, float, str]] = []  # what to look for, from when, and why
@@ -347,11 +389,12 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
     if other := other_side(seen):
         from_ = other.first - CALL
         ahead.append((other, from_, case_when(other.case, seen.voice)))
+    first = True
     for fall, second, when in sorted(ahead, key=lambda one: one[1]):
-        words = seen.look(fall, named=named)
-        time = seen.voice.clock(max(0.0, second))
-        told.append(say("instruct.if", when=when, look=words, time=time))
-        named &= fall.around  # whose left and right it is, once
+        words = seen.eyes(fall, named=named and first, first=first)
+        why, time = when[:1].lower() + when[1:], seen.voice.clock(max(0.0, second))
+        told.append(say("instruct.if", when=why, look=words, time=time))
+        first &= fall.around  # whose left and right it is, once
     return told
 
 

@@ -56,13 +56,14 @@ function sideOf(east, north) {
   return `${Math.abs(turn) > far ? "far_" : ""}${turn > 0 ? "right" : "left"}`;
 }
 
-// Which way to look; ``named``: with the crowd whose left and right it is.
-function eyesOn(fall, named) {
-  if (overPad(fall)) return DIAL.orders.around;
+// Which way to look; of the first that is told, with the crowd whose left and right it is.
+function eyesOn(fall, first) {
+  if (overPad(fall)) return DIAL.orders.about;
   const compass = DIAL.compass[Math.round((fall.turn + 360) / 45) % 8];
-  if (!DIAL.sight.length) return fill(DIAL.orders.look, { compass });
+  if (!DIAL.sight.length) return fill(DIAL.orders.where, { compass });
   const side = DIAL.sides[sideOf(fall.east, fall.north)];
-  return fill(DIAL.sides.look, { compass, side: named ? fill(DIAL.sides.seen, { side, area: DIAL.sight[0][0] }) : side });
+  if (!first) return fill(DIAL.sides.next, { compass, side });
+  return fill(DIAL.sides.first, { compass, side: fill(DIAL.sides.seen, { side, area: DIAL.sight[0][0] }) });
 }
 
 // The second of a moment, as `Voice.clock` writes it.
@@ -78,6 +79,6 @@ function showEyes(about) {
   if (planned) falls.push({ ...seenFrom(planned), from: planned.soonest, when: DIAL.orders.well });
   falls.sort((a, b) => a.from - b.from);
   const first = falls.find((fall) => !overPad(fall));
-  const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when, look: eyesOn(fall, fall === first), time: clock(fall.from) }));
+  const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall, fall === first), time: clock(fall.from) }));
   one("#look-told").replaceChildren(...[DIAL.orders.pad, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }

@@ -38,7 +38,7 @@ _NUMBER: Final = (30.0, 30.0)
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
 
-_BEHIND: Final = 1.5, 1.5
+_BEHIND: Final = 1.8, 1.8
 """Behind people, seen from the pad, so many times their distance is in the picture."""
 
 _LONGEST: Final = 22  # characters of a name in the picture
@@ -227,7 +227,10 @@ def _beyond(frame: Frame, seen: Watch, room: Room) -> list[str]:
             continue
         line = max(shapely.get_parts(shapely.line_merge(cut)), key=shapely.length)
         far = float(np.hypot(*shapely.get_coordinates(zone.shape).T).max())
-        told = seen.voice.say("picture.beyond", distance=seen.voice.away(far))
+        name = seen.voice.say(f"zone.{zone.kind}")
+        told = seen.voice.say(
+            "picture.beyond", zone=name, distance=seen.voice.away(far)
+        )
         wide = 34.0 + widths(told)
         spot = line.interpolate(0.5, normalized=True)
         plate = room.at_edge((spot.x, spot.y), (wide, 26.0))

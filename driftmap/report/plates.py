@@ -29,6 +29,12 @@ _GAPS: Final = (6, 14, 24, 36, 50, 66, 84, 104, 126)
 _OUTWARD: Final = 0.2
 """Of places much as near, the one farther from the pad: so many times its distance counts."""
 
+_NUMBER: Final = 16.0
+"""About the middle of people's ground, room for their number."""
+
+_HIDDEN: Final = 40.0
+"""So much farther off a number stands rather than on ground of others or across the pad."""
+
 _NEAR_PEOPLE: Final = 24.0
 _TURN: Final = np.arange(16) * math.pi / 8
 _ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
@@ -137,21 +143,31 @@ class Room:
         others = [g for i, g in enumerate(self.grounds) if i != own]
         inside = ground.intersects(self.drawn.danger)
         tries = [(size, True) for size in sizes] + [(sizes[-1], False)] * bool(inside)
-        if inside and not self.named:  # who comes first is never a number alone
-            tries = [(size, off) for size in sizes for off in (True, False)]
+        rooms = [g.representative_point().buffer(_NUMBER) for g in others]
+        if not self.named:  # who comes first is never a number alone
+            rooms = []
+            offs = (True, False) if inside else (True,)
+            tries = [(size, off) for size in sizes for off in offs]
         self.named = True
-        places = (
-            self._on(ground, size, off) or self._beside(ground, size, others, off)
-            for size, off in tries
-        )
-        return self._kept(next((plate for plate in places if plate), None))
+        for size, off in tries:
+            alone = size == sizes[-1] and len(sizes) > 1
+            apart = others if alone else [*others, *rooms]
+            plate = self._on(ground, size, off, apart if alone else ())
+            plate = plate or self._beside(ground, size, apart, off)
+            if plate is not None:
+                return self._keep(plate)
+        return None
 
     def number(self, own: int, size: Size) -> Plate:
         """Set a number on its ground, whatever it hides: rather over something than gone."""
         spot = self.grounds[own].representative_point()
         boxes = self._free(_about(spot, size), size)
-        held = Plate(*_corner(boxes[0]), *size) if boxes.size else None
-        return self._keep(held or _held((spot.x, spot.y), size, self.size))
+        if not boxes.size:
+            return self._keep(_held((spot.x, spot.y), size, self.size))
+        away = shapely.distance(spot, _shapes(boxes))
+        away += _HIDDEN * ~self._clear(boxes, self.grounds, True)
+        nearest = (away + _HIDDEN * ~self._alike(boxes, spot)).argmin()
+        return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
@@ -184,7 +200,7 @@ class Room:
         clear = self._clear(boxes, self.grounds, True)
         bare = clear & ~_meet(_shapes(boxes), [self.drawn.caution, self.drawn.keep])
         found = boxes[bare] if bare.any() else boxes[clear]
-        return self._kept(Plate(*_corner(found[0]), *size) if found.size else None)
+        return self._keep(Plate(*_corner(found[0]), *size)) if found.size else None
 
     def corner(self, size: Size) -> _Box:
         """Choose the corner, top left or bottom right, where a box hides least."""
@@ -218,13 +234,20 @@ class Room:
         nearest = np.hypot(*(_middles(boxes) - spot).T).argmin()
         return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
-    def _on(self, ground: BaseGeometry, size: Size, off: bool) -> Plate | None:
+    def _on(
+        self,
+        ground: BaseGeometry,
+        size: Size,
+        off: bool,
+        others: Sequence[BaseGeometry],
+    ) -> Plate | None:
+        """Set a name on its ground if that holds it; a number anyway, off the ``others``."""
         spot = np.array(ground.representative_point().coords)
         boxes = self._free(spot - np.array(size) / 2, size)
-        boxes = boxes[
-            self._clear(boxes, (), off) & shapely.covers(ground, _shapes(boxes))
-        ]
-        return Plate(*_corner(boxes[0]), *size) if boxes.size else None
+        fits = self._clear(boxes, others, off)
+        if not others:
+            fits &= shapely.covers(ground, _shapes(boxes))
+        return Plate(*_corner(boxes[fits][0]), *size) if fits.any() else None
 
     def _within(
         self,
@@ -306,9 +329,6 @@ class Room:
         low = boxes[:, :2] < taken[..., 2:] + _APART
         high_ = taken[..., :2] < boxes[:, 2:] + _APART
         return boxes[~(low & high_).all(2).any(0)]
-
-    def _kept(self, plate: Plate | None) -> Plate | None:
-        return plate and self._keep(plate)
 
     def _keep(self, plate: Plate) -> Plate:
         self.take(plate.box)

@@ -113,6 +113,7 @@ def _counted(check: Check, checks: Iterable[Check]) -> Check:
         for c in checks
         if c.kind is Kind.LANDS_IN_FAILURE
         and c.case == check.case
+        and c.limit is not None
         and check.about(c.area)
     ]
     if not hits:
@@ -124,7 +125,7 @@ def _counted(check: Check, checks: Iterable[Check]) -> Check:
         value=most.value,
         interval=most.interval,
         unit=most.unit,
-        limit=None,
+        limit=most.limit,
     )
 
 

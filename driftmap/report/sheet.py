@@ -174,6 +174,10 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     """
     # It hangs at every crowd: left and right are their own where all have the same.
     eyes = look(seen, named=not seen.one_side())
+    if (
+        seen.told.verdict == "no-go"
+    ):  # nobody flies: the first is enough, and the plan is larger
+        eyes = eyes[:2]
     people = [spot.area.name for spot in seen.places if spot.stand]
     names = [f"{i} {isolate(name)}" for i, name in enumerate(people[:_MOST_PLACES], 1)]
     picture = field_picture(seen, POSTER)

@@ -322,7 +322,8 @@ def test_one_consequence_stands_first_though_it_passes():
     )
     (first, *_) = reasons.verdict_reasons([*lines, hit], ["Crowd"], english("us"))
     # Of how many such flights one does so, where that was counted.
-    assert first == "If it tangles, 1 flight in 50 comes down among the people at Crowd"
+    told = "If it tangles, 1 flight in 50 comes down among the people at Crowd"
+    assert first == f"{told}; we allow 1 in 1,000"
     told = reasons.verdict_reasons(lines, ["Crowd"], english("us"))
     assert told[0] == "If it tangles, it can come down among the people at Crowd"
     assert "Spring" in told[1]
