@@ -31,6 +31,13 @@ _MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
+_PAGE: Final = 290_000.0
+"""Letters of one point that the caller's page holds, beside its head."""
+
+_LINE_END: Final = 30
+_MOST_CALLED: Final = 8
+_LARGEST: Final = 15.0
+
 
 def brief_html(seen: Watch, around: Around | None = None) -> str:
     """Write the briefing of a flight.
@@ -189,14 +196,30 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
 
     Parameters as for `brief_html`.
     """
+    calls, told = moments(seen), heads_up(seen)
+    lines = [*(f"{call.should} {call.otherwise}" for call in calls), *told]
+    lines += [
+        *before(seen),
+        *look(seen),
+        *(one for o in stand(seen) for one in o.told.split("\n")),
+    ]
+    rows = people_rows(seen.places, seen.voice)[:_MOST_CALLED]
+    lines += ["".join((r["name"], r["where"], r["zone"], r["flag"])) for r in rows]
     return _page(
         "caller",
         seen,
         around,
         before=before(seen),
-        moments=moments(seen),
-        heads_up=heads_up(seen),
+        moments=calls,
+        heads_up=told,
+        size=_type_for(lines),
     )
+
+
+def _type_for(lines: Sequence[str]) -> str:
+    """Choose the size of type [pt] in which lines fill a page: its square for each letter."""
+    letters = sum(len(line) + _LINE_END for line in lines)
+    return f"{min(_LARGEST, math.sqrt(_PAGE / letters)):.1f}"
 
 
 def _page(kind: str, seen: Watch, around: Around | None, **content: Any) -> str:
