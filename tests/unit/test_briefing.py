@@ -436,7 +436,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, danger, caution = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"to clear ground, as you face the pad: {calm.area.name} – go "
+    begun = f"to clear ground; face the pad: {calm.area.name} – go "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
@@ -490,7 +490,7 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     ]
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other
-    assert look(seen)[0] == "If one goes up all the same: first the pad."  # a no-go
+    assert look(seen)[0] == "If one still goes up: first the pad."  # a no-go
 
 
 def go_of(demo):
