@@ -425,10 +425,10 @@ def other_side(seen: Watch) -> Fall | None:
 
 
 def aloud(seen: Watch) -> tuple[str, str]:
-    """Say both as plain text, for who shows them without a page."""
+    """Say both as plain text, a line each, for who shows them without a page."""
     say = seen.voice.say
-    places = " ".join(f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
+    places = (f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
     return (
-        f"{say('instruct.stand')} – {places}",
-        f"{say('instruct.eyes')} – {' '.join(look(seen))}",
+        "\n".join([say("instruct.stand"), *places]),
+        "\n".join([say("instruct.eyes"), *look(seen)]),
     )
