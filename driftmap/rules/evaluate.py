@@ -6,7 +6,7 @@ from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
-from driftmap.rules.answers import Answers
+from driftmap.rules.answers import Answers, questions
 from driftmap.rules.demands import (
     Demand,
     Fit,
@@ -28,6 +28,7 @@ from driftmap.rules.kinds import (
     UNIT,
     not_covered,
 )
+from driftmap.rules.occasion import OF_THE_DRAWING
 from driftmap.rules.result import (
     LineOutcome,
     RuleResult,
@@ -39,6 +40,9 @@ from driftmap.rules.result import (
 from driftmap.rules.ruleset import Rule, RuleSet, joined
 
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
+_UNHEARD: Final = (
+    f'though nothing asked of this flight rests on it, {{}} was answered "no"{_LEAVE}'
+)
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
 _BROKEN: Final = ("fail", "hold")
@@ -131,7 +135,9 @@ def _evaluated(
             results.append(by_word(line, LARGER_JUDGED, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
-    return (*results, *_against_unasked(sets, settled, facts, said))
+    heard = {*(result.denied for result in results), *_leaves(sets, settled)}
+    results += _beyond_limits(sets, settled, facts, said)
+    return (*results, *_denied(sets, heard, said))
 
 
 def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
@@ -142,37 +148,41 @@ def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
         yield begin("answers", f"{what}: {'; '.join(left)}", "hold")
 
 
-def _against_unasked(
+def _leaves(sets: Iterable[RuleSet], settled: Container[str]) -> Iterator[str]:
+    """Name the leaves to break a rule that came out without them: nobody misses one.
+
+    That of who or what stands nearer than allowed is more: nobody drawn there is another word.
+    """
+    for rules in (*sets, *floor_rules()):
+        for rule in rules.rules:
+            either = (rule.excuse, rule.stand_in) if rule.name in settled else ()
+            yield from (q.name for q in either if q and q.name not in OF_THE_DRAWING)
+
+
+def _denied(
+    sets: Iterable[RuleSet], heard: Container[str], said: Answers
+) -> Iterator[RuleResult]:
+    """Hold on every "no" that no line rests on: not asked here, or what is drawn says otherwise."""
+    denied = [name for name, yes in said.confirmed.items() if not yes]
+    known = questions(sets) if denied else {}
+    for name in sorted(name for name in denied if name not in heard):
+        what = known[name].text if name in known else name
+        line = begin(name, what, "hold", why=_UNHEARD.format(name))
+        yield replace(line, answered=True)
+
+
+def _beyond_limits(
     sets: Iterable[RuleSet], settled: Container[str], facts: Facts, said: Answers
 ) -> Iterator[RuleResult]:
-    """Hold on what people said against a flight of which no rule asks it."""
-    told = f'though it is not asked of this flight, {{}} was answered "no"{_LEAVE}'
-    denied = {name for name, yes in said.confirmed.items() if not yes}
-    if not denied and not said.numbers:
-        return
+    """Hold on figures told of the day that break a rule which others have."""
     spoken = set()
-    for rules in (*sets, *floor_rules()):
+    for rules in (*sets, *floor_rules()) if said.numbers else ():
         for rule in rules.rules:
             if rule.name in settled or rule.name in spoken:
                 continue
-            named = [q.name for q in (rule.excuse, rule.stand_in) if q is not None]
-            named = sorted(denied & {*named, *([rule.name] if rule.question else [])})
-            line = _beyond(rule, rules, facts, said)
-            if named:
-                line = begin(rule.name, rule.asks, rules=rules, source=rule.cited)
-                line = replace(line, why=told.format(" and ".join(named)))
-            if line:
+            if line := _beyond(rule, rules, facts, said):
                 spoken.add(rule.name)
                 yield replace(line, outcome="hold", answered=True)
-    sought = {k.fact for name, k in RULE_KINDS.items() if name in settled}
-    absent = {g.absent: f"no {g.text} is near" for key, g in GROUPS.items()
-              if key not in sought and not facts.groups.get(key)}  # fmt: skip
-    absent[LARGER_JUDGED] = LARGER
-    absent[NOT_COVERED] = "the local code was read and is kept"
-    for name in sorted(denied & absent.keys()):
-        if name not in settled:
-            line = begin(name, absent[name], "hold", why=told.format(name))
-            yield replace(line, answered=True)
 
 
 _ALWAYS: Final = {"when": (), "unless": (), "classes": ()}

@@ -51,6 +51,8 @@ class RuleResult:
         Whether the rule is no law of the site but holds everywhere.
     answered : bool
         Whether it came out on a person's word, not on what files and flights tell.
+    denied : str
+        Name of the question whose "no" broke it; empty where none did.
     """
 
     name: str
@@ -69,6 +71,7 @@ class RuleResult:
     interval: tuple[float, float] | None = None
     yardstick: bool = False
     answered: bool = False
+    denied: str = ""
 
 
 def came_out(
@@ -89,7 +92,7 @@ def by_word(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleR
         return came_out(line, "ask", how, answer=(name,))
     if given:
         return came_out(line, "pass", f"{before}confirmed", answered=True)
-    return came_out(line, "fail", f'{before}answered "no"', answered=True)
+    return came_out(line, "fail", f'{before}answered "no"', answered=True, denied=name)
 
 
 def unknown(line: RuleResult, names: tuple[str, ...], said: Answers) -> RuleResult:
