@@ -235,12 +235,18 @@ def _ensemble(
         raise ValueError("have no heights in common")
     members = np.array([_components(levels, common) for levels, _ in each], dtype=float)
     direction, speed = direction_and_speed(*members.mean(axis=0))
-    gusts: dict[int, float] = {}  # the strongest that any member tells nearest to each
-    for one in (one for levels, _ in each for one in levels if one.gust):
+    # What any member tells counts at the common height nearest to it: the strongest gust, or
+    # wind below all of them, and the largest error.
+    gusts: dict[int, float] = {}
+    errors: dict[int, float] = {}
+    for one in (one for levels, _ in each for one in levels):
         i = int(np.argmin(np.abs(common - one.height)))
-        gusts[i] = max(one.peak, gusts.get(i, float(speed[i])))
+        if one.gust or one.height < low - 1e-3:
+            gusts[i] = max(one.peak, gusts.get(i, float(speed[i])))
+        if one.error:
+            errors[i] = max(one.error, errors.get(i, 0.0))
     levels = tuple(
-        WindLevel(float(z), float(d), float(v), gusts.get(i), name)
+        WindLevel(float(z), float(d), float(v), gusts.get(i), name, error=errors.get(i))
         for i, (z, d, v) in enumerate(zip(common, direction, speed, strict=True))
     )
     notes = tuple(dict.fromkeys(note for _, told in each for note in told))

@@ -113,6 +113,20 @@ def test_members_are_known_only_where_all_of_them_are():
         _read({"members": [{"levels": tall[:1]}, {"levels": short}]})
 
 
+def test_what_one_member_tells_counts_at_the_common_height_nearest_to_it():
+    """A strong wind below all others as a gust, and an error that was told as it stands."""
+    high = {"height_m": 15, "from_deg": 270, "speed_mps": 2}
+    low = {"height_m": 2, "from_deg": 270, "speed_mps": 12, "error_mps": 6}
+    aloft = {"height_m": 400, "from_deg": 270, "speed_mps": 5, "error_mps": 3}
+    both = [
+        {"levels": [low, high, aloft]},
+        {"levels": [high, aloft | {"error_mps": 4}]},
+    ]
+    ground, top = _read({"members": both}).levels
+    assert (ground.height, ground.speed, ground.gust) == (15.0, 2.0, 12.0)
+    assert (ground.error, top.error, top.gust) == (6.0, 4.0, None)
+
+
 def test_a_bad_member_is_named():
     members = [{"levels": [LOW]}, {"levels": [LOW | {"speed_mps": -1}]}]
     with pytest.raises(WindError, match="member 2 level 1: speed -1"):
