@@ -5,7 +5,6 @@ And the nearest ground that neither reaches: where to send who stands in one.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import product
@@ -344,17 +343,13 @@ def clear_ground(site: Site, reached: Iterable[BaseGeometry]) -> BaseGeometry:
     return site.boundary.difference(taken).buffer(-_ROOM)
 
 
-def way_out(inside: BaseGeometry, clear: BaseGeometry) -> tuple[float, float] | None:
-    """Tell how far, and which way, the nearest clear ground lies.
+def way_out(inside: BaseGeometry, clear: BaseGeometry) -> shapely.LineString | None:
+    """Draw the way to the nearest clear ground.
 
     ``inside``: the part of a place that a zone reaches; ``clear``: of `clear_ground` [m].
 
-    Result: distance [m] and azimuth [rad], from its middle; None where there is no such
-    ground.
+    Result: a line from its middle; None where there is no such ground.
     """
     if clear.is_empty or inside.is_empty:
         return None
-    way = shapely.shortest_line(inside.representative_point(), clear)
-    (east, north), (to_east, to_north) = shapely.get_coordinates(way)
-    away = to_east - east, to_north - north
-    return math.hypot(*away), math.atan2(*away)
+    return shapely.shortest_line(inside.representative_point(), clear)

@@ -1,15 +1,11 @@
-"""Two lines for everybody, the same on every page: where to stand, and which way to look."""
+"""Which way to look, and when: what people on the ground see of a flight, the same on every page."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
-
-import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
+from typing import Final
 
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import (
@@ -17,13 +13,11 @@ from driftmap.hazard.zones import (
     Line,
     Zone,
     anywhere,
-    clear_ground,
     outer_line,
-    way_out,
     zones,
 )
 from driftmap.report.marks import shown
-from driftmap.report.sentences import case_when, places_named, some_of
+from driftmap.report.sentences import case_when
 from driftmap.report.sheetfacts import (
     Climb,
     Fall,
@@ -264,109 +258,6 @@ def short_name(piece: str, voice: Voice) -> str:
     return voice.known("piece", cut)
 
 
-class Order(NamedTuple):
-    """What is said of a zone, or to whoever must move: the sign it bears, and its words."""
-
-    sign: str
-    name: str
-    told: str
-
-
-def stand(seen: Watch) -> list[Order]:
-    """Say where nobody stands, where people stand how, and who must move whither.
-
-    Result: one verb for each state, whatever the verdict; who must move before who may stay.
-    """
-    say, told = seen.voice.say, []
-    people = [spot for spot in seen.places if spot.stand]
-    kinds = {zone.kind: zone.shape for zone in seen.drawn}
-    mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
-    if sent := moves(seen):
-        told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
-    if "danger" in kinds:
-        far, azimuth = _farthest(kinds["danger"])
-        words = say(
-            "instruct.danger_to",
-            distance=seen.voice.away(far),
-            compass=seen.voice.compass(azimuth),
-        )
-        told.append(Order("danger", say("zone.danger"), words))
-    if mild:
-        # Beside neighbours who must go, it says why these may stay.
-        key = (
-            "within" if sent and all(s.outcome == "pass" for s in mild) else "ready_at"
-        )
-        places = places_named([spot.area.name for spot in mild], seen.voice)
-        words = say(f"instruct.{key}", places=places)
-        told.append(Order("caution", say("zone.caution"), words))
-    elif "caution" in kinds:
-        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
-    if people and not sent and not mild:
-        told.append(Order("", "", say("instruct.outside")))
-    return told
-
-
-def _farthest(shape: BaseGeometry) -> tuple[float, float]:
-    """Give how far ground reaches from the pad [m], and which way [rad]."""
-    east, north = shapely.get_coordinates(shape).T
-    far = np.hypot(east, north)
-    most = int(far.argmax())
-    return float(far[most]), math.atan2(east[most], north[most])
-
-
-def moves(seen: Watch) -> list[tuple[Spot, tuple[float, float] | None]]:
-    """List whose people must move, those in danger first, with the way to clear ground.
-
-    Result: of each place how far [m] and which way [rad]; None where no way is known.
-    """
-    over = [spot for spot in seen.places if spot.stand and spot.seen == "fail"]
-    over.sort(key=lambda spot: spot.kind != "danger")
-    if not over:
-        return []
-    ground = shapely.union_all([zone.shape for zone in seen.zones])
-    clear = clear_ground(seen.told.site, [ground])
-    # Outside both no zone tells which way is better.
-    return [
-        (s, way_out(s.area.shape & ground, clear) if s.kind else None) for s in over
-    ]
-
-
-_Way = tuple[float, float] | None
-
-
-def _sent(sent: Sequence[tuple[Spot, _Way]], voice: Voice) -> str:
-    places = some_of([_whither(*one, voice) for one in sent], voice, ";\n")
-    turned = any(_back(spot, way) not in ("", "away") for spot, way in sent)
-    key = "instruct.move_facing" if turned else "instruct.move"
-    return voice.say(key, places=places)
-
-
-def _whither(spot: Spot, way: _Way, voice: Voice) -> str:
-    name = isolate(spot.area.name)
-    if spot.kind is None:
-        return voice.say("instruct.ask", area=name)
-    if way is None:
-        return voice.say("instruct.nowhere", area=name)
-    words = {
-        "area": name,
-        "distance": voice.away(way[0]),
-        "compass": voice.compass(way[1]),
-    }
-    if back := _back(spot, way):
-        return voice.say("instruct.to_side", side=voice.say(f"way.{back}"), **words)
-    return voice.say("instruct.to", **words)
-
-
-def _back(spot: Spot, way: _Way) -> str:
-    """Say how a way lies for who faces the pad; nothing of one toward it, or beside it."""
-    if way is None or spot.kind is None or spot.distance < OVER:
-        return ""
-    turn = math.degrees(math.remainder(way[1] - spot.azimuth - math.pi, math.tau))
-    side = "right" if turn > 0 else "left"
-    eighths = round(abs(turn) / 45)
-    return ("", "", side, f"back_{side}", "away")[eighths]
-
-
 def look(seen: Watch, *, named: bool = True) -> list[str]:
     """Say which way to look: at the pad, and from when where, as planned and if recovery fails.
 
@@ -421,14 +312,4 @@ def other_side(seen: Watch) -> Fall | None:
     found = [fall for fall in seen.falls if beside(fall)]
     return max(
         found, key=lambda f: (cases[f.case].probability, f.distance), default=None
-    )
-
-
-def aloud(seen: Watch) -> tuple[str, str]:
-    """Say both as plain text, a line each, for who shows them without a page."""
-    say = seen.voice.say
-    places = (f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
-    return (
-        "\n".join([say("instruct.stand"), *places]),
-        "\n".join([say("instruct.eyes"), *look(seen)]),
     )

@@ -127,6 +127,15 @@ function fitWithin(size, own, worse, crowd, from) {
   return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
+// The word of clear ground stands on it, off both zones, or nowhere.
+function placeClear(label, crowd) {
+  const { brief, ...measured } = crowd.at.get(label);
+  const fits = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === "off");
+  const on = about(measured, brief);
+  const place = fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn(measured), crowd, { gaps: [4, 12, 22, 34], fits });
+  return Boolean(place) && setAt(label, place, crowd);
+}
+
 // The word of a zone stands in it, with what falls there or alone; that of a zone too small beside it, by a line.
 function placeWord(label, crowd) {
   const kind = label.classList.contains("danger") ? "danger" : "caution";
@@ -282,6 +291,7 @@ function placeOnce(labels, people, drawn, gathered) {
 function placeOne(label, crowd) {
   const is = (name) => label.classList.contains(name);
   if (label.along) return placeAlong(label, crowd);
+  if (is("clear")) return inFrame(label, crowd) && placeClear(label, crowd);
   if (is("zone")) return placeWord(label, crowd);
   if (!inFrame(label, crowd)) return false;
   if (!is("people")) return placeOther(label, crowd);

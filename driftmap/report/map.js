@@ -5,6 +5,8 @@ const lines = (places, className) => L.polyline(places, { className, pane: "grid
 // Danger over caution: where both fall, the worse one counts.
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
 const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
+// Where who must move is sent to.
+for (const at of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", -98, { mark: say("clear") }));
 
 function drawZones() {
   for (const zone of zones) {

@@ -18,7 +18,7 @@ from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, tables
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Watch, look, moves, stand, watch
+from driftmap.report.instruct import Watch, look, watch
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -38,6 +38,7 @@ from driftmap.report.shapes import (
     rings_of,
 )
 from driftmap.report.sheetfacts import Spot
+from driftmap.report.standing import stand, ways
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script, wind_as_read
@@ -159,7 +160,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         ],
         "stand": stand(seen),
         "look": look(seen),
-        "sent": any(way for _, way in moves(seen)),
+        "sent": bool(ways(seen)),
         "anywhere": seen.stray,
         "before": before(seen),
         "moments": moments(seen),
@@ -198,11 +199,11 @@ def _drawn(told: Watch) -> dict[str, Any]:
     edges = {edge: marks.worst_of(a.checks, edge) for edge in ("boundary", "waiver")}
     seen = {spot.area.name: spot.seen for spot in told.places} | edges
     grid = marks.lay_squares(view, voice.units)
-    ways = {spot.area.name: way[1] for spot, way in moves(told) if way}
+    sent = {way.name: way for way in ways(told)}
     ground = ground_of(site, seen, place, voice, astray=told.astray)
     for area in ground["areas"]:
-        if area["name"] in ways:
-            area["go"] = round(math.degrees(ways[area["name"]]))
+        if way := sent.get(area["name"]):
+            area["go"] = round(math.degrees(way.azimuth))
     shapes = {spot.area.shape: spot.stand for spot in told.places}
     crowd = [
         s for s, stand in shapes.items() if stand and marks.in_sight(s, told.zones)
@@ -215,6 +216,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
         **ground,
         "picture": underlay(site),
         "zones": _zones(told),
+        "clear": [point_of(place, way.end) for way in sent.values()][:1],
         "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
         "grid": [place(each).tolist() for each in grid.lines()],
         "rings": _rings(place, view, voice),

@@ -130,8 +130,8 @@ def words_for_script(voice: Voice, *more: str) -> str:
 
     ``more``: tables of the catalogue that the script says beside ``tell``.
     """
-    zones = {kind: voice.say(f"zone.{kind}") for kind in ("danger", "caution")}
-    words = dict(zones)
+    kinds = ("danger", "caution", "clear")
+    words = {kind: voice.say(f"zone.{kind}") for kind in kinds}
     for table in ("tell", *more):
         words |= voice.catalogue.table(table)
     compass_letters = voice.say("number.compass")

@@ -13,13 +13,14 @@ from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.frames import SHEET, Frame, Size, fit, ticks
+from driftmap.report.frames import SHEET, Frame, Size, arrow_path, field_edge, fit
 from driftmap.report.instruct import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of, ring_step
 from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
+from driftmap.report.standing import clear_of, ways
 from driftmap.report.voice import Voice
 from driftmap.report.windsketch import broad_arrow
 from driftmap.report.windtold import CALM, where_read, wind_as_read
@@ -34,6 +35,9 @@ _MOST_NAMES: Final = 6
 
 _NUMBER: Final = (30.0, 30.0)
 """Size of a plate that bears a number alone."""
+
+_CLEAR: Final = 56.0
+"""How far behind clear ground's edge its word is best."""
 
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
@@ -56,7 +60,7 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     room = _room(frame, seen, people)
     corners = [_north(voice, size), _scale(frame, voice), _wind(a, voice, room)]
     room.take(*(box for _, box in corners))
-    words = _words(frame, seen, room)
+    words = [*_words(frame, seen, room), *_clear(frame, seen, room)]
     names = [*_names(frame, people, room, voice), *_beyond(frame, seen, room)]
     names += _line_names(frame, seen, room)
     drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
@@ -76,7 +80,7 @@ def _ground(frame: Frame, seen: Watch, people: Sequence[Spot]) -> list[str]:
     for zone in reversed(seen.drawn):
         parts.append(_shape(f"zone {zone.kind}", frame, zone.shape))
         parts.append(_shape(f"hatch {zone.kind}", frame, zone.shape))
-    parts += _field_edge(frame, seen.told.site.boundary)
+    parts += field_edge(frame, seen.told.site.boundary)
     for kind, line in _lines(seen).items():
         if kind != "boundary":
             path = frame.line(frame.seen(line))
@@ -161,17 +165,6 @@ def _kind(spot: Spot) -> str:
 def _shape(kind: str, frame: Frame, shape: BaseGeometry) -> str:
     path = frame.path(frame.seen(shape))
     return f'<path class="{kind}" d="{path}"/>' if path else ""
-
-
-def _field_edge(frame: Frame, boundary: BaseGeometry) -> list[str]:
-    """Draw the edge of the field with ticks that point inward."""
-    line = frame.seen(boundary.boundary)
-    if line.is_empty:
-        return []
-    return [
-        f'<path class="edge" d="{frame.line(line)}"/>',
-        f'<path class="tick" d="{ticks(frame, boundary)}"/>',
-    ]
 
 
 def _closed(frame: Frame, spot: Spot) -> list[str]:
@@ -301,6 +294,23 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
         parts.append(_signal(plate, zone.kind, word, told))
         worse = shapely.union(worse, shape)
     return parts
+
+
+def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
+    """Mark the ground where who must move is sent to, with the ways there."""
+    lines = [frame.pixels(way.line) for way in ways(seen)]
+    if not lines:
+        return []
+    word = seen.voice.say("zone.clear")
+    wide = widths(word, 13.5) + 24
+    ground = frame.pixels(clear_of(seen) & frame.box())
+    # Behind where they come to, so that their names have room before it.
+    (x, y), (u, v) = frame.spot(0.0, 0.0), lines[0].coords[-1]
+    away = 1.0 + _CLEAR / math.hypot(u - x, v - y)
+    spot = shapely.Point(x + away * (u - x), y + away * (v - y))
+    plate = room.inside(ground & spot.buffer(2 * _CLEAR), (wide, 30.0), spot)
+    drawn = [f'<path class="way" d="{arrow_path(line)}"/>' for line in lines]
+    return [*drawn, *([_signal(plate, "clear", word, [])] if plate else [])]
 
 
 def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:

@@ -188,6 +188,14 @@ class Room:
             plate = plate or self._beside(zone, sizes[-1], people, tied=0.0)
         return self._keep(plate or _held(pole, sizes[-1], self.size))
 
+    def inside(
+        self, ground: BaseGeometry, size: Size, spot: shapely.Point
+    ) -> Plate | None:
+        """Find the place for a word within ground, nearest to a spot; None where there is none."""
+        nothing = shapely.Polygon()
+        plate = self._within(ground, nothing, size, spot.coords[0], over=0.0)
+        return None if plate is None else self._keep(plate)
+
     def along(self, line: BaseGeometry, size: Size) -> Plate | None:
         """Find the highest place for the name of a line, on it; None where there is none."""
         seen = shapely.intersection(line, shapely.box(0, 0, *self.size))
@@ -255,13 +263,16 @@ class Room:
         worse: BaseGeometry,
         size: Size,
         pole: tuple[float, ...],
+        over: float = _STEP,
     ) -> Plate | None:
+        if zone.is_empty:
+            return None
         left, top, right, bottom = zone.bounds
         across = np.arange(left, right - size[0], _STEP)
         down = np.arange(top, bottom - size[1], _STEP)
         corners = np.array(np.meshgrid(across, down)).reshape(2, -1).T
         boxes = self._free(corners, size)
-        inside = shapely.covers(zone.buffer(_STEP), _shapes(boxes))
+        inside = shapely.covers(zone.buffer(over), _shapes(boxes))
         boxes = boxes[
             inside & ~_meet(_shapes(boxes), [worse.buffer(_STEP), *self.grounds])
         ]

@@ -10,13 +10,14 @@ from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.around import Around
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Watch, falls_free, look, stand
+from driftmap.report.instruct import Watch, falls_free, look
 from driftmap.report.marks import WAYS
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import POSTER, drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
 from driftmap.report.sentences import case_name
 from driftmap.report.sheetfacts import Fall, Spot, arrivals
+from driftmap.report.standing import stand
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import age_script

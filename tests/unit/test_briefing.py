@@ -18,13 +18,14 @@ from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
 from driftmap.hazard.zones import clear_ground, outer_line, way_out, zones
 from driftmap.report import marks, sheetfacts, tables
-from driftmap.report.instruct import look, stand, watch
+from driftmap.report.instruct import look, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
+from driftmap.report.standing import stand
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
@@ -369,15 +370,13 @@ def test_who_must_move_is_sent_to_the_nearest_ground_outside_both_zones(demo, en
     clear = clear_ground(demo.site, [ground])
     hit = next(s for s in seen.places if s.stand and s.kind)
     inside = hit.area.shape & ground
-    far, azimuth = way_out(inside, clear)
-    start = inside.representative_point()
-    end = shapely.Point(
-        start.x + far * math.sin(azimuth), start.y + far * math.cos(azimuth)
-    )
+    way = way_out(inside, clear)
+    start, end = map(shapely.Point, way.coords)
+    assert inside.contains(start)
     assert end.distance(ground) > 29.9  # room for them
     assert demo.site.boundary.contains(end)
     # No nearer place is clear: all of a ring a little nearer has no such room.
-    ring = start.buffer(far - 2.0).exterior
+    ring = start.buffer(way.length - 2.0).exterior
     assert not ring.intersects(clear)
     # A field that is all zone has none, and says so.
     assert way_out(inside, clear_ground(demo.site, [demo.site.boundary])) is None

@@ -1,0 +1,174 @@
+"""Where to stand: who must move whither, and where nobody stands, the same on every page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from driftmap.hazard.zones import clear_ground, way_out
+from driftmap.report.instruct import OVER, Watch, look
+from driftmap.report.sentences import places_named, some_of
+from driftmap.report.sheetfacts import Spot
+from driftmap.report.voice import Voice
+from driftmap.report.words import isolate
+
+
+class Order(NamedTuple):
+    """What is said of a zone, or to whoever must move: the sign it bears, and its words."""
+
+    sign: str
+    name: str
+    told: str
+
+
+def stand(seen: Watch) -> list[Order]:
+    """Say where nobody stands, where people stand how, and who must move whither.
+
+    Result: one verb for each state, whatever the verdict; who must move before who may stay.
+    """
+    say, told = seen.voice.say, []
+    people = [spot for spot in seen.places if spot.stand]
+    kinds = {zone.kind: zone.shape for zone in seen.drawn}
+    mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
+    if sent := moves(seen):
+        told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
+    if "danger" in kinds:
+        far, azimuth = _farthest(kinds["danger"])
+        words = say(
+            "instruct.danger_to",
+            distance=seen.voice.away(far),
+            compass=seen.voice.compass(azimuth),
+        )
+        told.append(Order("danger", say("zone.danger"), words))
+    if mild:
+        # Beside neighbours who must go, it says why these may stay.
+        key = (
+            "within" if sent and all(s.outcome == "pass" for s in mild) else "ready_at"
+        )
+        places = places_named([spot.area.name for spot in mild], seen.voice)
+        words = say(f"instruct.{key}", places=places)
+        told.append(Order("caution", say("zone.caution"), words))
+    elif "caution" in kinds:
+        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
+    if people and not sent and not mild:
+        told.append(Order("", "", say("instruct.outside")))
+    return told
+
+
+def _farthest(shape: BaseGeometry) -> tuple[float, float]:
+    """Give how far ground reaches from the pad [m], and which way [rad]."""
+    east, north = shapely.get_coordinates(shape).T
+    far = np.hypot(east, north)
+    most = int(far.argmax())
+    return float(far[most]), math.atan2(east[most], north[most])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Move:
+    """Whose people must move, and the way to clear ground.
+
+    Parameters
+    ----------
+    spot : Spot
+        Their place.
+    line : shapely.LineString or None
+        From the middle of what a zone reaches of it to the nearest clear ground [m]; None
+        where no way is known.
+    """
+
+    spot: Spot
+    line: shapely.LineString | None
+
+    @property
+    def azimuth(self) -> float | None:
+        """Which way [rad]."""
+        if self.line is None:
+            return None
+        (east, north), (to_east, to_north) = self.line.coords
+        return math.atan2(to_east - east, to_north - north)
+
+    @property
+    def back(self) -> str:
+        """How the way lies for who faces the pad; nothing of one toward it."""
+        if self.azimuth is None or self.spot.distance < OVER:
+            return ""
+        pad = self.spot.azimuth + math.pi
+        turn = math.degrees(math.remainder(self.azimuth - pad, math.tau))
+        side = "right" if turn > 0 else "left"
+        return ("", "", side, f"back_{side}", "away")[round(abs(turn) / 45)]
+
+
+def clear_of(seen: Watch) -> BaseGeometry:
+    """Give the ground where people are sent to [m]."""
+    return clear_ground(seen.told.site, [zone.shape for zone in seen.zones])
+
+
+def moves(seen: Watch) -> list[Move]:
+    """List whose people must move, those in danger first."""
+    over = [spot for spot in seen.places if spot.stand and spot.seen == "fail"]
+    over.sort(key=lambda spot: spot.kind != "danger")
+    if not over:
+        return []
+    ground, clear = shapely.union_all([z.shape for z in seen.zones]), clear_of(seen)
+    # Outside both no zone tells which way is better.
+    return [
+        Move(s, way_out(s.area.shape & ground, clear) if s.kind else None) for s in over
+    ]
+
+
+class Way(NamedTuple):
+    """Who is sent which way [rad], and along what line."""
+
+    name: str
+    azimuth: float
+    line: shapely.LineString
+
+    @property
+    def end(self) -> shapely.Point:
+        """Where they are sent to."""
+        return shapely.Point(self.line.coords[-1])
+
+
+def ways(seen: Watch) -> list[Way]:
+    """List the ways to clear ground that are known, of those in danger first."""
+    return [
+        Way(move.spot.area.name, move.azimuth, move.line)
+        for move in moves(seen)
+        if move.line is not None and move.azimuth is not None
+    ]
+
+
+def _sent(sent: Sequence[Move], voice: Voice) -> str:
+    places = some_of([_whither(move, voice) for move in sent], voice, ";\n")
+    turned = any(move.back not in ("", "away") for move in sent)
+    key = "instruct.move_facing" if turned else "instruct.move"
+    return voice.say(key, places=places)
+
+
+def _whither(move: Move, voice: Voice) -> str:
+    name = isolate(move.spot.area.name)
+    if move.spot.kind is None:
+        return voice.say("instruct.ask", area=name)
+    if move.line is None or move.azimuth is None:
+        return voice.say("instruct.nowhere", area=name)
+    words = {"area": name, "distance": voice.away(move.line.length)}
+    if move.back:
+        side = voice.say(f"way.{move.back}")
+        return voice.say("instruct.to_side", side=side, **words)
+    return voice.say("instruct.to", compass=voice.compass(move.azimuth), **words)
+
+
+def aloud(seen: Watch) -> tuple[str, str]:
+    """Say both as plain text, a line each, for who shows them without a page."""
+    say = seen.voice.say
+    places = (f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
+    return (
+        "\n".join([say("instruct.stand"), *places]),
+        "\n".join([say("instruct.eyes"), *look(seen)]),
+    )
