@@ -117,7 +117,9 @@ def _free(seen: Watch) -> Iterator[Moment]:
     for (second, look), falling in rows.items():
         up = _look_up(falling, seen)
         if other and falling == [other]:  # by the word that all were told before
-            up = replace(up, should=f"{case_when(other.case, seen.voice)}: {up.should}")
+            when = case_when(other.case, seen.voice)
+            told = f"{up.should.removesuffix('.')} – {when[0].lower()}{when[1:]}."
+            up = replace(up, should=told)
         yield up
         deadly = [fall for fall in falling if fall.deadly]
         if deadly:

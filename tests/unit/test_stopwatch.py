@@ -124,7 +124,7 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
     assert strikes.second == math.floor(fall.first)
     (opens,) = (r for r in rows if "must be open" in r.should)
     call = next(
-        r for r in rows if r.should.startswith("Booster") and "eyes up" in r.should
+        r for r in rows if r.should.startswith("Eyes up") and "booster" in r.should
     )
     assert call.second < strikes.second < opens.second
     assert "HEADS UP" in call.otherwise
