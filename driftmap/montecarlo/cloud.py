@@ -338,10 +338,11 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
             parts.append(
                 Part(case.name, body.name, body.count, who.size, rows, who, own)
             )
-    if not parts:
+    if tree.cases and not parts:
         told = f"nothing asked for happened in {flown.count:,} flights"
         raise FlightError(plan.flight.source, "", told)
-    landed = np.empty((len(LANDED), parts[-1].rows.stop), np.float32)
+    size = parts[-1].rows.stop if parts else 0
+    landed = np.empty((len(LANDED), size), np.float32)
     for part in parts:  # copies first, then flights; each let go of as it is copied
         place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
         place[...] = flown.landed.pop((part.case, part.body)).transpose(2, 1, 0)

@@ -27,7 +27,8 @@ class Steered:
         wind's error east and north that carries a fall farthest: its inputs ``"lean
         east"`` and ``"lean north"``; None for plain draws.
     only : collection of str, optional
-        Cases to fly; all when left out. Their flights are the same either way.
+        Cases to fly, none for the way up alone; all when left out. Their flights are the
+        same either way.
     worth : callable, optional
         Gives the chance that each flight is flown at all by its inputs drawn, wind and
         glide among them. One that is flown must be weighed by one over it.

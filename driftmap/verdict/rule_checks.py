@@ -13,6 +13,7 @@ from driftmap.air.wind import MAST, STILL_AIR, Disagreement, WindLevel, WindProf
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.lean import Steered
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
@@ -132,7 +133,9 @@ def facts_flown(
 
     ``wind``: calm where it is left out, and then no fact; ``when``: time of the flight.
     """
-    cloud = fly(flight, wind or STILL_AIR, site.elevation, samples=_SCOUTS, seed=1)
+    up = Steered(only=())  # no case tells how high it rises: nothing is brought down
+    air = wind or STILL_AIR
+    cloud = fly(flight, air, site.elevation, samples=_SCOUTS, seed=1, steered=up)
     return _facts(cloud, site, wind, when)
 
 
