@@ -57,6 +57,10 @@ _HARDLY_BRAKES: Final = {"canopy": 2.0, "streamer": 3.0}
 nobody knows that it tumbles, as it is flown; assumed. Usual drogues have 0.7 to 1.7, the
 streamers of small rockets 1.4 to 2.5 (their sizes from memory)."""
 
+_GLIDES: Final = (1.0, 15.0)
+"""Greatest speed at which a canopy glides [m s⁻¹]: one that nobody steers glides up to a third or
+half as fast as it sinks (from memory), and none keeps still; the least assumed."""
+
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 _BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
@@ -283,6 +287,9 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
             yield _Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
+        if device.kind == "canopy" and device.glide is not None:
+            what = f"greatest glide of {device.name}"
+            yield _Claim(what, device.glide, _GLIDES, "m/s", _MEMORY)
         if (given := device.given_drag()) is not None:
             what = f"drag coefficient of {device.name} on its cloth"
             yield _Claim(what, given.value, _published(device), source=_MEMORY)

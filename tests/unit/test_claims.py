@@ -111,6 +111,7 @@ TOLD_ENDS = [
     ("height at which main opens", f"{OPENS}.value", 75, 600, AT_HEIGHT),
     ("mass of main over its cloth", "recovery.0.mass", 0.02 * CLOTH, 1.0 * CLOTH),
     ("drag coefficient of main on", "recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1]),
+    ("greatest glide of main", "recovery.0.glide", 1.0, None),
     ("speed under main alone over that of the tumbling", "recovery.0.diameter", hardly_brakes(1.32, 0.057, 0.75), None),
     ("number of fins", "pieces.0.count", 3, 50),
     ("mass of fin over all", "pieces.0.mass", 0.003 * DRY, 0.2 * DRY),
