@@ -40,6 +40,8 @@ _SPAN: Final = timedelta(seconds=20)  # time over which a wind is told
 _SETTLED: Final = timedelta(seconds=4)  # after apogee, until it goes with the air
 _FASTEST_FALL: Final = 40.0  # m/s: faster is no fall under a device, and lags the wind
 _RISE: Final = 60.0  # m that make a flight
+_SOON: Final = timedelta(seconds=30)  # in which one rises so far; assumed
+_UP: Final = timedelta(minutes=2)  # from lift-off to apogee at the most; assumed
 _LOST: Final = timedelta(seconds=10)  # at the end, in which it lies still
 _STILL: Final = 1.5  # m/s: falls slower than any device; assumed
 _LANDED: Final = 8.0  # m above where it lay
@@ -110,9 +112,26 @@ def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float, str]:
     end = next(near, len(after) - 1)
     if end and after[end].time - after[end - 1].time > _SETTLED:
         end -= 1  # it may have lain there for long
+    before = [fix for fix in fixes[:top] if after[0].time - fix.time > _UP]
+    for other in filter(None, map(_rises, (before, after[end:]))):
+        raise ValueError(
+            f"holds a second flight, up at {other.time:%H:%M:%S}Z: part the log, and give "
+            "each flight's as a wind of its own"
+        )
     settled = after[0].time + _SETTLED
     fall = [fix for fix in after[: end + 1] if fix.time >= settled]
     return fall, ground, what
+
+
+def _rises(fixes: list[_Fix]) -> _Fix | None:
+    """Find where it goes up as no car does; a log may hold all flights of a day."""
+    low = fixes[0] if fixes else None
+    for fix in fixes:
+        if low is None or fix.altitude < low.altitude or fix.time - low.time > _SOON:
+            low = fix
+        elif fix.altitude - low.altitude >= _RISE:
+            return fix
+    return None
 
 
 def _falls_still(after: list[_Fix]) -> bool:

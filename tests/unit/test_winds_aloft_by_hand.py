@@ -232,6 +232,11 @@ def _gpx(rows):
     )
 
 
+def _twice(first, other, apart=600):
+    """One log of two flights, the second so many seconds after the first."""
+    return [*first, *((t + apart, *place) for t, *place in other)]
+
+
 def _nmea(rows, day="190526"):
     lines = []
     for t, e, n, z in rows:
@@ -301,6 +306,8 @@ def test_a_damaged_sentence_is_left_out_and_said():
         (_gpx(_fixes())[:-20], "is no XML"),
         ("<!DOCTYPE x []>" + _gpx(_fixes()), "holds declarations"),
         (_gpx(_fixes()[:2]), "2 fixes"),
+        (_gpx(_twice(_fixes(), _fixes(top=400.0))), "a second flight, up at 17:50:"),
+        (_gpx(_twice(_fixes(top=400.0), _fixes())), "a second flight, up at 17:40:"),
         (_gpx(_fixes()).replace('lat="40', 'lat="400', 1), "is no place"),
         (_gpx(_fixes()).replace("<time>2026", "<time>x026", 1), "no place and time"),
         (_gpx(_fixes()).replace('lat="40', 'lat="50'), "km from the site"),
