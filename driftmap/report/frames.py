@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,9 +17,6 @@ SHEET: Final = (600.0, 520.0)
 """Size of the sheet's picture, in points of its own."""
 
 _MARGIN: Final = 46.0
-_FARTHEST: Final = 1.5
-"""Zones may stretch the picture to so many times the ground that people need."""
-
 _TICK: Final = (14.0, 6.0)  # apart, and long, in the picture
 
 
@@ -90,14 +86,9 @@ class Frame:
         return "M" + "L".join(f"{a:g} {b:g}" for a, b in corners)
 
 
-def fit(need: BaseGeometry, zones: Iterable[BaseGeometry], size: Size) -> Frame:
-    """Frame the pad and the ground that people need whole, and zones as far as they fit."""
-    need = shapely.union(need, shapely.Point(0, 0).buffer(100))
-    west, south, east, north = need.bounds
-    half = max(east - west, north - south) / 2
-    near = need.envelope.centroid.buffer(_FARTHEST * half + 500)
-    whole = shapely.union_all([need, *(s.intersection(near) for s in zones)])
-    west, south, east, north = whole.bounds
+def fit(ground: BaseGeometry, size: Size) -> Frame:
+    """Frame ground with a margin about it."""
+    west, south, east, north = ground.bounds
     wide, high = size
     scale = min(
         (wide - 2 * _MARGIN) / (east - west), (high - 2 * _MARGIN) / (north - south)

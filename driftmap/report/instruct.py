@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from shapely.geometry.base import BaseGeometry
+
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import (
     Anywhere,
@@ -16,7 +18,7 @@ from driftmap.hazard.zones import (
     outer_line,
     zones,
 )
-from driftmap.report.marks import shown
+from driftmap.report.marks import opening, shown
 from driftmap.report.sentences import case_when
 from driftmap.report.sheetfacts import (
     Climb,
@@ -138,6 +140,13 @@ class Watch:
     def astray(self) -> float:
         """How far something may come down on any side [m]; 0 where nothing does."""
         return self.any_way.within if self.any_way and self.any_way.likelihood else 0.0
+
+    @property
+    def opening(self) -> BaseGeometry:
+        """The ground that is seen first."""
+        people = (spot for spot in self.places if spot.stand)
+        must = ((s.area.shape, bool(s.kind) or s.seen != "pass") for s in people)
+        return opening(self.drawn, must)
 
     @property
     def stray(self) -> list[str]:

@@ -142,16 +142,17 @@ function startKeyboard() {
   });
 }
 
-// People and failing ground beyond the edge: an arrow there, with name and distance; the nearest first.
+// People, failing ground and the end of a zone beyond the edge: an arrow there, with name and distance; the nearest first.
 const fromPad = ({ at }) => apart(L.latLng(DRIFTMAP.pad), L.latLng(at)).distance;
-const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail");
+const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail")
+  .concat(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, far: at }) => ({ name: say(kind), at })));
 
 function placeFar() {
   const size = chart.getSize();
   const taken = all(".leaflet-control, #north, .map path.area.people").map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
-  for (const { name, number, at: middle } of far) {
+  for (const { name, number, kind, at: middle } of far) {
     const point = chart.latLngToContainerPoint(middle);
     // Named where its middle lies in sight, clear of the names along the edges.
     if (point.x >= 0 && point.y >= 20 && point.x <= size.x - 26 && point.y <= size.y) continue;
@@ -160,7 +161,8 @@ function placeFar() {
     const arrow = document.createElement("i");
     arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
     const told = document.createElement("bdi");
-    told.textContent = `${number ? `${number} ` : ""}${say("far", { name: `\u2068${name}\u2069`, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) })}`;
+    const words = { name: `\u2068${name}\u2069`, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) };
+    told.textContent = kind ? `${number ? `${number} ` : ""}${say("far", words)}` : say("goes_on", words);
     chip.append(arrow, told);
     one("#far").append(chip);
     settleFar(chip, point, size, taken, left, top);
@@ -196,7 +198,7 @@ function start() {
   if (DRIFTMAP.picture) {
     L.imageOverlay(DRIFTMAP.picture.data, DRIFTMAP.picture.bounds, { pane: "picture", className: "own-ground", alt: "" }).addTo(chart);
   }
-  view("flight");
+  view("opening");
   names.addTo(chart);
   for (const label of all(".label[data-area]")) {
     label.addEventListener("click", (event) => {

@@ -222,6 +222,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
         "rings": _rings(place, view, voice),
         "squares": _edges(site, grid),
         "views": {
+            "opening": _corners(site, _bounds([told.opening])),
             "flight": _corners(site, view),
             "people": _corners(
                 site, _bounds(crowd)
@@ -387,6 +388,12 @@ def _edges(site: Site, grid: marks.Squares) -> dict[str, Any]:
     }
 
 
+def _farthest(place: ToScript, zone: Zone) -> list[float]:
+    """Give the point of a zone that is farthest from the pad."""
+    points = shapely.get_coordinates(zone.shape)
+    return point_of(place, shapely.Point(points[np.hypot(*points.T).argmax()]))
+
+
 def _zones(told: Watch) -> list[dict[str, Any]]:
     """Give danger and caution with what comes down there, and where their words belong.
 
@@ -411,6 +418,7 @@ def _zones(told: Watch) -> list[dict[str, Any]]:
                 "kind": zone.kind,
                 "rings": rings_of(place, zone.shape),
                 "at": at,
+                "far": _farthest(place, zone),
                 "lines": zone_lines(assessment.flight, zone, told.voice),
             }
         )

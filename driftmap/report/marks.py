@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
@@ -153,6 +154,34 @@ def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     reach = max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
     away = shapely.distance(shape, shapely.Point(0.0, 0.0))
     return bool(away <= _NEAR + _FARTHER * reach)
+
+
+_BEHIND: Final = 1.8, 1.8
+"""Behind people, seen from the pad, so many times their distance is in the picture."""
+
+_CAUTION: Final = 1.5
+"""Caution may stretch the picture to so many times the ground that people and danger need."""
+
+
+def opening(
+    zones: Sequence[Zone], people: Iterable[tuple[BaseGeometry, bool]]
+) -> BaseGeometry:
+    """Give the ground that is seen first: pad, danger and people whole, caution as far as it fits.
+
+    ``people``: ground of each place, and whether it must be seen; other places only as far
+    as danger reaches, lest they make the rest small.
+    """
+    pad = shapely.Point(0.0, 0.0)
+    worst = zones[0].shape if zones else pad
+    reach = float(np.hypot(*shapely.get_coordinates(worst).T).max())
+    near = [g for g, must in people if must or g.distance(pad) <= reach]
+    ground = shapely.union_all(near)
+    behind = scale(ground, *_BEHIND, origin=(0.0, 0.0))  # room for their names
+    need = shapely.union_all([worst, ground, behind, pad.buffer(100.0)])
+    west, south, east, north = need.bounds
+    half = max(east - west, north - south) / 2
+    about = need.envelope.centroid.buffer(_CAUTION * half + _NEAR)
+    return shapely.union_all([need, *(zone.shape & about for zone in zones)])
 
 
 def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:

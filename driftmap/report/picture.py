@@ -9,10 +9,8 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely.affinity import scale
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.hazard.zones import Zone
 from driftmap.report.frames import SHEET, Frame, Size, arrow_path, field_edge, fit
 from driftmap.report.instruct import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of, ring_step
@@ -42,9 +40,6 @@ _CLEAR: Final = 56.0
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
 
-_BEHIND: Final = 1.8, 1.8
-"""Behind people, seen from the pad, so many times their distance is in the picture."""
-
 _LONGEST: Final = 22  # characters of a name in the picture
 _SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
 
@@ -56,7 +51,7 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     """
     a, voice = seen.told, seen.voice
     people = [spot for spot in seen.places if spot.stand]
-    frame = _frame(people, seen.drawn, size)
+    frame = fit(seen.opening, size)
     room = _room(frame, seen, people)
     corners = [_north(voice, size), _scale(frame, voice), _wind(a, voice, room)]
     room.take(*(box for _, box in corners))
@@ -131,24 +126,9 @@ _PATTERNS: Final = (
 )
 
 
-def _frame(people: Sequence[Spot], zones: Sequence[Zone], size: Size) -> Frame:
-    """Show pad, danger and the people about them whole, and caution as far as it fits.
-
-    Who is clear of all that, and farther off than danger reaches, would make the rest small.
-    """
-    worst = zones[0].shape if zones else shapely.Point()
-    reach = float(np.hypot(*shapely.get_coordinates(worst).T).max(initial=0.0))
-    near = (s for s in people if s.kind or s.seen != "pass" or s.distance <= reach)
-    ground = shapely.union_all([spot.area.shape for spot in near])
-    behind = scale(ground, *_BEHIND, origin=(0.0, 0.0))  # room for their names
-    need = shapely.union_all([worst, ground, behind])
-    return fit(need, [zone.shape for zone in zones], size)
-
-
 def drawn_kinds(seen: Watch) -> frozenset[str]:
     """Say what is in the sheet's picture, so that its legend names nothing else."""
-    people = [spot for spot in seen.places if spot.stand]
-    box = _frame(people, seen.drawn, SHEET).box()
+    box = fit(seen.opening, SHEET).box()
     kinds = {kind for kind, line in _lines(seen).items() if line.intersects(box)}
     for spot in seen.places:
         if spot.area.shape.intersects(box):

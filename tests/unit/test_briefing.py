@@ -435,7 +435,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, danger, caution = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"to clear ground; face the pad: {calm.area.name} – go "
+    begun = f"to CLEAR; face the pad: {calm.area.name} – go "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
