@@ -152,8 +152,10 @@ def _leaves(sets: Iterable[RuleSet], settled: Container[str]) -> Iterator[str]:
     """Name the leaves to break a rule that came out without them: nobody misses one.
 
     That of who or what stands nearer than allowed is more: nobody drawn there is another word.
+    What would make a rocket a lighter one has told its class: the heavier one's rules count.
     """
     for rules in (*sets, *floor_rules()):
+        yield from (q.name for kind in rules.classes for q in kind.confirmed)
         for rule in rules.rules:
             either = (rule.excuse, rule.stand_in) if rule.name in settled else ()
             yield from (q.name for q in either if q and q.name not in OF_THE_DRAWING)

@@ -565,6 +565,7 @@ def test_a_no_holds_though_what_is_drawn_says_otherwise():
     assert set(held({"no_road_near": False})) == {"no_road_near"}
     assert set(held({"quiet_roads": False})) == {"quiet_roads"}
     assert not held({"recovery_otherwise": False})
+    assert not held({"light_materials": False})  # the heavier class, whose rules count
 
 
 def test_the_figure_that_holds_is_told_with_its_limit():
