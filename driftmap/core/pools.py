@@ -23,7 +23,7 @@ def processes(count: int) -> Executor:
     Where nothing else runs in this one they are forks of it, made with the first task, and
     have all that it imported; where a fork would copy locks that a thread holds, fresh ones.
     """
-    kind = multiprocessing.get_context("fork" if _is_alone() else "spawn")
+    kind = multiprocessing.get_context("fork" if is_alone() else "spawn")
     return ProcessPoolExecutor(count, kind, _begin, (os.getpid(),))
 
 
@@ -41,7 +41,7 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
         yield from map(work, tasks)
         return
     pool: Executor
-    if forks := count > 1 and _is_alone():
+    if forks := count > 1 and is_alone():
         fork, given = multiprocessing.get_context("fork"), (os.getpid(), work)
         pool = ProcessPoolExecutor(count, fork, _begin, given)
     else:
@@ -56,8 +56,8 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
             raise
 
 
-def _is_alone() -> bool:
-    """Tell whether no other thread runs here; one that has ended may still take its leave."""
+def is_alone() -> bool:
+    """Tell whether no other thread runs here, and processes are forks; one that has ended may still take its leave."""
     for _ in range(5):
         if sys.platform != "linux" or threading.active_count() > 1:
             return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
@@ -22,6 +22,7 @@ from driftmap.planning.sector import (
     flights_of,
     most_cells,
     settled_spans,
+    tile,
 )
 from driftmap.planning.supposed import Reach, Supposition, Wind
 from driftmap.planning.trial import hangs_on_aloft
@@ -98,6 +99,40 @@ def blocks_of(
     parts = itertools.pairwise((*ends, reach.directions))
     blocks = [CellBlock(range(reach.speeds), range(*part), only) for part in parts]
     return [block for block in blocks if block.cells()]
+
+
+def first_winds(
+    reach: Reach, blocks: Iterable[CellBlock], follows_wind: bool
+) -> list[tuple[Wind, ...]]:
+    """List the winds flown for the widest spans about some cells, whatever comes of them.
+
+    Result: those that share their flights together: of a calm, and of a rail that follows
+    the wind of each speed.
+    """
+    size, found = (reach.speeds, reach.directions), dict[object, list[Wind]]()
+    cells = [(i, i + 1, j, j + 1) for block in blocks for i, j in block.cells()]
+    tiles = {one: tile(one, size, _most(reach)) for one in cells}
+    for i, up, j, on in dict.fromkeys(t for one, t in tiles.items() if t != one):
+        corners = itertools.product((i, up), (j, on))
+        for at in (*corners, ((i + up) / 2, (j + on) / 2)):
+            speed, way = wind = reach.wind(*at)
+            shared = speed if follows_wind or not speed else (speed, way)
+            found.setdefault(shared, []).append(wind)
+    return [tuple(dict.fromkeys(winds)) for winds in found.values()]
+
+
+def make_ready(
+    packed: bytes, reach: Reach, part: tuple[Supposition, tuple[Wind, ...]]
+) -> bytes:
+    """Fly and judge winds before any block asks for them; for `Flights.take`."""
+    supposition, winds = part
+    return flights_for(packed, reach, supposition).ready(winds)
+
+
+def flights_for(packed: bytes, reach: Reach, supposition: Supposition) -> Flights:
+    """Give the flights that all blocks of a dial share in one process."""
+    speeds = tuple(i * reach.step for i in range(reach.speeds + 1))
+    return flights_of(packed, supposition, speeds, True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -234,8 +269,7 @@ def work_out(packed: bytes, reach: Reach, part: tuple[Supposition, CellBlock]) -
     aloft follows the meter, and the block.
     """
     supposition, block = part
-    speeds = tuple(i * reach.step for i in range(reach.speeds + 1))
-    flights = flights_of(packed, supposition, speeds, True)
+    flights = flights_for(packed, reach, supposition)
     bench = _Bench(flights, reach)
     drawn: dict[Cell, DialNode] = {}
     cells: dict[Cell, DialNode | None] = {}

@@ -14,12 +14,16 @@ import numpy as np
 from driftmap.air import turbulence
 from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
+from driftmap.core.pools import is_alone
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.cells import (
     Cell,
     CellBlock,
     Found,
     blocks_of,
+    first_winds,
+    flights_for,
+    make_ready,
     unknown_node,
     work_out,
 )
@@ -28,7 +32,7 @@ from driftmap.planning.sector import forget_flights
 from driftmap.planning.suns import worst_suns
 from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import judged, pack, scouts
+from driftmap.planning.trial import judged, pack, scouts, unpack
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.rocket.cases import build_cases
 from driftmap.verdict.assessment import Setup, flown
@@ -193,6 +197,8 @@ def _worked(
     work = partial(work_out, packed, reach)
     parts = [(sun, block) for block in blocks for sun in suns]
     try:
+        if (hands is None or hands.executor is None) and is_alone():
+            _made_ready(packed, suns, reach, blocks, hands)
         every = sweep(work, parts, hands)
     finally:
         forget_flights()
@@ -209,6 +215,26 @@ def _worked(
         }
         cells |= one.cells
     return found
+
+
+def _made_ready(
+    packed: bytes,
+    suns: Sequence[Supposition],
+    reach: Reach,
+    blocks: Sequence[CellBlock],
+    hands: Hands | None,
+) -> None:
+    """Fly the winds that blocks ask for first, each once: forks then know what is known here.
+
+    One that is lost is flown again where it is asked for.
+    """
+    turns = unpack(packed).flight.rail.follows_wind
+    winds = first_winds(reach, blocks, turns)
+    parts = [(sun, some) for some in winds for sun in suns]
+    every = sweep(partial(make_ready, packed, reach), parts, hands)
+    for (sun, _), ready in zip(parts, every, strict=True):
+        if not isinstance(ready, Lost):
+            flights_for(packed, reach, sun).take(ready)
 
 
 def _lost(reach: Reach, block: CellBlock, reason: str) -> Found:

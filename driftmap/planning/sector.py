@@ -28,6 +28,7 @@ from driftmap.planning.trial import (
     NOT_KNOWN,
     Trial,
     judged,
+    pack,
     unknown_trial,
     unpack,
 )
@@ -80,7 +81,7 @@ def settled_spans(
     found: dict[Span, T] = {}
     about: dict[Span, list[Span]] = {}
     for one in wanted:
-        about.setdefault(_tile(one, size, most), []).append(one)
+        about.setdefault(tile(one, size, most), []).append(one)
     while about:
         parts: dict[Span, list[Span]] = {}
         for span, held in sorted(about.items()):
@@ -95,7 +96,7 @@ def settled_spans(
     return found
 
 
-def _tile(cell: Span, size: tuple[int, int], most: tuple[int, int]) -> Span:
+def tile(cell: Span, size: tuple[int, int], most: tuple[int, int]) -> Span:
     """Give the widest span about where a cell begins."""
     (i, up), (j, on) = (
         (at // wide * wide, min(at // wide * wide + wide, end))
@@ -223,6 +224,27 @@ class Flights:
             return judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
         except (DriftmapError, ValueError) as problem:
             return unknown_trial(problem)
+
+    def ready(self, winds: Iterable[Wind]) -> bytes:
+        """Fly and judge winds that share their flights, for `take` of another process."""
+        trials = {wind: self.trial(*wind) for wind in winds}
+        flown = {self._turned_to(*wind)[0] for wind in trials}
+        # Where all is no-go nobody asks for the flights again.
+        more = any(
+            trial.verdict not in {"no-go", NOT_KNOWN} for trial in trials.values()
+        )
+        clouds = {wind: self._cloud(*wind) for wind in flown if more}
+        drawn = {wind: self._drawn[wind] for wind in flown & self._drawn.keys()}
+        return pack((trials, drawn, clouds))
+
+    def take(self, ready: bytes) -> None:
+        """Know what was flown and judged elsewhere."""
+        trials, drawn, clouds = unpack(ready)
+        self._drawn |= drawn
+        for (speed, way), trial in trials.items():
+            self._trial.put(trial, speed, _same(way))
+        for wind, cloud in clouds.items():
+            self._cloud.put(cloud, *wind)
 
     def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
         """Judge the corners and the middle of a span."""

@@ -58,14 +58,25 @@ class Once(Generic[V]):
             if begun is None:
                 begun = self._begun[key] = Future()
             self._begun.move_to_end(key)
-            while self._kept is not None and len(self._begun) > self._kept:
-                self._begun.popitem(last=False)
+            self._forget()
         if mine:
             try:
                 begun.set_result(self._work(*key))
             except BaseException as problem:
                 begun.set_exception(problem)
         return begun.result()
+
+    def put(self, value: V, *key: float) -> None:
+        """Take what was done elsewhere, as if it had been done here."""
+        done: Future[V] = Future()
+        done.set_result(value)
+        with self._lock:
+            self._begun.setdefault(key, done)
+            self._forget()
+
+    def _forget(self) -> None:
+        while self._kept is not None and len(self._begun) > self._kept:
+            self._begun.popitem(last=False)
 
 
 @dataclass(frozen=True, slots=True)

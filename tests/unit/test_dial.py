@@ -193,7 +193,7 @@ def test_a_wind_of_the_dial_is_judged_as_any_flight(dial):
             assert mean == pytest.approx(own, abs=1e-4)
 
 
-def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
+def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial, monkeypatch):
     flight = dial.setup.flight
     rail = flight.rail.model_copy(update={"azimuth": 2.0})
     setup = dataclasses.replace(
@@ -204,6 +204,13 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
         wind = suppose(dial.supposition, way, 4.0)
         own = judged(flown(setup, wind), setup, wind)
         assert flights.trial(4.0, way).checks == own.checks
+    # Another process that takes what was made ready flies nothing for it.
+    other = Flights(pack(setup), dial.supposition, (0.0, 4.0), True)
+    ready = Flights(pack(setup), dial.supposition, (0.0, 4.0), True).ready([(4.0, 0.0)])
+    other.take(ready)
+    monkeypatch.setattr("driftmap.planning.sector.flown", None)
+    assert other.trial(4.0, 0.0).checks == flights.trial(4.0, 0.0).checks
+    assert other.drawn(4.0, 0.0)[1].keys() == set(dial.nodes[1].landings)
 
 
 class Reader:
