@@ -76,10 +76,16 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     return read_document(load_document(text, source), source, setting)
 
 
-def read_document(document: dict[str, Any], source: str, setting: Setting) -> Reading:
-    """Read what a document holds, or what another form was turned into."""
+def read_document(
+    document: dict[str, Any],
+    source: str,
+    setting: Setting,
+    notes: tuple[str, ...] = (),
+) -> Reading:
+    """Read what a document holds, or what another form was turned into, as `notes` say."""
     check_keys(document, _DOCUMENT, "")
-    document, notes = _nearest_point(document, source, setting)
+    document, placed = _nearest_point(document, source, setting)
+    notes += placed
     check_keys(document, _DOCUMENT, "")
     if document.get("forecasts") is None:
         return _reading(document, source, "", notes, setting)
@@ -112,7 +118,7 @@ def _reading(
     time = read or valid
     name = f"{label} {show_time(time)}" if time else label
     notes_told = document.get("notes", [])
-    told = map(str, notes_told if isinstance(notes_told, list) else [notes_told])
+    told = notes_told if isinstance(notes_told, list) else [notes_told]
     place, odd, away = told_place(document, setting, source, where)
     levels, members, found = _content(document, where, name, setting)
     return Reading(
@@ -124,8 +130,9 @@ def _reading(
         forecast=read is None,
         away=0.0 if read is None else away,  # a grid's point stands for its square
         members=members,
-        warned=odd,
-        assumed=(*notes, *told, place, *found),
+        # Somebody meant them to be heard, as a remark in a table.
+        warned=(*odd, *(f"{name}: {said}" for said in told)),
+        assumed=(*notes, place, *found),
     )
 
 

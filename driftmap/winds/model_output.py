@@ -11,7 +11,7 @@ says of itself – place, ground, zone, units – is held against what was asked
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Final
@@ -26,7 +26,7 @@ from driftmap.winds.forecast import (
     load_document,
     read_document,
 )
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import Reading, Setting, present
 from driftmap.winds.text import meanings, reader, unit_size
 
 _COLUMN: Final = re.compile(
@@ -69,13 +69,32 @@ def read_answer(
     told = "time of the model run not told; heights above the model's ground taken for "
     document = {
         "source": f"forecast of {source}",
-        "notes": [*notes, f"{source}: {told}heights above the site"],
         **{key: answer[key] for key in _PLACE},
         "forecasts": _hours(answer, ground),
     }
-    reading = read_document(document, source, setting)
+    notes += (f"{source}: {told}heights above the site",)
+    reading = read_document(document, source, setting, notes)
+    odd += tuple(_storms(answer, reading))
     warned = tuple(f"{source}: {said}" for said in odd)
     return replace(reading, warned=(*reading.warned, *warned))
+
+
+_STORMS: Final = {17, 18, 19, 29, *range(95, 100)}
+"""Codes of thunder, squalls and funnel clouds (WMO-No. 306, code table 4677, from memory)."""
+
+
+def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
+    """Tell of storms by the code of the weather, in the hours about that of the wind."""
+    hourly, offset = answer["hourly"], float(answer.get("utc_offset_seconds", 0))
+    codes = hourly.get("weather_code", hourly.get("weathercode", []))
+    for time, code in zip(
+        hourly["time"], codes if isinstance(codes, list) else (), strict=False
+    ):
+        apart = datetime.fromisoformat(_valid(time, offset)) - (
+            reading.valid or present()
+        )
+        if code in _STORMS and abs(apart) <= timedelta(hours=1):
+            yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
 
 
 def _ground(
@@ -138,6 +157,9 @@ def _columns(
     columns: Columns = {}
     for name, values in hourly.items():
         found = _COLUMN.fullmatch(name)
+        if found is None and name.startswith("wind_"):
+            told = "is of a member, or of a height that is not known; accepted are columns such as"
+            raise PlacedError(name[:60], f"{told} wind_speed_80m of one forecast")
         if not found or (found[1] == "temperature" and found[3] == "m"):
             continue
         key = _KEYS[found[1]]
@@ -165,9 +187,10 @@ def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, An
             key: _in_si(values[i], factor) for key, (values, factor) in held.items()
         }
         level["height_m" if unit == "m" else "pressure_hpa"] = float(size)
-        needed = ("from_deg", "speed_mps", *(("altitude_m",) if unit == "hPa" else ()))
+        needed = ("speed_mps", *(("altitude_m",) if unit == "hPa" else ()))
         if any(level.get(key) is None for key in needed):
             continue
+        level.setdefault("from_deg", None)  # a wind all the same, from anywhere
         # What lies under the model's own ground was never wind.
         altitude: Any = level.get("altitude_m")
         if ground is not None and is_number(altitude) and altitude < ground:
@@ -264,10 +287,13 @@ def _by_time(values: Any, count: int, timed: bool, name: str) -> list[list[Any]]
     return [as_list(row, name) for row in rows]
 
 
+_MAY_BE_NONE: Final = ("from_deg", "gust_mps")
+
+
 def _rows_of(
     columns: Mapping[str, list[list[Any]]], factors: Mapping[str, float], i: int
 ) -> list[dict[str, Any]]:
-    """Give the levels of one time; what one quantity does not tell is left out."""
+    """Give the levels of one time; without a direction it is variable, without another left out."""
     of = {name: rows[i] for name, rows in columns.items()}
     lengths = {len(row) for row in of.values()}
     if len(lengths) != 1:
@@ -279,4 +305,8 @@ def _rows_of(
         }
         for row in zip(*of.values(), strict=True)
     )
-    return [level for level in levels if None not in level.values()]
+    return [
+        level
+        for level in levels
+        if all(level[key] is not None for key in level if key not in _MAY_BE_NONE)
+    ]

@@ -75,6 +75,23 @@ def test_arrays_by_time_and_level():
     assert any("0 km from the site" in note for note in reading.assumed)
 
 
+def test_an_array_of_gusts_counts_and_a_speed_without_direction_is_a_wind():
+    arrays = {
+        "height": [10, 80],
+        "wind_speed": [4, 25],
+        "wind_from_direction": [90, None],
+    }
+    units = {
+        "height": "m",
+        "wind_speed": "m/s",
+        "wind_from_direction": "deg",
+        "gust": "m/s",
+    }
+    low, high = _read({**arrays, "gust": [9, None], "units": units}).levels
+    assert (low.speed, low.gust) == (4.0, 9.0)
+    assert (high.speed, high.direction, high.gust) == (25.0, None, None)
+
+
 def test_arrays_with_their_attributes():
     arrays = {
         "coords": {"height": {"data": [10, 100], "attrs": {"units": "m"}}},

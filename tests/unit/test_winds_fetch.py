@@ -241,6 +241,10 @@ def test_bad_answers_are_told_in_one_line_and_not_kept(tmp_path, reply, message)
         (lambda a: a["hourly_units"].update(wind_speed_80m="Bft"), "'Bft'; accepted"),
         (lambda a: a["hourly_units"].update(wind_direction_80m="rad"), "'rad'; acc"),
         (lambda a: a["hourly_units"].pop("temperature_850hPa"), "temperature_850hPa"),
+        (
+            lambda a: a["hourly"].update(wind_speed_80m_member01=[15.0, 15.0]),
+            "wind_speed_80m_member01: is of a member",
+        ),
     ],
 )
 def test_a_wrong_answer_is_one_line_and_never_kept(tmp_path, change, message):
@@ -254,6 +258,17 @@ def test_a_wrong_answer_is_one_line_and_never_kept(tmp_path, change, message):
         assert list(tmp_path.iterdir()) == []
         assert _fetch(service, tmp_path).levels
     assert len(asked) == 2
+
+
+def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
+    answer = _answer()
+    answer["hourly"]["wind_direction_10m"] = [None, None]
+    answer["hourly"]["weather_code"] = [3, 95]
+    (reading,) = winds.decode_text(json.dumps(answer), "saved.json", SITE)
+    low = reading.levels[0]
+    assert (low.height, low.direction, low.speed, low.gust) == (10.0, None, 4.0, 7.0)
+    (told,) = (said for said in reading.warned if "weather code" in said)
+    assert "weather code 95 at 2026-05-09T19:00: thunder" in told
 
 
 def test_a_kept_answer_stands_in_for_a_bad_one(tmp_path):

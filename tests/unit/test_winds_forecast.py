@@ -127,6 +127,12 @@ def test_what_one_member_tells_counts_at_the_common_height_nearest_to_it():
     assert (ground.error, top.error, top.gust) == (6.0, 4.0, None)
 
 
+@pytest.mark.parametrize("notes", ["thunderstorms from noon", ["wind shift", "old"]])
+def test_notes_hold_as_remarks_do(notes):
+    said = _read({"levels": [LOW], "notes": notes}).warned
+    assert len(said) == (1 if isinstance(notes, str) else 2)
+
+
 def test_a_bad_member_is_named():
     members = [{"levels": [LOW]}, {"levels": [LOW | {"speed_mps": -1}]}]
     with pytest.raises(WindError, match="member 2 level 1: speed -1"):
