@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache, partial
 from itertools import product
 from typing import Final, Literal, TypeAlias
 from weakref import WeakKeyDictionary
@@ -112,13 +113,13 @@ def calmed(
 
     Result: it holds at least as many landings, and all but 1 in 1,000 of the same ones.
     """
-    keeps = _keeper(shape, east, north, weights)
+    keeps, grown = _keeper(shape, east, north, weights), cache(partial(_grown, shape))
     for scale, islet, growth in product((1.0, 0.5, 0.25), (_ISLET, 0.0), _GROWTHS):
-        smooth = _smooth(shape, islet, growth, scale)
+        smooth = _smooth(grown(islet, growth), scale)
         # Two or three landings may lie beside the specks that are drawn of them.
         if keeps(smooth) and not smooth.is_empty:
             return smooth
-    return _smooth(shape, 0.0, _GROWTHS[0], 0.0)  # nothing taken off
+    return _smooth(grown(0.0, _GROWTHS[0]), 0.0)  # nothing taken off
 
 
 def _keeper(
@@ -178,17 +179,23 @@ def taut(
     return shapely.MultiPolygon([round_])
 
 
-def _smooth(
-    shape: BaseGeometry, islet: float, growth: float, scale: float
-) -> shapely.MultiPolygon:
-    """Grow a shape, fill its bays and take off its bumps."""
+def _grown(
+    shape: BaseGeometry, islet: float, growth: float
+) -> tuple[BaseGeometry, float]:
+    """Drop islets of a shape and grow it over its bays; give their width too [m]."""
     parts = shapely.get_parts(shape)
     whole = shapely.area(parts).sum()
     kept = shapely.union_all(parts[shapely.area(parts) >= islet * whole])
     side = np.sqrt(whole)
-    bump, bay = scale * side * _ROUNDED, side * _ROUNDED
-    grown = kept.buffer(growth * side + bay, quad_segs=6)
-    round_ = grown.buffer(-bay - bump, quad_segs=6).buffer(bump, quad_segs=6)
+    bay = side * _ROUNDED
+    return kept.buffer(growth * side + bay, quad_segs=6), bay
+
+
+def _smooth(grown: tuple[BaseGeometry, float], scale: float) -> shapely.MultiPolygon:
+    """Take bays and bumps off what was grown, bumps to a scale of bays."""
+    wide, bay = grown
+    round_ = wide.buffer(-bay - scale * bay, quad_segs=6)
+    round_ = round_.buffer(scale * bay, quad_segs=6)
     return shapely.MultiPolygon(list(shapely.get_parts(round_)))
 
 
@@ -266,7 +273,7 @@ def _zone(kind: ZoneKind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
         speaks = planned[0] if planned else speaks
     outlines = {part: line(part) for part in parts}
     # Notches where outlines cross are filled too: outward, so that all they hold stays in.
-    whole = _smooth(shapely.union_all(list(outlines.values())), 0.0, 0.003, 0.0)
+    whole = _smooth(_grown(shapely.union_all(list(outlines.values())), 0.0, 0.003), 0.0)
     return Zone(
         kind,
         whole,
