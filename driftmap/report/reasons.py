@@ -92,6 +92,8 @@ def verdict_reasons(
     stand beside the word, and one for all questions together.
     """
     worst = [_counted(check, checks) for check in _to_tell(checks, people)]
+    places = (_one_place(check, worst) for check in worst)
+    worst = list({id(check): check for check in places}.values())
     told: dict[object, str] = {}
     for place, check in enumerate(worst):
         if not check.question:
@@ -102,6 +104,31 @@ def verdict_reasons(
     if open_:
         lines.append(voice.say("reason.questions", count=voice.count(open_)))
     return lines
+
+
+_SUMS: Final = {
+    Kind.AMONG_PEOPLE: Kind.LANDS_IN,
+    Kind.ON_CLEAR_GROUND: Kind.LANDS_IN,
+    Kind.AMONG_PEOPLE_IN_FAILURE: Kind.LANDS_IN_FAILURE,
+    Kind.ON_CLEAR_GROUND_IN_FAILURE: Kind.LANDS_IN_FAILURE,
+}
+"""Checks of all places together, and of each."""
+
+_ALL_OF_IT: Final = 0.99
+"""Share of a sum from which one place is all that is told of it."""
+
+
+def _one_place(check: Check, checks: Iterable[Check]) -> Check:
+    """Give the place that is all of a sum, with the same limit: it is told once, by name."""
+    value = check.value or 0.0
+    same = [
+        c
+        for c in checks
+        if c.kind is _SUMS.get(check.kind)
+        and (c.case, c.limit, c.outcome) == (check.case, check.limit, check.outcome)
+        and 0.0 < _ALL_OF_IT * value <= (c.value or 0.0) <= value
+    ]
+    return same[0] if same and not check.beside else check
 
 
 def _counted(check: Check, checks: Iterable[Check]) -> Check:

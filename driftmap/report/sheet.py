@@ -32,7 +32,7 @@ _MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
-_PAGE: Final = 290_000.0
+_PAGE: Final = 390_000.0
 """Letters of one point that the caller's page holds, beside its head."""
 
 _LINE_END: Final = 30
@@ -199,11 +199,8 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
     """
     calls, told = moments(seen), heads_up(seen)
     lines = [*(f"{call.should} {call.otherwise}" for call in calls), *told]
-    lines += [
-        *before(seen),
-        *look(seen),
-        *(one for o in stand(seen) for one in o.told.split("\n")),
-    ]
+    half = [*look(seen), *(one for o in stand(seen) for one in o.told.split("\n"))]
+    lines += [*before(seen), *half, *half]  # on half the width
     rows = people_rows(seen.places, seen.voice)[:_MOST_CALLED]
     lines += ["".join((r["name"], r["where"], r["zone"], r["flag"])) for r in rows]
     return _page(

@@ -400,3 +400,18 @@ def test_figures_stand_to_the_right_and_sentences_to_the_left():
     lines = aligned(rows).splitlines()
     assert lines[2].startswith("a         7 ft  1 flight")
     assert lines[3].startswith("b     1,200 ft  wind")
+
+
+@pytest.mark.parametrize(("of_it", "lines"), [(0.03, 1), (0.02, 2)])
+def test_a_sum_that_is_all_of_one_place_is_told_once_by_its_name(of_it, lines):
+    """One in 33 on closed ground and one in 33 in the spring are one thing."""
+    told = reasons.verdict_reasons(
+        [
+            check(kind=Kind.ON_CLEAR_GROUND, area="", value=0.03),
+            check(area="Spring", value=of_it),
+        ],
+        [],
+        english("us"),
+    )
+    assert len(told) == lines
+    assert "Spring" in told[-1]
