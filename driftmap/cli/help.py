@@ -35,7 +35,13 @@ CHAPTERS: Final = MappingProxyType(
 
 
 @click.command("help")
-@click.argument("topic", required=False)
+@click.argument(
+    "topic",
+    required=False,
+    shell_complete=lambda context, argument, begun: [
+        topic for topic in CHAPTERS if topic.startswith(begun)
+    ],
+)
 @click.option(
     "--schema",
     is_flag=True,

@@ -1,11 +1,10 @@
-"""How the time of a verdict grows, and how long a dial and a cold start take.
+"""How the time of a verdict grows, and how long a cold start takes.
 
     python tests/benchmarks/bench_growth.py
 
 Prints the time to fly and judge the embedded example as flights, cases and levels of wind
-grow, one bar a row; the time of the command from a cold shell, with that of its imports;
-and the time of a dial of 36 by 10 winds, which flies 24 more between them to check itself,
-for a rail that follows the wind and for one of fixed bearing.
+grow, one bar a row, and the time of the command from a cold shell, with that of its
+imports.
 A benchmark measures; nothing here passes or fails.
 """
 
@@ -109,20 +108,6 @@ def main():
             [sys.executable, "-c", code], check=True, capture_output=True, text=True
         )
         print(f"of it imports: {float(told.stdout):39.2f} s")
-        text = FLIGHT.read_text().replace('"into the wind"', '"245 deg"')
-        text = text.replace("willet_motor", str(FLIGHT.parent / "willet_motor"))
-        fixed = Path(folder, "fixed.toml")
-        fixed.write_text(text)
-        for told, flight in (
-            ("following the wind", FLIGHT),
-            ("of fixed bearing", fixed),
-        ):
-            start = time.perf_counter()
-            begun = [sys.executable, "-c", "from driftmap.cli import main; main()"]
-            begun += ["dial", str(flight), *given[1:], "--samples", "2000", *out]
-            subprocess.run(begun, capture_output=True, check=True)
-            spent = time.perf_counter() - start
-            print(f"dial, 36 by 10, 2,000 a case, rail {told}: {spent:6.1f} s")
 
 
 if __name__ == "__main__":

@@ -1,13 +1,15 @@
-"""What people wait for, side by side with an earlier commit, in one run.
+"""What people wait for, and side by side with an earlier commit where one is named.
 
-    python tests/benchmarks/bench_waiting.py [--than COMMIT] [WHAT ...]
+    python tests/benchmarks/bench_waiting.py [--than COMMIT] [--times N] [WHAT ...]
 
-Runs each command of a list from this tree and from a copy of COMMIT, in turns, and prints
-for both the processor time of user and system together (which a busy machine moves little),
-the ratio, the time on the clock and the greatest memory; then whether clouds of the two are
-alike (two-sample tests on landings of every piece, as the luck of a seed may differ). WHAT
-picks rows by their names; without any, all are run: some minutes. A command that COMMIT does
-not know has no figure there. A benchmark measures; nothing here passes or fails.
+Prints time on the clock, processor time of user and system together (which a busy machine
+moves less) and the greatest memory of a process for each command of a list, as rows of the
+guide's table, and the load of the machine at their start. With `--than` each is run from a
+copy of COMMIT too, in turns, with the ratio of processor times; then it is told whether
+clouds of the two are alike (two-sample tests on landings of every piece, as the luck of a
+seed may differ). WHAT picks rows by their names; without any, all are run: some minutes. A
+command that COMMIT does not know has no figure there. A benchmark measures; nothing here
+passes or fails.
 """
 
 import argparse
@@ -21,9 +23,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-THAN = "d1885fb"
 SITE, WHEN = "sites/saltgrass-flat.geojson", ["--when", "2026-06-13T08:30-07:00"]
 MORNING = ["--site", SITE, "--wind", "examples/morning.csv", *WHEN]
+ANSWERED = ["--answers", "examples/answers.toml"]
 PLAN = ["--site", SITE, "--samples", "2000"]
 FIXED, YEAR = "fixed.toml", "year.csv"
 CLOUDS = """
@@ -40,23 +42,47 @@ if len(sys.argv) > 3:
     np.savez(sys.argv[3], **rows)
 """
 ROWS = {
-    **{
-        f"assess {name}": ["assess", f"examples/{name}.toml", *MORNING]
-        for name in ("willet", "whimbrel", "dunlin")
-    },
-    "assess --propose": ["assess", "examples/willet.toml", *MORNING, "--propose"],
-    "dial, rail with the wind": ["dial", "examples/willet.toml", *PLAN],
-    "dial, rail fixed": ["dial", FIXED, *PLAN],
-    "limits, 16 directions": ["limits", "examples/willet.toml", *PLAN],
-    "limits, 36 by 10 winds": [
+    "`assess` of the README, 20,000 flights, with its page": [
+        *("assess", "examples/willet.toml", *MORNING, *ANSWERED)
+    ],
+    "the same, its questions open, with `--propose`": [
+        *("assess", "examples/willet.toml", *MORNING, "--propose")
+    ],
+    "the same with 1,000,000 flights": [
+        *("assess", "examples/willet.toml", *MORNING, *ANSWERED),
+        *("--samples", "1000000"),
+    ],
+    "`assess` of the Whimbrel": ["assess", "examples/whimbrel.toml", *MORNING],
+    "`assess` of the Dunlin": ["assess", "examples/dunlin.toml", *MORNING],
+    "the README's dial, 12 by 6 winds of 4,000 flights": [
+        *("dial", "examples/dunlin.toml", "--site", "sites/saltgrass-west.geojson"),
+        *("--answers", "examples/answers-dunlin.toml"),
+        *("--answers", "examples/answers-west.toml", *WHEN),
+        *("--directions", "12", "--speeds", "6", "--top-speed", "9 mph"),
+    ],
+    "a dial of 36 by 10 winds of 2,000 flights, rail with the wind": [
+        *("dial", "examples/willet.toml", *PLAN, *WHEN)
+    ],
+    "the same with a fixed rail": ["dial", FIXED, *PLAN, *WHEN],
+    "limits in 8 directions, the README's": [
+        *("limits", "examples/dunlin.toml", "--site", "sites/larkfold-farm.geojson"),
+        *("--directions", "8"),
+    ],
+    "limits in 36 directions, 10 speeds of 2,000 flights": [
         *("limits", "examples/willet.toml", *PLAN),
         *("--directions", "36", "--steps", "10"),
     ],
-    "layout": ["layout", SITE, "--flight", "examples/willet.toml"],
-    "season, a year of hours": [
+    "a layout, 185 places in 16 winds of 5,000 flights": [
+        *("layout", SITE, "--flight", "examples/willet.toml")
+    ],
+    "a season of a year of hours": [
         *("season", "examples/willet.toml", *PLAN, "--winds", YEAR, "--check", "0")
     ],
-    "a million flights": ["examples/willet.toml", "1000000"],
+    "`search` of the README, 100,000 flights": [
+        *("search", "examples/willet.toml", "--site", SITE, "--seen"),
+        *("examples/seen.toml", "--wind", "examples/noon.csv"),
+        *("--when", "2026-06-13T12:15-07:00", "--samples", "100000"),
+    ],
 }
 
 
@@ -144,40 +170,48 @@ def alike(trees, folder):
     )
 
 
+def told(run):
+    """Write a measurement as cells of the guide's table."""
+    if run is None:
+        return "not known there | | "
+    cpu, spent, memory = run
+    return f"{spent:.1f} s | {cpu:.1f} s | {memory:,.0f} MiB"
+
+
 def main():
     """Measure and print."""
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--than", default=THAN)
+    asked.add_argument("--than")
     asked.add_argument("--times", type=int, default=2)
     asked.add_argument("what", nargs="*")
-    told = asked.parse_args()
+    given = asked.parse_args()
     with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
-        then = folder / "then"
-        then.mkdir()
-        copy_of(told.than, then)
+        folder, trees = Path(place), [ROOT]
         (folder / YEAR).write_text(a_year())
-        trees = ROOT, then
-        print(f"{'':26} {'now':>30}    {told.than:>30}    ratio")
+        if given.than:
+            trees.append(folder / "then")
+            trees[1].mkdir()
+            copy_of(given.than, trees[1])
+        print(f"best of {given.times}; load {os.getloadavg()[0]:.1f}\n")
+        more = f" | {given.than}: clock | processor | memory | ratio" * bool(given.than)
+        print(f"| what | clock | processor | memory{more} |")
+        print("| --- " * (8 if more else 4) + "|")
         for name, words in ROWS.items():
-            if told.what and not any(what in name for what in told.what):
+            if given.what and not any(what in name for what in given.what):
                 continue
-            runs = ([], [])
-            for _ in range(told.times):
+            runs = [[] for _ in trees]
+            for _ in range(given.times):
                 for tree, own in zip(trees, runs, strict=True):
                     (folder / FIXED).write_text(fix_the_rail(tree))
                     own.append(measured(tree, words, folder))
-            now, before = (best(own) for own in runs)
-            shown = [
-                "not known there".rjust(30)
-                if each is None
-                else f"{each[0]:7.2f} s cpu {each[1]:7.2f} s {each[2]:6,.0f} MiB"
-                for each in (now, before)
-            ]
-            ratio = f"{now[0] / before[0]:.2f}" if now and before else ""
-            print(f"{name:26} {shown[0]:>32}  {shown[1]:>32}  {ratio}", flush=True)
-        if not told.what or "alike" in told.what:
-            print(alike(trees, folder))
+            figures = [best(own) for own in runs]
+            cells = [name, *map(told, figures)]
+            if given.than:
+                known = None not in figures
+                cells.append(f"{figures[0][0] / figures[1][0]:.2f}" if known else "")
+            print(f"| {' | '.join(cells)} |", flush=True)
+        if given.than and (not given.what or "alike" in given.what):
+            print(f"\n{alike(trees, folder)}")
 
 
 if __name__ == "__main__":
