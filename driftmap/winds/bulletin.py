@@ -17,6 +17,7 @@ from driftmap.air.atmosphere import altitude_of
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
+from driftmap.winds.changing import with_others
 from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.text import (
     FAR_ABOVE,
@@ -157,9 +158,13 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     chosen, notes = choose_time(
         [time[0] for time in times], setting, source, forecast=True
     )
-    reading = _reading(mine[chosen], times[chosen], notes, setting)
+    reading, *others = (
+        _reading(mine[i], times[i], notes, setting)
+        for i in dict.fromkeys((chosen, *range(len(mine))))
+    )
+    reading = with_others(reading, others, setting)
     told = (f"{reading.source}: a line that is not read: {quoted(one)}" for one in odd)
-    return replace(reading, warned=tuple(told))
+    return replace(reading, warned=(*reading.warned, *told))
 
 
 def _rows(text: str) -> tuple[list[_Row], list[str]]:

@@ -34,6 +34,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
 from driftmap.core.tables import nearest_name
+from driftmap.winds.changing import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -95,9 +96,13 @@ def read_document(
     ]
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
     chosen, picked = choose_time(times, setting, source, forecast=True)
-    where, one = each[chosen]
-    check_keys(one, _DOCUMENT, where)
-    return _reading(one, source, where, (*notes, *picked), setting)
+    near = [i for i, time in enumerate(times) if heard_beside(time, setting)]
+    flown, *others = (
+        _reading(one, source, where, notes, setting)
+        for where, one in (each[i] for i in dict.fromkeys((chosen, *near)))
+    )
+    flown = replace(flown, assumed=(*flown.assumed, *picked))
+    return with_others(flown, others, setting)
 
 
 def _reading(
@@ -107,6 +112,7 @@ def _reading(
     notes: tuple[str, ...],
     setting: Setting,
 ) -> Reading:
+    check_keys(document, _DOCUMENT, where)
     valid, read, based = (
         as_time(document, k, where) for k in ("valid", "read", "based_on")
     )

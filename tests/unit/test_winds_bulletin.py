@@ -107,6 +107,16 @@ def test_the_nearest_of_several_times_is_taken():
     assert _decoded(_read(both, when=WHEN.replace(hour=13)))[1][1] == 360
 
 
+def test_the_hours_that_begin_soon_are_heard_too():
+    later = TEXT.replace(
+        "VALID 190600Z   FOR USE 0500-0900Z", "VALID 191200Z   FOR USE 0900-1800Z"
+    )
+    both = TEXT + "\n" + later.replace("9900+08 2608+02", "9900+08 2648+02")
+    (held,) = _read(both, when=WHEN.replace(hour=8, minute=30)).warned
+    assert "191200Z tells 24.7 m/s from 260°" in held
+    assert not _read(both, when=WHEN.replace(hour=7, minute=30)).warned
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

@@ -156,6 +156,44 @@ def test_the_time_nearest_to_the_flight():
     assert reading.source == "model 2026-05-09 09:00Z"
 
 
+def _of_times(kind, *rows):
+    """One document of several times, each with the wind of its lowest level."""
+    each = [
+        {
+            kind: f"2026-05-09T{time}Z",
+            "levels": [LEVEL | wind, LEVEL | {"height_m": 80}],
+        }
+        for time, wind in rows
+    ]
+    return {"source": "mast", "forecasts": each}
+
+
+GALE, TURNED, ALIKE = {"speed_mps": 7.3}, {"from_deg": 90}, {"speed_mps": 7.1}
+GUSTY = {"gust_mps": 7.3}
+
+
+@pytest.mark.parametrize(
+    ("kind", "rows", "held"),
+    [
+        ("valid", (("17:30", {}), ("18:30", GALE)), "18:30Z tells 7.3 m/s from 240°"),
+        ("valid", (("17:30", GALE), ("18:00", {})), "17:30Z tells 7.3 m/s"),
+        ("valid", (("18:00", {}), ("18:30", TURNED)), "18:30Z tells 4.2 m/s from 090°"),
+        ("valid", (("18:00", {}), ("18:30", GUSTY)), "18:30Z tells 7.3 m/s"),
+        ("valid", (("18:00", {}), ("18:30", ALIKE)), None),
+        ("valid", (("18:00", {}), ("19:10", GALE)), None),
+        ("read", (("16:00", GALE), ("17:50", {})), "16:00Z tells 7.3 m/s"),
+        ("read", (("16:00", TURNED), ("17:50", {})), None),
+        ("read", (("14:00", GALE), ("17:50", {})), None),
+        ("read", (("17:50", {}), ("18:15", {})), "18:15Z is from after the flight"),
+    ],
+)
+def test_another_wind_of_the_same_source_near_the_flight_holds(kind, rows, held):
+    reading = _read(_of_times(kind, *rows))
+    assert reading.levels[0].speed == 4.2
+    assert len(reading.warned) == (held is not None)
+    assert held is None or held in reading.warned[0]
+
+
 GRID = {
     "valid": "2026-05-09T18:00Z",
     "points": [
