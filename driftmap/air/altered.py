@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
@@ -76,6 +77,55 @@ def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
     grown = np.divide(error, wind.error, out=np.ones_like(error), where=wind.error > 0)
     modes = None if wind.modes is None else wind.modes * grown[:, None]
     return replace(wind, error=error, modes=modes)
+
+
+_DEPTHS: Final = (300.0, 1000.0, np.inf)
+"""Depths over which winds are compared by what they carry [m]; assumed."""
+
+
+def farthest_members(wind: WindProfile) -> tuple[WindProfile, ...]:
+    """Give the members of an ensemble that carry farthest, each as a wind of its own.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+
+    Returns
+    -------
+    tuple of WindProfile
+        In each of eight directions that with the most drift over the lowest 300 m, 1,000 m and
+        all that was read; none where there are no members.
+
+    Examples
+    --------
+    >>> members = [[[1.0, 1], [0, 0]], [[1, 4], [0, 0]], [[1, 2], [0, 0]]]
+    >>> wind = WindProfile([0, 100], [1, 2], [0, 0], [1, 1], members=members)
+    >>> [one.east.tolist() for one in farthest_members(wind)]
+    [[1.0, 1.0], [1.0, 4.0]]
+    """
+    if wind.members is None:
+        return ()
+    ways = np.exp(1j * np.pi / 4 * np.arange(8))
+    far: set[int] = set()
+    for depth in _DEPTHS:
+        # The lowest heights count for themselves where all others lie above.
+        inside = wind.height <= max(min(depth, wind.known_to), wind.height[:2][-1])
+        across = wind.members[:, 0, inside] + 1j * wind.members[:, 1, inside]
+        drift = (across[:, 1:] + across[:, :-1]) @ np.diff(wind.height[inside])
+        far |= set(np.argmax((drift[:, None] * ways.conj()).real, axis=0).tolist())
+    return tuple(
+        replace(
+            wind,
+            east=wind.members[i, 0],
+            north=wind.members[i, 1],
+            members=None,
+            stronger=(),
+            with_most=None,
+            with_aside=None,
+        )
+        for i in sorted(far)
+    )
 
 
 def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:

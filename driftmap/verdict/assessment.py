@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air import turbulence
-from driftmap.air.altered import strengthened
+from driftmap.air.altered import farthest_members, strengthened
 from driftmap.air.convection import toward_dark
 from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
@@ -308,7 +308,7 @@ def in_stronger(
 ) -> Iterator[Check]:
     """Tell of winds that were passed over, and hold where the word hangs on one.
 
-    That is each report that is stronger. With all that was set aside by hand the word is
+    That is each report that is stronger, and each member of an ensemble that carries far. With all that was set aside by hand the word is
     none milder than it was before, nor where a wind is told by what it is less than milder
     than in that.
 
@@ -321,6 +321,11 @@ def in_stronger(
             there = _in_wind(setup, strengthened(wind, passed_over))
         outcome: Outcome = "pass" if there == "go" else "warn"
         yield _beside(f"{passed_over.told}: within their errors", there, outcome)
+    each = farthest_members(wind) if now == "go" else ()
+    if each:
+        worst = max((_in_wind(setup, one) for one in each), key=RANK.index)
+        told = f"{len(each)} members of the ensemble, those that carry farthest, are judged as well"
+        yield _beside(told, worst, "pass" if worst == "go" else "warn")
     for what, other in (
         ("The wind as strong as it may be by what was told", wind.with_most),
         ("What was set aside", wind.with_aside),

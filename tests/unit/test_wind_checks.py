@@ -8,6 +8,7 @@ import pytest
 
 from driftmap.air.wind import Disagreement, WindLevel, WindProfile
 from driftmap.rules import Answers, surface_wind
+from driftmap.verdict import assessment
 from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LIMITS
@@ -197,6 +198,27 @@ def test_an_ensemble_is_judged_member_by_member():
     speed, (low, high) = surface_wind(wind)
     assert speed == pytest.approx(9.4)
     assert (low, high) == pytest.approx((7.4, 11.4))
+
+
+@pytest.mark.parametrize(("far", "outcome"), [(9.0, "warn"), (2.0, "pass")])
+def test_a_go_hangs_on_the_members_that_carry_farthest(monkeypatch, far, outcome):
+    """One of fifty that is no-go by itself holds, though the mixture is go by far."""
+    members = np.zeros((50, 2, 2))
+    members[:, 1], members[17, 0, 1] = 2.0, far
+    wind = WindProfile([2.0, 900.0], [0, 0], [2, 2], [1, 1], members=members)
+    flown = []
+
+    def word(setup, one):
+        flown.append(one)
+        return "no-go" if one.east.max() > 5.0 else "go"
+
+    monkeypatch.setattr(assessment, "_in_wind", word)
+    fine = assessment._beside("all else", "go", "pass")
+    (told,) = assessment.in_stronger(None, wind, [fine])
+    assert told.outcome == outcome
+    assert any(one.east.max() == far for one in flown)
+    assert all(one.members is None for one in flown)
+    assert not list(assessment.in_stronger(None, replace(wind, members=None), [fine]))
 
 
 def test_the_strongest_of_the_hour_and_its_gusts_are_what_limits_are_held_against():
