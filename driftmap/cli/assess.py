@@ -79,7 +79,8 @@ def _assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
         setup, wind = run.in_wind()
         wind = _by_the_clock(wind, run, out)
         said = forewarn(setup.samples, need_of(setup, wind))
-        with Progress("flights", setup.samples) as progress:
+        draws = _bring_map if "map.html" in pages else int
+        with Progress("flights", setup.samples, meanwhile=draws) as progress:
             result = assess_setup(
                 setup, wind, precision=run.precision, progress=progress
             )
@@ -95,6 +96,13 @@ def _assessment_of(run: Run, out: Path, pages: Sequence[str]) -> Assessment:
             forewarn(result.cloud.flights, need)
         _still_there(out, [name for name in earlier if name not in pages])
     return result
+
+
+def _bring_map() -> None:
+    """Import what draws the map, which takes as long as two thousand flights."""
+    import folium  # noqa: F401
+
+    import driftmap.report.map  # noqa: F401
 
 
 def _refuse(out: Path, names: Iterable[str], problem: NoGoError) -> None:
@@ -183,15 +191,16 @@ def assess_command(
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
     from driftmap.cli.log import check_log, log_assessment
+
+    if log is not None:
+        check_log(log)
+    result = _assessment_of(run, out, ("map.html", "assessment.json"))
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
     from driftmap.report.voice import english
     from driftmap.report.windtold import stops_at
     from driftmap.verdict.document import document
 
-    if log is not None:
-        check_log(log)
-    result = _assessment_of(run, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
     if around is not None:

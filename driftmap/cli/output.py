@@ -9,7 +9,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -120,9 +120,18 @@ class Progress:
         What is counted.
     total : int, optional
         All of it; where it is not known beforehand, each call says what is left.
+    meanwhile : callable, optional
+        What this process may do once the work is under way in others.
     """
 
-    def __init__(self, what: str, total: int | None = None) -> None:
+    def __init__(
+        self,
+        what: str,
+        total: int | None = None,
+        *,
+        meanwhile: Callable[[], object] = int,
+    ) -> None:
+        self._meanwhile = meanwhile
         self._what, self._total, self._done = what, total, 0
         self._start = self._told = time.monotonic()
         self._live = sys.stderr.isatty()
@@ -132,6 +141,8 @@ class Progress:
 
     def __call__(self, done: int, left: int | None = None) -> None:
         """Count what is done, and say what is left."""
+        if done == 0:
+            self._meanwhile()
         self._done += done
         if left is None:
             left = max((self._total or 0) - self._done, 0)

@@ -27,8 +27,15 @@ def processes(count: int) -> Executor:
     return ProcessPoolExecutor(count, kind, _begin, (os.getpid(),))
 
 
-def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
+def in_order(
+    work: Callable[[int], T],
+    tasks: Sequence[int],
+    *,
+    meanwhile: Callable[[], object] = int,
+) -> Iterator[T]:
     """Do tasks on all processors, and give what comes of each in their order.
+
+    ``meanwhile`` is called once they are under way.
 
     Threads hand the interpreter's lock on at each array of a block, and two of them fly
     hardly sooner than one. So forked processes fly, where nothing else runs in this one
@@ -38,6 +45,7 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
     worker = multiprocessing.parent_process() is not None  # one of as many as fit
     count = 1 if worker else min(os.cpu_count() or 1, len(tasks))
     if count <= 1:
+        meanwhile()
         yield from map(work, tasks)
         return
     pool: Executor
@@ -48,7 +56,9 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
         pool = ThreadPoolExecutor(count)
     with pool as workers:
         try:
-            yield from workers.map(_do if forks else work, tasks)
+            done = workers.map(_do if forks else work, tasks)
+            meanwhile()
+            yield from done
         except BrokenProcessPool:  # killed by a system that is short of memory
             raise MemoryError from None
         except BaseException:  # stopped by a key, say: the rest is not done first

@@ -248,7 +248,8 @@ def fly(  # noqa: PLR0913 - all but three are options
     keep_falls : bool
         Whether to keep where each stage of a fall begins.
     progress : callable, optional
-        Called with the number of flights done since the last call.
+        Called with 0 once the flights are under way, and then with the number of them done
+        since the last call.
 
     Returns
     -------
@@ -321,10 +322,11 @@ def _flown(
     # What every block asks for, and is slow to import: once, not in each process.
     import scipy.special  # noqa: F401, PLC0415
 
-    for start, done in zip(starts, in_order(block, starts), strict=True):
+    tell = progress or int
+    flown = in_order(block, starts, meanwhile=partial(tell, 0))
+    for start, done in zip(starts, flown, strict=True):
         yield done
-        if progress is not None:
-            progress(min(starts.step, samples - start))
+        tell(min(starts.step, samples - start))
 
 
 def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
