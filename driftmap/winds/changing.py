@@ -76,8 +76,9 @@ def _beyond(
 ) -> Iterator[tuple[float, WindLevel, float]]:
     """Give by how much levels are beyond what one wind may be, and the speed flown there."""
     for level in (at for at in other.levels if at.height <= FAR_ABOVE):
-        speed, (east, north) = _flown(chosen.levels, level.height)
-        beyond = level.peak - speed - max(_MORE, _OF_SPEED * speed)
+        speed, peak, east, north = _flown(chosen.levels, level.height)
+        more = max(level.speed - speed, level.peak - peak)
+        beyond = more - max(_MORE, _OF_SPEED * speed)
         told = all(at.direction is not None for at in (level, *chosen.levels))
         if turned and told:
             there = components_from(level.direction or 0.0, level.speed)
@@ -87,12 +88,13 @@ def _beyond(
             yield beyond, level, speed
 
 
-def _flown(
-    levels: Sequence[WindLevel], height: float
-) -> tuple[float, tuple[float, float]]:
-    """Give speed and components toward east and north at a height; held beyond the levels."""
+def _flown(levels: Sequence[WindLevel], height: float) -> list[float]:
+    """Give speed, gust and components toward east and north at a height; held beyond the levels."""
     heights = [level.height for level in levels]
-    parts = [components_from(at.direction or 0.0, at.speed) for at in levels]
-    columns = ([at.speed for at in levels], *zip(*parts, strict=True))
-    speed, east, north = (float(np.interp(height, heights, c)) for c in columns)
-    return speed, (east, north)
+    rows = [
+        (at.speed, at.peak, *components_from(at.direction or 0.0, at.speed))
+        for at in levels
+    ]
+    return [
+        float(np.interp(height, heights, column)) for column in zip(*rows, strict=True)
+    ]

@@ -180,6 +180,7 @@ GUSTY = {"gust_mps": 7.3}
         ("valid", (("18:00", {}), ("18:30", TURNED)), "18:30Z tells 4.2 m/s from 090°"),
         ("valid", (("18:00", {}), ("18:30", GUSTY)), "18:30Z tells 7.3 m/s"),
         ("valid", (("18:00", {}), ("18:30", ALIKE)), None),
+        ("valid", (("18:00", GUSTY), ("18:30", GUSTY)), None),
         ("valid", (("18:00", {}), ("19:10", GALE)), None),
         ("read", (("16:00", GALE), ("17:50", {})), "16:00Z tells 7.3 m/s"),
         ("read", (("16:00", TURNED), ("17:50", {})), None),
