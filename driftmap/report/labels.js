@@ -151,7 +151,10 @@ function placeWord(label, crowd) {
   // Danger may be named from within caution, never the other way round, and neither over an edge.
   const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
   const place = beside(brief, own, crowd, { fits: (box) => off(box) && !overlaps(box, crowd.rooms), tied: 0 }) ?? beside(brief, own, crowd, { fits: off, tied: 0 });
-  return Boolean(place) && setAt(label, { ...place, short: true }, crowd);
+  if (place) return setAt(label, { ...place, short: true }, crowd);
+  // Rather over ground of people, whose numbers give way, than gone.
+  const last = fitWithin(brief, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);
+  return Boolean(last) && setAt(label, { ...last, short: true }, crowd);
 }
 
 const pointOn = ({ left, top }) => [[[[left, top]]]];

@@ -216,6 +216,7 @@ if (map) {
   const arrows = every('#far bdi').map((told) => told.textContent);
   for (const label of labels) {
     if (!label.classList.contains('off') || label.classList.contains('joined') || !(label.classList.contains('people') || label.classList.contains('zone'))) continue;
+    if (label.classList.contains('clear')) continue; // where there is room: the arrow of who must move tells the way
     const at = box(label.parentElement);
     const number = label.querySelector('b')?.textContent;
     if (number && arrows.some((told) => told.startsWith(`${number} `))) continue; // at the very edge: an arrow
