@@ -255,6 +255,10 @@ def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]
     return broken or [_open(demand, said)]
 
 
+_OUT_OF_SIGHT: Final = ("airports",)
+"""What who draws the field does not see from it: one drawn far off tells of no other."""
+
+
 def _against(
     demand: Demand, limit: float, facts: Facts, said: Answers
 ) -> Iterator[RuleResult]:
@@ -265,12 +269,13 @@ def _against(
         yield _compared(demand, limit, ("", facts.numbers.get(fact)), said, ends)
         return
     group, areas = GROUPS[fact], facts.groups.get(fact, ())
-    if not areas:
-        blank = replace(_of(demand), limit=limit)
-        text = f"the site file draws no {group.text}"
-        yield by_word(blank, group.absent, said, text)
-        return
     near = [pair for pair in areas if not pair[1] >= limit]
+    if not areas or (fact in _OUT_OF_SIGHT and not near):
+        blank = replace(_of(demand), limit=limit)
+        text = f"the site file draws no {group.text}{' so near' if areas else ''}"
+        yield by_word(blank, group.absent, said, text)
+    if not areas:
+        return
     for area in near or [min(areas, key=lambda pair: pair[1])]:
         yield _compared(demand, limit, area, said)
 

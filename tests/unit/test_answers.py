@@ -568,6 +568,17 @@ def test_a_no_holds_though_what_is_drawn_says_otherwise():
     assert not held({"light_materials": False})  # the heavier class, whose rules count
 
 
+def test_an_airport_drawn_far_off_tells_of_no_other():
+    """A road is seen from the field, a strip four miles off is not: it is asked all the same."""
+    groups = {**CLASS_1.groups, "airports": (("Far", 9700.0),)}
+    drawn = dataclasses.replace(CLASS_1, groups=groups)
+    for told, outcome in (({}, "ask"), ({"no_airport_near": True}, "pass")):
+        said = Answers({"light_materials": False, **told})
+        lines = evaluate(SETS, with_answers(drawn, said), said)
+        found = [r.outcome for r in lines if r.name == "airport_distance"]
+        assert found == [outcome, "pass"]
+
+
 def test_the_figure_that_holds_is_told_with_its_limit():
     (line,) = held(numbers={"cloud_cover": 1.0}).values()
     assert (line.value, line.limit, line.outcome) == (1.0, 0.5, "hold")
