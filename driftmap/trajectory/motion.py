@@ -44,8 +44,11 @@ class Motion:
     def rows(self) -> FloatArray:
         """Stack the seven columns as one array, shape (7, n)."""
         names = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
-        columns = np.broadcast_arrays(*(getattr(self, n) for n in names))
-        return np.stack(columns).astype(float, copy=False)
+        columns = [getattr(self, name) for name in names]
+        rows = np.empty((7, *np.broadcast(*columns).shape))
+        for i, column in enumerate(columns):  # asked for at each turn of every fall
+            rows[i] = column
+        return rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
