@@ -57,7 +57,7 @@ class Job:
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
         angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
-        angle[speed == 0] = np.pi / 2  # it never left the ground
+        angle[state.v_up >= 0] = np.pi / 2  # it never left the ground
         energy = self.mass * speed**2 / 2
         return np.stack([state.east, state.north, state.time, speed, angle, energy])
 

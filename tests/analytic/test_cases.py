@@ -323,6 +323,14 @@ def test_time_trigger_before_apogee_and_after(willet):
     assert late < planned  # fell some way before it opened
 
 
+def test_what_lets_go_on_the_rail_lies_there(willet):
+    """Opened before it left the ground, or on its way up the rail: it strikes nobody from a side."""
+    trigger = replace(willet.recovery[0].opens_at, at="time", value=0.0, spread=0.1)
+    device = willet.recovery[0].model_copy(update={"opens_at": trigger})
+    cloud = flown(willet.model_copy(update={"recovery": (device,)}), samples=200)
+    assert np.all(cloud.angle > 0)
+
+
 def test_late_opening_is_faster_at_opening(whimbrel):
     """The same canopy, opened 1 to 4 s after apogee nose down: more load than early on."""
     drogue = whimbrel.recovery[0].model_copy(
