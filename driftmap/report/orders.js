@@ -19,7 +19,8 @@ function showOrders(zoned, crowd) {
   const over = names(({ kind, outcome }) => kind === "danger" || outcome === 2);
   const ready = names(({ kind, outcome }) => kind === "caution" && outcome !== 2);
   const { danger, move, ready: calm, ready_at: at } = DIAL.orders;
-  const lines = [];
+  const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
+  const lines = drawn && crowd.length && !over && !ready ? [orderOf("", DIAL.orders.outside)] : [];
   if (over) lines.push(orderOf("move", fill(move, { places: over })));
   if (zoned.danger.length) lines.push(orderOf("danger", danger));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));

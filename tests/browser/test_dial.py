@@ -129,6 +129,7 @@ def test_holds_until_a_wind_is_set(browser, page):
     browser.find("#speed").send_keys("3")
     assert word(browser) == "HOLD"
     assert lines(browser) == []
+    assert "lie outside" not in browser.find("#stand-told").text
 
 
 def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
@@ -154,6 +155,9 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert "nobody inside" in browser.find("#stand-told").text
         assert not browser.find("#unknown").is_displayed()
         assert browser.find("#look-told").text.startswith("At lift-off: the pad.")
+        moved = browser.js("return all('.map .label.people:is(.warn, .fail)').length")
+        stand = browser.find("#stand-told").text
+        assert stand.startswith("All places marked for people") == (moved == 0)
         look = browser.find("#look-told").text
         assert look.count("if all is well: ") == 1
         assert look.count(f" from {sights(dial.setup.site)[0].name}") <= 1
