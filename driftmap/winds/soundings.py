@@ -277,6 +277,7 @@ def sounding(
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -GROUND,
         away=away[0],
+        warned=_without_direction(sane, name, setting),
         assumed=(
             *assumed,
             away[1],
@@ -284,6 +285,20 @@ def sounding(
             *odd,
             *moved,
         ),
+    )
+
+
+def _without_direction(
+    rows: Sequence[SondeRow], name: str, setting: Setting
+) -> tuple[str, ...]:
+    """Doubt speeds that tell no direction, where flights go: no level is made of them."""
+    told = [row for row in rows if row.speed and row.direction is None]
+    lost = [row.speed or 0.0 for row in told if not _far(row, setting)]
+    if not lost:
+        return ()
+    return (
+        f"{name}: levels tell a speed and no direction ({len(lost)}), of up to {max(lost):.1f} m/s: "
+        "they are left out, read them again",
     )
 
 

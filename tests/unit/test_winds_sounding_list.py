@@ -44,6 +44,15 @@ def test_fixed_columns():
     assert any("left out: 1" in note for note in reading.assumed)
 
 
+def test_a_speed_without_a_direction_is_no_level_and_holds():
+    lines = COMMAS.splitlines()
+    cells = lines[-1].split(",")
+    cells[-2] = ""
+    (held,) = _read("\n".join([*lines[:-1], ",".join(cells)]) + "\n").warned
+    assert "a speed and no direction (1), of up to 16.5 m/s" in held
+    assert not _read(COMMAS).warned
+
+
 def test_direction_is_as_good_as_its_rounding_to_five_degrees():
     assert _read(TEXT).direction_error == pytest.approx(math.radians(5) / math.sqrt(12))
 
