@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from driftmap.rules.answers import Answers, questions
@@ -29,6 +30,7 @@ from driftmap.rules.kinds import (
     not_covered,
 )
 from driftmap.rules.occasion import OF_THE_DRAWING
+from driftmap.rules.reading import read_rules
 from driftmap.rules.result import (
     LineOutcome,
     RuleResult,
@@ -176,15 +178,29 @@ def _denied(
 def _beyond_limits(
     sets: Iterable[RuleSet], settled: Container[str], facts: Facts, said: Answers
 ) -> Iterator[RuleResult]:
-    """Hold on figures told of the day that break a rule which others have."""
+    """Hold on figures told of the day that break a rule which others have.
+
+    What somebody sees of the sky counts wherever he stands: silence of a set allows no fog.
+    """
     spoken = set()
-    for rules in (*sets, *floor_rules()) if said.numbers else ():
+    sky = _sky_rules() if not said.numbers.keys().isdisjoint(_SKY) else ()
+    for rules in (*sets, *floor_rules(), *sky) if said.numbers else ():
         for rule in rules.rules:
             if rule.name in settled or rule.name in spoken:
+                continue
+            if rules in sky and rule.name not in _SKY:
                 continue
             if line := _beyond(rule, rules, facts, said):
                 spoken.add(rule.name)
                 yield replace(line, outcome="hold", answered=True)
+
+
+_SKY: Final = ("cloud_cover", "visibility")
+
+
+@lru_cache(1)  # the package's own files stay as they are while it runs
+def _sky_rules() -> tuple[RuleSet, ...]:
+    return read_rules(["us-faa-101"])
 
 
 _ALWAYS: Final = {"when": (), "unless": (), "classes": ()}

@@ -568,6 +568,25 @@ def test_a_no_holds_though_what_is_drawn_says_otherwise():
     assert not held({"light_materials": False})  # the heavier class, whose rules count
 
 
+@pytest.mark.parametrize("land", ["new-zealand", "germany", "uk", "australia"])
+@pytest.mark.parametrize(
+    ("name", "worse", "fine"),
+    [("visibility", 200.0, 16e3), ("cloud_cover", 1.0, 0.25)],
+)
+def test_what_somebody_sees_of_the_sky_counts_where_the_rules_are_silent(
+    land, name, worse, fine
+):
+    """Fog to 200 m is no launch anywhere: 14 CFR 101.25(a), (b) has the figures."""
+    for value, holds in ((worse, True), (fine, False)):
+        lines = evaluate(
+            read_rules([land]),
+            with_answers(CLASS_1, Answers({}, {name: value})),
+            Answers({}, {name: value}),
+        )
+        told = [r for r in lines if r.name == name and r.outcome in {"hold", "fail"}]
+        assert bool(told) == holds
+
+
 def test_an_airport_drawn_far_off_tells_of_no_other():
     """A road is seen from the field, a strip four miles off is not: it is asked all the same."""
     groups = {**CLASS_1.groups, "airports": (("Far", 9700.0),)}
