@@ -78,8 +78,18 @@ def burn_all(
 ) -> list[Motion]:
     """Follow bodies as `burn_on` does, all together that take as many steps.
 
-    ``parts``: the state, what they burn on with, a direction told for each or NaN, and the
-    column of air of some bodies each.
+    Parameters
+    ----------
+    parts : sequence of (Motion, Burning, ndarray of int)
+        Of some bodies each: where they are, what they burn on with, a direction told for
+        each or NaN, and the column of air of each.
+    air : AirColumn
+        As in `burn_on`.
+
+    Returns
+    -------
+    list of Motion
+        State then, of each part.
     """
     alike: dict[tuple[int, int], list[int]] = defaultdict(list)
     for number, (start, body, _) in enumerate(parts):
