@@ -63,7 +63,9 @@ def wind_part(desk: Desk) -> Blueprint:
     @part.post("/winds/count")
     def count() -> Response:
         what = sent()
-        name, counts = text_sent(what, "file"), bool(what.get("counts"))
+        name, counts = text_sent(what, "file"), what.get("counts")
+        if not isinstance(counts, bool):
+            raise InputError("counts", "", "must be true or false")
         if counts:
             desk.folder.need(name)
 

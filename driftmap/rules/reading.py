@@ -20,6 +20,7 @@ from driftmap.core.errors import (
 from driftmap.core.files import mistaken, row_name, toml_of
 from driftmap.ground.site import Site
 from driftmap.rules.kinds import FLOOR, GROUPS, LARGER_JUDGED, NOT_COVERED
+from driftmap.rules.occasion import HEAD
 from driftmap.rules.ruleset import (
     Band,
     Condition,
@@ -97,6 +98,7 @@ def _check_names(found: dict[Path, RuleSet]) -> None:
     for name in FLOOR:
         _gather(_HOME / f"{name}.toml", every, ())
     fixed = (NOT_COVERED, LARGER_JUDGED, *(group.absent for group in GROUPS.values()))
+    fixed += HEAD  # of the file that holds the answers
     asked = dict.fromkeys(fixed, ("", Path("driftmap itself")))
     for path, rules in (every | found).items():
         for question in rules.asked:

@@ -698,6 +698,9 @@ def aside(ask, name, why="no longer so", by="Ada Range"):
 )
 def test_no_wind_is_set_aside_without_why_and_who(ask, folder, why, by, named):
     name = ask.good("winds/take", {"text": "15 mph from 80"})["file"]
+    for counts in ("false", "", None, 0):
+        told = ask("winds/count", {"file": name, "counts": counts})
+        assert told.status_code == 400
     answer = aside(ask, name, why, by)
     assert answer.status_code == 400
     assert named in answer.get_json()["problem"]

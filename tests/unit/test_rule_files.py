@@ -158,6 +158,7 @@ def test_club_question_and_paths_beside_the_file(tmp_path):
         (ROW + 'when = [{ fact = "liftoff_mass" }]\n', ["when", "exactly one of"]),
         (ROW + 'when = [{ fact = "mas", above = "1 kg" }]\n', ["'mas' is no fact"]),
         (ROW + 'classes = ["Class 2"]\n', ["'Class 2' is no class here"]),
+        ('[[rule]]\nname = "until"\nquestion = "is it so"\n', ["until: is asked otherwise"]),
         ('[[rule]]\nname = "surface_wind"\nquestion = "is it calm"\n', ["names a limit"]),
         ('[[rule]]\nname = "calm"\nquestion = "is it calm"\nlimit = "3 mph"\n',
          ["rule 1 (calm), limit", "no meaning for a question"]),
