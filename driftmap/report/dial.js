@@ -211,7 +211,8 @@ function showVerdict(wind, about) {
   one("#reading").textContent = blows;
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
-  lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : toDo(verdict, reasons, about));
+  const steady = verdict.startsWith("go") && !Number.isFinite(wind.gust) ? [say(DIAL.gust > 1 ? "no_gust_up_to" : "no_gust", { times: number(DIAL.gust, 2) })] : [];
+  lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : [...toDo(verdict, reasons, about), ...steady]);
   one("#cell").textContent = old || gust ? "" : wind ? cellTold(wind) : say("serves", { top: blowing(DIAL.top), day: DIAL.date });
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });

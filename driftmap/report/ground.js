@@ -129,11 +129,11 @@ function showCrowd(about) {
   }
 }
 
-// Point the pad's arrow where the wind blows to; none while it is calm or not set.
+// Point the arrow in the corner where the wind blows to; none while it is calm or not set.
 function drawBlow(wind) {
-  const arrow = one(".map .blow");
-  arrow.toggleAttribute("hidden", !wind?.speed);
-  arrow.setAttribute("transform", `rotate(${(wind?.from ?? 0) + 180})`);
+  one("#blows").hidden = !wind?.speed;
+  one("#blows path").setAttribute("transform", `rotate(${(wind?.from ?? 0) + 180})`);
+  one("#blows span").textContent = wind ? `${number(wind.speed, 2)}\u00a0${DIAL.speed.unit}` : "";
 }
 
 // Bring the lines back into sight where they have left it.

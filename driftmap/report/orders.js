@@ -81,5 +81,7 @@ function showEyes(about) {
   falls.sort((a, b) => a.from - b.from);
   const first = falls.find((fall) => !overPad(fall));
   const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall, fall === first), time: clock(fall.from) }));
-  one("#look-told").replaceChildren(...[DIAL.orders.pad, ...lines].flatMap((line) => [orderOf("", line), " "]));
+  // Of a wind in which nobody launches it would read as if somebody did.
+  const { pad, pad_later: later } = DIAL.orders;
+  one("#look-told").replaceChildren(...[document.body.className.startsWith("go") ? pad : later, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }
