@@ -198,7 +198,9 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
     Parameters as for `brief_html`.
     """
     calls, told = moments(seen), heads_up(seen)
-    lines = [*(f"{call.should} {call.otherwise}" for call in calls), *told]
+    lines = [line for call in calls for line in (call.should, call.otherwise) if line]
+    keys = ("caller.no_flight", "map.read_aloud", "caller.only_seen")
+    lines += [*told, " ".join(map(seen.voice.say, keys))]
     half = [*look(seen), *(one for o in stand(seen) for one in o.told.split("\n"))]
     lines += [*before(seen), *half, *half]  # on half the width
     rows = people_rows(seen.places, seen.voice)[:_MOST_CALLED]
