@@ -5,11 +5,14 @@ Columns as in "Format Description of IGRA 2 Sounding Data Files" (NOAA NCEI).
 
 from __future__ import annotations
 
+import itertools
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.winds.changing import heard_beside, with_others
 from driftmap.winds.reading import Reading, Setting, show_time
 from driftmap.winds.soundings import SondeRow, away_of, sounding
 from driftmap.winds.text import choose_station, choose_time, reader
@@ -32,7 +35,7 @@ def looks_like_igra(text: str) -> bool:
 
 @reader
 def read_igra(text: str, source: str, setting: Setting) -> Reading:
-    """Read of one sounding or many the last before the flight."""
+    """Read of one sounding or many the last before the flight, and doubt it by those near it."""
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
     heads = {i: _header(*lines[i]) for i in starts}
@@ -41,27 +44,40 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     mine = [i for i in starts if heads[i]["station"] == station]
     times = [_time(heads[i], lines[i][0]) for i in mine]
     chosen, notes = choose_time(times, setting, source)
-    time, first = times[chosen], mine[chosen]
-    end = next((i for i in starts if i > first), len(lines))
+    near = [i for i, time in enumerate(times) if heard_beside(time, setting)]
+    flown, *others = (
+        _sounding(lines[mine[i] :], heads[mine[i]], times[i], setting)
+        for i in dict.fromkeys((chosen, *near))
+    )
+    flown = replace(flown, assumed=(*named, *notes, *flown.assumed))
+    return with_others(flown, others, setting)
+
+
+def _sounding(
+    lines: list[tuple[int, str]],
+    head: re.Match[str],
+    time: datetime,
+    setting: Setting,
+) -> Reading:
+    """Read the sounding whose header is the first of these lines."""
     rows = []
-    for n, line in lines[first + 1 : end]:
+    for n, line in itertools.takewhile(lambda one: one[1][0] != "#", lines[1:]):
         with at(f"line {n}"):
             rows.append(_row(n, line))
-    counted = int(heads[first]["count"])
+    counted = int(head["count"])
     if len(rows) != counted:
         raise PlacedError(
-            f"line {lines[first][0]}",
+            f"line {lines[0][0]}",
             f"header counts {counted} levels, {len(rows)} follow; it is cut short or "
             "mixed up",
         )
-    name = f"sounding {station} {show_time(time)}"
+    name = f"sounding {head['station']} {show_time(time)}"
     return sounding(
         rows,
         name=name,
         valid=time,
         setting=setting,
-        assumed=(*named, *notes),
-        away=away_of(*_place(lines[first][1]), name, setting),
+        away=away_of(*_place(lines[0][1]), name, setting),
     )
 
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Final, TypeAlias
 
@@ -19,6 +19,7 @@ from driftmap.air.uncertainty import SONDE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import rows_of
+from driftmap.winds.changing import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -77,16 +78,30 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     station, named = choose_station([name for name, _ in titles], setting, source)
     mine = [k for k, (name, _) in enumerate(titles) if name == station]
     chosen, notes = choose_time([titles[k][1] for k in mine], setting, source)
-    head, time = heads[mine[chosen]], titles[mine[chosen]][1]
-    end = next((h for h in heads if h > head), len(lines))
-    name = _name(station, time)
+    near = [i for i, k in enumerate(mine) if heard_beside(titles[k][1], setting)]
+    flown, *others = (
+        _from_list(lines, heads[mine[i] :], titles[mine[i]], setting)
+        for i in dict.fromkeys((chosen, *near))
+    )
+    flown = replace(flown, assumed=(*named, *notes, *flown.assumed))
+    return with_others(flown, others, setting)
+
+
+def _from_list(
+    lines: list[str],
+    heads: list[int],
+    title: tuple[str, datetime | None],
+    setting: Setting,
+) -> Reading:
+    """Read the sounding below the first of these lines of columns."""
+    head, end = [*heads, len(lines)][:2]
+    name = _name(*title)
     return sounding(
         _fixed_rows(lines, head),
         name=name,
-        valid=time,
+        valid=title[1],
         setting=setting,
-        assumed=(*named, *notes),
-        away=away_of(*_told_place(lines[head:end]), name, setting, station=station),
+        away=away_of(*_told_place(lines[head:end]), name, setting, station=title[0]),
     )
 
 
@@ -135,6 +150,7 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
     for n, line in enumerate(lines[head + 2 :], head + 3):
         if not line.strip() or set(line.strip()) == {"-"}:
             if rows and not line.strip():
+                _check_end(lines[n:], f"line {n}")
                 break
             continue
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
@@ -150,14 +166,27 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
     return rows
 
 
+def _check_end(rest: list[str], where: str) -> None:
+    """Refuse an empty line between levels, below which they would not be heard."""
+    follows = next((line for line in rest if line.strip()), "")
+    if re.fullmatch(r"\s*-?\d[\d\s.+-]*", follows):
+        raise PlacedError(where, "is empty, though levels follow it")
+
+
 def _fixed_columns(names: str, units: str) -> _Columns:
     columns: _Columns = {}
     start = 0
     for found in re.finditer(r"\S+", names):
         part, start = slice(start, found.end()), found.end()
         if quantity := _QUANTITIES.get(found[0].lower()):
+            _check_once(quantity, columns)
             columns[quantity] = part, _size(quantity, units[part].strip())
     return columns
+
+
+def _check_once(quantity: str, held: Collection[str]) -> None:
+    if quantity in held:
+        raise ValueError(f"two columns of {quantity}; keep one of them")
 
 
 def _size(quantity: str, unit: str) -> float:
@@ -171,6 +200,7 @@ def _from_commas(text: str, setting: Setting) -> Reading:
         for name in names:
             label, _, unit = name.rpartition("_")
             if quantity := _QUANTITIES.get(label):
+                _check_once(quantity, held)
                 held[quantity] = name, _size(quantity, unit)
         for quantity in _NEEDED:
             if quantity not in held:
@@ -258,7 +288,6 @@ def sounding(
     name: str,
     valid: datetime | None,
     setting: Setting,
-    assumed: tuple[str, ...] = (),
     away: tuple[float | None, str],
 ) -> Reading:
     """Make a reading from the levels of a sounding that have a wind and lie above the site."""
@@ -277,9 +306,8 @@ def sounding(
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -GROUND,
         away=away[0],
-        warned=_without_direction(sane, name, setting),
+        warned=_lost_winds(sane, name, setting),
         assumed=(
-            *assumed,
             away[1],
             *_notes(len(sane) - len(levels), standard, name),
             *odd,
@@ -288,18 +316,22 @@ def sounding(
     )
 
 
-def _without_direction(
+def _lost_winds(
     rows: Sequence[SondeRow], name: str, setting: Setting
 ) -> tuple[str, ...]:
-    """Doubt speeds that tell no direction, where flights go: no level is made of them."""
-    told = [row for row in rows if row.speed and row.direction is None]
+    """Doubt speeds that tell no direction or no height, where flights go: they make no level."""
+    told = [row for row in rows if row.speed and _incomplete(row)]
     lost = [row.speed or 0.0 for row in told if not _far(row, setting)]
     if not lost:
         return ()
     return (
-        f"{name}: levels tell a speed and no direction ({len(lost)}), of up to {max(lost):.1f} m/s: "
+        f"{name}: levels tell a speed and no direction or height ({len(lost)}), of up to {max(lost):.1f} m/s: "
         "they are left out, read them again",
     )
+
+
+def _incomplete(row: SondeRow) -> bool:
+    return row.direction is None or (row.pressure is None and row.geopotential is None)
 
 
 def _sane(

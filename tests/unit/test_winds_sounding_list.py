@@ -44,13 +44,32 @@ def test_fixed_columns():
     assert any("left out: 1" in note for note in reading.assumed)
 
 
-def test_a_speed_without_a_direction_is_no_level_and_holds():
+@pytest.mark.parametrize("lost", [(4,), (1, 2)])
+def test_a_speed_without_a_direction_or_a_height_is_no_level_and_holds(lost):
     lines = COMMAS.splitlines()
-    cells = lines[-1].split(",")
-    cells[-2] = ""
+    cells = ["" if i in lost else cell for i, cell in enumerate(lines[-1].split(","))]
     (held,) = _read("\n".join([*lines[:-1], ",".join(cells)]) + "\n").warned
-    assert "a speed and no direction (1), of up to 16.5 m/s" in held
+    assert "a speed and no direction or height (1), of up to 16.5 m/s" in held
     assert not _read(COMMAS).warned
+
+
+@pytest.mark.parametrize(
+    ("hour", "of_the_other", "held"),
+    [
+        (14, "33", "tells 30.9 m/s from 200° at 610 m, where 17.0 m/s is flown"),
+        (14, "33", None),
+        (16, "33", "is from after the flight"),
+        (10, "33", None),
+    ],
+)
+def test_another_sounding_of_the_hours_before_is_heard(hour, of_the_other, held):
+    other = TEXT.replace("12Z", f"{hour}Z")
+    if held is not None or hour == 10:
+        other = other.replace(of_the_other + "\n", "60\n")
+    when = datetime(2014, 2, 20, 15, 30, tzinfo=UTC)
+    both = _read(TEXT.replace("12Z", "15Z") + other, when=when, now=when)
+    assert both.levels[-1].speed == pytest.approx(33 * KNOT)
+    assert [held in told for told in both.warned] == [True] * (held is not None)
 
 
 def test_direction_is_as_good_as_its_rounding_to_five_degrees():
@@ -122,6 +141,12 @@ def test_bad_lists_name_the_line(change, message):
         (TEXT.split("    hPa", maxsplit=1)[0], "no line of units"),
         (TEXT.split("  990.0", maxsplit=1)[0], "no level with a wind"),
         (TEXT.replace("  990.0", "  /////"), "is no level, though levels follow"),
+        (
+            TEXT.replace("  941.3", "\n  941.3"),
+            "line 9: is empty, though levels follow",
+        ),
+        (TEXT.replace("DWPT", "TEMP"), "two columns of temperature"),
+        (COMMAS.replace("temperature_C", "wind speed_knot"), "two columns of speed"),
         (COMMAS.split("\n", maxsplit=1)[0], "no level with a wind"),
         (COMMAS.replace("degree", "grad"), "direction in 'grad'"),
         (
