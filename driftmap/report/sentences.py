@@ -146,7 +146,10 @@ def _told(check: Check, voice: Voice) -> str:
         share = check.unit == "share" and check.limit < 1
         words["allowed"] = allowed(check.limit, voice) if share else words["limit"]
     if check.kind is Kind.UNDER_THE_FALL and words.get("chance"):
-        return voice.say("reason.among", **words)
+        # A limit that is kept would read as if all were well.
+        return voice.say(
+            "reason.among" if _kept(check) else "reason.among_over", **words
+        )
     if check.beside and check.kind in ALOFT:
         return voice.say("reason.aloft", **words)
     # A risk of which nothing was seen is told as its bound, and not as expected.

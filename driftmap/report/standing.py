@@ -30,22 +30,18 @@ class Order(NamedTuple):
 def stand(seen: Watch) -> list[Order]:
     """Say where nobody stands, where people stand how, and who must move whither.
 
-    Result: one verb for each state, whatever the verdict; who must move before who may stay.
+    Result: one verb for each state, whatever the verdict; who must move, then who may stay where.
     """
     say, told = seen.voice.say, []
     people = [spot for spot in seen.places if spot.stand]
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
     mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
+    calm = [s for s in people if s.kind is None and s.seen == "pass"]
     if sent := moves(seen):
         told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
-    if "danger" in kinds:
-        far, azimuth = _farthest(kinds["danger"])
-        words = say(
-            "instruct.danger_to",
-            distance=seen.voice.away(far),
-            compass=seen.voice.compass(azimuth),
-        )
-        told.append(Order("danger", say("zone.danger"), words))
+    if calm:
+        places = places_named([spot.area.name for spot in calm], seen.voice)
+        told.append(Order("clear", say("zone.clear"), f"{places}."))
     if mild:
         # Beside neighbours who must go, it says why these may stay.
         key = (
@@ -56,8 +52,14 @@ def stand(seen: Watch) -> list[Order]:
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
         told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
-    if people and not sent and not mild:
-        told.append(Order("", "", say("instruct.outside")))
+    if "danger" in kinds:
+        far, azimuth = _farthest(kinds["danger"])
+        words = say(
+            "instruct.danger_to",
+            distance=seen.voice.away(far),
+            compass=seen.voice.compass(azimuth),
+        )
+        told.append(Order("danger", say("zone.danger"), words))
     return told
 
 

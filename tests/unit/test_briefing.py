@@ -104,7 +104,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     put_together = {"pass", "warn", "fail", "open", "car", "roof"}
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
     put_together |= {"short_hold", "short_no-go"}
-    put_together |= {"move", "move_facing", "ready_at", "within", "danger"}
+    put_together |= {"move", "move_facing", "ready_at", "within", "danger", "outside"}
     unused = set(english.messages) - plain_keys
     scripts = "".join(
         p.read_text("utf-8")
@@ -343,7 +343,8 @@ def test_who_reaches_into_a_zone_is_told_what_to_do_on_every_page(demo, verdict)
         told = stand(seen)
         for spot in (spot for spot in seen.places if spot.stand):
             mine = [order.sign for order in told if spot.area.name in order.told]
-            want = "move" if spot.seen == "fail" else spot.kind
+            calm = "clear" if spot.seen == "pass" else None
+            want = "move" if spot.seen == "fail" else spot.kind or calm
             assert mine == ([want] if want else [])
         pages = [poster_html(seen), caller_html(seen)]
         if language == "en":
@@ -433,7 +434,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
     numbers = [row["number"] for row in rows[1:]]
     assert numbers == sorted(numbers)
-    move, danger, caution = told(*worst, put(calm, "danger", said))
+    move, caution, danger = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
     begun = f"to CLEAR; face the pad: {calm.area.name} – go "
     assert plain(move.told).startswith(begun)
