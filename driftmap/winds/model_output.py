@@ -17,7 +17,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Final
 
 from driftmap.core.checks import zoned
-from driftmap.core.errors import PlacedError, at
+from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.winds.forecast import (
     as_list,
     as_number,
@@ -74,7 +74,7 @@ def read_answer(
     }
     notes += (f"{source}: {told}heights above the site",)
     reading = read_document(document, source, setting, notes)
-    odd += tuple(_storms(answer, reading))
+    odd += (*_storms(answer, reading), *_unread_blocks(answer))
     warned = tuple(f"{source}: {said}" for said in odd)
     return replace(reading, warned=(*reading.warned, *warned))
 
@@ -93,8 +93,43 @@ def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
         apart = datetime.fromisoformat(_valid(time, offset)) - (
             reading.valid or present()
         )
-        if code in _STORMS and abs(apart) <= timedelta(hours=1):
+        if is_number(code) and code in _STORMS and abs(apart) <= timedelta(hours=1):
             yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
+
+
+_OF_WIND: Final = re.compile(
+    r"wind|gust|weather|storm|thunder|lightning|squall|shear|^\d*[uv]grd|^\d+[uv]$|"
+    r"^[uv]_?\d+m?$|fg\d*$",
+    re.IGNORECASE,
+)
+"""Names of what tells of wind and weather, however it is told."""
+
+
+def _unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
+    """Doubt an answer that tells of wind beside its columns by the hour, as of now or the day."""
+    for block, held in answer.items():
+        if not isinstance(held, dict) or block.endswith("_units"):
+            continue
+        names = [
+            name
+            for name, told in held.items()
+            if _OF_WIND.search(name)
+            and not (block == "hourly" and _COLUMN.fullmatch(name))
+            and not ("weather" in name and _mild(told, hourly=block == "hourly"))
+        ]
+        if names:
+            yield (
+                f"its {block} tells of {', '.join(names)[:80]}, which is not read: ask for hourly "
+                "columns such as wind_speed_80m alone"
+            )
+
+
+def _mild(codes: object, *, hourly: bool) -> bool:
+    """Tell whether codes of the weather are of no storm; those by the hour are read."""
+    return hourly or not any(
+        is_number(code) and code in _STORMS
+        for code in (codes if isinstance(codes, list) else [codes])
+    )
 
 
 def _ground(
@@ -238,7 +273,29 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
         "forecasts": forecasts,
         **_place_in(document),
     }
-    return read_document(own, source, setting)
+    told = tuple(f"{source}: {said}" for said in _unread_arrays(document))
+    reading = read_document(own, source, setting)
+    return replace(reading, warned=(*reading.warned, *told))
+
+
+_DESCRIBES: Final = re.compile(
+    r"title|institution|source|history|references|conventions|name|model|run|created|"
+    r"licen[sc]e|url|grid|.*(?:time|date|zone).*|id|version",
+    re.IGNORECASE,
+)
+"""Names of texts that tell where a file is from."""
+
+
+def _unread_arrays(document: Mapping[str, Any]) -> Iterator[str]:
+    """Doubt a text that nobody reads, and what by its name is of wind or weather."""
+    for part in (document, document.get("coords"), document.get("data_vars")):
+        for name, told in part.items() if isinstance(part, dict) else ():
+            first = told[0] if isinstance(told, list) and told else told
+            text = isinstance(first, str) and not _DESCRIBES.fullmatch(name)
+            known = name in _MEANS or name in {"time", "units", "dims"}
+            if not known and (text or _OF_WIND.search(name)):
+                shown = f" ({quoted(first)})" if isinstance(first, str) else ""
+                yield f"{quoted(name)}{shown} is not read: what does it say of the wind?"
 
 
 def _place_in(document: Mapping[str, Any]) -> dict[str, float]:

@@ -108,6 +108,23 @@ def test_arrays_with_their_attributes():
 
 
 @pytest.mark.parametrize(
+    ("beside", "held"),
+    [
+        ({"weather": ["thunderstorms from noon"]}, True),
+        ({"summary": "squalls expected"}, True),
+        ({"u10": [9.0, 9.0]}, True),
+        ({"data_vars": {"10fg": {"data": [22.0, 25.0]}}}, True),
+        ({"wind_speed_10m": [15.0, 15.0]}, True),
+        ({"title": "run of 12Z", "relative_humidity": [[40, 50], [40, 50]]}, False),
+        ({"coords": {"valid_time": {"data": "2026-05-09"}}, "surface": 0}, False),
+    ],
+)
+def test_wind_weather_and_texts_beside_the_arrays_hold(beside, held):
+    told = _read({**CF, **beside}).warned
+    assert any("is not read" in one for one in told) is held
+
+
+@pytest.mark.parametrize(
     ("change", "said"),
     [
         ({"units": {}}, "'no unit'; accepted is hPa"),

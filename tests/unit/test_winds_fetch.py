@@ -271,6 +271,25 @@ def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
     assert "weather code 95 at 2026-05-09T19:00: thunder" in told
 
 
+@pytest.mark.parametrize(
+    ("block", "beside", "held"),
+    [
+        ("current", {"wind_gusts_10m": 19.0}, "current tells of wind_gusts_10m"),
+        ("daily", {"weather_code": [96]}, "daily tells of weather_code"),
+        ("hourly", {"windgusts_10m": [19.0, 20.0]}, "hourly tells of windgusts_10m"),
+        ("daily", {"weather_code": [3], "temperature_2m_max": [21.0]}, None),
+        ("hourly", {"weather_code": [[95], 3], "cloud_cover": [0, 0]}, None),
+    ],
+)
+def test_wind_beside_the_columns_by_the_hour_holds(block, beside, held):
+    answer = _answer()
+    answer.setdefault(block, {}).update(beside)
+    (reading,) = winds.decode_text(json.dumps(answer), "saved.json", SITE)
+    told = [said for said in reading.warned if "is not read" in said]
+    assert [held in said for said in told if held] == [True] * (held is not None)
+    assert bool(told) is (held is not None)
+
+
 def test_a_kept_answer_stands_in_for_a_bad_one(tmp_path):
     now = datetime(2026, 5, 9, 12, tzinfo=UTC)
     bad = _answer() | {"latitude": 10.0}
