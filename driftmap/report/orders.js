@@ -13,17 +13,19 @@ function orderOf(sign, told) {
   return line;
 }
 
-// Who is in danger or over a limit, and who else in caution: one verb for each.
+// Who is in danger or over a limit, who is clear, and who in caution: one verb for each.
 function showOrders(zoned, crowd) {
   const names = (of) => crowd.filter(of).map(({ name }) => name).join(", ");
   const over = names(({ kind, outcome }) => kind === "danger" || outcome === 2);
   const ready = names(({ kind, outcome }) => kind === "caution" && outcome !== 2);
   const { danger, move, ready: calm, ready_at: at } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
-  const lines = drawn && crowd.length && !over && !ready ? [orderOf("", DIAL.orders.outside)] : [];
-  if (over) lines.push(orderOf("move", fill(move, { places: over })));
-  if (zoned.danger.length) lines.push(orderOf("danger", danger));
+  const calmly = ({ kind, outcome }) => !kind && !outcome;
+  const clear = drawn ? names(calmly) : "";
+  const lines = over ? [orderOf("move", fill(move, { places: over }))] : [];
+  if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : `${clear}.`));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
+  if (zoned.danger.length) lines.push(orderOf("danger", danger));
   one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }
 
