@@ -18,7 +18,9 @@ from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import (
+    MORE,
     OLDEST,
+    PAST,
     Reading,
     Setting,
     nearest_day,
@@ -191,12 +193,11 @@ def _with_past(
             stormy, first_clear = f"{_name(start)} tells of {found[0]}", reading.valid
         elif stormy:
             first_clear = min(first_clear, time)
-        mean = code.Peak(code.strongest(observed), time)
-        for peak in (mean, code.peak_wind(remarks, time)):
-            if isinstance(peak, code.Peak) and peak.speed > level.peak:
-                level, told = _with_peak(level, peak, reading.valid)
-                notes += [f"{reading.source}: {note}" for note in told]
-    warned = reading.warned
+    for peak in _peaks(before):
+        if peak.speed > level.peak:
+            level, told = _with_peak(level, peak, reading.valid)
+            notes += [f"{reading.source}: {note}" for note in told]
+    warned = (*reading.warned, *_stronger(reading, level.peak, before, setting))
     if stormy and setting.when - first_clear < STORM_OVER:
         minutes = STORM_OVER.total_seconds() / 60
         warned += (
@@ -204,6 +205,31 @@ def _with_past(
             f"wait until nothing was heard or seen of it for {minutes:.0f} minutes",
         )
     return replace(reading, levels=(level,), warned=warned, assumed=tuple(notes))
+
+
+def _peaks(before: list[tuple[datetime, _Found]]) -> Iterator[code.Peak]:
+    """Give the strongest wind and the peak that each report tells, the oldest first."""
+    for time, (_, body) in before:
+        observed, _, remarks = code.split_report(body)
+        yield code.Peak(code.strongest(observed), time)
+        if isinstance(peak := code.peak_wind(remarks, time), code.Peak):
+            yield peak
+
+
+def _stronger(
+    reading: Reading,
+    peak: float,
+    before: list[tuple[datetime, _Found]],
+    setting: Setting,
+) -> Iterator[str]:
+    """Name the strongest wind of hours before that count no more, where it was more than `peak`."""
+    since = setting.when - timedelta(hours=PAST)
+    past = [one for one in _peaks(before) if one.time >= since]
+    worst = max(past, key=lambda one: one.speed, default=None)
+    if worst is not None and worst.speed > peak + MORE:
+        yield (
+            f"{reading.source}: {worst.speed / KNOT:.0f} kt blew at {worst.time:%H:%M}Z: is it over?"
+        )
 
 
 def _with_peak(

@@ -48,6 +48,10 @@ def _doubts(chosen: Reading, other: Reading, setting: Setting) -> Iterator[str]:
     off = _hours_off(other, setting.when)
     if off > (_SOON if other.forecast else PAST):
         return
+    known = {told.removeprefix(chosen.source) for told in chosen.warned}
+    for told in other.warned:
+        if told.removeprefix(other.source) not in known:
+            yield told
     beyond = _beyond(chosen, other, turned=off <= _SOON)
     most = max(beyond, key=itemgetter(0), default=None)
     if most is not None:

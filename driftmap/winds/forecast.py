@@ -249,12 +249,12 @@ def _ensemble(
     members = np.array([_components(levels, common) for levels, _ in each], dtype=float)
     direction, speed = direction_and_speed(*members.mean(axis=0))
     # What any member tells counts at the common height nearest to it: the strongest gust, or
-    # wind below all of them, and the largest error.
+    # wind below or above all of them, and the largest error.
     gusts: dict[int, float] = {}
     errors: dict[int, float] = {}
     for one in (one for levels, _ in each for one in levels):
         i = int(np.argmin(np.abs(common - one.height)))
-        if one.gust or one.height < low - 1e-3:
+        if one.gust or not low - 1e-3 <= one.height <= high + 1e-3:
             gusts[i] = max(one.peak, gusts.get(i, float(speed[i])))
         if one.error:
             errors[i] = max(one.error, errors.get(i, 0.0))

@@ -114,23 +114,35 @@ def test_members_are_known_only_where_all_of_them_are():
 
 
 def test_what_one_member_tells_counts_at_the_common_height_nearest_to_it():
-    """A strong wind below all others as a gust, and an error that was told as it stands."""
+    """A strong wind below or above all others as a gust, and an error that was told as it stands."""
     high = {"height_m": 15, "from_deg": 270, "speed_mps": 2}
     low = {"height_m": 2, "from_deg": 270, "speed_mps": 12, "error_mps": 6}
     aloft = {"height_m": 400, "from_deg": 270, "speed_mps": 5, "error_mps": 3}
+    over = {"height_m": 600, "from_deg": 270, "speed_mps": 20}
     both = [
-        {"levels": [low, high, aloft]},
+        {"levels": [low, high, aloft, over]},
         {"levels": [high, aloft | {"error_mps": 4}]},
     ]
     ground, top = _read({"members": both}).levels
     assert (ground.height, ground.speed, ground.gust) == (15.0, 2.0, 12.0)
-    assert (ground.error, top.error, top.gust) == (6.0, 4.0, None)
+    assert (ground.error, top.error, top.gust) == (6.0, 4.0, 20.0)
 
 
 @pytest.mark.parametrize("notes", ["thunderstorms from noon", ["wind shift", "old"]])
 def test_notes_hold_as_remarks_do(notes):
     said = _read({"levels": [LOW], "notes": notes}).warned
     assert len(said) == (1 if isinstance(notes, str) else 2)
+
+
+@pytest.mark.parametrize(("shared", "holds"), [({}, 1), ({"notes": "storms"}, 1)])
+def test_a_note_of_the_next_hour_holds_once(shared, holds):
+    hours = [
+        {"valid": f"2026-05-09T{h}:00Z", "levels": [LOW], **told}
+        for h, told in ((18, shared), (19, {"notes": "storms"}))
+    ]
+    when = datetime(2026, 5, 9, 18, 20, tzinfo=UTC)
+    said = _read({"forecasts": hours}, when=when).warned
+    assert sum("storms" in one for one in said) == holds
 
 
 def test_a_bad_member_is_named():

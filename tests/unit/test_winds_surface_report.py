@@ -181,3 +181,21 @@ def test_reports_from_after_the_flight_are_told():
     assert any(
         "1 from after the flight" in said and "18.0 m/s" in said for said in told
     )
+
+
+@pytest.mark.parametrize(
+    ("earlier", "held"),
+    [
+        ("091555Z 18025G38KT", True),
+        ("091555Z 18004KT", False),
+        ("091355Z 18025G38KT", False),  # over three hours before the flight
+        ("091655Z 18025G38KT", False),  # within the hour: it counts as a gust
+    ],
+)
+def test_a_gale_of_the_hours_before_in_one_file_holds_as_in_two(earlier, held):
+    """What blew over an hour before the last report counts as no gust of it."""
+    text = f"METAR KXYZ {earlier} 10SM CLR\nMETAR KXYZ 091755Z 09003KT 10SM CLR"
+    setting = Setting(0.0, when=BEFORE, now=BEFORE)
+    reading = read_surface_report(text, "metar.txt", setting)
+    assert any("38 kt blew at 15:55Z" in one for one in reading.warned) is held
+    assert (reading.levels[0].gust is not None) is (earlier[:6] == "091655")
