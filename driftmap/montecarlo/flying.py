@@ -307,6 +307,10 @@ class _Flights:
         if moment not in self._met:
             state = self._fall(release, before)
             length = self.plan.flight.falling.length
+            rocket, ascent = self._way(release.way)
+            free = ascent.burnout
+            if release.way == BOOSTER and rocket.upper:  # packed until the stages part
+                free = np.maximum(free, rocket.upper.parts)
             stiffness = stiffness_of(device, self._bench.strengths(device), length)
             self._met[moment] = met(
                 device,
@@ -315,7 +319,7 @@ class _Flights:
                 self._whole(release),
                 self.air,
                 rope=(self._bench.cloth_mass(device), stiffness),
-                burnout=self._way(release.way)[1].burnout,
+                burnout=free,
             )
         return self._met[moment]
 

@@ -42,7 +42,7 @@ OPENED: Final = (
 )
 """What is kept of an opening: speed through the air [m s⁻¹], greatest load while it fills
 [N], the same over the weight it slows, load when the lines come taut [N], time since
-burnout [s], height [m] and time since lift-off [s]."""
+burnout, of a booster's since the stages part [s], height [m] and time since lift-off [s]."""
 
 _LINES: Final = (
     1.2  # length of the lines in canopy diameters; common practice, no source

@@ -34,6 +34,7 @@ _TORN_FAST: Final = 60.0  # m/s; a canopy of unknown strength is then taken as l
 _TORN_HARD: Final = 50.0  # weights of what hangs on it; likewise
 _ZIPPER: Final = "beyond some 20 m/s a thin cord may cut the edge of the tube (common practice, no source)"
 _THRUST: Final = "opens while the motor burns"
+_AFTER: Final = "a trigger must come after burnout, of a booster after the stages part"
 _UNSTATED: Final = (
     "; its strength is not stated, and more than that is for nobody to trust"
 )
@@ -95,7 +96,7 @@ def _of(
         never = Limit(0.0, "share", "low", "default of this tool, no source")
         name = f"{device.name} {_THRUST}"
         line = estimated(Kind.OPENING_THRUST, p, never, name=name, case="")
-        yield replace(line, outcome="fail", note="a trigger must come after burnout")
+        yield replace(line, outcome="fail", note=_AFTER)
 
 
 def _unless_stricter(key: str, limit: Limit, stated: float) -> Limit:

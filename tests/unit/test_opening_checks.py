@@ -118,14 +118,17 @@ def test_what_fires_on_the_way_up_and_is_not_flown_so_holds():
     assert any("fires on the way up" in told for told in flown.tree.missing)
 
 
-def booster_flown(seconds, *beside, impulse=160.0):
+def booster_flown(seconds, *beside, impulse=160.0, parts=0.2):
     flight = read_flight(WILLET.with_name("godwit.toml"))
     canopy = flight.booster.recovery[0].model_copy(
         update={"opens_at": Trigger("time", seconds, 0.0)}
     )
     booster = flight.booster.model_copy(update={"recovery": (canopy, *beside)})
     motor = flight.motor.model_copy(update={"total_impulse": Uncertain(impulse)})
-    flight = flight.model_copy(update={"booster": booster, "motor": motor})
+    upper = flight.sustainer.model_copy(update={"separation": Uncertain(parts)})
+    flight = flight.model_copy(
+        update={"booster": booster, "motor": motor, "sustainer": upper}
+    )
     return fly(flight, LIGHT, 0.0, samples=100, seed=1)
 
 
@@ -143,6 +146,14 @@ def test_a_timer_of_a_booster_near_its_apogee_holds_and_one_behind_it_does_not()
     for seconds, holds in ((7.5, True), (12.0, False)):
         missing = booster_flown(seconds, STREAMER, impulse=400.0).tree.missing
         assert any("fires on the way up" in told for told in missing) == holds
+
+
+@pytest.mark.parametrize(("seconds", "outcomes"), [(0.8, ["fail"]), (3.0, [])])
+def test_a_booster_that_opens_before_the_stages_part_fails(seconds, outcomes):
+    """They part at 2.1 s; it burns for 0.9 s and opens some 0.9 s after its trigger."""
+    checks = opening_checks(booster_flown(seconds, parts=1.2), LIMITS)
+    told = [c.outcome for c in checks if c.kind is Kind.OPENING_THRUST]
+    assert told == outcomes
 
 
 @pytest.mark.parametrize("seconds", [0.3, 1.0, 1.8])
