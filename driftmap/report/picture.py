@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Final
 
@@ -55,8 +55,11 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     room = _room(frame, seen, people)
     corners = [_north(voice, size), _scale(frame, voice), _wind(a, voice, room)]
     room.take(*(box for _, box in corners))
-    words = [*_words(frame, seen, room), *_clear(frame, seen, room)]
-    names = [*_names(frame, people, room, voice), *_beyond(frame, seen, room)]
+    words = _words(frame, seen, room)
+    numbers = _numbers(people, room)
+    clear = _clear(frame, seen, room)
+    names = [*_names(people, numbers, room, voice), *clear]
+    names += _beyond(frame, seen, room)
     names += _line_names(frame, seen, room)
     drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
     wide, high = size
@@ -161,24 +164,36 @@ def _closed(frame: Frame, spot: Spot) -> list[str]:
     return [*drawn, f'<path class="beads {kind}" d="{frame.line(frame.seen(beads))}"/>']
 
 
-def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
-    """Set a plate for every place with people: failing ones and crowds first, none is dropped."""
+def _numbers(people: Sequence[Spot], room: Room) -> dict[int, Plate]:
+    """Set the number of every place that is in sight on its ground.
+
+    From the pad outward, so that those of a crowd stand in the order of their grounds. Who
+    is far off stands in the list beside the picture, which tells where.
+    """
+    seen = (i for i, ground in enumerate(room.grounds) if not ground.is_empty)
+    outward = sorted(seen, key=lambda i: people[i].distance)
+    return {i: room.number(i, _NUMBER) for i in outward}
+
+
+def _names(
+    people: Sequence[Spot], numbers: Mapping[int, Plate], room: Room, voice: Voice
+) -> list[str]:
+    """Draw the numbers, and names where there is room: failing places and crowds first."""
 
     def rank(i: int) -> tuple[int, bool, int]:
         spot = people[i]
         crowd = spot.area.people or 0
         return -OUTCOMES.index(spot.seen), spot.kind != "danger", -crowd
 
-    # Who is far off stands in the list beside the picture, which tells where.
-    order = sorted((i for i, g in enumerate(room.grounds) if not g.is_empty), key=rank)
-    plates = []
-    for i in order:
+    drawn = [_plate(at, str(i + 1), "", people[i].seen) for i, at in numbers.items()]
+    leads = []
+    for i in sorted(numbers, key=rank):
         text = _name(people[i], len(people) <= _MOST_NAMES, voice)
-        sizes = [(34.0 + widths(text), 30.0)] if text else []
-        plate = room.place(i, [*sizes, _NUMBER]) or room.number(i, _NUMBER)
-        told = text if plate.width > 30.0 else ""
-        plates.append((plate, _plate(plate, str(i + 1), told, people[i].seen)))
-    return [*(plate.leader() for plate, _ in plates), *(drawn for _, drawn in plates)]
+        size = (34.0 + widths(text), 30.0)
+        if text and (plate := room.place(i, size, numbers[i])):
+            leads.append(plate.leader())
+            drawn.append(_plate(plate, str(i + 1), text, people[i].seen))
+    return [*leads, *drawn]
 
 
 def _name(spot: Spot, named: bool, voice: Voice) -> str:
@@ -277,20 +292,24 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
 
 
 def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Mark the ground where who must move is sent to, with the ways there."""
+    """Mark the ground where who must move is sent to, with the longest of the ways there."""
     lines = [frame.pixels(way.line) for way in ways(seen)]
     if not lines:
         return []
+    line = max(lines, key=shapely.length)
     word = seen.voice.say("zone.clear")
-    wide = widths(word, 13.5) + 24
-    ground = frame.pixels(clear_of(seen) & frame.box())
-    # Behind where they come to, so that their names have room before it.
-    (x, y), (u, v) = frame.spot(0.0, 0.0), lines[0].coords[-1]
-    away = 1.0 + _CLEAR / math.hypot(u - x, v - y)
-    spot = shapely.Point(x + away * (u - x), y + away * (v - y))
-    plate = room.inside(ground & spot.buffer(2 * _CLEAR), (wide, 30.0), spot)
-    drawn = [f'<path class="way" d="{arrow_path(line)}"/>' for line in lines]
-    return [*drawn, *([_signal(plate, "clear", word, [])] if plate else [])]
+    (x, y), (u, v) = line.coords
+    on = (
+        1.0 + _CLEAR / line.length
+    )  # beyond the end, so that people's numbers have room
+    spot = shapely.Point(x + on * (u - x), y + on * (v - y))
+    ground = frame.pixels(clear_of(seen) & frame.box()) & spot.buffer(2 * _CLEAR)
+    plate = room.inside(ground, (widths(word, 13.5) + 24, 30.0), spot)
+    if plate is None:
+        return []
+    way = shapely.shortest_line(shapely.Point(x, y), shapely.box(*plate.box))
+    drawn = f'<path class="way" d="{arrow_path(way)}"/>'
+    return [drawn, _signal(plate, "clear", word, [])]
 
 
 def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:

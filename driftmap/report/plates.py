@@ -23,17 +23,14 @@ _ALONG: Final = 24.0
 _CORNERS: Final = 24
 """Most points of a ground that names are tried about."""
 
-_GAPS: Final = (6, 14, 24, 36, 50, 66, 84, 104, 126)
+_GAPS: Final = (6, 14, 24, 36, 50)
 """A name farther from its ground is read as its place: rather its number alone."""
 
 _OUTWARD: Final = 0.2
 """Of places much as near, the one farther from the pad: so many times its distance counts."""
 
-_NUMBER: Final = 16.0
-"""About the middle of people's ground, room for their number."""
-
 _HIDDEN: Final = 40.0
-"""So much farther off a number stands rather than on ground of others or across the pad."""
+"""So much farther off a number stands rather than across the pad, or on danger that it is not in."""
 
 _NEAR_PEOPLE: Final = 24.0
 _TURN: Final = np.arange(16) * math.pi / 8
@@ -118,7 +115,6 @@ class Room:
         self.size = size
         self.grounds = list(grounds)
         self.drawn = drawn or Drawn()
-        self.named = False
         self.taken: list[_Box] = []
         self.plates: list[_Box] = []
         self.leads: list[shapely.LineString] = []
@@ -131,43 +127,39 @@ class Room:
         """Keep a spot free."""
         self.take((x - radius, y - radius, x + radius, y + radius))
 
-    def place(self, own: int, sizes: Iterable[Size]) -> Plate | None:
+    def place(self, own: int, size: Size, number: Plate | None = None) -> Plate | None:
         """Find the place for a name: on its own ground if that holds it, else the nearest.
 
-        ``own``: number of its ground; ``sizes``: of the box, the one wished for first.
+        ``own``: number of its ground; ``number``: that stands there already.
 
-        Result: off danger, on nobody else's ground; on danger only for who is in it and
-        where there is no other, by their number but for the first; None where there is none.
+        Result: on nobody else's ground, on danger never and on caution only of who is all
+        in it; None where there is none.
         """
-        ground, sizes = self.grounds[own], list(sizes)
+        ground, bare = self.grounds[own], self.drawn.caution
         others = [g for i, g in enumerate(self.grounds) if i != own]
-        inside = ground.intersects(self.drawn.danger)
-        tries = [(size, True) for size in sizes] + [(sizes[-1], False)] * bool(inside)
-        rooms = [g.representative_point().buffer(_NUMBER) for g in others]
-        if not self.named:  # who comes first is never a number alone
-            rooms = []
-            offs = (True, False) if inside else (True,)
-            tries = [(size, off) for size in sizes for off in offs]
-        self.named = True
-        for size, off in tries:
-            alone = size == sizes[-1] and len(sizes) > 1
-            apart = others if alone else [*others, *rooms]
-            plate = self._on(ground, size, off, apart if alone else ())
-            plate = plate or self._beside(ground, size, apart, off)
-            if plate is not None:
-                return self._keep(plate)
-        return None
+        zones = [] if bare.covers(ground) else [bare]
+        plate = self._on(ground, size, zones)
+        if number is not None:
+            ground = shapely.union(ground, shapely.box(*number.box))
+        plate = plate or self._beside(ground, size, others, zones=zones, own=number)
+        return None if plate is None else self._keep(plate)
 
     def number(self, own: int, size: Size) -> Plate:
-        """Set a number on its ground, whatever it hides: rather over something than gone."""
+        """Set a number on its ground, whatever it hides, or as near as others leave room."""
         spot = self.grounds[own].representative_point()
-        boxes = self._free(_about(spot, size), size)
+        tries = np.vstack(
+            [spot.coords - np.array(size) / 2, _about(spot, size, (0, *_GAPS))]
+        )
+        boxes = self._free(tries, size)
         if not boxes.size:
             return self._keep(_held((spot.x, spot.y), size, self.size))
-        away = shapely.distance(spot, _shapes(boxes))
-        away += _HIDDEN * ~self._clear(boxes, self.grounds, True)
-        nearest = (away + _HIDDEN * ~self._alike(boxes, spot)).argmin()
-        return self._keep(Plate(*_corner(boxes[nearest]), *size))
+        away = np.hypot(*(_middles(boxes) - spot.coords[0]).T)
+        away += _HIDDEN * ~self._alike(boxes, spot)
+        if not self.grounds[own].intersects(self.drawn.danger):
+            away += _HIDDEN * ~self._clear(boxes, ())
+        out = shapely.distance(self.drawn.pad.centroid, shapely.points(_middles(boxes)))
+        away -= _OUTWARD * np.nan_to_num(out)
+        return self._keep(Plate(*_corner(boxes[away.argmin()]), *size))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
@@ -205,7 +197,7 @@ class Room:
         )
         boxes = self._free(spots - np.array(size) / 2, size)
         boxes = boxes[boxes[:, 1].argsort(kind="stable")]
-        clear = self._clear(boxes, self.grounds, True)
+        clear = self._clear(boxes, self.grounds)
         bare = clear & ~_meet(_shapes(boxes), [self.drawn.caution, self.drawn.keep])
         found = boxes[bare] if bare.any() else boxes[clear]
         return self._keep(Plate(*_corner(found[0]), *size)) if found.size else None
@@ -243,18 +235,11 @@ class Room:
         return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
     def _on(
-        self,
-        ground: BaseGeometry,
-        size: Size,
-        off: bool,
-        others: Sequence[BaseGeometry],
+        self, ground: BaseGeometry, size: Size, zones: Sequence[BaseGeometry]
     ) -> Plate | None:
-        """Set a name on its ground if that holds it; a number anyway, off the ``others``."""
         spot = np.array(ground.representative_point().coords)
         boxes = self._free(spot - np.array(size) / 2, size)
-        fits = self._clear(boxes, others, off)
-        if not others:
-            fits &= shapely.covers(ground, _shapes(boxes))
+        fits = self._clear(boxes, zones) & shapely.covers(ground, _shapes(boxes))
         return Plate(*_corner(boxes[fits][0]), *size) if fits.any() else None
 
     def _within(
@@ -288,16 +273,18 @@ class Room:
         ground: BaseGeometry,
         size: Size,
         others: Sequence[BaseGeometry],
-        off: bool = True,
+        *,
+        zones: Sequence[BaseGeometry] = (),
+        own: Plate | None = None,
         tied: float = _STEP,
     ) -> Plate | None:
         """Give the nearest clear place beside a ground, on its side of the pad."""
         boxes = self._free(_about(ground, size), size)
-        boxes = boxes[self._clear(boxes, [ground, *others], off)]
+        boxes = boxes[self._clear(boxes, [ground, *others, *zones])]
         boxes = boxes[self._alike(boxes, ground)]
         ways = shapely.shortest_line(ground, _shapes(boxes))
         near = shapely.length(ways) <= tied
-        free = near | ~self._blocked(ways, others)
+        free = near | ~self._blocked(ways, others, own)
         boxes, ways, near = boxes[free], ways[free], near[free]
         if not boxes.size:
             return None
@@ -307,12 +294,9 @@ class Room:
         lead = None if near[best] else ways[best]
         return Plate(*_corner(boxes[best]), *size, lead)
 
-    def _clear(
-        self, boxes: FloatArray, others: Iterable[BaseGeometry], off: bool
-    ) -> BoolArray:
-        """Tell which boxes lie on no other ground and line, and on no danger if ``off``."""
-        danger = [self.drawn.danger] if off else []
-        return ~_meet(_shapes(boxes), [*others, *self.leads, *danger])
+    def _clear(self, boxes: FloatArray, others: Iterable[BaseGeometry]) -> BoolArray:
+        """Tell which boxes lie on no danger, line and other ground."""
+        return ~_meet(_shapes(boxes), [self.drawn.danger, *self.leads, *others])
 
     def _alike(self, boxes: FloatArray, ground: BaseGeometry) -> BoolArray:
         """Tell which boxes lie on the same side of the pad as a ground."""
@@ -322,9 +306,12 @@ class Room:
         way = np.array(ground.representative_point().coords[0]) - pad
         return np.asarray((_middles(boxes) - pad) @ way > 0)
 
-    def _blocked(self, ways: Any, others: Iterable[BaseGeometry]) -> BoolArray:
+    def _blocked(
+        self, ways: Any, others: Iterable[BaseGeometry], own: Plate | None
+    ) -> BoolArray:
         """Tell which lines run through the pad, a plate, another line, others' ground or danger."""
-        plates = (shapely.box(*box) for box in self.plates)
+        mine = None if own is None else own.box
+        plates = (shapely.box(*box) for box in self.plates if box != mine)
         crossed = _meet(ways, [*plates, *self.leads, *others, self.drawn.pad])
         under = shapely.length(shapely.intersection(ways, self.drawn.danger))
         return np.asarray(crossed | (under > _NEAR_PEOPLE))
@@ -369,13 +356,13 @@ def _corner(box: FloatArray) -> tuple[float, float]:
     return float(box[0]), float(box[1])
 
 
-def _about(ground: BaseGeometry, size: Size) -> FloatArray:
+def _about(ground: BaseGeometry, size: Size, gaps: Sequence[int] = _GAPS) -> FloatArray:
     """Give upper left corners of boxes all about a ground, nearer and farther."""
     corners = shapely.get_coordinates(ground)
     corners = corners[:: -(-len(corners) // _CORNERS)]
     edge = _ROUND / np.abs(_ROUND).max(1, keepdims=True)
     half = np.array(size) / 2
-    away = edge * (half + np.array(_GAPS)[:, None, None])
+    away = edge * (half + np.array(gaps)[:, None, None])
     return np.asarray((corners[:, None, None] + away - half).reshape(-1, 2))
 
 

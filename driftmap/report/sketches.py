@@ -239,7 +239,7 @@ def _called(
     kind = f"called at-{letters}"
     for i, area in enumerate(areas):
         box = (widths(area.name, 0.62 * letters), 1.3 * letters)
-        plate = room.place(i, [box])
+        plate = room.place(i, box)
         if plate is None:  # over other names nobody reads it: a tap tells it
             continue
         if plate.lead is not None:
