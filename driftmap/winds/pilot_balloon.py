@@ -7,9 +7,10 @@ observer at a known distance the height is measured and the rate of ascent not n
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -125,8 +126,13 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
     where, when = told.get("released", ("", ""))
     with at(where):
         released = told_time(when, "released") if when else None
-    places, about = _places(_rows(text, setting), told)
-    levels = tuple(_levels(places, source, two="second observer" in told))
+    rows, two = _rows(text, setting), "second observer" in told
+    places, about = _places(rows, told)
+    winds = _levels(places, source, two=two)
+    tops = [0.0, *np.maximum.accumulate([level.height for level in winds])]
+    rises = [level.height > top for level, top in zip(winds, tops, strict=False)]
+    levels = tuple(itertools.compress(winds, rises))
+    lost = [level for level, up in zip(winds, rises, strict=True) if not up]
     if not levels:
         raise ValueError("no two places a minute apart, high enough to tell a distance")
     return Reading(
@@ -135,7 +141,10 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
         levels=levels,
         valid=released,
         away=0.0,
-        warned=_turning_about(places, source),
+        warned=(
+            *_turning_about(places, source),
+            *_unheard(rows, lost, source, two=two),
+        ),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
     )
 
@@ -158,6 +167,29 @@ def _turning_about(places: _Places, source: str) -> tuple[str, ...]:
         "angles again"
         for i in rows[:1]
     )
+
+
+def _unheard(
+    rows: Mapping[str, FloatArray],
+    lost: Sequence[WindLevel],
+    source: str,
+    *,
+    two: bool,
+) -> Iterator[str]:
+    """Doubt what is left out: a balloon too low for its place, as in a strong wind, or sinking."""
+    low = np.radians(rows["elevation_deg"]) < _LOWEST
+    times = rows["time_s"][low & (rows["time_s"] > 0)]
+    if times.size and not two:
+        yield (
+            f"{source}: at {times[0]:g} s it stands under {math.degrees(_LOWEST):.0f} deg, too low to "
+            "tell a place, which is left out: a strong wind?"
+        )
+    if lost:
+        most = max(level.speed for level in lost)
+        yield (
+            f"{source}: winds where the balloon does not rise are left out ({len(lost)}), of up to "
+            f"{most:.1f} m/s: read its angles again"
+        )
 
 
 _Told = Mapping[str, tuple[str, str]]
@@ -312,9 +344,7 @@ def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
         error = math.hypot(error, 0.0 if two else RATE_ERROR * math.hypot(east, north))
         height = float(places.height[i] + places.height[first]) / 2
         with at(f"time_s {places.time[i]:g}"):
-            level = level_toward(height, east, north, source, error)
-        if height > (levels[-1].height if levels else 0.0):
-            levels.append(level)
+            levels.append(level_toward(height, east, north, source, error))
         first = i
     return levels
 

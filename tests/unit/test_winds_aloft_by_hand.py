@@ -100,6 +100,29 @@ def test_two_observers_need_no_rate_of_ascent():
     assert "whose heights differ by 0 m" in reading.assumed[0]
 
 
+@pytest.mark.parametrize(
+    ("last", "held"), [("240,4,80", "under 6 deg"), ("240,44,80", None)]
+)
+def test_a_balloon_too_low_to_place_holds(last, held):
+    """The lower it stands, the farther off the wind took it."""
+    body = "# ascent 3 m/s\ntime_s,elevation_deg,azimuth_deg\n60,45,80\n120,45,80\n"
+    said = read_balloon(f"{RELEASED}{body}180,44,80\n{last}\n", "b.csv", SETTING).warned
+    assert [held in one for one in said] == [True] * (held is not None)
+
+
+def test_a_balloon_that_sinks_holds():
+    """Two observers 400 m apart, north of them; it comes down faster than it rose."""
+    lines = []
+    for time, east, z in ((60, 200, 150), (120, 400, 300), (180, 600, 100)):
+        one, two = _angles(east, 400.0, z), _angles(east - 400, 400.0, z)
+        lines.append(",".join(f"{v:.4f}" for v in (time, *one, *two)))
+    head = "time_s,elevation_deg,azimuth_deg,elevation2_deg,azimuth2_deg\n"
+    text = f"{RELEASED}# second observer 400 m toward 90\n{head}" + "\n".join(lines)
+    reading = read_balloon(text, "b.csv", SETTING)
+    assert len(reading.levels) == 2
+    assert any("does not rise are left out (1)" in one for one in reading.warned)
+
+
 def test_a_balloon_without_release_time_holds_and_magnetic_angles_turn():
     body = "# ascent 3 m/s\ntime_s,elevation_deg,azimuth_magnetic_deg\n60,45,80\n120,45,80\n"
     with pytest.raises(WindError, match="declination"):
