@@ -34,6 +34,7 @@ function tag(at, classes, rank, { mark, name, more, sign = "", area, along, go }
 
 
 let edges = false; // whether the names of squares stand there
+const FEW = 6; // people's places that all have a plate of their own, with a line however long
 const MANY = 12; // people's places; beyond them those close together share a plate
 const NARROW = 600; // width of a map on which a name would cover the field
 
@@ -82,11 +83,20 @@ function placesAbout(ground, { width, height }, gap) {
   return ROUND.flatMap(([right, down]) => corners.map(([x, y]) => about({ left: x + right * (width / 2 + gap), top: y + down * (height / 2 + gap) }, { width, height })));
 }
 
+// Whether a box lies on the same side of the pad as people's ground; of any other it need not.
+function sameSide(box, ground, { pad, grounds }) {
+  if (!grounds.includes(ground)) return true;
+  const [x, y] = [(pad.left + pad.right) / 2, (pad.top + pad.bottom) / 2];
+  const corners = ground.flat(2);
+  const mean = (axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length;
+  return ((box.left + box.right) / 2 - x) * (mean(0) - x) + ((box.top + box.bottom) / 2 - y) * (mean(1) - y) >= 0;
+}
+
 // The nearest clear place beside a ground, and the line to it where it is not close by.
 function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED } = {}) {
   for (const gap of gaps) {
     for (const box of placesAbout(ground, size, gap)) {
-      if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box)) continue;
+      if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box) || !sameSide(box, ground, crowd)) continue;
       const { way, long } = wayTo(ground, box);
       if (long <= tied) return { box };
       if (long <= LONGEST && !blocked(way, ground, crowd)) return { box, way };
@@ -170,6 +180,9 @@ function placePeople(label, crowd) {
     const place = beside(size, ground, seen, { gaps, fits });
     if (place) return setAt(label, { ...place, short }, crowd);
   }
+  const few = crowd.people.length <= FEW;
+  const apart = few && [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap)).find((box) => clear(box, ground, { ...crowd, people: [], leads: [] }) && sameSide(box, ground, crowd));
+  if (apart) return setAt(label, { box: apart, way: wayTo(ground, apart).way, short: true }, crowd);
   if (crowd.hosts.length) return false; // counted on a plate
   return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone
 }
@@ -240,7 +253,7 @@ function groundsDrawn() {
   const pad = padBox(14);
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
   const endangered = (ground) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), danger) !== "off");
-  return { frame, people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, endangered, pad, fixed: [pad, ...fixed, ...picture] };
+  return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, endangered, pad, fixed: [pad, ...fixed, ...picture] };
 }
 
 // Where each label belongs and how large it is, whole and short: all read before any is set, so that the page is laid out twice, not for each.
