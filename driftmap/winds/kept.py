@@ -61,6 +61,10 @@ _NUMBERS: Final = MappingProxyType(
 """Numbers of a reading: name here, key, size of its unit, least and most."""
 _FLAGS: Final = ("forecast", "from_ground")
 _TEXTS: Final = ("warned", "assumed")
+_DOCUMENT: Final = (
+    *("when", "site_altitude_m", "latitude", "longitude", "readings"),
+    *("levels", "sources", "assumed"),  # of `wind_document`
+)
 _READING: Final = (
     *("source", "kind", "levels", "window", "members", "terrain"),
     *(*_TIMES, *_FLAGS, *_TEXTS, *(key for key, *_ in _NUMBERS.values())),
@@ -161,8 +165,9 @@ def _readings(text: str, source: str) -> tuple[Reading, ...]:
 
 @reader
 def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
-    """Read what `keep_readings` wrote for this site; other keys beside it are passed over."""
+    """Read what `keep_readings` wrote for this site, of the merged wind beside it nothing."""
     document = _loaded(text, source)
+    check_keys(document, _DOCUMENT, "")
     with at("the document"):
         altitude = as_number(document.get("site_altitude_m"), "site_altitude_m")
     if abs(altitude - setting.site_altitude) > _ELSEWHERE:

@@ -796,3 +796,10 @@ def test_a_mast_at_the_field_stands_above_the_meter():
     mast = winds.decode("METAR KABC 191156Z 09010KT", setting)
     wind = merge([*winds.decode("4 mph from 90", setting), *mast], setting)
     assert np.hypot(*wind.at(10.0)) == pytest.approx(10 * KNOT)
+
+
+def test_what_stands_beside_kept_readings_and_nobody_reads_is_refused():
+    setting = Setting(1200.0, when=NOON)
+    beside = {**_kept(None), "notes": "gusts of 20 m/s since"}
+    with pytest.raises(WindError, match="unknown key 'notes'"):
+        decode_text(json.dumps(beside), "kept.json", setting)
