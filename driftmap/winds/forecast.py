@@ -137,7 +137,7 @@ def _reading(
         away=0.0 if read is None else away,  # a grid's point stands for its square
         members=members,
         # Somebody meant them to be heard, as a remark in a table.
-        warned=(*odd, *(f"{name}: {said}" for said in told)),
+        warned=(*odd, *(f"{name}: {said}" for said in told if str(said).strip())),
         assumed=(*notes, place, *found),
     )
 

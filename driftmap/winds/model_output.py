@@ -279,8 +279,9 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
 
 
 _DESCRIBES: Final = re.compile(
-    r"title|institution|source|history|references|conventions|name|model|run|created|"
-    r"licen[sc]e|url|grid|.*(?:time|date|zone).*|id|version",
+    r"(?:title|institution|source|history|references|conventions|name|model|run|created|"
+    r"station|product|licen[sc]e|url|grid|id|version)(?:_(?:at|by|id|name))?|"
+    r".*(?:time|date|zone).*",
     re.IGNORECASE,
 )
 """Names of texts that tell where a file is from."""

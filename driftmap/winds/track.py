@@ -7,6 +7,7 @@ words it is "drifted 350 m toward 60 from 900 m in 120 s": the club's free sound
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -41,6 +42,7 @@ _SETTLED: Final = timedelta(seconds=4)  # after apogee, until it goes with the a
 _FASTEST_FALL: Final = 40.0  # m/s: faster is no fall under a device, and lags the wind
 _RISE: Final = 60.0  # m that make a flight
 _SOON: Final = timedelta(seconds=30)  # in which one rises so far; assumed
+_ONCE: Final = timedelta(seconds=5)  # before which it is not up and down; assumed
 _UP: Final = timedelta(minutes=2)  # from lift-off to apogee at the most; assumed
 _LOST: Final = timedelta(seconds=10)  # at the end, in which it lies still
 _STILL: Final = 1.5  # m/s: falls slower than any device; assumed
@@ -113,7 +115,8 @@ def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float, str]:
     if end and after[end].time - after[end - 1].time > _SETTLED:
         end -= 1  # it may have lain there for long
     before = [fix for fix in fixes[:top] if after[0].time - fix.time > _UP]
-    for other in filter(None, map(_rises, (before, after[end:]))):
+    others = (_rises(part, ground) for part in (before, after[end:]))
+    for other in filter(None, others):
         raise ValueError(
             f"holds a second flight, up at {other.time:%H:%M:%S}Z: part the log, and give "
             "each flight's as a wind of its own"
@@ -123,13 +126,19 @@ def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float, str]:
     return fall, ground, what
 
 
-def _rises(fixes: list[_Fix]) -> _Fix | None:
-    """Find where it goes up as no car does; a log may hold all flights of a day."""
-    low = fixes[0] if fixes else None
-    for fix in fixes:
-        if low is None or fix.altitude < low.altitude or fix.time - low.time > _SOON:
-            low = fix
-        elif fix.altitude - low.altitude >= _RISE:
+def _rises(fixes: list[_Fix], ground: float) -> _Fix | None:
+    """Find where it goes up as no car does; a log may hold all flights of a day.
+
+    A receiver that begins far below the ground, or errs once, has not flown.
+    """
+    low, since = math.inf, None
+    for fix, then in itertools.pairwise(fixes):
+        height, next_height = (max(one.altitude, ground) for one in (fix, then))
+        if since is None or height < low or fix.time - since > _SOON:
+            low, since = height, fix.time
+            continue
+        once = then.time - fix.time <= _ONCE and next_height - low < _RISE
+        if height - low >= _RISE and not once:
             return fix
     return None
 

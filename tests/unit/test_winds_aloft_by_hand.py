@@ -293,6 +293,19 @@ def test_a_tracker_that_came_down_tells_the_wind(form):
     assert all(0.7 < level.error < 1.0 for level in reading.levels)
 
 
+@pytest.mark.parametrize("wrong", [-1234.0, 80.0])
+@pytest.mark.parametrize("place", [0, 1, -2])
+def test_a_receiver_that_errs_on_the_ground_has_not_flown_twice(wrong, place):
+    """It begins at the sea's level before it has its place, or one fix is far off."""
+    fixes = list(_fixes())
+    still = 600.0 if place < 0 else -600.0
+    ground = [(still + t, *fixes[place][1:3], 0.0) for t in range(4)]
+    ground[place] = (*ground[place][:3], wrong)
+    log = [*fixes, *ground] if place < 0 else [*ground, *fixes]
+    here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
+    _close(read_track(_gpx(log), "log", here), 0.15)
+
+
 def test_a_log_that_ends_in_the_air_is_above_where_it_began():
     here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
     reading = read_track(_gpx(_fixes()[:100]), "log", here)
