@@ -61,17 +61,12 @@ def _to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     beside = [check for check in worst if check.beside]
     beside += [check for check in every if check.beside and check.outcome == "pass"]
     # A loosened limit that is kept speaks against nothing, nor does an answer: never first.
-    # Nor what passes or is not known, where something fails: the word hangs on that.
+    # Nor what is not known, where something fails.
     beside.sort(key=lambda check: (_history(check), check.kind in ALOFT))
     fails = any(check.outcome == "fail" for check in worst)
-    late = not beside or _history(beside[0]) or (fails and _calm(beside[0]))
+    late = not beside or _history(beside[0]) or (fails and beside[0].kind in ALOFT)
     first = int(not late)
     return [*beside[:first], *(c for c in worst if not c.beside), *beside[first:]]
-
-
-def _calm(check: Check) -> bool:
-    """Tell a check whose figure reads as if all were well, or of what is only not known."""
-    return check.kind in ALOFT or check.outcome == "pass"
 
 
 def _history(check: Check) -> bool:
