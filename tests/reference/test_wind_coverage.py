@@ -42,19 +42,23 @@ def _soundings():
             yield height, wind, Setting(0.0, when=when, now=when, place=place)
 
 
+def _known(told, height, wind, setting):
+    """The wind by what a sounding tells at some heights."""
+    levels = [
+        WindLevel(z, *map(float, direction_and_speed(w.real, w.imag)), None, "told")
+        for z in told
+        for w in [np.interp(z, height, wind)]
+    ]
+    kind = "surface" if len(told) == 1 else "aloft"
+    reading = Reading("told", kind, tuple(levels), setting.when, away=0.0)
+    return merge([reading], setting)
+
+
 def _miss(told, top):
     """How far landings are off, in standard deviations of one component."""
     off = []
     for height, wind, setting in _soundings():
-        levels = [
-            WindLevel(z, *map(float, direction_and_speed(w.real, w.imag)), None, "told")
-            for z in told
-            for w in [np.interp(z, height, wind)]
-        ]
-        kind = "surface" if len(told) == 1 else "aloft"
-        known = merge(
-            [Reading("told", kind, tuple(levels), setting.when, away=0.0)], setting
-        )
+        known = _known(told, height, wind, setting)
         z = np.linspace(0.0, top, 61)
         depth = np.full(z.size, z[1])
         depth[[0, -1]] /= 2
@@ -93,6 +97,21 @@ def test_lines_hold_what_they_say(told, top, widest):
     assert np.mean(off < _line(0.99)) > 0.97
     # As narrow as that allows: half the spread would not do.
     assert np.mean(off < _line(0.9) / 2) < 0.88
+
+
+def test_between_levels_whose_winds_turn_far_the_error_is_as_large_as_told():
+    """17 soundings by two tellings: 0.79 lie inside the 90 % line, 0.66 by depth alone."""
+    between, inside = np.array([200.0, 300.0, 400.0, 500.0]), []
+    for told in ((MAST, 750.0, 1500.0), (MAST, 1200.0)):
+        for height, wind, setting in _soundings():
+            low, high = np.interp(told[:2], height, wind)
+            if (low * high.conjugate()).real < 0:
+                known = _known(told, height, wind, setting)
+                east, north = known.at(between)
+                off = abs(np.interp(between, height, wind) - east - 1j * north)
+                inside.append(off / np.interp(between, known.height, known.error))
+    assert len(inside) > 15
+    assert np.mean(np.array(inside) < _line(0.9)) > 0.75
 
 
 def test_over_a_light_wind_at_night_the_air_aloft_is_told_less_surely_than_by_day():
