@@ -21,9 +21,9 @@ from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.windtold import wind_told
 from driftmap.report.words import bearing, distance
 from driftmap.winds import decode, decode_text, merge
-from driftmap.winds.aerodrome import STORM_OVER
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.kept import keep_readings, name_of, wind_document
+from driftmap.winds.metar import STORM_OVER
 from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
 
 _STAY: Final = timedelta(minutes=20)

@@ -15,15 +15,16 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.errors import WindError, located, quoted
 from driftmap.formulas.needle import points_elsewhere, show_declination
 from driftmap.winds import (
-    aerodrome,
     bulletin,
     forecast,
     igra,
+    metar,
     model_output,
     pilot_balloon,
     record,
     soundings,
     table,
+    taf,
     track,
 )
 from driftmap.winds.kept import looks_kept, named_so, read_kept
@@ -85,13 +86,13 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (
         "aerodrome forecast (TAF)",
-        aerodrome.looks_like_aerodrome_forecast,
-        aerodrome.read_aerodrome_forecast,
+        taf.looks_like_aerodrome_forecast,
+        taf.read_aerodrome_forecast,
     ),
     (
         "surface report (METAR)",
-        aerodrome.looks_like_surface_report,
-        aerodrome.read_surface_report,
+        metar.looks_like_surface_report,
+        metar.read_surface_report,
     ),
 )
 """Name, recogniser and reader of each format, the most distinct first."""

@@ -139,21 +139,37 @@ def split_report(body: str) -> tuple[str, str, str]:
     return said[:cut].strip(), said[cut:], remarks.strip()
 
 
-def said_before(text: str, *, behind: bool = False) -> Iterator[str]:
-    """Name the words before a report that are no heading, date or time.
+Found = tuple[re.Match[str], str]
+"""The start of a report, with its station and time, and what follows it."""
 
-    Where they stand `behind` another report, those that do not belong to that.
 
-    Examples
-    --------
-    >>> list(said_before("SAXX99 KXYZ 182000 ")), list(said_before("CANCELLED "))
-    ([], ['what was not understood (CANCELLED)'])
+def normalised(text: str) -> str:
+    """Write a text as one line of capitals, without the marks that end reports."""
+    return " ".join(text.upper().replace("=", " ").split())
+
+
+def parted(text: str, start: re.Pattern[str]) -> list[Found]:
+    """Part a text where reports start."""
+    starts = list(start.finditer(text))
+    ends = [found.start() for found in starts[1:]] + [len(text)]
+    return [(m, text[m.end() : end]) for m, end in zip(starts, ends, strict=False)]
+
+
+def words_before(
+    text: str, reports: list[Found], start: re.Match[str]
+) -> Iterator[str]:
+    """Name the words before a report that are no heading, date or time: they may take it back.
+
+    Of what stands behind another report, the words at its end that are none of its code.
     """
-    words = _HEADING.sub(" ", text).split()
-    if behind:
-        words = list(itertools.takewhile(_plain, reversed(text.split())))[::-1]
-    if any(re.search(r"[^\W\d_]", word) for word in words):
-        yield f"what was not understood ({' '.join(words)[:60]})"
+    i = [found for found, _ in reports].index(start)
+    parts = [_HEADING.sub(" ", text[: reports[0][0].start()]).split()]
+    if i:
+        end = itertools.takewhile(_plain, reversed(reports[i - 1][1].split()))
+        parts.append([*end][::-1])
+    for said in parts:
+        if any(re.search(r"[^\W\d_]", word) for word in said):
+            yield f"what was not understood ({' '.join(said)[:60]})"
 
 
 def _plain(word: str) -> bool:

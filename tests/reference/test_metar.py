@@ -12,7 +12,7 @@ from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser
 
 from driftmap.core.units import KNOT
-from driftmap.winds.aerodrome import read_surface_report
+from driftmap.winds.metar import read_surface_report
 from driftmap.winds.reading import Setting
 
 

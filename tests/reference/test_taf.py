@@ -11,8 +11,8 @@ import pytest
 from metar_taf_parser.parser.parser import TAFParser
 
 from driftmap.core.units import KNOT
-from driftmap.winds.aerodrome import read_aerodrome_forecast
 from driftmap.winds.reading import Setting
+from driftmap.winds.taf import read_aerodrome_forecast
 
 TAFS = [
     "TAF KXYZ 191130Z 1912/2018 24008KT P6SM SKC FM191600 26010G16KT P6SM FEW040 "

@@ -7,12 +7,12 @@ import pytest
 
 from driftmap.core.errors import WindError
 from driftmap.winds import decode, merge, read_winds
-from driftmap.winds.aerodrome import (
+from driftmap.winds.metar import (
     looks_like_surface_report,
-    read_aerodrome_forecast,
     read_surface_report,
 )
 from driftmap.winds.reading import Setting
+from driftmap.winds.taf import read_aerodrome_forecast
 
 WHEN = datetime(2026, 5, 18, 21, tzinfo=UTC)
 
