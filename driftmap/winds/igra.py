@@ -7,15 +7,13 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from driftmap.core.errors import PlacedError, WindError, at, located
-from driftmap.winds.changing import heard_beside, with_others
 from driftmap.winds.reading import Reading, Setting, show_time
-from driftmap.winds.soundings import SondeRow, away_of, sounding
-from driftmap.winds.text import choose_station, choose_time, reader
+from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
+from driftmap.winds.text import reader
 
 _HEADER: Final = re.compile(
     r"#(?P<station>\w{11}) (?P<day>\d{4} \d\d \d\d) (?P<hour>\d\d) "
@@ -38,29 +36,21 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     """Read of one sounding or many the last before the flight, and doubt it by those near it."""
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
-    heads = {i: _header(*lines[i]) for i in starts}
-    names = [head["station"] for head in heads.values()]
-    station, named = choose_station(names, setting, source)
-    mine = [i for i in starts if heads[i]["station"] == station]
-    times = [_time(heads[i], lines[i][0]) for i in mine]
-    chosen, notes = choose_time(times, setting, source)
-    near = [i for i, time in enumerate(times) if heard_beside(time, setting)]
-    flown, *others = (
-        _sounding(lines[mine[i] :], heads[mine[i]], times[i], setting)
-        for i in dict.fromkeys((chosen, *near))
+    heads = [_header(*lines[i]) for i in starts]
+    return last_before(
+        [head["station"] for head in heads],
+        lambda k: _time(heads[k], lines[starts[k]][0]),
+        lambda k: _sounding(lines[starts[k] :], heads[k], setting),
+        source,
+        setting,
     )
-    flown = replace(flown, assumed=(*named, *notes, *flown.assumed))
-    return with_others(flown, others, setting)
 
 
 def _sounding(
-    lines: list[tuple[int, str]],
-    head: re.Match[str],
-    time: datetime,
-    setting: Setting,
+    lines: list[tuple[int, str]], head: re.Match[str], setting: Setting
 ) -> Reading:
     """Read the sounding whose header is the first of these lines."""
-    rows = []
+    time, rows = _time(head, lines[0][0]), []
     for n, line in itertools.takewhile(lambda one: one[1][0] != "#", lines[1:]):
         with at(f"line {n}"):
             rows.append(_row(n, line))

@@ -17,7 +17,7 @@ from driftmap.air.wind import components_from
 from driftmap.core.units import KNOT
 from driftmap.winds import read_winds
 from driftmap.winds.reading import Setting
-from driftmap.winds.soundings import read_sounding_list
+from driftmap.winds.sounding_list import read_sounding_list
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 

@@ -8,7 +8,7 @@ import pytest
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Setting
-from driftmap.winds.soundings import looks_like_sounding_list, read_sounding_list
+from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
 
 TEXT = """\
 99999 XYZ Nowhere Field Observations at 12Z 20 Feb 2014
