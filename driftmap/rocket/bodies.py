@@ -282,29 +282,30 @@ class Bench:
         mark = self.need(f"{device.name} delay", delay, device.name)
         return Stage(drag, "delay", mark, nose_first=nose)
 
-    def glide(self, last: Device) -> str:
-        """Name the input for the glide of what hangs on a device and those before it.
+    def glide(self, device: Device) -> str:
+        """Name the input for the glide of what hangs on a device, whatever opens beside it.
 
         Only the largest device glides: below a drogue the rocket tumbles.
         """
-        if last.kind != "canopy" or last.glide == 0 or last is not self.largest():
+        if device.kind != "canopy" or device.glide == 0 or device is not self.largest():
             return ""
-        spread = GLIDE if last.glide is None else Spread("uniform", 0.0, last.glide)
-        return self.need(f"{last.name} glide", spread, last.name)
+        spread = GLIDE if device.glide is None else Spread("uniform", 0.0, device.glide)
+        return self.need(f"{device.name} glide", spread, device.name)
 
     def fall(
-        self, devices: list[Device], *, hanging: tuple[Drag, ...] = ()
+        self, devices: list[Device], *, hanging: tuple[Drag, ...] = (), glide: str = ""
     ) -> StagedFall:
         """List the stages of the rocket's fall when these devices open as planned.
 
-        It falls nose first until the first opens, or hangs or tumbles from the start.
+        It falls nose first until the first opens, or hangs (with the `glide` of what it hangs
+        on) or tumbles from the start.
         """
         release = Release()
         stages: list[Stage] = []
         opened: dict[str, int] = {}
         opens = ""
         hung = list(hanging)
-        now = Stage(tuple(hung)) if hung else self.unopened()
+        now = Stage(tuple(hung), glide=glide) if hung else self.unopened()
         for device in devices:
             at = device.opens_at.at
             if at == "time" and not stages and not hanging:
@@ -314,11 +315,12 @@ class Bench:
                 stages.append(replace(now, until=at, mark=mark, opens=opens))
                 opens = ""
             waiting = self.waiting(device, now.drag, nose=now.nose_first)
-            stages.append(replace(waiting, opens=opens))
+            stages.append(replace(waiting, opens=opens, glide=glide))
             opened[device.name] = len(stages)
             opens = device.name
             hung = [*(hung or [self.tumbling()]), self.cloth(device)]
-            now = Stage(tuple(hung), glide=self.glide(device))
+            glide = self.glide(device) or glide
+            now = Stage(tuple(hung), glide=glide)
         return StagedFall(release, (*stages, replace(now, opens=opens)), opened)
 
     def strengths(self, device: Device) -> Strengths:

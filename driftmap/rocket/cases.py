@@ -115,9 +115,9 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     tail = bench.rocket(
         Stage(((area / 2, share),)), less=whole / 2, before=before, unlit=True
     )
-    hanging = (bench.cloth(device),)
+    hanging, glide = (bench.cloth(device),), bench.glide(device)
     later = [d for d in later if d.opens_at.at != "apogee"]
-    stages = bench.fall(later, hanging=hanging).stages
+    stages = bench.fall(later, hanging=hanging, glide=glide).stages
     face = frame.length * frame.diameter / 2
     front = Body(_FRONT, whole / 2, stages, face, before=before)
     bodies = (replace(tail, area=face), front)
@@ -137,11 +137,11 @@ def _tangled(bench: Bench) -> list[Case]:
 
 def _main_at_apogee(bench: Bench) -> list[Case]:
     """Open everything at the first device's trigger."""
-    first, *_, last = devices = bench.devices()
+    first, main = bench.devices()[0], bench.largest()
     fall = bench.fall([first])
-    beside = tuple(bench.cloth(device) for device in devices[:-1])
+    beside = tuple(bench.cloth(d) for d in bench.devices() if d is not main)
     return opened(
-        *(bench, "main at apogee", fall.release, last, fall.before(first)),
+        *(bench, "main at apogee", fall.release, main, fall.before(first)),
         beside=beside,
         alone=True,
     )
@@ -338,6 +338,9 @@ def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
     devices = {device.name: device for device in bench.devices()}
     bodies = []
     for name in own.loose:
+        if own.loose.count(name) > 1:
+            told = f"{quoted(name)} stands twice; name each once"
+            raise FlightError(bench.flight.source, f"case {own.name!r}, loose", told)
         if name in pieces:
             bodies.append(bench.loose(pieces[name]))
         elif name in devices:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
@@ -125,7 +124,7 @@ def after(
     less: float = 0.0,
 ) -> tuple[Body, ...]:
     """Go on after a device opened."""
-    hanging = (bench.tumbling(), *beside)
+    hanging, glide = (bench.tumbling(), *beside), ""
     if result == RIPS_OFF:
         fall = bench.fall(later, hanging=hanging)
         gone = less + bench.cloth_mass(device)
@@ -135,8 +134,6 @@ def after(
         share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
         hanging = (*hanging, bench.weakened(device, share))
     else:
-        hanging = (*hanging, bench.cloth(device))
-    *stages, last = bench.fall(later, hanging=hanging).stages
-    if result == HOLDS and not later:
-        last = replace(last, glide=bench.glide(device))
-    return (bench.rocket(*before, *stages, last, less=less),)
+        hanging, glide = (*hanging, bench.cloth(device)), bench.glide(device)
+    stages = bench.fall(later, hanging=hanging, glide=glide).stages
+    return (bench.rocket(*before, *stages, less=less),)

@@ -304,6 +304,25 @@ def test_landing_speed_is_the_balance_of_weight_and_drag(willet):
     assert cloud.speed[rows] == pytest.approx(expected, rel=0.004)  # rho at 2.5 m
 
 
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("opens", ["apogee", "150 m"])
+def test_a_canopy_glides_whatever_opens_beside_it(willet, order, opens):
+    """A ribbon or a small canopy beside it, opened last, stills no wing of cloth."""
+    main = willet.recovery[0]
+    small = {"name": "pilot", "diameter": "0.3 m", "opens_at": opens}
+    pilot = type(main).model_validate(
+        {"kind": "canopy", "type": main.type, **small}, strict=False
+    )
+    flight = willet.model_copy(update={"recovery": (main, pilot)[::order]})
+    glides = {
+        case.name: case.bodies[0].stages[-1].glide
+        for case in build_cases(flight).cases
+        if case.bodies[0].stages and not case.any_way
+    }
+    for name in ("recovery works", "main at apogee, holds", "early opening, holds"):
+        assert glides[name] == "main glide"
+
+
 def test_time_trigger_before_apogee_and_after(willet):
     def landing(seconds):
         trigger = replace(
@@ -555,6 +574,7 @@ def test_a_rare_end_falls_where_plain_flights_of_it_fall(whimbrel):
         ('"nose cone"', '"nosecone"', "did you mean 'nose cone'"),
         ('"main"', '"mian"', "did you mean 'main'"),
         ('"apogee"', '"noon"', "must be"),
+        ('["nose cone"]', '["nose cone", "nose cone"]', "'nose cone' stands twice"),
     ],
 )
 def test_a_bad_case_of_the_flight_file_is_refused(old, new, told):
