@@ -111,6 +111,7 @@ _TOLD: Final = MappingProxyType({"temperature": "C", "pressure": "hPa"})
 _NUMBER: Final = re.compile(
     r"\s*([-+]?(?:[1-9]\d{0,2}(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$"
 )
+_COUNT: Final = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+|\d{1,15}", re.ASCII)
 
 _READ: Final = MappingProxyType(
     {
@@ -183,6 +184,27 @@ def parse(value: object, dimension: str) -> float:
         raise ValueError(f"{quoted(value)} must be a finite {dimension}")
     factor = table[unit] if unit else _BARE.get(dimension, 1.0)
     return number * factor + _OFFSET.get(unit, 0.0)
+
+
+def whole(value: object, least: int, most: int) -> int:
+    """Read a count: digits alone or parted by commas, as a point may part thousands.
+
+    Raises `ValueError` if it is none, or not from `least` to `most`.
+
+    Examples
+    --------
+    >>> whole("2,000", 0, 9999)
+    2000
+    >>> whole("2.000", 0, 9999)
+    Traceback (most recent call last):
+    ValueError: '2.000' must be a whole number from 0 to 9999, in digits alone
+    """
+    text = str(value)
+    match = isinstance(value, int | str) and _COUNT.fullmatch(text.strip())
+    if not match or not least <= int(text.replace(",", "")) <= most:
+        told = f"must be a whole number from {least} to {most}, in digits alone"
+        raise ValueError(f"{quoted(value)} {told}")
+    return int(text.replace(",", ""))
 
 
 def _float(value: float | str) -> float:

@@ -260,14 +260,8 @@ def _positive(properties: Mapping[str, object], key: str) -> float | None:
 def _people(feature: Feature) -> int | None:
     if "people" not in feature.properties:
         return None
-    value = feature.properties["people"]
     with at(f"{feature.where}, people"):
-        count = units.parse(value, "number")
-        if not count.is_integer() or not 0 <= count <= _MOST_PEOPLE:
-            raise ValueError(
-                f"must be a whole number from 0 to {_MOST_PEOPLE} (got {quoted(value)})"
-            )
-        return int(count)
+        return units.whole(feature.properties["people"], 0, _MOST_PEOPLE)
 
 
 def _shelter(value: object) -> str:

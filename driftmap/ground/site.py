@@ -191,13 +191,7 @@ def _flights_today(members: Mapping[str, object]) -> int | None:
     if "flights_today" not in members:
         return None
     with at("flights_today"):
-        number = units.parse(members["flights_today"], "number")
-        if not (number.is_integer() and 1 <= number <= _MOST_FLIGHTS):
-            raise ValueError(
-                f"must be a whole number from 1 to {_MOST_FLIGHTS} "
-                f"(got {quoted(members['flights_today'])})"
-            )
-    return int(number)
+        return units.whole(members["flights_today"], 1, _MOST_FLIGHTS)
 
 
 def _require(marks: Iterable[Mark]) -> None:

@@ -38,7 +38,8 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     counts as none; ``source``: name of the file.
 
     Result: from time 0 on [s], [N]; what follows the last thrust is cut off, and so is
-    what comes before it reaches 5 % of its greatest, but for the row before. Raises
+    what comes before it reaches 5 % of its greatest, but for the row before; one that ends
+    above that is cut off too soon. Raises
     `FlightError` if anything in it cannot be used, by its line.
     """
     check_remarks(text, source, FlightError)
@@ -103,6 +104,12 @@ def _cleaned(
                 f"{thrust:g} N is below zero by more than noise, {_NOISE:.0%} of the "
                 "greatest thrust",
             )
+    if points[-1][1] > _NOISE * most:
+        raise PlacedError(
+            places[-1],
+            f"ends with {points[-1][1]:g} N, the motor still pushing; go on until the thrust "
+            f"is back under {_NOISE:.0%} of its greatest",
+        )
     kept = [(time, max(thrust, 0.0)) for time, thrust in points]
     last = max(i for i, (_, thrust) in enumerate(kept) if thrust > 0)
     kept = kept[: last + 2]

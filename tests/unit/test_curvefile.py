@@ -51,6 +51,7 @@ def test_noise_below_zero_is_no_thrust_and_the_tail_is_cut():
         ),
         ("time_s,thrust_n\n-1,0\n1,2\n", "line 2: time -1 must not be negative"),
         ("time_s,thrust_n\n0,0\n1,0\n", "no thrust above zero"),
+        ("time_s,thrust_n\n0,0\n1,90\n2,5\n", "line 4: ends with 5 N, the motor still"),
         ('time_s,thrust_n\n0,0\n1,"1,234"\n', "line 3: thrust_n '1,234'; accepted"),
         ("time_s\tthrust_n\n0\t0\n1\t1,234\n", "line 3: thrust_n '1,234'; accepted"),
         ("time_s;thrust_n\n0;0\n1;1,234\n", "line 3: thrust_n '1,234'; accepted"),

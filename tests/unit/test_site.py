@@ -379,6 +379,7 @@ BAD: dict[str, tuple[Edit, list[str]]] = {
     "key with unit": (prop(WAIVER, "radius_m", 3), ["'radius_m'", "'radius'"]),
     "negative people": (prop(CROWD, "people", -1), ["Crowd line", "people", "-1"]),
     "half a person": (prop(CROWD, "people", 2.5), ["people", "whole number", "2.5"]),
+    "a point for thousands": (prop(CROWD, "people", "2.000"), ["people", "'2.000'"]),
     "people true": (prop(CROWD, "people", True), ["people", "True"]),
     "people words": (prop(CROWD, "people", "many"), ["people", "'many'"]),
     "people huge": (prop(CROWD, "people", 10**400), ["people"]),
