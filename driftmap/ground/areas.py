@@ -63,6 +63,11 @@ class Area:
         """Whether people are there: by its role, or by a head count of one or more."""
         return self.role in OCCUPIED or bool(self.people)
 
+    @property
+    def perhaps_occupied(self) -> bool:
+        """Whether people may be there; a building is empty only if the file says so."""
+        return self.occupied or (self.role == "building" and self.people is None)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Waiver:

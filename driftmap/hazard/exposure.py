@@ -146,8 +146,8 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     where it is known already.
     """
     danger = danger or danger_of(cloud)
-    occupied = [area for area in site.areas if area.occupied]
-    near = _near(cloud, [area for area in site.areas if area.occupied or area.people])
+    peopled = [area for area in site.areas if area.perhaps_occupied]
+    near = _near(cloud, peopled)
     every: list[FallenPiece] = []
     given: dict[str, Estimate] = {}
     for case in cloud.tree.cases:
@@ -160,7 +160,7 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
         given,
-        *_spots(impacts, occupied, danger.angle),
+        *_spots(impacts, peopled, danger.angle),
     )
 
 
@@ -190,7 +190,7 @@ def _near(cloud: Cloud, areas: Sequence[Area]) -> NDArray[np.bool_]:
 
 
 def _spots(
-    impacts: Impacts, occupied: Sequence[Area], angle: float
+    impacts: Impacts, peopled: Sequence[Area], angle: float
 ) -> tuple[tuple[SpotRisk, ...], SpotRisk | None]:
     """Find the worst spot of each area and of all, on squares that know no north.
 
@@ -199,7 +199,7 @@ def _spots(
     """
     east, north = turn(impacts.east, impacts.north, -angle)
     along = replace(impacts, east=east, north=north)
-    laid = [replace(area, shape=_turned(area.shape, -angle)) for area in occupied]
+    laid = [replace(area, shape=_turned(area.shape, -angle)) for area in peopled]
     spots = tuple(_back(individual_risk(along, area), angle) for area in laid)
     worst = _worst(along, laid)
     return spots, None if worst is None else _back(worst, angle)
@@ -215,11 +215,11 @@ def _back(spot: SpotRisk, angle: float) -> SpotRisk:
     return replace(spot, east=float(east), north=float(north))
 
 
-def _worst(impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk | None:
+def _worst(impacts: Impacts, peopled: Sequence[Area]) -> SpotRisk | None:
     """Find the worst spot of all ground with people, however it was cut into areas."""
     found = []
-    for shelter in dict.fromkeys(area.shelter for area in occupied):
-        ground = shapely.union_all([a.shape for a in occupied if a.shelter == shelter])
+    for shelter in dict.fromkeys(area.shelter for area in peopled):
+        ground = shapely.union_all([a.shape for a in peopled if a.shelter == shelter])
         crowd = Area("people", OCCUPIED[0], ground, None, shelter)
         found.append(individual_risk(impacts, crowd))
     if not found:
@@ -231,7 +231,7 @@ def _worst(impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk | None:
         upper=max(spot.risk.upper for spot in found),
     )
     here = shapely.Point(worst.east, worst.north)
-    nearest = min(occupied, key=lambda area: area.shape.distance(here))
+    nearest = min(peopled, key=lambda area: area.shape.distance(here))
     return replace(worst, area=nearest.name, risk=risk)
 
 

@@ -86,16 +86,15 @@ class Group:
     holds: Callable[[Area], bool]
 
 
-def _with_people(area: Area) -> bool:
-    """Tell whether people may stand there; a building is empty only if the file says so."""
-    return area.occupied or (area.role == "building" and area.people is None)
-
-
 _PROPERTY: Final = ("building", "road", "railway", "power line", "airport")
 
 GROUPS: Final = MappingProxyType(
     {
-        "people": Group("place where people are", "no_people_near", _with_people),
+        "people": Group(
+            "place where people are",
+            "no_people_near",
+            lambda area: area.perhaps_occupied,
+        ),
         "outsiders": Group(
             "person or property that is no part of the launch",
             "no_outsiders_near",

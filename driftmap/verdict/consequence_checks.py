@@ -49,7 +49,7 @@ def under_the_fall(
     beside the word all the same. A case that may go any way, or is too rare to be judged
     by itself, is left to its risk.
     """
-    crowd = [area for area in site.areas if area.occupied]
+    crowd = [area for area in site.areas if area.perhaps_occupied]
     tree = shapely.STRtree([area.shape for area in crowd])
     found: dict[str, list[tuple[float, Part, list[str]]]] = {}
     for key, part in maiming(cloud).items() if crowd else ():
@@ -168,8 +168,8 @@ def _clear(
         return False
     if any(True for _ in under_the_fall(tried, site)):
         return False
-    crowd = shapely.union_all([area.shape for area in site.areas if area.occupied])
-    return passing_over(ways_up(tried), crowd).estimate <= _OVERHEAD
+    people = [area.shape for area in site.areas if area.perhaps_occupied]
+    return passing_over(ways_up(tried), shapely.union_all(people)).estimate <= _OVERHEAD
 
 
 def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:

@@ -216,6 +216,8 @@ _OF_A_LAUNCH: Final = frozenset(
         Kind.OUTSIDE_BOUNDARY,
         Kind.HURTFUL_OUTSIDE,
         Kind.OUTSIDE_WAIVER,
+        Kind.ABOVE_CEILING,
+        Kind.WAY_UP_OUT,
         Kind.OVERFLIGHT,
         Kind.CASUALTIES,
         Kind.INDIVIDUAL_RISK,
@@ -323,7 +325,7 @@ def _needs(scout: Cloud, site: Site, answers: Answers | None = None) -> Iterator
     )
     share = limits[least].value
     yield Need(math.ceil(many * unseen / share), f"a share of {share:.3g} ({least})")
-    people = any(area.occupied for area in site.areas)
+    people = any(area.perhaps_occupied for area in site.areas)
     if not people:
         return
     bound = limits["area_hit_in_failure"].value

@@ -277,7 +277,8 @@ def test_a_power_line_told_thin_is_no_thinner(quiet, wide, away, hit):
 
 def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     """Nothing seen in n flights is under 1 - 0.025^(1/n), near 3.69 / n (Clopper-Pearson)."""
-    needs = {need.why: need.flights for need in judgement._needs(quiet, site())}
+    where = site(CROWD, WIRES, POND)
+    needs = {need.why: need.flights for need in judgement._needs(quiet, where)}
     assert needs["a share of 0.001 (area_hit)"] == 3689
     bound = LIMITS["area_hit_in_failure"].value
     alone = math.log(0.025) / math.log(1 - bound)
@@ -287,7 +288,7 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
         if why in needs:
             wanted = alone * N / part.flights
             assert wanted <= needs[why] <= 1.03 * wanted + N / part.flights + 1
-    harm = harm_of(quiet, site())
+    harm = harm_of(quiet, where)
     for key, upper in (
         ("expected_casualties", harm.casualties.total.upper),
         ("individual_risk", max(spot.risk.upper for spot in harm.spots)),
@@ -303,7 +304,7 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
         limit = LIMITS[key].value
         (found,) = (n for why, n in needs.items() if why.endswith(f"({key})"))
         assert found == pytest.approx(N * upper / limit, rel=0.01, abs=1)
-    most = judgement.flights_needed(quiet, site())
+    most = judgement.flights_needed(quiet, where)
     assert most.flights == max(needs.values())
     nobody = site(replace(HOUSE, people=0), WIRES)
     assert [n.flights for n in judgement._needs(quiet, nobody)] == [3689]
@@ -541,6 +542,9 @@ def test_people_under_the_fall(quiet):
         return [(c.outcome, c.area, c.value, c.case) for c in found]
 
     assert told(40) == [("warn", "Camp", 0.5, "nothing deploys")]
+    house = Area("Farm", "building", shapely.box(40, 790, 45, 810))
+    assert [c.outcome for c in under_the_fall(cloud, site(house))] == ["warn"]
+    assert not list(under_the_fall(cloud, site(replace(house, people=0))))
     assert told(100) == [("pass", "Camp", 0.9, "nothing deploys")]
     assert told(180) == []
     light = energy.copy()
@@ -784,6 +788,8 @@ def test_a_check_brings_words_or_its_kind_has_them():
                 (Kind.HURTFUL_OUTSIDE, "fail"),
                 (Kind.OUTSIDE_BOUNDARY, "fail"),
                 (Kind.OUTSIDE_WAIVER, "fail"),
+                (Kind.ABOVE_CEILING, "fail"),
+                (Kind.WAY_UP_OUT, "fail"),
                 (Kind.IN_WATER, "warn"),
                 (Kind.OVERFLIGHT, "fail"),
             )
