@@ -16,13 +16,14 @@ from driftmap.report.windtold import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
-_WIDTH, _HEIGHT = 640.0, 420.0
+# As narrow as a phone, that its letters can be read there.
+_WIDTH, _HEIGHT = 400.0, 436.0
 _FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
-_SPEED: Final = (70.0, 360.0)  # left and right edge of the speed panel
-_BEARING: Final = (410.0, 620.0)
+_SPEED: Final = (64.0, 236.0)  # left and right edge of the speed panel
+_BEARING: Final = (262.0, 394.0)
 _STEPS: Final = (1.0, 2.0, 5.0)
 _RULES: Final = (
-    "text{font:12px system-ui,sans-serif;fill:var(--ink,#111)}",
+    "text{font:13px system-ui,sans-serif;fill:var(--ink,#111)}",
     ".axis{stroke:var(--soft,#666);fill:none}",
     ".grid{stroke:var(--rule,#ccc)}",
     ".band{fill:#9ec5e8;fill-opacity:.6}",
@@ -103,12 +104,10 @@ def _frame(top: float, most: float, voice: Voice) -> str:
     for value in _ticks(most / per_speed):
         told = voice.number(f"{value:g}")
         out.append(_text(_x(value * per_speed, most), _FOOT + 18, told))
-    middle = sum(_BEARING) / 2
     out += [
         _text(_SPEED[0] - 6, _ROOF - 14, length, "end"),
-        _text(sum(_SPEED) / 2, _FOOT + 38, voice.say("map.axis_speed", unit=speed)),
-        _text(middle, _FOOT + 18, voice.say("map.axis_arrows")),
-        _text(middle, _FOOT + 38, voice.say("map.axis_north")),
+        _text(_SPEED[0], _FOOT + 38, voice.say("map.axis_speed", unit=speed), "start"),
+        _text(_BEARING[1], _FOOT + 58, voice.say("map.axis_arrows"), "end"),
         f'<path class="axis" d="M{_SPEED[0]} {_ROOF}V{_FOOT}H{_SPEED[1]}'
         f'M{_BEARING[0]} {_ROOF}V{_FOOT}H{_BEARING[1]}"/>',
     ]

@@ -96,8 +96,8 @@ async function read(file) {
 function balloon(desk) {
   const line = () => {
     const count = find("#angles").children.length;
-    const cell = (name, more) => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`, ...more}));
-    find("#angles").append(el("tr", {}, cell("Seconds", {placeholder: `such as ${30 * (count + 1)}`}), cell("Elevation"), cell("Bearing")));
+    const cell = name => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`}));
+    find("#angles").append(el("tr", {}, ["Seconds", "Elevation", "Bearing"].map(cell)));
   };
   for (let i = 0; i < 4; i++) line();
   find("#more-angles").addEventListener("click", line);
@@ -180,14 +180,16 @@ function strip(rows) {
   if (low.length < 1) return;
   const times = low.map(row => Date.parse(row.time)), last = Math.max(...times), first = Math.min(...times, last - 36e5);
   const most = Math.max(4, ...low.map(row => row.gust || row.speed));
-  const x = time => 30 + 560 * (time - first) / (last - first), y = speed => 110 - 90 * speed / most;
+  const x = time => 24 + 290 * (time - first) / (last - first), y = speed => 110 - 90 * speed / most;
+  let written = -40; // no time stands over the one before it
+  const apart = at => at - written >= 40 && (written = at, true);
   const drawn = low.map((row, i) => svg("g", {transform: `translate(${x(times[i])} 0)`, class: row.counts ? "counts" : ""},
     svg("line", {x1: 0, x2: 0, y1: 110, y2: y(row.speed), class: "mean"}),
     row.gust ? svg("circle", {cx: 0, cy: y(row.gust), r: 4, class: "gust"}) : svg("g"),
     row.from === null || row.from === undefined ? svg("circle", {cx: 0, cy: y(row.speed), r: 5, class: "way"})
       : svg("path", {d: "M0 9L6 -8L0 -4L-6 -8Z", class: "way", transform: `translate(0 ${y(row.speed)}) rotate(${row.from * 180 / Math.PI})`}),
-    svg("text", {x: 0, y: 128, "text-anchor": "middle"}, clock(row.time))));
-  find("#strip").replaceChildren(svg("svg", {viewBox: "0 0 620 136", role: "img", "aria-label": `${low.length} readings; arrows point where the wind goes`}, svg("line", {x1: 20, x2: 600, y1: 110, y2: 110, class: "axis"}), drawn));
+    apart(x(times[i])) ? svg("text", {x: 0, y: 128, "text-anchor": "middle"}, clock(row.time)) : svg("g")));
+  find("#strip").replaceChildren(svg("svg", {viewBox: "0 0 340 136", role: "img", "aria-label": `${low.length} readings; arrows point where the wind goes`}, svg("line", {x1: 10, x2: 330, y1: 110, y2: 110, class: "axis"}), drawn));
 }
 
 // The wind that counts and its age, in the head of every room.
