@@ -16,14 +16,8 @@ from driftmap.planning.node import (
     joined_landing,
     severity,
 )
-from driftmap.planning.sector import (
-    Flights,
-    Span,
-    flights_of,
-    most_cells,
-    settled_spans,
-    tile,
-)
+from driftmap.planning.sector import Flights, flights_of
+from driftmap.planning.subdivision import Span, most_cells, settled_spans, tile
 from driftmap.planning.supposed import Reach, Supposition, Wind
 from driftmap.planning.trial import hangs_on_aloft
 from driftmap.verdict.check import decide

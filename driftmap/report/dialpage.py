@@ -27,7 +27,6 @@ from driftmap.report.instruct import (
     astray,
     sights,
 )
-from driftmap.report.map import ground_of
 from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
     leaflet_script,
@@ -40,6 +39,7 @@ from driftmap.report.page import (
 from driftmap.report.reasons import needle_told
 from driftmap.report.sentences import case_name, case_when
 from driftmap.report.shapes import in_metres
+from driftmap.report.site_layer import site_layer
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate, zone_of
 from driftmap.rocket.likelihood import BARE, WORKS
@@ -149,7 +149,7 @@ def _data(
         "marks": [piece["mark"] for piece in pieces],
         "shareSteps": dialdata.SHARE_STEPS,
         "pad": [0, 0],
-        **ground_of(
+        **site_layer(
             site,
             defaultdict(lambda: "pass"),
             in_metres,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from html import escape
 from typing import Any, Final, cast
@@ -38,6 +38,7 @@ from driftmap.report.shapes import (
     rings_of,
 )
 from driftmap.report.sheetfacts import Spot
+from driftmap.report.site_layer import site_layer
 from driftmap.report.standing import stand, ways
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
@@ -45,7 +46,6 @@ from driftmap.report.windtold import age_script, wind_as_read
 from driftmap.report.words import Units, in_units_of
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Outcome
 from driftmap.verdict.document import document
 
 _SCRIPTS: Final = (
@@ -185,13 +185,6 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
     }
 
 
-_FIRST: Final = {"fail": 4, "warn": 2, "pass": 0}
-"""How far failing places of people come before the rest, as their labels are set."""
-
-_MARKED: Final = 40
-"""How far the labels of all that does not pass come before others."""
-
-
 def _drawn(told: Watch) -> dict[str, Any]:
     """Give what the page's script draws of an assessment, and what it must know of the ground."""
     a, voice, site = told.told, told.voice, told.told.site
@@ -200,7 +193,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
     seen = {spot.area.name: spot.seen for spot in told.places} | edges
     grid = marks.lay_squares(view, voice.units)
     sent = {way.name: way for way in ways(told)}
-    ground = ground_of(site, seen, place, voice, astray=told.astray)
+    ground = site_layer(site, seen, place, voice, astray=told.astray)
     for area in ground["areas"]:
         if way := sent.get(area["name"]):
             area["go"] = round(math.degrees(way.azimuth))
@@ -263,66 +256,6 @@ def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
         np.array([south, north, south, north]),
     )
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
-
-
-def ground_of(
-    site: Site,
-    worst: Mapping[str, Outcome],
-    place: ToScript,
-    voice: Voice,
-    *,
-    astray: float,
-) -> dict[str, Any]:
-    """Give the ground that every map draws alike: its edges, and the areas of the site file.
-
-    ``worst``: what the checks say of each area, and of both edges; ``place``: how the
-    page's script wants points; ``astray``: how far something may come down on any side
-    [m], 0 where nothing does.
-
-    Result: the areas in the order of the site file; each part with its label, an edge at a
-    corner of its own.
-    """
-    top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
-    ring = shapely.Point(0.0, 0.0).buffer(astray, quad_segs=24)
-    far = voice.say("map.astray", distance=voice.away(astray))
-    lines = [
-        ("boundary", site.boundary, voice.say("map.edge")),
-        ("waiver", site.waiver.shape, top),
-        *([("astray", ring, far)] if astray else []),
-    ]
-    edges = [
-        {
-            "kind": kind,
-            "rings": rings_of(place, shape),
-            "at": point_of(place, shapely.Point(shapely.get_coordinates(shape)[0])),
-            "name": name,
-            "outcome": worst.get(kind, "pass"),
-            "rank": 62 - _MARKED * (worst.get(kind, "pass") != "pass"),
-        }
-        for kind, shape, name in lines
-    ]
-    numbers = marks.people_numbers(site.areas)
-    areas = []
-    for area in site.areas:
-        outcome = worst[area.name]
-        kind = "people" if area.occupied else marks.DRAWN_KINDS.get(area.role, "keep")
-        beads = marks.middle_of(area.shape) if kind in ("railway", "power") else []
-        rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
-        rank -= _FIRST[outcome] if area.occupied else 0
-        areas.append(
-            {
-                "kind": kind,
-                "rings": rings_of(place, area.shape),
-                "beads": [place(line).tolist() for line in beads],
-                "at": point_of(place, area.shape.representative_point()),
-                "name": area.name,
-                "people": area.people,
-                "number": numbers.get(area.name),
-                "outcome": outcome,
-                "rank": rank - _MARKED * (outcome != "pass"),
-            }
-        )
-    return {"edges": edges, "areas": areas}
 
 
 def _piece(

@@ -5,8 +5,7 @@ A claim is heard: it counts in every figure told. But a go that rests on one is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from itertools import chain
 from math import radians, sqrt
 from typing import Final
@@ -19,11 +18,12 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
-from driftmap.rocket.pieces import Piece
 from driftmap.rocket.stages import BURNS, Motor
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
+from driftmap.verdict.claim import MEMORY, Claim, held_claims
+from driftmap.verdict.piece_claims import burst_claims, piece_claims
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -63,7 +63,6 @@ half as fast as it sinks (from memory), and none keeps still; the least assumed.
 
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
-_BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
@@ -88,74 +87,14 @@ _PAUSE: Final = (0.0, 0.1)
 """For how long one motor's thrust may be as good as none before it comes back [s]; assumed.
 Motors that light one after the other may also not light."""
 
-_FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
-
 _INERTIA: Final = (0.02, 0.2)
 """Moment of inertia over mass and length squared: 1/12 of a uniform rod, a quarter of the
 mass at either end; assumed."""
-
-_SHELL: Final = (15.0, 9000.0)
-"""Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
-plastic to solid steel; assumed."""
-
-_OF_ALL: Final = {
-    "nose cone": (0.01, 0.5),
-    "motor case": (0.01, 0.7),
-    "fin": (0.003, 0.2),
-}
-"""Mass of a piece, or of one fin, over all that comes down without propellant; assumed. Those
-of the invented rockets of the examples lie at some 0.07 and 0.02."""
-
-_STIFF: Final = (0.1, 30.0)
-"""Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
-of materials), soft plastics and a margin assumed; steel fins are not flown."""
-
-_GIVES: Final = (2.0, 60.0)
-"""Pressure at which a motor's case gives [MPa]: two to four times the 2 to 10 that motors
-burn at (from memory); paper and steel, and a margin, assumed."""
-
-_SHARD: Final = (0.5, 200.0)  # kg/m², paper of 1 mm to steel of 25 mm; assumed
-
-_THROWN: Final = (0.1, 10.0)
-"""Mass of all fragments over that of the propellant: cases weigh about as much as it, and of
-one a part stays whole; assumed."""
-
-_FREE: Final = (0.1, 20.0)
-"""Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
-case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
 _LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (0.6, 4.0)}
 """Figure on a motor's label over that which explains the flight; assumed. A weaker motor
 leaves the rail slower than was flown; of one much stronger nothing is told too fair, but the
 label is another's."""
-
-_LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
-
-_ASSUMED: Final = "assumed"
-_MEMORY: Final = "published values from memory, margins assumed"
-
-
-@dataclass(frozen=True, slots=True)
-class _Claim:
-    """A figure of a flight file and the range it commonly lies in."""
-
-    what: str
-    value: float
-    range: tuple[float, float]
-    unit: str = ""
-    source: str = _ASSUMED
-    how: str = "lies beside what is common, {:.3g} to {:.3g}"
-    note: str = "a slip or a wrong unit? An officer who knows better decides"
-
-
-def _held(claims: Iterable[_Claim]) -> Iterator[Check]:
-    """Hold on the claims that lie beside their range."""
-    for claim in claims:
-        least, most = claim.range
-        if not least <= claim.value <= most:
-            figure = f"{claim.value:.3g} {claim.unit}".rstrip()
-            told = f"{claim.what}, {figure}, {claim.how.format(least, most)}"
-            yield held(Kind.IMPLAUSIBLE, claim.source, told, note=claim.note)
 
 
 def implausible(cloud: Cloud) -> Iterator[Check]:
@@ -165,7 +104,9 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
     each = _steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)
-    yield from _held(chain(*each, _pieces(flight), _burst(flight), _spreads(flight)))
+    yield from held_claims(
+        chain(*each, piece_claims(flight), burst_claims(flight), _spreads(flight))
+    )
 
 
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
@@ -180,12 +121,12 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
         )
         yield held(Kind.MISSING, MISSING_INPUT, told)
     impulse, burn = np.exp(cloud.plan.log_motor)  # fitted, drag and all
-    yield from _held(_of_label(answers.numbers, float(impulse), float(burn)))
+    yield from held_claims(_of_label(answers.numbers, float(impulse), float(burn)))
 
 
 def _of_label(
     told: Mapping[str, float], impulse: float, burn: float
-) -> Iterator[_Claim]:
+) -> Iterator[Claim]:
     """List what was answered of a motor, beside what explains the flight."""
     beside = "lies beside what flies, {:g} to {:g}"
     note = "the label and the flight do not belong together; read it again"
@@ -196,13 +137,13 @@ def _of_label(
             words = name.replace("_", " ")
             what = f"{words} on the label over what apogee and time take"
             share = told[name] / takes
-            yield _Claim(what, share, _LABEL[name], how=beside, note=note)
+            yield Claim(what, share, _LABEL[name], how=beside, note=note)
     all_of_it = told.get("total_impulse", impulse)
     largest = told.get("motor_impulse", all_of_it)
     for name, of in (("propellant_mass", all_of_it), ("motor_propellant", largest)):
         if name in told:
             what = f"total impulse over {FACTS[name].text}, as answered"
-            yield _Claim(what, of / told[name], _IMPULSE, "N s/kg", _MEMORY)
+            yield Claim(what, of / told[name], _IMPULSE, "N s/kg", MEMORY)
 
 
 def said(flight: Flight, site: Site) -> Iterator[Check]:
@@ -210,7 +151,7 @@ def said(flight: Flight, site: Site) -> Iterator[Check]:
     return (beside(told, "as it stands there") for told in (*flight.said, *site.said))
 
 
-def _steady(cloud: Cloud) -> Iterator[_Claim]:
+def _steady(cloud: Cloud) -> Iterator[Claim]:
     plan = cloud.plan
     flight = plan.flight
     for balance, of, frame in (
@@ -220,33 +161,33 @@ def _steady(cloud: Cloud) -> Iterator[_Claim]:
         if balance is not None and balance.known:
             slender = _STEADY_OF_LENGTH * frame.length / frame.diameter
             common = (_STEADY[0], max(_STEADY[1], slender))
-            yield _Claim(f"static margin{of}", balance.margin[1], common, "cal")
+            yield Claim(f"static margin{of}", balance.margin[1], common, "cal")
 
 
-def _body(flight: Flight) -> Iterator[_Claim]:
+def _body(flight: Flight) -> Iterator[Claim]:
     yield from _frame(flight.airframe)
     if flight.sustainer is not None:
         yield from _frame(flight.sustainer, " of the sustainer")
     longest = max(_ROD, _RAIL_OF_ROCKET * flight.airframe.length)
     common = (_RAIL[0], min(_RAIL[1], longest))
-    yield _Claim("travel on the rail", flight.rail.length, common, "m")
+    yield Claim("travel on the rail", flight.rail.length, common, "m")
     for motor in flight.motors:
         speed = motor.total_impulse.value / motor.propellant_mass
         what = "total impulse over propellant"
-        yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
+        yield Claim(what, speed, _IMPULSE, "N s/kg", MEMORY)
         least = _BURN * (motor.total_impulse.value / _OF_IMPULSE) ** (1 / 3)
         burn = motor.burn_time.value
-        yield _Claim("burn time", burn, (least, _LONGEST), "s", _MEMORY)
+        yield Claim("burn time", burn, (least, _LONGEST), "s", MEMORY)
         peak = max(motor.thrusts, default=motor.average_thrust) / motor.average_thrust
-        yield _Claim("greatest thrust over the average", peak, _PEAK)
+        yield Claim("greatest thrust over the average", peak, _PEAK)
         what = (
             "pause of the thrust (motors that light later go in a table of their own)"
         )
-        yield _Claim(what, _pause(motor), _PAUSE, "s")
+        yield Claim(what, _pause(motor), _PAUSE, "s")
     for motor in flight.motors[:1]:
         weight = flight.airframe.mass.value * STANDARD_GRAVITY
         what = "average thrust over the weight"
-        yield _Claim(what, motor.average_thrust / weight, _PUSH)
+        yield Claim(what, motor.average_thrust / weight, _PUSH)
 
 
 def _pause(motor: Motor) -> float:
@@ -258,51 +199,51 @@ def _pause(motor: Motor) -> float:
     return float(np.diff(time[thrust >= BURNS * thrust.max()]).max())
 
 
-def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
+def _frame(frame: Airframe, of: str = "") -> Iterator[Claim]:
     drag, mass = frame.drag_coefficient.value, frame.mass.value
-    yield _Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=_MEMORY)
+    yield Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=MEMORY)
     for mach, value in frame.drag_by_mach:
         what = f"drag at Mach {mach:g} over that at rest{of}"
-        yield _Claim(what, value / frame.drag_by_mach[0][1], _RISE, source=_MEMORY)
+        yield Claim(what, value / frame.drag_by_mach[0][1], _RISE, source=MEMORY)
     if frame.lift_slope is not None:
         what = f"slope of the normal force{of}"
-        yield _Claim(what, frame.lift_slope.value, _SLOPE, "per rad", _MEMORY)
+        yield Claim(what, frame.lift_slope.value, _SLOPE, "per rad", MEMORY)
     if frame.moment_of_inertia is not None:
         share = frame.moment_of_inertia.value / (mass * frame.length**2)
         what = f"moment of inertia over mass and length squared{of}"
-        yield _Claim(what, share, _INERTIA)
+        yield Claim(what, share, _INERTIA)
     density = mass / (frame.cross_section * frame.length)
     what = f"lift-off mass over the body's volume{of}"
-    yield _Claim(what, density, _DENSITY, "kg/m³")
+    yield Claim(what, density, _DENSITY, "kg/m³")
 
 
-def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
+def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
     at = [d.opens_at.value for d in flight.devices if d.opens_at.at == "height"]
     for device in flight.devices:
         if device.opens_at.at == "height":
             height = device.opens_at.value
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
             most = min(apogee, _HIGH) if height == min(at) else apogee
-            yield _Claim(what, height, (min(_LOW, apogee / 2), most), "m")
+            yield Claim(what, height, (min(_LOW, apogee / 2), most), "m")
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
-            yield _Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
+            yield Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
         if device.kind == "canopy" and device.glide is not None:
             what = f"greatest glide of {device.name}"
-            yield _Claim(what, device.glide, _GLIDES, "m/s", _MEMORY)
+            yield Claim(what, device.glide, _GLIDES, "m/s", MEMORY)
         if (given := device.given_drag()) is not None:
             what = f"drag coefficient of {device.name} on its cloth"
-            yield _Claim(what, given.value, _published(device), source=_MEMORY)
+            yield Claim(what, given.value, _published(device), source=MEMORY)
         for link, strength in device.strength.items():
             most = _CORD
             if link == "canopy" and device.kind == "canopy":
                 cloth = device.cloth or "heavy nylon"
                 most = device.strength_of(cloth) * _STURDY
             what = f"strength of {link} of {device.name}"
-            yield _Claim(what, strength, (0.0, most), "N")
+            yield Claim(what, strength, (0.0, most), "N")
 
 
-def _braked(flight: Flight) -> Iterator[_Claim]:
+def _braked(flight: Flight) -> Iterator[Claim]:
     """List how much each device brakes by itself, beside the rocket that tumbles below it."""
     falling, whole, booster = flight.falling, flight.airframe, flight.booster
     each = [(device, falling.length, falling.diameter) for device in flight.recovery]
@@ -315,7 +256,7 @@ def _braked(flight: Flight) -> Iterator[_Claim]:
         tumbling = CROSSFLOW_DRAG * length * across * TUMBLE.middle
         speed = sqrt(tumbling / (cloth * bench.spreads[drag].middle))
         what = f"speed under {device.name} alone over that of the tumbling rocket"
-        yield _Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]))
+        yield Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]))
 
 
 def _published(device: Device) -> tuple[float, float]:
@@ -325,59 +266,13 @@ def _published(device: Device) -> tuple[float, float]:
     return less * low, more * high
 
 
-def _pieces(flight: Flight) -> Iterator[_Claim]:
-    for of, listed in (("", flight.pieces), (" of the booster", flight.booster_fins)):
-        fins = [piece for piece in listed if piece.kind == "fin"]
-        if fins:
-            count = float(sum(fin.count for fin in fins))
-            yield _Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
-    booster = [(piece, flight.booster_mass) for piece in flight.booster_fins]
-    for piece, whole in (*((p, flight.dry_mass) for p in flight.pieces), *booster):
-        yield _weight(piece)
-        what = f"mass of {piece.name} over all of the rocket without propellant"
-        yield _Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
-        for strength in filter(None, (piece.strength, piece.layer_strength)):
-            what = f"strength of {piece.name}"
-            yield _Claim(what, strength / 1e6, _BREAKS, "MPa", _MEMORY)
-        if piece.shear_modulus is not None:
-            what, stiff = f"shear modulus of {piece.name}", piece.shear_modulus / 1e9
-            yield _Claim(what, stiff, _STIFF, "GPa", _MEMORY)
-
-
-def _weight(piece: Piece) -> _Claim:
-    if piece.kind == "fin":
-        dense = piece.mass / piece.fin_area
-        return _Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
-    across, along = piece.diameter or 1.0, piece.length or 1.0
-    share = 0.26 if piece.kind == "nose cone" else 0.79  # cone and tube
-    dense = piece.mass / (across**2 * along * share)
-    return _Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
-
-
-def _burst(flight: Flight) -> Iterator[_Claim]:
-    """List what a file says of a motor that bursts."""
-    burst, motor = flight.burst, flight.motor
-    if burst is None:
-        return
-    pressure = burst.pressure / 1e6
-    yield _Claim("pressure at which the motor bursts", pressure, _GIVES, "MPa", _MEMORY)
-    dense = burst.fragment_mass / burst.fragment_area
-    yield _Claim("mass of a fragment over its area", dense, _SHARD, "kg/m²")
-    if motor is not None:
-        thrown = burst.fragments * burst.fragment_mass / motor.propellant_mass
-        yield _Claim("mass of all fragments over the propellant's", thrown, _THROWN)
-        free = burst.volume / motor.propellant_mass * 1e3
-        what = "free volume of the motor over its propellant"
-        yield _Claim(what, free, _FREE, "l/kg")
-
-
-def _spreads(flight: Flight) -> Iterator[_Claim]:
+def _spreads(flight: Flight) -> Iterator[Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
     for what, given, least, unit in _known(flight):
         if given is not None and given.spread is not None:
             size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
             most = 10.0 if unit == "share" else 1e9
-            yield _Claim(
+            yield Claim(
                 *(f"spread of {what}", given.spread / size, (least, most), unit),
                 how="is less than anyone can know, {:.3g}",
                 note="state the spread of one flight from the next, or leave it out",

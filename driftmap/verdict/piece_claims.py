@@ -1,0 +1,92 @@
+"""What a file claims of pieces that come off, and of a motor that bursts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.pieces import Piece
+from driftmap.verdict.claim import MEMORY, Claim
+
+_BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
+_FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
+
+_SHELL: Final = (15.0, 9000.0)
+"""Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
+plastic to solid steel; assumed."""
+
+_OF_ALL: Final = {
+    "nose cone": (0.01, 0.5),
+    "motor case": (0.01, 0.7),
+    "fin": (0.003, 0.2),
+}
+"""Mass of a piece, or of one fin, over all that comes down without propellant; assumed. Those
+of the invented rockets of the examples lie at some 0.07 and 0.02."""
+
+_STIFF: Final = (0.1, 30.0)
+"""Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
+of materials), soft plastics and a margin assumed; steel fins are not flown."""
+
+_GIVES: Final = (2.0, 60.0)
+"""Pressure at which a motor's case gives [MPa]: two to four times the 2 to 10 that motors
+burn at (from memory); paper and steel, and a margin, assumed."""
+
+_SHARD: Final = (0.5, 200.0)  # kg/m², paper of 1 mm to steel of 25 mm; assumed
+
+_THROWN: Final = (0.1, 10.0)
+"""Mass of all fragments over that of the propellant: cases weigh about as much as it, and of
+one a part stays whole; assumed."""
+
+_FREE: Final = (0.1, 20.0)
+"""Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
+case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
+
+_LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
+
+
+def piece_claims(flight: Flight) -> Iterator[Claim]:
+    """List what a file says of fins, nose cones and motor cases."""
+    for of, listed in (("", flight.pieces), (" of the booster", flight.booster_fins)):
+        fins = [piece for piece in listed if piece.kind == "fin"]
+        if fins:
+            count = float(sum(fin.count for fin in fins))
+            yield Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
+    booster = [(piece, flight.booster_mass) for piece in flight.booster_fins]
+    for piece, whole in (*((p, flight.dry_mass) for p in flight.pieces), *booster):
+        yield _weight(piece)
+        what = f"mass of {piece.name} over all of the rocket without propellant"
+        yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
+        for strength in filter(None, (piece.strength, piece.layer_strength)):
+            what = f"strength of {piece.name}"
+            yield Claim(what, strength / 1e6, _BREAKS, "MPa", MEMORY)
+        if piece.shear_modulus is not None:
+            what, stiff = f"shear modulus of {piece.name}", piece.shear_modulus / 1e9
+            yield Claim(what, stiff, _STIFF, "GPa", MEMORY)
+
+
+def _weight(piece: Piece) -> Claim:
+    if piece.kind == "fin":
+        dense = piece.mass / piece.fin_area
+        return Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
+    across, along = piece.diameter or 1.0, piece.length or 1.0
+    share = 0.26 if piece.kind == "nose cone" else 0.79  # cone and tube
+    dense = piece.mass / (across**2 * along * share)
+    return Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
+
+
+def burst_claims(flight: Flight) -> Iterator[Claim]:
+    """List what a file says of a motor that bursts."""
+    burst, motor = flight.burst, flight.motor
+    if burst is None:
+        return
+    pressure = burst.pressure / 1e6
+    yield Claim("pressure at which the motor bursts", pressure, _GIVES, "MPa", MEMORY)
+    dense = burst.fragment_mass / burst.fragment_area
+    yield Claim("mass of a fragment over its area", dense, _SHARD, "kg/m²")
+    if motor is not None:
+        thrown = burst.fragments * burst.fragment_mass / motor.propellant_mass
+        yield Claim("mass of all fragments over the propellant's", thrown, _THROWN)
+        free = burst.volume / motor.propellant_mass * 1e3
+        what = "free volume of the motor over its propellant"
+        yield Claim(what, free, _FREE, "l/kg")
