@@ -14,31 +14,21 @@ from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
-from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
-from driftmap.desk.web import guarded, page_file, sealed, sent, text_sent
+from driftmap.desk.rooms import (
+    flight_routes,
+    people_routes,
+    plan_routes,
+    wind_routes,
+)
+from driftmap.desk.web import current_desk, guarded, page_file, sealed, sent, text_sent
 from driftmap.report.voice import languages
 from driftmap.winds.reading import present as now
-
-
-def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
-    """Make the server of a desk.
-
-    ``key``: first part of every address; ``hosts``: names by which it may be asked.
-    """
-    app = Flask("driftmap.desk", static_folder=None)
-    guarded(app, desk.folder, key, hosts)
-    plans = app.extensions["plans"] = Plans(desk)
-    parts = [p(desk) for p in (_page, _list, wind_part, people_part, flight_part)]
-    for part in (*parts, plan_part(desk, plans)):
-        app.register_blueprint(part, url_prefix=f"/{key}")
-    return app
-
 
 _WORDED: Final = ("map", "sheet", "poster", "caller")
 """Pages that bear a word: the desk's own stands about them."""
 
 
-def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
+def page_of(what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
     if what not in {*_WORDED, "dial", "field"} or language not in languages():
         abort(404)
@@ -46,10 +36,10 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
         return page_file("watch.html")  # about it, the word as it is now
     answer = page_file("wait.html")
     try:
-        text = desk.page(name, what, language)
+        text = current_desk.page(name, what, language)
     except DriftmapError as problem:
-        # A page of its own shows it to people, not to the script of the desk.
-        told = str(escape(desk.folder.plain(problem)))
+        # A page of its own shows it to people, not to the script of the current_desk.
+        told = str(escape(current_desk.folder.plain(problem)))
         page = answer.get_data(as_text=True).replace("Being drawn", "Not drawn")
         answer = Response(re.sub(r"<p>.*?</p>", lambda _: f"<p>{told}</p>", page))
         answer.status_code = 400
@@ -62,45 +52,48 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     return answer
 
 
-def _page(desk: Desk) -> Blueprint:
-    part = Blueprint("page", __name__)
+page_routes = Blueprint("page", __name__)
 
-    @part.get("/")
-    def start() -> Response:
-        return page_file("desk.html")
 
-    @part.get("/own/<name>")
-    def own(name: str) -> Response:
-        return page_file(name)
+@page_routes.get("/")
+def _front_page() -> Response:
+    return page_file("current_desk.html")
 
-    @part.get("/state")
-    def state() -> Response:
-        return jsonify(desk.state())
 
-    @part.get("/page/<what>/<name>")
-    def drawn(what: str, name: str) -> Response:
-        return page_of(desk, what, name, request.args.get("language", "en"))
+@page_routes.get("/own/<name>")
+def _own_file(name: str) -> Response:
+    return page_file(name)
 
-    @part.get("/files")
-    def names() -> Response:
-        found = [n for n in desk.folder.names("flights") if n.endswith(".toml")]
-        return jsonify([{"file": n, "name": desk.rocket(n)} for n in found])
 
-    @part.post("/undo")
-    def undo() -> Response:
-        what = sent()
-        name, way = text_sent(what, "file"), text_sent(what, "way") or "undo"
-        if way not in {"undo", "redo"}:
-            raise InputError("way", "", 'must be "undo" or "redo"')
-        desk.folder.path(name)
-        if name != SITE and not name.startswith("flights/"):
-            told = "is not undone: what was read or answered stays, or is set aside"
-            raise InputError(name, "", told)
-        revision = desk.folder.step(name, way, text_sent(what, "base"))
-        desk.queue.hurry()
-        return jsonify(revision=revision)
+@page_routes.get("/state")
+def _state() -> Response:
+    return jsonify(current_desk.state())
 
-    return part
+
+@page_routes.get("/page/<what>/<name>")
+def _drawn_page(what: str, name: str) -> Response:
+    return page_of(what, name, request.args.get("language", "en"))
+
+
+@page_routes.get("/files")
+def _flight_files() -> Response:
+    found = [n for n in current_desk.folder.names("flights") if n.endswith(".toml")]
+    return jsonify([{"file": n, "name": current_desk.rocket(n)} for n in found])
+
+
+@page_routes.post("/undo")
+def _undo() -> Response:
+    what = sent()
+    name, way = text_sent(what, "file"), text_sent(what, "way") or "undo"
+    if way not in {"undo", "redo"}:
+        raise InputError("way", "", 'must be "undo" or "redo"')
+    current_desk.folder.path(name)
+    if name != SITE and not name.startswith("flights/"):
+        told = "is not undone: what was read or answered stays, or is set aside"
+        raise InputError(name, "", told)
+    revision = current_desk.folder.step(name, way, text_sent(what, "base"))
+    current_desk.queue.hurry()
+    return jsonify(revision=revision)
 
 
 def _begun(day: Day) -> Day:
@@ -114,98 +107,107 @@ def _begun(day: Day) -> Day:
     return replace(day, date=date, items=items, winds=(), aside=aside)
 
 
-def _list(desk: Desk) -> Blueprint:
-    part = Blueprint("list", __name__)
+list_routes = Blueprint("list", __name__)
 
-    def changed(day: Day) -> Response:
-        desk.queue.hurry()
-        return jsonify(date=day.date)
 
-    @part.post("/day/add")
-    def add() -> Response:
-        what = sent()
-        name, pad = text_sent(what, "file"), text_sent(what, "pad")
-        desk.folder.need(name)
-        item = new_item(name, pad)
-        return changed(
-            change(desk.folder, lambda d: replace(d, items=(*d.items, item)))
-        )
+def _changed(day: Day) -> Response:
+    current_desk.queue.hurry()
+    return jsonify(date=day.date)
 
-    @part.post("/day/drop")
-    def drop() -> Response:
-        name = text_sent(sent(), "id")
 
-        def without(day: Day) -> Day:
-            item = day.item(name)
-            if item.state == "flown":
-                raise InputError(item.flight, "", "is logged as flown: it stays")
-            return replace(day, items=tuple(i for i in day.items if i.id != name))
+@list_routes.post("/day/add")
+def _add_flight() -> Response:
+    what = sent()
+    name, pad = text_sent(what, "file"), text_sent(what, "pad")
+    current_desk.folder.need(name)
+    item = new_item(name, pad)
+    return _changed(
+        change(current_desk.folder, lambda d: replace(d, items=(*d.items, item)))
+    )
 
-        return changed(change(desk.folder, without))
 
-    @part.post("/day/move")
-    def move() -> Response:
-        what = sent()
-        name, places = text_sent(what, "id"), what.get("by")
-        if not isinstance(places, int) or isinstance(places, bool):
-            raise InputError("by", "", "must be a whole number")
-        return changed(change(desk.folder, lambda day: reordered(day, name, places)))
+@list_routes.post("/day/drop")
+def _drop_flight() -> Response:
+    name = text_sent(sent(), "id")
 
-    @part.post("/day/begin")
-    def begin() -> Response:
-        return changed(change(desk.folder, _begun))
+    def without(day: Day) -> Day:
+        item = day.item(name)
+        if item.state == "flown":
+            raise InputError(item.flight, "", "is logged as flown: it stays")
+        return replace(day, items=tuple(i for i in day.items if i.id != name))
 
-    @part.post("/day/units")
-    def units() -> Response:
-        system: Any = text_sent(sent(), "units")
-        if system not in {"us", "si"}:
-            raise InputError("units", "", 'must be "us" or "si"')
-        return changed(change(desk.folder, lambda day: replace(day, units=system)))
+    return _changed(change(current_desk.folder, without))
 
-    @part.post("/day/pad")
-    def pad() -> Response:
-        what = sent()
-        name, to = text_sent(what, "id"), text_sent(what, "pad")
-        return changed(
-            change(desk.folder, lambda d: put(d, replace(d.item(name), pad=to)))
-        )
 
-    @part.post("/day/flown")
-    def flown() -> Response:
-        what = sent()
-        day = read_day(desk.folder)
-        item = day.item(text_sent(what, "id"))
-        told = None
-        if day.winds:
-            told = desk.queue.standing(item, desk.fingerprint(day, item))
-        body = {
-            "flight": desk.rocket(item.flight),
-            "decided_by": text_sent(what, "decided_by"),
-            "time": now().astimezone().isoformat(timespec="minutes"),
-            "wind_read": "" if told is None else told.wind,
-            "notes": "" if told else "flown before a word of the desk counted: hold",
-        }
-        return changed(outcomes.note_flown(desk.folder, item.id, told, body))
+@list_routes.post("/day/move")
+def _move_flight() -> Response:
+    what = sent()
+    name, places = text_sent(what, "id"), what.get("by")
+    if not isinstance(places, int) or isinstance(places, bool):
+        raise InputError("by", "", "must be a whole number")
+    return _changed(
+        change(current_desk.folder, lambda day: reordered(day, name, places))
+    )
 
-    @part.get("/day/names/<name>")
-    def names_of(name: str) -> Response:
-        item = read_day(desk.folder).item(name)
-        return jsonify(outcomes.names(desk.folder, item))
 
-    @part.post("/day/happened")
-    def happened() -> Response:
-        what = sent()
-        keys = ("case", "device", "notes")
-        body: dict[str, Any] = {
-            key: text_sent(what, key, 4000) for key in keys if what.get(key)
-        }
-        if what.get("flew") is False:
-            body["flew"] = False
-        if what.get("found"):
-            body["found"] = [_find(what["found"])]
-        return changed(outcomes.happened(desk.folder, text_sent(what, "id"), body))
+@list_routes.post("/day/begin")
+def _begin_day() -> Response:
+    return _changed(change(current_desk.folder, _begun))
 
-    return part
+
+@list_routes.post("/day/units")
+def _set_units() -> Response:
+    system: Any = text_sent(sent(), "units")
+    if system not in {"us", "si"}:
+        raise InputError("units", "", 'must be "us" or "si"')
+    return _changed(change(current_desk.folder, lambda day: replace(day, units=system)))
+
+
+@list_routes.post("/day/pad")
+def _set_pad() -> Response:
+    what = sent()
+    name, to = text_sent(what, "id"), text_sent(what, "pad")
+    return _changed(
+        change(current_desk.folder, lambda d: put(d, replace(d.item(name), pad=to)))
+    )
+
+
+@list_routes.post("/day/flown")
+def _note_flown() -> Response:
+    what = sent()
+    day = read_day(current_desk.folder)
+    item = day.item(text_sent(what, "id"))
+    told = None
+    if day.winds:
+        told = current_desk.queue.standing(item, current_desk.fingerprint(day, item))
+    body = {
+        "flight": current_desk.rocket(item.flight),
+        "decided_by": text_sent(what, "decided_by"),
+        "time": now().astimezone().isoformat(timespec="minutes"),
+        "wind_read": "" if told is None else told.wind,
+        "notes": "" if told else "flown before a word of the desk counted: hold",
+    }
+    return _changed(outcomes.note_flown(current_desk.folder, item.id, told, body))
+
+
+@list_routes.get("/day/names/<name>")
+def _names_on(name: str) -> Response:
+    item = read_day(current_desk.folder).item(name)
+    return jsonify(outcomes.names(current_desk.folder, item))
+
+
+@list_routes.post("/day/happened")
+def _note_happened() -> Response:
+    what = sent()
+    keys = ("case", "device", "notes")
+    body: dict[str, Any] = {
+        key: text_sent(what, key, 4000) for key in keys if what.get(key)
+    }
+    if what.get("flew") is False:
+        body["flew"] = False
+    if what.get("found"):
+        body["found"] = [_find(what["found"])]
+    return _changed(outcomes.happened(current_desk.folder, text_sent(what, "id"), body))
 
 
 def _find(found: Any) -> dict[str, Any]:
@@ -217,3 +219,23 @@ def _find(found: Any) -> dict[str, Any]:
         raise InputError("found", "at", "must be latitude and longitude") from None
     told = {key: text_sent(found, key) for key in ("piece", "error", "state")}
     return {**told, "piece": told["piece"] or "rocket", "at": at}
+
+
+def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
+    """Make the server of a desk.
+
+    ``key``: first part of every address; ``hosts``: names by which it may be asked.
+    """
+    app = Flask("driftmap.desk", static_folder=None)
+    guarded(app, desk, key, hosts)
+    app.extensions["plans"] = Plans(desk)
+    for routes in (
+        page_routes,
+        list_routes,
+        wind_routes,
+        people_routes,
+        flight_routes,
+        plan_routes,
+    ):
+        app.register_blueprint(routes, url_prefix=f"/{key}")
+    return app

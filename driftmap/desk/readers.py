@@ -9,15 +9,24 @@ import socket
 import threading
 import time
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import segno
-from flask import Blueprint, Flask, Response, abort, jsonify, request
+from flask import Blueprint, Flask, Response, abort, current_app, jsonify, request
+from werkzeug.local import LocalProxy
 
 from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
-from driftmap.desk.web import guarded, listen, new_key, page_file, sent, server_of
+from driftmap.desk.web import (
+    current_desk,
+    guarded,
+    listen,
+    new_key,
+    page_file,
+    sent,
+    server_of,
+)
 
 _HERE: Final = 15.0  # s since a reader was last heard
 _MOST: Final = 500
@@ -118,58 +127,68 @@ def _own_address() -> str:
             return "127.0.0.1"
 
 
+phone_routes = Blueprint("readers", __name__)
+current_readers = cast(Readers, LocalProxy(lambda: current_app.extensions["readers"]))
+
+
+@phone_routes.get("/")
+def _front_page() -> Response:
+    return page_file("reader.html")
+
+
+@phone_routes.get("/own/<name>")
+def _own_file(name: str) -> Response:
+    if name not in _OWN:
+        abort(404)
+    return page_file(name)
+
+
+@phone_routes.get("/state")
+def _state() -> Response:
+    current_readers.heard(
+        request.args.get("reader", "")[:40] or str(request.remote_addr)
+    )
+    told = current_desk.state()
+    items = [{key: item[key] for key in _SHOWN} for item in told["items"]]
+    winds = [row for row in told["winds"]["rows"] if row["counts"]]
+    site = {"name": told["site"]["name"]}
+    head = {key: told[key] for key in ("now", "date", "units", "aside")}
+    return jsonify({**head, "site": site, "items": items, "winds": {"rows": winds}})
+
+
+@phone_routes.get("/page/map/<name>")
+def _drawn_map(name: str) -> Response:
+    return page_of("map", name)
+
+
 def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
     """Make the server that phones read from: nothing of it writes."""
     app = Flask("driftmap.readers", static_folder=None)
-    guarded(app, desk.folder, key, None)
-    part = Blueprint("readers", __name__)
-
-    @part.get("/")
-    def start() -> Response:
-        return page_file("reader.html")
-
-    @part.get("/own/<name>")
-    def own(name: str) -> Response:
-        if name not in _OWN:
-            abort(404)
-        return page_file(name)
-
-    @part.get("/state")
-    def state() -> Response:
-        readers.heard(request.args.get("reader", "")[:40] or str(request.remote_addr))
-        told = desk.state()
-        items = [{key: item[key] for key in _SHOWN} for item in told["items"]]
-        winds = [row for row in told["winds"]["rows"] if row["counts"]]
-        site = {"name": told["site"]["name"]}
-        head = {key: told[key] for key in ("now", "date", "units", "aside")}
-        return jsonify({**head, "site": site, "items": items, "winds": {"rows": winds}})
-
-    @part.get("/page/map/<name>")
-    def drawn(name: str) -> Response:
-        return page_of(desk, "map", name)
-
-    app.register_blueprint(part, url_prefix=f"/{key}")
+    guarded(app, desk, key, None)
+    app.extensions["readers"] = readers
+    app.register_blueprint(phone_routes, url_prefix=f"/{key}")
     return app
 
 
-def readers_part(readers: Readers) -> Blueprint:
-    """Let the desk turn its reading copy on and off."""
-    part = Blueprint("letting", __name__)
+reader_routes = Blueprint("letting", __name__)
 
-    def told() -> Response:
-        code = readers.code() if readers.address else ""
-        return jsonify(address=readers.address, count=readers.count(), code=code)
 
-    @part.get("/readers")
-    def now() -> Response:
-        return told()
+def _told() -> Response:
+    code = current_readers.code() if current_readers.address else ""
+    return jsonify(
+        address=current_readers.address, count=current_readers.count(), code=code
+    )
 
-    @part.post("/readers")
-    def let() -> Response:
-        if sent().get("on"):
-            readers.start()
-        else:
-            readers.stop()
-        return told()
 
-    return part
+@reader_routes.get("/readers")
+def _readers_now() -> Response:
+    return _told()
+
+
+@reader_routes.post("/readers")
+def _let_readers() -> Response:
+    if sent().get("on"):
+        current_readers.start()
+    else:
+        current_readers.stop()
+    return _told()

@@ -6,22 +6,23 @@ import json
 import re
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from flask import Blueprint, Response, abort, jsonify
+from flask import Blueprint, Response, abort, current_app, jsonify
+from werkzeug.local import LocalProxy
 
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
-from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.desk import SITE
 from driftmap.desk.forms import tables
 from driftmap.desk.plans import Plans, works
-from driftmap.desk.web import LARGEST, sealed, sent, text_sent
+from driftmap.desk.web import LARGEST, current_desk, sealed, sent, text_sent
 from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import rule_sets as known
+from driftmap.rules import rule_sets
 from driftmap.rules.kinds import SCOPES
 from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now
@@ -32,77 +33,79 @@ _LARGEST_CURVE: Final = 4_000_000
 _LARGEST_TEXT: Final = 2_000_000  # byte of a report that is pasted
 
 
-def wind_part(desk: Desk) -> Blueprint:
-    """Answer the room of the wind."""
-    part = Blueprint("wind", __name__)
-
-    @part.post("/winds/try")
-    def attempt() -> Response:
-        what = sent()
-        day, setting = read_day(desk.folder), _setting(desk, what)
-        text = text_sent(what, "text", _LARGEST_TEXT)
-        return jsonify(winds.understood(desk.folder, day, setting, text))
-
-    @part.post("/winds/take")
-    def take() -> Response:
-        what = sent()
-        text = text_sent(what, "text", _LARGEST_TEXT)
-        name = winds.take(desk.folder, text, _setting(desk, what))
-        desk.queue.hurry()
-        return jsonify(file=name)
-
-    @part.post("/winds/fetch")
-    def fetch() -> Response:
-        return jsonify(text=winds.fetched(desk.setting()))
-
-    @part.get("/winds/now")
-    def present() -> Response:
-        day = read_day(desk.folder)
-        return jsonify(winds.understood(desk.folder, day, desk.setting()))
-
-    @part.post("/winds/count")
-    def count() -> Response:
-        what = sent()
-        name, counts = text_sent(what, "file"), what.get("counts")
-        if not isinstance(counts, bool):
-            raise InputError("counts", "", "must be true or false")
-        if counts:
-            desk.folder.need(name)
-
-        def edit(day: Day) -> Day:
-            rest = tuple(w for w in day.winds if w != name)
-            aside = tuple(one for one in day.aside if one.file != name)
-            return replace(day, winds=(*rest, name), aside=aside)
-
-        if counts:
-            change(desk.folder, edit)
-        elif name in read_day(desk.folder).winds:
-            why, by = text_sent(what, "why"), text_sent(what, "by")
-            rows = desk.winds_told(read_day(desk.folder))["rows"]
-            winds.set_aside(desk.folder, rows, name, why=why, by=by)
-        desk.queue.hurry()
-        return jsonify(file=name)
-
-    @part.post("/meter")
-    def meter() -> Response:
-        """Take a meter into use, by its name and all that its reader must tell of it."""
-        what = sent()
-        told = Meter(*(text_sent(what, k) for k in ("name", "unit", "north", "height")))
-        change(desk.folder, lambda day: in_use(day, told))
-        return jsonify(name=told.name)
-
-    return part
+wind_routes = Blueprint("wind", __name__)
 
 
-def _setting(desk: Desk, what: dict[str, Any]) -> Any:
+@wind_routes.post("/winds/try")
+def _try_wind() -> Response:
+    what = sent()
+    day, setting = read_day(current_desk.folder), _setting(what)
+    text = text_sent(what, "text", _LARGEST_TEXT)
+    return jsonify(winds.understood(current_desk.folder, day, setting, text))
+
+
+@wind_routes.post("/winds/take")
+def _take_wind() -> Response:
+    what = sent()
+    text = text_sent(what, "text", _LARGEST_TEXT)
+    name = winds.take(current_desk.folder, text, _setting(what))
+    current_desk.queue.hurry()
+    return jsonify(file=name)
+
+
+@wind_routes.post("/winds/fetch")
+def _fetch_forecast() -> Response:
+    return jsonify(text=winds.fetched(current_desk.setting()))
+
+
+@wind_routes.get("/winds/now")
+def _wind_now() -> Response:
+    day = read_day(current_desk.folder)
+    return jsonify(winds.understood(current_desk.folder, day, current_desk.setting()))
+
+
+@wind_routes.post("/winds/count")
+def _count_wind() -> Response:
+    what = sent()
+    name, counts = text_sent(what, "file"), what.get("counts")
+    if not isinstance(counts, bool):
+        raise InputError("counts", "", "must be true or false")
+    if counts:
+        current_desk.folder.need(name)
+
+    def edit(day: Day) -> Day:
+        rest = tuple(w for w in day.winds if w != name)
+        aside = tuple(one for one in day.aside if one.file != name)
+        return replace(day, winds=(*rest, name), aside=aside)
+
+    if counts:
+        change(current_desk.folder, edit)
+    elif name in read_day(current_desk.folder).winds:
+        why, by = text_sent(what, "why"), text_sent(what, "by")
+        rows = current_desk.winds_told(read_day(current_desk.folder))["rows"]
+        winds.set_aside(current_desk.folder, rows, name, why=why, by=by)
+    current_desk.queue.hurry()
+    return jsonify(file=name)
+
+
+@wind_routes.post("/meter")
+def _take_meter() -> Response:
+    """Take a meter into use, by its name and all that its reader must tell of it."""
+    what = sent()
+    told = Meter(*(text_sent(what, k) for k in ("name", "unit", "north", "height")))
+    change(current_desk.folder, lambda day: in_use(day, told))
+    return jsonify(name=told.name)
+
+
+def _setting(what: dict[str, Any]) -> Any:
     told = text_sent(what, "read_at")
     if not told:
-        return desk.setting()
-    time = _clock("read at", told, desk.doubt())
+        return current_desk.setting()
+    time = _clock("read at", told, current_desk.doubt())
     if time > now() + _AHEAD:
         problem = f"{told[:40]!r} is still to come; tell when it was read"
         raise InputError("read at", "", problem)
-    return desk.setting(time)
+    return current_desk.setting(time)
 
 
 def _clock(what: str, text: str, doubt: str) -> datetime:
@@ -119,172 +122,179 @@ def _clock(what: str, text: str, doubt: str) -> datetime:
     return time
 
 
-def people_part(desk: Desk) -> Blueprint:
-    """Answer for the officer's answers and the field."""
-    part = Blueprint("people", __name__)
-
-    @part.get("/answers/<name>")
-    def listed(name: str) -> Response:
-        flight, site = _of(desk, name)
-        return jsonify(answers.asked(desk.folder, flight, site, now()))
-
-    @part.post("/answers/<name>")
-    def answered(name: str) -> Response:
-        what = sent()
-        flight, site = _of(desk, name)
-        told = {key: text_sent(what, key) for key in ("name", "scope", "value", "by")}
-        until = text_sent(what, "until").strip()
-        end = _clock("until", until, desk.doubt()) if until else None
-        if told["scope"] not in SCOPES:
-            raise InputError("scope", "", f"must be one of {', '.join(SCOPES)}")
-        if read_day(desk.folder).item(name).state == "flown":
-            problem = "has flown: answer for the one that waits"
-            raise InputError(flight.name, "", problem)
-        file = answers.answer(desk.folder, told, flight, site, now(), end)
-        desk.queue.hurry()
-        return jsonify(file=file)
-
-    @part.get("/site")
-    def site() -> Response:
-        with desk.folder.held():
-            text = desk.folder.text(SITE)
-            return jsonify(
-                text=text,
-                revision=desk.folder.revision(SITE),
-                problem=_faults(desk) if text else "",
-                picture=ground.laid(desk.folder, text),
-            )
-
-    @part.put("/site")
-    def save_site() -> Response:
-        what = sent()
-        base = text_sent(what, "base")
-        tree = what.get("site")
-        if not isinstance(tree, dict):
-            raise InputError(SITE, "", "is no GeoJSON object")
-        ground.check_picture(desk.folder, tree)
-        text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        if what.get("aside") is True:
-            desk.folder.lay_aside(SITE, text.encode())
-            return jsonify(revision=desk.folder.revision(SITE))
-        revision = desk.folder.write(SITE, text.encode(), base)
-        desk.queue.hurry()
-        picture = ground.laid(desk.folder, text)
-        return jsonify(revision=revision, problem=_faults(desk), picture=picture)
-
-    @part.post("/pictures")
-    def take_picture() -> Response:
-        what = sent()
-        data = text_sent(what, "data", LARGEST)
-        name = ground.picture_taken(desk.folder, text_sent(what, "name"), data)
-        return jsonify(file=name)
-
-    @part.get("/pictures/<name>")
-    def show_picture(name: str) -> Response:
-        data = desk.folder.read(f"pictures/{name}")
-        kind = "image/png" if name.lower().endswith(".png") else "image/jpeg"
-        return Response(data or b"", 200 if data else 404, mimetype=kind)
-
-    @part.get("/rule-sets")
-    def rule_sets() -> Response:
-        return jsonify([{"name": name, "title": name} for name in known()])
-
-    return part
+people_routes = Blueprint("people", __name__)
 
 
-def flight_part(desk: Desk) -> Blueprint:
-    """Answer the room of the flight."""
-    part = Blueprint("flight", __name__)
+@people_routes.get("/answers/<name>")
+def _show_questions(name: str) -> Response:
+    flight, site = _of(name)
+    return jsonify(answers.asked(current_desk.folder, flight, site, now()))
 
-    @part.get("/flight-tables")
-    def forms() -> Response:
-        return jsonify(tables())
 
-    @part.get("/flights/<stem>")
-    def shown(stem: str) -> Response:
-        return jsonify(flights.flight_shown(desk.folder, _file(stem)))
+@people_routes.post("/answers/<name>")
+def _answer_question(name: str) -> Response:
+    what = sent()
+    flight, site = _of(name)
+    told = {key: text_sent(what, key) for key in ("name", "scope", "value", "by")}
+    until = text_sent(what, "until").strip()
+    end = _clock("until", until, current_desk.doubt()) if until else None
+    if told["scope"] not in SCOPES:
+        raise InputError("scope", "", f"must be one of {', '.join(SCOPES)}")
+    if read_day(current_desk.folder).item(name).state == "flown":
+        problem = "has flown: answer for the one that waits"
+        raise InputError(flight.name, "", problem)
+    file = answers.answer(current_desk.folder, told, flight, site, now(), end)
+    current_desk.queue.hurry()
+    return jsonify(file=file)
 
-    @part.put("/flights/<stem>")
-    def change(stem: str) -> Response:
-        what, name = sent(), _file(stem)
-        base = text_sent(what, "base")
-        if "text" in what:
-            text = text_sent(what, "text", _LARGEST_FLIGHT)
-            flights.text_taken(desk.folder, name, base, text)
-        else:
-            path = what.get("path")
-            if not isinstance(path, list):
-                raise InputError("path", "", "is no place in a flight file")
-            value = _value(what.get("value"), literal=bool(what.get("literal")))
-            flights.changed(desk.folder, name, base, path, value)
-        desk.queue.hurry()
-        return jsonify(flights.flight_shown(desk.folder, name))
 
-    @part.get("/flights/<stem>/pictures")
-    def pictures(stem: str) -> Response:
-        flight = read_flight(desk.folder.path(_file(stem)))
-        try:
-            altitude = desk.anywhere().elevation
-        except InputError:
-            altitude = 0.0
-        cloud = in_still_air(flight, altitude)
-        return jsonify(flight_pictures(flight, cloud, read_day(desk.folder).units))
-
-    @part.post("/flights")
-    def new() -> Response:
-        what = sent()
-        rocket, like = text_sent(what, "name"), text_sent(what, "like")
-        return jsonify(file=flights.made_new(desk.folder, rocket, like))
-
-    @part.post("/curves")
-    def curve() -> Response:
-        what = sent()
-        text = text_sent(what, "text", _LARGEST_CURVE)
+@people_routes.get("/site")
+def _show_site() -> Response:
+    with current_desk.folder.held():
+        text = current_desk.folder.text(SITE)
         return jsonify(
-            curve=flights.curve_taken(desk.folder, text_sent(what, "name"), text)
+            text=text,
+            revision=current_desk.folder.revision(SITE),
+            problem=_faults() if text else "",
+            picture=ground.laid(current_desk.folder, text),
         )
 
-    return part
+
+@people_routes.put("/site")
+def _save_site() -> Response:
+    what = sent()
+    base = text_sent(what, "base")
+    tree = what.get("site")
+    if not isinstance(tree, dict):
+        raise InputError(SITE, "", "is no GeoJSON object")
+    ground.check_picture(current_desk.folder, tree)
+    text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    if what.get("aside") is True:
+        current_desk.folder.lay_aside(SITE, text.encode())
+        return jsonify(revision=current_desk.folder.revision(SITE))
+    revision = current_desk.folder.write(SITE, text.encode(), base)
+    current_desk.queue.hurry()
+    picture = ground.laid(current_desk.folder, text)
+    return jsonify(revision=revision, problem=_faults(), picture=picture)
 
 
-def plan_part(desk: Desk, plans: Plans) -> Blueprint:
-    """Answer the room of plans."""
-    part = Blueprint("plans", __name__)
+@people_routes.post("/pictures")
+def _take_picture() -> Response:
+    what = sent()
+    data = text_sent(what, "data", LARGEST)
+    name = ground.picture_taken(current_desk.folder, text_sent(what, "name"), data)
+    return jsonify(file=name)
 
-    @part.get("/plan-forms")
-    def forms() -> Response:
-        return jsonify([*works().values()])
 
-    @part.get("/plans")
-    def told() -> Response:
-        return jsonify(plans.told())
+@people_routes.get("/pictures/<name>")
+def _show_picture(name: str) -> Response:
+    data = current_desk.folder.read(f"pictures/{name}")
+    kind = "image/png" if name.lower().endswith(".png") else "image/jpeg"
+    return Response(data or b"", 200 if data else 404, mimetype=kind)
 
-    @part.post("/plans")
-    def begin() -> Response:
-        what = sent()
-        given = what.get("given")
-        if not isinstance(given, dict):
-            raise InputError("given", "", "is no object")
-        work, flight, pad = (text_sent(what, k) for k in ("work", "flight", "pad"))
-        plans.begin(work, flight, pad, given)
-        return jsonify(plans.told())
 
-    @part.post("/plans/stop")
-    def stop() -> Response:
-        plans.stop()
-        return jsonify(plans.told())
+@people_routes.get("/rule-sets")
+def _list_rule_sets() -> Response:
+    return jsonify([{"name": name, "title": name} for name in rule_sets()])
 
-    @part.get("/plans/<name>/<file>")
-    def file(name: str, file: str) -> Response:
-        data = plans.file(name, file)
-        if data is None:
-            abort(404)
-        if file.endswith(".html"):
-            return sealed(data.decode("utf-8"))
-        head = {"Content-Disposition": f'attachment; filename="{file}"'}
-        return Response(data, mimetype="application/octet-stream", headers=head)
 
-    return part
+flight_routes = Blueprint("flight", __name__)
+
+
+@flight_routes.get("/flight-tables")
+def _flight_forms() -> Response:
+    return jsonify(tables())
+
+
+@flight_routes.get("/flights/<stem>")
+def _show_flight(stem: str) -> Response:
+    return jsonify(flights.flight_shown(current_desk.folder, _file(stem)))
+
+
+@flight_routes.put("/flights/<stem>")
+def _change_flight(stem: str) -> Response:
+    what, name = sent(), _file(stem)
+    base = text_sent(what, "base")
+    if "text" in what:
+        text = text_sent(what, "text", _LARGEST_FLIGHT)
+        flights.text_taken(current_desk.folder, name, base, text)
+    else:
+        path = what.get("path")
+        if not isinstance(path, list):
+            raise InputError("path", "", "is no place in a flight file")
+        value = _value(what.get("value"), literal=bool(what.get("literal")))
+        flights.changed(current_desk.folder, name, base, path, value)
+    current_desk.queue.hurry()
+    return jsonify(flights.flight_shown(current_desk.folder, name))
+
+
+@flight_routes.get("/flights/<stem>/pictures")
+def _draw_flight(stem: str) -> Response:
+    flight = read_flight(current_desk.folder.path(_file(stem)))
+    try:
+        altitude = current_desk.anywhere().elevation
+    except InputError:
+        altitude = 0.0
+    cloud = in_still_air(flight, altitude)
+    return jsonify(flight_pictures(flight, cloud, read_day(current_desk.folder).units))
+
+
+@flight_routes.post("/flights")
+def _new_flight() -> Response:
+    what = sent()
+    rocket, like = text_sent(what, "name"), text_sent(what, "like")
+    return jsonify(file=flights.made_new(current_desk.folder, rocket, like))
+
+
+@flight_routes.post("/curves")
+def _take_curve() -> Response:
+    what = sent()
+    text = text_sent(what, "text", _LARGEST_CURVE)
+    return jsonify(
+        curve=flights.curve_taken(current_desk.folder, text_sent(what, "name"), text)
+    )
+
+
+plan_routes = Blueprint("plans", __name__)
+current_plans = cast(Plans, LocalProxy(lambda: current_app.extensions["plans"]))
+
+
+@plan_routes.get("/plan-forms")
+def _plan_forms() -> Response:
+    return jsonify([*works().values()])
+
+
+@plan_routes.get("/plans")
+def _show_plans() -> Response:
+    return jsonify(current_plans.told())
+
+
+@plan_routes.post("/plans")
+def _begin_plan() -> Response:
+    what = sent()
+    given = what.get("given")
+    if not isinstance(given, dict):
+        raise InputError("given", "", "is no object")
+    work, flight, pad = (text_sent(what, k) for k in ("work", "flight", "pad"))
+    current_plans.begin(work, flight, pad, given)
+    return jsonify(current_plans.told())
+
+
+@plan_routes.post("/plans/stop")
+def _stop_plan() -> Response:
+    current_plans.stop()
+    return jsonify(current_plans.told())
+
+
+@plan_routes.get("/plans/<name>/<file>")
+def _plan_file(name: str, file: str) -> Response:
+    data = current_plans.file(name, file)
+    if data is None:
+        abort(404)
+    if file.endswith(".html"):
+        return sealed(data.decode("utf-8"))
+    head = {"Content-Disposition": f'attachment; filename="{file}"'}
+    return Response(data, mimetype="application/octet-stream", headers=head)
 
 
 def _file(stem: str) -> str:
@@ -300,16 +310,18 @@ def _value(value: Any, *, literal: bool) -> Any:
     return value
 
 
-def _of(desk: Desk, name: str) -> tuple[Any, Any]:
+def _of(name: str) -> tuple[Any, Any]:
     """Read the flight of a line of the list, and the site about its pad."""
-    item = read_day(desk.folder).item(name)
-    return read_flight(desk.folder.path(item.flight)), desk.site(item.pad)
+    item = read_day(current_desk.folder).item(name)
+    return read_flight(current_desk.folder.path(item.flight)), current_desk.site(
+        item.pad
+    )
 
 
-def _faults(desk: Desk) -> str:
+def _faults() -> str:
     """Say what a site still lacks; empty where it can be flown from."""
     try:
-        desk.anywhere()
+        current_desk.anywhere()
     except InputError as problem:
-        return desk.folder.plain(problem)
+        return current_desk.folder.plain(problem)
     return ""

@@ -15,7 +15,7 @@ from driftmap.core.errors import InputError
 from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
-from driftmap.desk.readers import Readers, readers_part
+from driftmap.desk.readers import Readers, reader_routes
 from driftmap.desk.web import listen, new_key, server_of
 from driftmap.report.page import render, text_of
 from driftmap.rules import rule_sets
@@ -82,7 +82,8 @@ def _serve(
     desk.folder.remember("address", {"port": port, "key": key})
     app = make_app(desk, key, {f"127.0.0.1:{port}", f"localhost:{port}"})
     readers = Readers(desk)
-    app.register_blueprint(readers_part(readers), url_prefix=f"/{key}")
+    app.extensions["readers"] = readers
+    app.register_blueprint(reader_routes, url_prefix=f"/{key}")
     server = server_of(app, listening, _THREADS)
     address = _address(port, key)
     echo(f"The desk of {desk.folder.root}: {address}")

@@ -7,14 +7,18 @@ import secrets
 import socket
 from collections.abc import Collection
 from importlib.resources import files
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from flask import Flask, Response, abort, jsonify, request
+from flask import Flask, Response, abort, current_app, jsonify, request
 from waitress.server import create_server
+from werkzeug.local import LocalProxy
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.core.files import parse_json
-from driftmap.desk.folder import ConflictError, Folder
+from driftmap.desk.desk import Desk
+from driftmap.desk.folder import ConflictError
+
+current_desk = cast(Desk, LocalProxy(lambda: current_app.extensions["desk"]))
 
 LARGEST: Final = 12_000_000
 """Largest upload [byte]: a photograph of the field."""
@@ -35,68 +39,74 @@ def new_key() -> str:
     return secrets.token_urlsafe(16)
 
 
-def guarded(
-    app: Flask, folder: Folder, key: str, hosts: Collection[str] | None
-) -> None:
-    """Answer only those who have the key and ask this machine by a name of its own.
+def guarded(app: Flask, desk: Desk, key: str, hosts: Collection[str] | None) -> None:
+    """Let an app answer for a desk, to those with the key who ask this machine by its own name.
 
     ``key``: first part of every address; ``hosts``: names by which it may be asked,
     with their port; None for any address in digits.
     """
-    app.config["MAX_CONTENT_LENGTH"] = LARGEST
+    app.extensions["desk"] = desk
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, KEY=key, HOSTS=hosts)
+    app.before_request(_guard)
+    app.after_request(_with_policy)
+    app.register_error_handler(ConflictError, _conflict)
+    app.register_error_handler(DriftmapError, _bad_input)
+    app.register_error_handler(413, _too_large)
+    app.register_error_handler(500, _fault)
+    app.register_error_handler(OSError, _disk_failed)
 
-    @app.before_request
-    def guard() -> None:
-        host = request.host
-        if hosts is None:
-            name = host.rsplit(":", 1)[0]
-            known = all(c in "0123456789." for c in name)
-        else:
-            known = host in hosts
-        # A page of another site may send a form here, or name this machine its own.
-        if (
-            not known
-            or request.headers.get("Origin", f"http://{host}") != f"http://{host}"
-        ):
-            abort(403)
-        given = request.path.split("/", 2)[1] if "/" in request.path else ""
-        if not hmac.compare_digest(given.encode(), key.encode()):
-            abort(404)
-        if request.method != "GET" and request.headers.get("X-Desk") != "1":
-            abort(403)
 
-    @app.after_request
-    def head(answer: Response) -> Response:
-        answer.headers.setdefault("Content-Security-Policy", _POLICY)
-        answer.headers["X-Content-Type-Options"] = "nosniff"
-        answer.headers["Referrer-Policy"] = "no-referrer"
-        answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        answer.headers["Cache-Control"] = "no-store"
-        return answer
+def _guard() -> None:
+    host, hosts = request.host, current_app.config["HOSTS"]
+    if hosts is None:
+        known = all(c in "0123456789." for c in host.rsplit(":", 1)[0])
+    else:
+        known = host in hosts
+    # A page of another site may send a form here, or name this machine its own.
+    if not known or request.headers.get("Origin", f"http://{host}") != f"http://{host}":
+        abort(403)
+    given = request.path.split("/", 2)[1] if "/" in request.path else ""
+    if not hmac.compare_digest(given.encode(), current_app.config["KEY"].encode()):
+        abort(404)
+    if request.method != "GET" and request.headers.get("X-Desk") != "1":
+        abort(403)
 
-    @app.errorhandler(ConflictError)
-    def conflict(problem: ConflictError) -> tuple[Response, int]:
-        told = "was changed in another window or by a command; nothing was written"
-        return jsonify(problem=f"{problem} {told}", conflict=True), 409
 
-    @app.errorhandler(DriftmapError)
-    def bad(problem: DriftmapError) -> tuple[Response, int]:
-        where = problem.where if isinstance(problem, InputError) else ""
-        return jsonify(problem=folder.plain(problem), where=where), 400
+def _with_policy(answer: Response) -> Response:
+    answer.headers.setdefault("Content-Security-Policy", _POLICY)
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    answer.headers["Referrer-Policy"] = "no-referrer"
+    answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
 
-    @app.errorhandler(413)
-    def large(_: object) -> tuple[Response, int]:
-        told = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
-        return jsonify(problem=told), 413
 
-    @app.errorhandler(500)
-    def fault(_: object) -> tuple[Response, int]:
-        told = "a fault in driftmap itself: look whether it is written, and start the desk anew"
-        return jsonify(problem=told), 500
+def _problem(told: str, code: int, **more: object) -> tuple[Response, int]:
+    return jsonify(problem=told, **more), code
 
-    @app.errorhandler(OSError)
-    def disk(problem: OSError) -> tuple[Response, int]:
-        return jsonify(problem=f"not written: {problem.strerror or problem}"), 500
+
+def _conflict(problem: ConflictError) -> tuple[Response, int]:
+    told = "was changed in another window or by a command; nothing was written"
+    return _problem(f"{problem} {told}", 409, conflict=True)
+
+
+def _bad_input(problem: DriftmapError) -> tuple[Response, int]:
+    where = problem.where if isinstance(problem, InputError) else ""
+    return _problem(current_desk.folder.plain(problem), 400, where=where)
+
+
+def _too_large(_: object) -> tuple[Response, int]:
+    told = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
+    return _problem(told, 413)
+
+
+def _fault(_: object) -> tuple[Response, int]:
+    told = "a fault in driftmap itself: look whether it is written, and start the desk anew"
+    return _problem(told, 500)
+
+
+def _disk_failed(problem: OSError) -> tuple[Response, int]:
+    return _problem(f"not written: {problem.strerror or problem}", 500)
 
 
 def listen(host: str, port: int) -> socket.socket:
