@@ -189,10 +189,10 @@ def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
     """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
-        hit = hits[case.name]
-        if hit.any():
-            who = next(cloud.of(case.name)).who
-            chance[who[hit]] += cloud.weights(case)[hit]
+        hit = np.flatnonzero(hits[case.name])
+        if hit.size:
+            part = next(cloud.of(case.name))
+            chance[part.who[hit]] += case.likelihood * part.stands_for[hit]
     return chance
 
 

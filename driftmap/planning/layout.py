@@ -7,15 +7,13 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
 
-from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
-from driftmap.hazard.exposure import danger_of
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.planning.distances import (
     Capacity,
@@ -28,7 +26,8 @@ from driftmap.planning.distances import (
     stand_at,
     too_near,
 )
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sector import Flights, flights_of, forget_flights
+from driftmap.planning.supposed import Supposition, Wind, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
@@ -44,7 +43,6 @@ from driftmap.planning.trial import (
 from driftmap.rules import facts_of
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide
-from driftmap.verdict.consequence_checks import lines_of
 from driftmap.verdict.judgement import glance
 
 Rose: TypeAlias = tuple[tuple[float, float, float], ...]
@@ -52,6 +50,8 @@ Rose: TypeAlias = tuple[tuple[float, float, float], ...]
 
 _Candidate: TypeAlias = tuple[float, float]
 """East and north of a candidate from the pad as drawn [m]."""
+
+_TOGETHER: Final = 10  # candidates whose largest flight is looked for in one part
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,12 +189,23 @@ def best_pads(
     """
     points = lattice(allowed_ground(question.site), spacing).tolist()
     spots = list(dict.fromkeys([(0.0, 0.0), *((x, y) for x, y in points)]))
+    places = list(_places(question, spots, moved, hands))
+    some = [spots[i : i + _TOGETHER] for i in range(0, len(spots), _TOGETHER)]
     heaviest = max(question.setups, key=lambda s: s.flight.airframe.mass.value).flight
-    places = [
-        replace(place, capacity=capacity(question.keep, heaviest, there))
-        for place, there in _places(question, spots, moved, hands)
-    ]
-    return tuple(sorted(places, key=Place.order))
+    work = partial(_hosted, pack((question.keep, heaviest, question.site)))
+    quiet = replace(hands or Hands(), progress=None)
+    rooms: list[Capacity | None] = []
+    for part, known in zip(some, sweep(work, some, quiet), strict=True):
+        rooms += [None] * len(part) if isinstance(known, Lost) else known
+    pairs = zip(places, rooms, strict=True)
+    found = (replace(place, capacity=room) for place, room in pairs)
+    return tuple(sorted(found, key=Place.order))
+
+
+def _hosted(packed: bytes, spots: Iterable[_Candidate]) -> list[Capacity]:
+    """Find the largest flight that each of some pads may host."""
+    keep, flight, site = unpack(packed)
+    return [capacity(keep, flight, moved(site, *spot)) for spot in spots]
 
 
 def best_stands(
@@ -229,7 +240,7 @@ def best_stands(
         return stand_at(site, area, east, north)
 
     found = _places(question, spots, stood, hands, watched=area)
-    return tuple(sorted((place for place, _ in found), key=Place.order))
+    return tuple(sorted(found, key=Place.order))
 
 
 def _area(site: Site, name: str) -> Area:
@@ -247,7 +258,7 @@ def _places(
     hands: Hands | None,
     *,
     watched: str = "",
-) -> Iterable[tuple[Place, Site]]:
+) -> Iterator[Place]:
     """Score candidates, the one as drawn first; what a rule forbids is not flown."""
     sites = {spot: move(question.site, *spot) for spot in spots}
     broken = {spot: question.broken_at(site) for spot, site in sites.items()}
@@ -256,7 +267,7 @@ def _places(
     for spot in spots:
         people, edge = people_and_edge(sites[spot])
         go, unknown, hazard, held_by = _weighed(question.rose, scores.get(spot, []))
-        place = Place(
+        yield Place(
             *spot,
             broken=broken[spot],
             go=go,
@@ -267,7 +278,6 @@ def _places(
             to_boundary=edge,
             shift=math.dist(spot, spots[0]),
         )
-        yield place, sites[spot]
 
 
 def _scored(
@@ -278,7 +288,7 @@ def _scored(
 ) -> Mapping[_Candidate, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
-        (i, wind) for wind in question.rose for i in range(len(question.setups))
+        (i, wind) for i in range(len(question.setups)) for wind in question.rose
     ] * bool(sites)
     packed = [pack(setup) for setup in question.setups]
     ground = pack(tuple(sites.values()))
@@ -286,7 +296,11 @@ def _scored(
     found: dict[_Candidate, list[list[_Score]]] = {
         spot: [[] for _ in question.rose] for spot in sites
     }
-    for (_, wind), result in zip(parts, sweep(work, parts, hands), strict=True):
+    try:
+        every = sweep(work, parts, hands)
+    finally:
+        forget_flights()
+    for (_, wind), result in zip(parts, every, strict=True):
         at = question.rose.index(wind)
         lost = [_Score(NOT_KNOWN, 0.0, "a worker was lost")] * len(sites)
         each = lost if isinstance(result, Lost) else result
@@ -308,36 +322,33 @@ def _judge_sites(
     passes is a candidate judged in full, and by the next sun only where it is go by the last.
     """
     number, (from_deg, speed, _) = part
-    setup, sites = unpack(packed[number]), unpack(ground)
+    sites = unpack(ground)
     found = [_Score("go", 0.0, "")] * len(sites)
     for sun in supposition.by_any_sun():
         still = [i for i, score in enumerate(found) if score.finding == "go"]
         if not still:  # no sun makes what is no go already one
             break
-        trials = _judged_at(
-            [sites[i] for i in still], setup, suppose(sun, from_deg, speed)
-        )
+        flights = flights_of(packed[number], sun, ())
+        trials = _judged_at([sites[i] for i in still], flights, (speed, from_deg))
         for i, trial in zip(still, trials, strict=True):
             found[i] = _score(trial, watched, found[i].hazard)
     return found
 
 
-def _judged_at(
-    sites: Sequence[Site], setup: Setup, wind: WindProfile
-) -> Iterator[Trial]:
-    """Fly a wind once and judge it at some candidates."""
+def _judged_at(sites: Sequence[Site], flights: Flights, wind: Wind) -> Iterator[Trial]:
+    """Judge a wind, flown once or as the turn of another, at some candidates."""
     try:
-        cloud = flown(setup, wind)
+        done = flights.flown(*wind)
     except DriftmapError as problem:
         yield from [unknown_trial(problem)] * len(sites)
         return
-    danger, lines = danger_of(cloud), lines_of(cloud)
+    cloud, setup, air = done.cloud, flights.setup, flights.air(*wind)
     for site in sites:
         seen = glance(cloud, site, setup.answers)
         trial = Trial(decide(seen), seen)
         if trial.verdict == "go":
             here = replace(setup, site=site)
-            trial = judged(cloud, here, wind, danger=danger, lines=lines)
+            trial = judged(cloud, here, air, danger=done.danger, lines=done.lines)
         yield trial
 
 

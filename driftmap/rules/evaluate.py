@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 from driftmap.rules.answers import Answers, questions
 from driftmap.rules.demands import (
@@ -252,8 +252,9 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
         found = [by_word(_of(demand), demand.rule.name, said)]
     else:
         found = _of_a_limit(demand, facts, said)
+    note = demand.rule.note
     for line in found:
-        yield replace(line, why=joined(line.why, demand.rule.note))
+        yield replace(line, why=joined(line.why, note)) if note else line
 
 
 def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]:
@@ -287,7 +288,7 @@ def _against(
     group, areas = GROUPS[fact], facts.groups.get(fact, ())
     near = [pair for pair in areas if not pair[1] >= limit]
     if not areas or (fact in _OUT_OF_SIGHT and not near):
-        blank = replace(_of(demand), limit=limit)
+        blank = _of(demand, limit=limit)
         text = f"the site file draws no {group.text}{' so near' if areas else ''}"
         yield by_word(blank, group.absent, said, text)
     if not areas:
@@ -296,8 +297,8 @@ def _against(
         yield _compared(demand, limit, area, said)
 
 
-def _of(demand: Demand) -> RuleResult:
-    """Begin the line of a rule with why it applies, and nothing compared."""
+def _of(demand: Demand, **more: Any) -> RuleResult:
+    """Begin the line of a rule with why it applies, and what is compared."""
     rule = demand.rule
     kind = None if rule.question else RULE_KINDS[rule.name]
     return begin(
@@ -309,6 +310,7 @@ def _of(demand: Demand) -> RuleResult:
         yardstick=bool(demand.yardstick),
         unit=UNIT[kind.dimension] if kind else "",
         sense=kind.sense if kind else "",
+        **more,
     )
 
 
@@ -331,8 +333,8 @@ def _compared(
 ) -> RuleResult:
     rule, kind, (area, value) = demand.rule, RULE_KINDS[demand.rule.name], named
     scale = SCALE.get(kind.dimension, 1.0)
-    line = replace(
-        _of(demand),
+    line = _of(
+        demand,
         area=area,
         value=None if value is None else value / scale,
         limit=limit / scale,

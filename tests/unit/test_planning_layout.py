@@ -9,7 +9,7 @@ import shapely
 
 from driftmap.core.errors import SiteError
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning import layout
+from driftmap.planning import layout, sector
 from driftmap.planning.distances import (
     Keep,
     allowed_ground,
@@ -127,8 +127,17 @@ def test_barred_pads_are_not_flown_and_come_last(question):
     assert "Crowd" in drawn[0].broken[0]
 
 
-def test_shares_are_weighed_by_how_often_a_wind_blows(question):
+def test_shares_are_weighed_by_how_often_a_wind_blows(question, monkeypatch):
+    """Winds of one speed share their flights, as the rail follows them."""
+    fly, speeds = sector.flown, []
+
+    def counted(setup, wind):
+        speeds.append(round(float(np.hypot(*wind.at(10.0))), 3))
+        return fly(setup, wind)
+
+    monkeypatch.setattr(sector, "flown", counted)
     pads = best_pads(question, spacing=300.0)
+    assert speeds == [2.0]
     assert {round(p.go, 6) for p in pads} <= {0.0, 0.25, 0.75, 1.0}
     assert list(pads) == sorted(pads, key=Place.order)
 
@@ -154,8 +163,8 @@ def test_a_candidate_has_its_worst_word_by_any_sun(monkeypatch, question):
     suns = [suppose(sun, 90.0, 3.0).convection for sun in supposition.by_any_sun()]
     holding, asked = {"A": 0, "B": 2}, []
 
-    def judged_at(sites, setup, wind):
-        sun = suns.index(wind.convection)
+    def judged_at(sites, flights, wind):
+        sun = suns.index(flights.air(*wind).convection)
         for name in sites:
             asked.append((name, sun))
             yield Trial("hold" if holding.get(name) == sun else "go")
