@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -935,6 +936,82 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
     assert north == pytest.approx(-139.97, abs=0.2)
     assert browser.complaints() == []
     assert browser.requests() == []
+
+
+def lonlat(east, north):
+    """A position so many thousandths of a degree from the pad's."""
+    return [round(-117.952 + east / 1000, 7), round(41.604 + north / 1000, 7)]
+
+
+pairs = partial(zip, strict=True)
+
+
+def square(size, east=0.0, north=0.0):
+    sides = ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
+    return [lonlat(east + x * size, north + y * size) for x, y in sides]
+
+
+def drawn(role, kind, coordinates):
+    return {
+        "type": "Feature",
+        "properties": {"role": role, "name": role.capitalize()},
+        "geometry": {"type": kind, "coordinates": coordinates},
+    }
+
+
+def test_what_is_moved_keeps_its_holes_and_its_parts(browser, tmp_path):
+    """A neighbour's field inside the land stays his, and the pad that is moved is the one meant."""
+    CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])
+    hole = square(1, 2, 2)[::-1]
+    site = [
+        drawn("pad", "Point", lonlat(0, 0)),
+        drawn("boundary", "Polygon", [square(6), hole]),
+        drawn("parking", "MultiPolygon", [[square(1, -4, 0)], [square(1, -4, -4)]]),
+        {
+            **drawn("pad", "Point", lonlat(-2, 3)),
+            "properties": {"role": "pad", "name": "B"},
+        },
+    ]
+    whole = {"type": "FeatureCollection", "name": "", "features": site}
+    kept = json.dumps({"site": whole, "before": [], "after": [], "system": "si"})
+    browser.open(tmp_path / "survey.html", width=1200, height=900)
+    browser.js("localStorage.setItem('driftmap survey', arguments[0])", kept)
+    browser.driver.refresh()
+    until(lambda: "4" in browser.find(".features h2").text, "what was drawn")
+    click(browser, "All")
+
+    def places():
+        told = json.loads(browser.js("return localStorage['driftmap survey']"))
+        return [f["geometry"]["coordinates"] for f in told["site"]["features"]]
+
+    def drag(number, spot):
+        before = places()
+        browser.js(f"document.querySelector('[data-of=\"{number}\"] summary').click()")
+        if spot == ".area.on":
+            click(browser, "Move it")
+        box = """arguments[0].scrollIntoView({block: 'center'});
+          const e = arguments[0].getBoundingClientRect(); return [e.left + e.width / 2, e.top + e.height / 2];"""
+        x, y = until(lambda: browser.js(box, browser.find(f".ground {spot}")), "a hold")
+        for kind, far in (
+            ("Pressed", 0),
+            ("Moved", 20),
+            ("Moved", 40),
+            ("Released", 40),
+        ):
+            told = {"x": x - far, "y": y, "button": "left", "clickCount": 1}
+            browser.cdp("Input.dispatchMouseEvent", type=f"mouse{kind}", **told)
+        until(lambda: places() != before, "what was moved")
+        return before, places()
+
+    before, after = drag(1, '[data-corner="0"]')
+    assert after[1][0] != before[1][0]
+    assert after[1][1] == before[1][1]
+    before, after = drag(2, ".area.on")
+    assert [len(part) for part in after[2]] == [1, 1]
+    assert all(a[0][0][0] < b[0][0][0] for a, b in pairs(after[2], before[2]))
+    before, after = drag(3, '[data-corner="0"]')
+    assert [a == b for a, b in pairs(after, before)] == [True, True, True, False]
+    assert browser.complaints() == []
 
 
 def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):

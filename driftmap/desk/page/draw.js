@@ -45,8 +45,13 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   const bad = text => { told.textContent = text; told.classList.add("bad"); };
   function trying(work) { try { work(); return true; } catch (problem) { bad(problem.message); return false; } }
 
-  const ringOf = feature => feature.geometry.type === "Polygon" ? feature.geometry.coordinates[0].slice(0, -1) : feature.geometry.type === "LineString" ? feature.geometry.coordinates : feature.geometry.type === "Point" ? [feature.geometry.coordinates] : [];
-  const local = feature => ringOf(feature).map(ground.to);
+  // Every ring or line of a feature, holes and all its parts, in metres about the pad.
+  const RINGS = {Point: at => [[at]], LineString: line => [line], MultiLineString: lines => lines, Polygon: rings => rings.map(r => r.slice(0, -1)), MultiPolygon: parts => parts.flat().map(r => r.slice(0, -1))};
+  const rings = ({geometry}) => (RINGS[geometry?.type]?.(geometry.coordinates) || []).map(ring => ring.map(ground.to));
+  // That whose corners are moved one by one: of an area its outside, of several parts none.
+  const local = feature => feature.geometry?.type?.startsWith("Multi") ? [] : rings(feature)[0] || [];
+  const closes = feature => feature.geometry.type.endsWith("Polygon");
+  const sized = feature => rings(feature).reduce((sum, ring, i) => sum + Math.abs(signed(ring)) * (i ? -1 : 1), 0);
   const reach = feature => { try { return metres(String(feature.properties.radius)); } catch { return 0; } };
   function shape(points, kind) {
     const places = points.map(p => ground.from(p).map(round));
@@ -58,7 +63,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
 
   // --- what lies on the map
   function fit(wide = true) {
-    const points = site.features.filter(f => wide || !["waiver", "boundary", "road", "railway", "water", "airport", "building"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return local(f).flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
+    const points = site.features.filter(f => wide || !["waiver", "boundary", "road", "railway", "water", "airport", "building"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return rings(f).flat().flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
     chart.fit(points.length ? points : [[-200, -200], [200, 200]]);
   }
   function parts(names) {
@@ -74,8 +79,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     return corner >= 0 ? {corner} : mode?.kind === "move" ? {} : null;
   }
   function ghost({corner}, from, to) {
-    const feature = site.features[picked], points = local(feature).map((p, i) => corner === undefined ? [p[0] + to[0] - from[0], p[1] + to[1] - from[1]] : i === corner ? to : p);
-    return line(points, feature.geometry.type === "Polygon");
+    const feature = site.features[picked], moved = p => [p[0] + to[0] - from[0], p[1] + to[1] - from[1]];
+    if (corner === undefined) return rings(feature).map(ring => line(ring.map(moved), closes(feature))).join("");
+    return line(local(feature).map((p, i) => i === corner ? to : p), closes(feature));
   }
   function drop({corner}, from, to) {
     if (corner === undefined) shift(picked, to[0] - from[0], to[1] - from[1]);
@@ -116,16 +122,16 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   }
 
   function one(feature, i, names) {
-    const role = feature.properties?.role || "", kind = feature.geometry?.type, points = local(feature), r = reach(feature), on = i === picked;
+    const role = feature.properties?.role || "", kind = feature.geometry?.type, each = rings(feature), points = each[0] || [], r = reach(feature), on = i === picked;
     const look = `area ${role.replace(/ /g, "-")}${PEOPLE.includes(role) ? " people" : ""}${on ? " on" : ""}${faulty(i) ? " faulty" : ""}`, parts = [];
     if (role === "pad") { const [x, y] = px(points[0]); parts.push(svg("path", {d: `M${x} ${y - 11}L${x + 9} ${y + 8}H${x - 9}Z`, class: "pad"})); }
     else if (kind === "Point") parts.push(svg("circle", {cx: px(points[0])[0], cy: px(points[0])[1], r: Math.max(3, r * chart.scale()), class: look}));
-    else if (points.length) parts.push(svg("path", {d: line(points, kind === "Polygon"), class: `${look}${kind === "LineString" ? " way" : ""}`}));
+    else if (points.length) parts.push(svg("path", {d: each.map(ring => line(ring, closes(feature))).join(""), "fill-rule": "evenodd", class: `${look}${closes(feature) ? "" : " way"}`}));
     if (points.length && role !== "boundary" && role !== "waiver") {
       const n = points.length, [x, y] = px(points.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]));
       names.push({text: String(feature.properties?.name || role), x, y: y + (role === "pad" ? 24 : 5), rank: on ? 4 : role === "spectators" ? 3 : PEOPLE.includes(role) ? 2 : role === "pad" ? 1 : 0});
     }
-    if (on) points.forEach((p, j) => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 9, class: "corner", "data-corner": j})));
+    if (on) local(feature).forEach((p, j) => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 9, class: "corner", "data-corner": j})));
     return parts;
   }
   function draft() {
@@ -151,9 +157,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if (picked >= 0) list.querySelector(`[data-of="${picked}"]`)?.scrollIntoView({block: "nearest"});
   }
   function nearness(feature, p) {
-    const points = local(feature), kind = feature.geometry?.type;
+    const [points] = rings(feature), kind = feature.geometry?.type;
     if (kind === "Point") return feature.properties.role === "pad" ? distance(points[0], p) : Math.abs(distance(points[0], p) - reach(feature));
-    const sides = kind === "Polygon" ? points.map((q, i) => [q, points[(i + 1) % points.length]]) : points.slice(1).map((q, i) => [points[i], q]);
+    const sides = rings(feature).flatMap(ring => closes(feature) ? ring.map((q, i) => [q, ring[(i + 1) % ring.length]]) : ring.slice(1).map((q, i) => [ring[i], q]));
     return Math.min(...sides.map(([a, b]) => { const d = distance(a, b) ** 2 || 1, t = Math.min(1, Math.max(0, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / d)); return distance(p, [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]); }));
   }
 
@@ -199,7 +205,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   }
   function seen(feature) {
     const [w, h] = chart.size(), r = reach(feature) * chart.scale();
-    return local(feature).map(px).every(([x, y]) => x - r >= 0 && x + r <= w && y - r >= 0 && y + r <= h);
+    return rings(feature).flat().map(px).every(([x, y]) => x - r >= 0 && x + r <= w && y - r >= 0 && y + r <= h);
   }
   function free(role) {
     const names = new Set(site.features.map(f => f.properties?.name));
@@ -225,6 +231,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function cut() {
     const [a, b] = mode.points, ring = local(site.features[picked]), parts = split(ring, a, b);
     leave();
+    if (rings(site.features[picked]).length > 1) return bad("It has a hole: it is not cut here. Draw its parts instead.");
     if (!parts) return bad("That line does not cut the area in two.");
     edit(next => {
       const whole = next.features[picked], other = copy(whole);
@@ -237,22 +244,27 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     say("Cut in two. Say how many people stand in each part.");
   }
   function moveCorner(i, corner, to) {
-    const points = local(site.features[i]), kind = site.features[i].geometry.type;
+    const points = local(site.features[i]), {type: kind, coordinates} = site.features[i].geometry;
     points[corner] = to;
-    if (site.features[i].properties.role === "pad") return putPad(ground.from(to));
+    if (site.features[i].properties.role === "pad") return putPad(ground.from(to), i);
     const cross = kind !== "Point" && crossing(points, kind === "Polygon");
     if (cross) { bad("There the area would cross itself: it stays as it was."); return paint(); }
-    edit(next => { next.features[i].geometry = shape(points, kind); });
+    const outside = shape(points, kind);
+    if (kind === "Polygon") outside.coordinates.push(...coordinates.slice(1)); // its holes stay where they are
+    edit(next => { next.features[i].geometry = outside; });
   }
   function shift(i, east, north) {
-    const feature = site.features[i], points = local(feature).map(p => [p[0] + east, p[1] + north]);
+    const {geometry, properties} = site.features[i];
+    const moved = at => { if (Array.isArray(at[0])) return at.map(moved); const [e, n] = ground.to(at); return ground.from([e + east, n + north]).map(round); };
+    const coordinates = moved(geometry.coordinates);
     leave();
-    if (feature.properties.role === "pad") return putPad(ground.from(points[0]));
-    edit(next => { next.features[i].geometry = shape(points, feature.geometry.type); });
+    if (properties.role === "pad") return putPad(coordinates, i);
+    edit(next => { next.features[i].geometry.coordinates = coordinates; });
   }
-  function putPad([lon, lat]) {
+  // The pad that was picked; by the form, the first.
+  function putPad([lon, lat], which = site.features.findIndex(f => f.properties?.role === "pad")) {
     edit(next => {
-      const known = next.features.find(f => f.properties?.role === "pad");
+      const known = next.features[which];
       const geometry = {type: "Point", coordinates: [round(lon), round(lat)]};
       if (known) known.geometry = geometry;
       else next.features.unshift({type: "Feature", properties: {role: "pad", name: "Pad"}, geometry});
@@ -380,10 +392,10 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   const faulty = i => new RegExp(`feature ${i + 1}\\b`).test(fault);
   function rows() {
     list.replaceChildren(el("h2", {}, `Drawn: ${site.features.length}`), ...site.features.map((feature, i) => {
-      const p = feature.properties || {}, points = local(feature), kind = feature.geometry?.type;
+      const p = feature.properties || {}, points = rings(feature).flat(), kind = feature.geometry?.type;
       const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", "data-at": `${i} ${key}`, ...more}); input.addEventListener("change", () => edited(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
       const shelter = el("select", {onchange: event => edited(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
-      const size_ = kind === "Polygon" ? areaShown(Math.abs(signed(points))) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
+      const size_ = kind === "Polygon" ? areaShown(sized(feature)) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
       const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, [0, 0]))} from the pad` : "";
       return el("details", {"data-of": i, open: i === picked, class: faulty(i) ? "faulty" : ""}, el("summary", {onclick: () => { picked = i; setTimeout(() => { bar(); paint(); }); }}, `${p.name || p.role || "?"}`, el("small", {}, [p.role, size_, off].filter(Boolean).join(", "))),
         faulty(i) ? el("p", {class: "warning"}, fault) : "",
