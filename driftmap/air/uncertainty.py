@@ -11,8 +11,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from driftmap.air import law
-from driftmap.air.law import field_of, fitted
+from driftmap.air import profile_law
+from driftmap.air.profile_law import field_of, fitted
 from driftmap.air.wind import MAST, WindLevel
 
 FRESH_ERROR: Final = 0.5
@@ -106,7 +106,7 @@ def elsewhere(speed: float, away: float, height: float) -> float:
     float
         Standard error of a component [m s⁻¹].
     """
-    if height > law.LOG_TOP:
+    if height > profile_law.LOG_TOP:
         return change_over(speed, away / _PACE / 3600.0)
     fit = fitted()["elsewhere"]
     far = math.pow(max(away, _NEARBY) / 30_000.0, fit["power"])
@@ -226,9 +226,9 @@ def lasting_error(
     float
         Standard error of a component [m s⁻¹].
     """
-    shape = law.surface_shape([min(height, MAST), MAST], roughness)
+    shape = profile_law.surface_shape([min(height, MAST), MAST], roughness)
     part = float(shape[0] / shape[1])
-    least = FLIGHT if height <= law.LOG_TOP and not forecast else 0.0
+    least = FLIGHT if height <= profile_law.LOG_TOP and not forecast else 0.0
     hours = max(least, UNKNOWN_AGE if age is None else age)
     far = elsewhere(speed / part, UNKNOWN_AWAY if away is None else away, height)
     return part * math.hypot(change_over(speed / part, hours), far)
@@ -258,6 +258,6 @@ def instrument_error(
     share = SPEED_SHARE * level.speed
     if forecast:
         return math.hypot(base, own, share)
-    if surface or level.height <= law.LOG_TOP:
+    if surface or level.height <= profile_law.LOG_TOP:
         return math.hypot(FRESH_ERROR, own, share)
     return FRESH_ERROR if level.error is None else max(own, SONDE_ERROR)

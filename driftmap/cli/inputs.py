@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
-from driftmap.air.law import ROUGHNESS
+from driftmap.air.profile_law import ROUGHNESS
 from driftmap.cli.options import (
     Quantity,
     Weather,

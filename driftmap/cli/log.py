@@ -63,7 +63,7 @@ def check_log(path: str) -> None:
 def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
     from driftmap.cli.inputs import flight_time
-    from driftmap.logbook.written import assessment_entry
+    from driftmap.logbook.entry_bodies import assessment_entry
     from driftmap.winds import kind_of
     from driftmap.winds.reading import present
 
@@ -107,7 +107,7 @@ def add_command(
     file: Path, about: str | None, photographs: tuple[Path, ...], path: Path | None
 ) -> None:
     """Add what came of a flight, from a TOML file."""
-    from driftmap.logbook.written import outcome_body
+    from driftmap.logbook.entry_bodies import outcome_body
 
     body = outcome_body(file, photographs)
     with _open(path, create=about is None) as log:
@@ -124,7 +124,7 @@ def _add(
 ) -> tuple[str, list[str]]:
     """Add an outcome; give the beginning of its id, and what may be wrong with it."""
     from driftmap.logbook.entry import new_entry
-    from driftmap.logbook.written import unlike
+    from driftmap.logbook.entry_bodies import unlike
 
     assessed = None if about is None else _assessed(log, about)
     doubts = [] if assessed is None else unlike(body, assessed, str(file))
@@ -182,7 +182,7 @@ def correct_command(
     Photographs of the other are kept, and the assessment it belongs to unless --about
     names one.
     """
-    from driftmap.logbook.written import outcome_body
+    from driftmap.logbook.entry_bodies import outcome_body
 
     body = outcome_body(file, photographs)
     with _open(path) as log:
@@ -305,10 +305,10 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
 
     It reads assessments (assess --log) and what came of them (log add --about).
     """
-    from driftmap.logbook.again import verdicts_again
     from driftmap.logbook.findings import review
-    from driftmap.logbook.records import flew_of, records_of
-    from driftmap.logbook.reviewtold import finite, review_told, verdicts_told
+    from driftmap.logbook.reassessment import verdicts_again
+    from driftmap.logbook.review_text import finite, review_told, verdicts_told
+    from driftmap.logbook.verification import flew_of, records_of
 
     with _open(path) as log:
         entries = log.current()

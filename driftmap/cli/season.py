@@ -308,8 +308,8 @@ def _hours(file: str | None, log: str | None) -> Hours:
 
     if file is not None:
         return read_hours(file)
-    from driftmap.logbook.records import winds_of
     from driftmap.logbook.store import Log, default_path
+    from driftmap.logbook.verification import winds_of
 
     with Log(Path(log) if log else default_path(), create=False) as opened:
         rows = winds_of(opened.current())

@@ -14,7 +14,7 @@ from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
-from driftmap.desk.rooms import (
+from driftmap.desk.routes import (
     flight_routes,
     people_routes,
     plan_routes,

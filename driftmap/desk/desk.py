@@ -21,7 +21,7 @@ from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import KeptWord, Queue, word_of
 from driftmap.desk.winds import rows_of_winds, setting_at, told_aside
 from driftmap.ground.site import Site, read_site
-from driftmap.logbook.written import curves_of
+from driftmap.logbook.entry_bodies import curves_of
 from driftmap.rules.reading import own_files
 from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now

@@ -16,13 +16,13 @@ from driftmap.core.errors import DriftmapError, InputError, SiteError
 from driftmap.core.files import parse_toml
 from driftmap.desk.folder import Folder
 from driftmap.ground.site import read_site
+from driftmap.rocket.altimeter_record import read_record
 from driftmap.rocket.case import Case
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import LIKELIHOOD
-from driftmap.rocket.record import read_record
 from driftmap.verdict.limits import LIMITS, read_limits
 
 _MANY: Final = ("recovery", "piece", "case", "alternative")

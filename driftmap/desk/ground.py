@@ -11,7 +11,7 @@ from driftmap.core.errors import InputError
 from driftmap.core.files import parse_json
 from driftmap.desk.folder import Folder
 from driftmap.ground.areas import to_local
-from driftmap.ground.backdrop import open_picture, read_picture
+from driftmap.ground.georeference import open_picture, read_picture
 
 
 def picture_taken(folder: Folder, given: str, data: str) -> str:

@@ -18,7 +18,7 @@ from driftmap.desk.folder import Folder
 from driftmap.desk.winds import setting_at, wind_of
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
-from driftmap.logbook.written import assessment_entry
+from driftmap.logbook.entry_bodies import assessment_entry
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report.dialpage import dial_html

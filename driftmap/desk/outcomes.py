@@ -24,8 +24,8 @@ from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told
 from driftmap.logbook.entry import Content, Entry, holding, new_entry
+from driftmap.logbook.entry_bodies import TEXTS, flight_contents, outcome_body
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import TEXTS, flight_contents, outcome_body
 from driftmap.rocket.pieces import FOUND_AS
 from driftmap.winds.reading import parse_time
 from driftmap.winds.reading import present as now

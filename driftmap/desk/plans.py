@@ -30,7 +30,7 @@ from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
-from driftmap.logbook.written import flight_contents, put_back
+from driftmap.logbook.entry_bodies import flight_contents, put_back
 from driftmap.verdict.assessment import STALE
 from driftmap.winds.reading import clock_time
 

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import quoted
-from driftmap.ground.backdrop import Picture
+from driftmap.ground.georeference import Picture
 from driftmap.ground.roles import OCCUPIED
 
 if TYPE_CHECKING:

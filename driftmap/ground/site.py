@@ -17,8 +17,8 @@ from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
 from driftmap.core.files import said_in
 from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
-from driftmap.ground.backdrop import Picture, read_picture
 from driftmap.ground.geojson import Collection, read_collection
+from driftmap.ground.georeference import Picture, read_picture
 from driftmap.ground.roles import OCCUPIED, ROLES, Mark, near_misses, read_mark
 
 __all__ = ["FARTHEST_PLACE", "OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]

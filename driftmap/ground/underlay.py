@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray
-from driftmap.ground.backdrop import Picture, open_picture
+from driftmap.ground.georeference import Picture, open_picture
 from driftmap.ground.site import Site
 
 if TYPE_CHECKING:

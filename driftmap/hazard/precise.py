@@ -17,8 +17,8 @@ from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import chances_of_hits, reached
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.importance_sampling import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.lean import Steered
-from driftmap.montecarlo.steering import Mixture, aim, response, tilted_mean
 
 _FIRST: Final = 8192  # flights of the first look
 _MOST: Final = 262_144

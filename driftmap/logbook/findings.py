@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
 from driftmap.core.points import SHARES
-from driftmap.logbook.records import (
+from driftmap.logbook.verification import (
     FindRecord,
     Flew,
     depth_rank,

@@ -25,12 +25,12 @@ from driftmap.core.errors import (
 from driftmap.core.points import turn
 from driftmap.core.pools import in_order
 from driftmap.core.spread import even_weights, quantile
+from driftmap.montecarlo.caveats import above_apogee, not_flown
 from driftmap.montecarlo.columns import Block, side_by_side
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.montecarlo.lean import PLAIN, Steered
-from driftmap.montecarlo.unflown import above_apogee, not_flown
 from driftmap.rocket.case import Case, CaseTree
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight

@@ -17,8 +17,8 @@ from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.case import Body, Burn, Case, Release, Stage
 from driftmap.trajectory.descent import coast, fall
+from driftmap.trajectory.failed_burn import Burning, burn_all
 from driftmap.trajectory.motion import Ascent, Motion
-from driftmap.trajectory.powered import Burning, burn_all
 from driftmap.trajectory.rocket import Rocket
 
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")

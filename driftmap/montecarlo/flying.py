@@ -41,7 +41,7 @@ from driftmap.rocket.case import (
     Stage,
 )
 from driftmap.rocket.flight import BOOSTER, Device
-from driftmap.rocket.outcomes import luck_of
+from driftmap.rocket.opening_outcomes import luck_of
 from driftmap.trajectory.motion import Ascent, Motion
 
 _Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]

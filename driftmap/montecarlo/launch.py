@@ -21,7 +21,7 @@ from driftmap.core.errors import (
 )
 from driftmap.core.spread import Spread
 from driftmap.formulas.drag import PEAK, drag_rise
-from driftmap.montecarlo.fitted import Same, fit_motor
+from driftmap.montecarlo.motor_fit import Same, fit_motor
 from driftmap.montecarlo.staging import (
     BOTH_DRAG,
     curve_of,
@@ -30,8 +30,8 @@ from driftmap.montecarlo.staging import (
     upper_spreads,
     with_upper,
 )
-from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Airframe, Flight, Uncertain
+from driftmap.rocket.stability import Balance, balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import Rocket, ThrustCurve

@@ -12,10 +12,10 @@ from driftmap.air.column import AirColumn
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import Spread
 from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, drag_rise
-from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
-from driftmap.rocket.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
+from driftmap.rocket.stability import Balance, balance
+from driftmap.rocket.stage_cases import FALLING_BACK, LATE, TOGETHER, UNLIT
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
@@ -176,7 +176,7 @@ class Ways:
 def on_way(way: str, flight: Flight, rocket: Rocket, draws: Luck) -> Rocket:
     """Give the same rockets where they go up another way.
 
-    ``way``: a way of `driftmap.rocket.staged`, or the booster by itself; ``flight``:
+    ``way``: a way of `driftmap.rocket.stage_cases`, or the booster by itself; ``flight``:
     the flight as planned; ``rocket``, shape (n,): the rockets as planned; ``draws``,
     shape (n,): inputs drawn.
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import quantile
+from driftmap.observations.case_flights import ROCKET, Flown
 from driftmap.observations.figures import Find
-from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
     MISTAKEN,
     Far,

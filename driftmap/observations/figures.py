@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.observations.flown import ROCKET, Flown, Lay
+from driftmap.observations.case_flights import ROCKET, Flown, Lay
 from driftmap.observations.observation import MISTAKEN, Far, metres
-from driftmap.rocket.record import Record, heights_of
+from driftmap.rocket.altimeter_record import Record, heights_of
 
 IN_THE_AIR: Final = 0.09
 """How well a place between release and landing is known, as a share of the way between: the

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import FOOT
-from driftmap.observations.flown import ROCKET, Flown
+from driftmap.observations.case_flights import ROCKET, Flown
 
 SWEEP_WIDTH: Final = MappingProxyType(
     {

@@ -17,6 +17,7 @@ from driftmap.core.errors import InputError
 from driftmap.core.files import read_text, toml_of
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import fly
+from driftmap.observations.case_flights import ROCKET
 from driftmap.observations.figures import (
     TRACE_ERROR,
     Find,
@@ -24,7 +25,6 @@ from driftmap.observations.figures import (
     Sighted,
     trace_of,
 )
-from driftmap.observations.flown import ROCKET
 from driftmap.observations.observation import (
     MISTAKEN,
     SMALL,
@@ -41,12 +41,12 @@ from driftmap.observations.observation import (
     random_search,
 )
 from driftmap.observations.rows import SeenTable
-from driftmap.observations.toward import FIRST, LOT, know, plainly
+from driftmap.observations.targeted_flights import FIRST, LOT, know, plainly
 from driftmap.observations.weighing import AtOddsError, Weighed
+from driftmap.rocket.altimeter_record import read_record
 from driftmap.rocket.case import CaseTree
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import BOOSTER, Flight
-from driftmap.rocket.record import read_record
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m

@@ -12,8 +12,8 @@ import numpy as np
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.core.spread import stream
+from driftmap.observations.case_flights import ROCKET, Flown
 from driftmap.observations.figures import MeasuredSight, SeenMoment
-from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
     MISTAKEN,
     FoundState,

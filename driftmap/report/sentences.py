@@ -11,7 +11,7 @@ from typing import Final
 from driftmap.air.wind import Disagreement, WindLevel
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.breaking import BREAKS_OFF
+from driftmap.rocket.breakup import BREAKS_OFF
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import ALL_CASES, ALOFT, Check, Kind
 

@@ -19,7 +19,7 @@ from driftmap.report.marks import seen_outcome, worst_of, zone_at
 from driftmap.rocket.case import Case
 from driftmap.rocket.cases import BROKEN
 from driftmap.rocket.likelihood import BARE, WORKS
-from driftmap.rocket.staged import LATE
+from driftmap.rocket.stage_cases import LATE
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 

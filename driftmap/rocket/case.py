@@ -151,7 +151,7 @@ class Release:
     mark : str
         The input that gives the share or the time; the key of what breaks.
     way : str
-        How its flight goes up: as planned, or a way of `driftmap.rocket.staged`.
+        How its flight goes up: as planned, or a way of `driftmap.rocket.stage_cases`.
     """
 
     at: Literal[

@@ -15,7 +15,7 @@ from driftmap.core.errors import FlightError, nearest, quoted
 from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.bodies import Bench, bench_of, normal
-from driftmap.rocket.breaking import (
+from driftmap.rocket.breakup import (
     bend,
     case_ejected,
     fins_off,
@@ -25,21 +25,21 @@ from driftmap.rocket.breaking import (
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import BOOSTER, Device, Flight, OwnCase
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
-from driftmap.rocket.offpath import (
+from driftmap.rocket.opening_outcomes import opened, opened_as_planned
+from driftmap.rocket.stage_cases import (
+    STAGED,
+    May,
+    StageCause,
+    stages_not_flown,
+    with_booster,
+)
+from driftmap.rocket.thrust_failures import (
     bursts,
     goes_off,
     part_lit,
     still_burning,
     tears_loose,
     tips_over,
-)
-from driftmap.rocket.outcomes import opened, opened_as_planned
-from driftmap.rocket.staged import (
-    STAGED,
-    May,
-    StageCause,
-    stages_not_flown,
-    with_booster,
 )
 
 _TANGLED: Final = Spread(

@@ -78,7 +78,7 @@ class Measured(Table):
     Parameters
     ----------
     curve : str
-        Name of the record, beside the flight file; see `driftmap.rocket.record`.
+        Name of the record, beside the flight file; see `driftmap.rocket.altimeter_record`.
     propellant_mass, count, stages : float, int, int
         As of `Motor`.
     height_spread : float, optional

@@ -11,12 +11,12 @@ from pydantic import BaseModel, ValidationError
 from driftmap.core.errors import FlightError, nearest
 from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
+from driftmap.rocket.altimeter_record import Record, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import Airframe, Flight, Measured, Uncertain, table_of
-from driftmap.rocket.record import Record, read_record
 
 if TYPE_CHECKING:
-    from driftmap.rocket.measured import Inferred
+    from driftmap.rocket.altimeter_fit import Inferred
 
 
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
@@ -158,8 +158,8 @@ def _inferred(
     *,
     known: bool,
 ) -> Inferred:
-    from driftmap.rocket.measured import infer  # noqa: PLC0415 (brings scipy)
-    from driftmap.rocket.vertical import Climber  # noqa: PLC0415
+    from driftmap.rocket.altimeter_fit import infer  # noqa: PLC0415 (brings scipy)
+    from driftmap.rocket.vertical_flight import Climber  # noqa: PLC0415
 
     if measured.propellant_mass >= airframe.mass.value:
         where = "measured.propellant_mass"

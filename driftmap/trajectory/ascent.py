@@ -14,7 +14,7 @@ of fins, nose and body across the axis,
 
 with the part :math:`\mathbf r_\perp` of the velocity through the air that is across the
 axis, and a cross-flow drag :math:`C_c` on the body's side `S` (the form of Jorgensen, NASA
-TR R-474, 1977; from memory). The axis swings as in `driftmap.trajectory.swing`.
+TR R-474, 1977; from memory). The axis swings as in `driftmap.trajectory.attitude`.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ import numpy as np
 from driftmap.air.column import AirColumn, local_air, through_air
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.units import STANDARD_GRAVITY
+from driftmap.trajectory.attitude import SwingingBody, overturned, swing
 from driftmap.trajectory.motion import Ascent, Motion, on_ground
 from driftmap.trajectory.rocket import Rocket, ride
-from driftmap.trajectory.swing import SwingingBody, overturned, swing
 
 _G: Final = STANDARD_GRAVITY
 _BURN_STEPS: Final = 40  # from the rail to burnout

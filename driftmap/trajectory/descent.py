@@ -7,7 +7,7 @@ A body is a point with mass and drag area in moving air,
 
 Two methods share the work. The one here steps in time (classic Runge-Kutta of order 4, each
 body with its own step) while a body rises, turns over, or is far from the balance of
-weight and drag. `driftmap.trajectory.sinking.sink` then takes whole layers of air at once: for constant density and
+weight and drag. `driftmap.trajectory.layered_descent.sink` then takes whole layers of air at once: for constant density and
 linear wind the fall has a closed form in the height fallen, however stiff the balance.
 """
 
@@ -25,8 +25,8 @@ from driftmap.air.column import AirColumn, local_air
 from driftmap.core.checks import BoolArray, FloatArray, IntArray
 from driftmap.core.errors import FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
+from driftmap.trajectory.layered_descent import sink
 from driftmap.trajectory.motion import DragRise, Motion
-from driftmap.trajectory.sinking import sink
 
 _G: Final = STANDARD_GRAVITY
 _STEP: Final = 0.9  # of a relaxation time; RK4 is stable to 1.39 of it

@@ -14,7 +14,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, KNOT
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
-from driftmap.rocket.balance import Balance
+from driftmap.rocket.stability import Balance
 from driftmap.rules import surface_wind
 from driftmap.verdict.check import (
     Check,

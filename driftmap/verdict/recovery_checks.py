@@ -17,7 +17,7 @@ from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.case import Case
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.likelihood import BARE, WORKS
-from driftmap.rocket.staged import DOES_NOT_LIGHT
+from driftmap.rocket.stage_cases import DOES_NOT_LIGHT
 from driftmap.verdict.check import (
     MISSING_INPUT,
     Check,

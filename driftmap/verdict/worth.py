@@ -31,7 +31,7 @@ _BALLOON: Final = 0.8  # m/s by the angles of each; see `driftmap.winds.pilot_ba
 _BULLETIN: Final = tuple(thousand * 1000 * FOOT for thousand in (3, 6, 9, 12, 18))
 _CLEAR: Final = 450.0  # m above the ground from which a bulletin tells a level
 _LEAD: Final = 6.0  # h, of a bulletin
-_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.air.law`
+_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.air.profile_law`
 _HEAD: Final = 2.0  # m
 _TURN: Final = math.radians(10.0)  # of a direction judged at the field
 

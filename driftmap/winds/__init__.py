@@ -13,7 +13,7 @@ from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import WindError, located, quoted
-from driftmap.formulas.needle import points_elsewhere, show_declination
+from driftmap.formulas.geomagnetism import points_elsewhere, show_declination
 from driftmap.winds import (
     bulletin,
     forecast,
@@ -281,7 +281,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
     declination : float, optional
         Magnetic declination, east positive [rad].
     terrain : str
-        Class of `driftmap.air.law.ROUGHNESS`; a wind in words may name its own.
+        Class of `driftmap.air.profile_law.ROUGHNESS`; a wind in words may name its own.
     place : tuple of float, optional
         Latitude and longitude of the site [deg]; picks a point of a gridded forecast.
     read_at : datetime, optional

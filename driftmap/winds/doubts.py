@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air import law
+from driftmap.air import profile_law
 from driftmap.air.wind import LAW_TOP
 from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.nodes import Node, Source
@@ -114,7 +114,7 @@ def _falls(nodes: Sequence[Node]) -> Iterator[str]:
 def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
     """Tell of gusts read above the air whose gusts are flown."""
     for level in (node.level for source in sources for node in source.nodes):
-        if level.height > law.LOG_TOP and level.peak > level.speed + _GUSTY:
+        if level.height > profile_law.LOG_TOP and level.peak > level.speed + _GUSTY:
             yield (
                 f"{level.source} tells of gusts of {level.peak:.1f} m/s at "
                 f"{level.height:.0f} m in a wind of {level.speed:.1f} m/s: they may come down"
@@ -123,12 +123,14 @@ def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
 
 def _gusts_before(sources: Sequence[Source], now: Sequence[Source]) -> Iterator[str]:
     """Tell of gusts of the hours before, though a fresher wind tells of none so strong."""
-    low = [n.level.peak for s in now for n in s.nodes if n.height <= law.LOG_TOP]
+    low = [
+        n.level.peak for s in now for n in s.nodes if n.height <= profile_law.LOG_TOP
+    ]
     least = max(low, default=0.0) + MORE
     for source in sources:
         old = source not in now and not source.reading.forecast
         for level in (node.level for node in source.nodes if old):
-            near = level.height <= law.LOG_TOP and (source.age or 0.0) <= PAST
+            near = level.height <= profile_law.LOG_TOP and (source.age or 0.0) <= PAST
             if near and level.gust is not None and level.gust > least:
                 yield (
                     f"{level.source} tells of gusts of {level.gust:.1f} m/s "

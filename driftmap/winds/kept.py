@@ -19,7 +19,7 @@ from typing import Any, Final, Literal, TypeAlias, cast
 
 import numpy as np
 
-from driftmap.air.law import ROUGHNESS
+from driftmap.air.profile_law import ROUGHNESS
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.core import units
 from driftmap.core.checks import FloatArray

@@ -10,9 +10,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air import law, uncertainty
+from driftmap.air import profile_law, uncertainty
 from driftmap.air.convection import SUNNY, Convection, convection, sun_height
-from driftmap.air.law import Field, field_of
+from driftmap.air.profile_law import Field, field_of
 from driftmap.air.wind import LAW_TOP, MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
@@ -48,7 +48,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     layers up to 120 m. Above, the best known layers rule; each further report adds what
     lies above the top of those before it. Where a report that is passed over tells another
     wind than the one flown, `warned` says so. The surface layer is filled by
-    `driftmap.air.law.surface_shape`. Between far levels and above the highest the error
+    `driftmap.air.profile_law.surface_shape`. Between far levels and above the highest the error
     grows.
 
     Raises `WindError` if there is no report, one is of another day or from after the flight,
@@ -63,7 +63,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         terrain = ground.reading.terrain or setting.terrain
         setting = replace(setting, terrain=terrain)
         _check_height(ground.reading, setting)
-    roughness = law.ROUGHNESS[setting.terrain]
+    roughness = profile_law.ROUGHNESS[setting.terrain]
     stack = stacked(sources, ground, roughness)
     _check_members(stack.nodes)
     field = _field(stack, setting)
@@ -98,14 +98,14 @@ def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:
 
     def order(source: Source) -> tuple[object, ...]:
         terrain = source.reading.terrain or setting.terrain
-        return ground_rank(source, law.ROUGHNESS[terrain])
+        return ground_rank(source, profile_law.ROUGHNESS[terrain])
 
     return min(near, key=order, default=None)
 
 
 def _check_height(surface: Reading, setting: Setting) -> None:
     height = surface.levels[0].height
-    lowest = 4 * law.ROUGHNESS[setting.terrain]
+    lowest = 4 * profile_law.ROUGHNESS[setting.terrain]
     if surface.kind == "surface" and height < lowest:
         raise WindError(
             surface.source,
@@ -137,7 +137,7 @@ def _unchecked(reading: Reading) -> str:
 
 def _field(stack: Stack, setting: Setting) -> Field:
     """Give how the wind usually is above that near the ground, at this hour and place."""
-    low = carried(stack.nodes[0], MAST, law.ROUGHNESS[setting.terrain])
+    low = carried(stack.nodes[0], MAST, profile_law.ROUGHNESS[setting.terrain])
     if setting.place is None:
         return field_of(None, None, low.speed)
     sun = sun_height(setting.when, *setting.place)
@@ -145,13 +145,13 @@ def _field(stack: Stack, setting: Setting) -> Field:
 
 
 def _field_notes(stack: Stack, setting: Setting) -> list[str]:
-    z0, lowest = law.ROUGHNESS[setting.terrain], stack.nodes[0]
+    z0, lowest = profile_law.ROUGHNESS[setting.terrain], stack.nodes[0]
     known = "by the sun's height" if setting.place else "as by night, the widest"
     notes = [
         "between far levels and beyond them the wind is as it usually grows and turns with "
         f"height in some 1,200 real soundings, {known}; near the ground, up to 60 m, by "
         f"the logarithmic law, roughness {z0:g} m ({setting.terrain}), held below "
-        f"{law.lowest_height(z0):.0f} m"
+        f"{profile_law.lowest_height(z0):.0f} m"
     ]
     if held := held_below(stack):
         notes.append(f"below {held:.0f} m the wind of {lowest.level.source} is held")
@@ -280,7 +280,7 @@ def _with_ground(
 ) -> WindProfile:
     """Add what the reports of this hour tell near the ground: gusts, the strongest, the air."""
     now = _of_one_time(stack.sources, ground)
-    low = [n.level for s in now for n in s.nodes if n.height <= law.LOG_TOP]
+    low = [n.level for s in now for n in s.nodes if n.height <= profile_law.LOG_TOP]
     at_mast = (
         s.reading.up_to * carried(s.nodes[0], MAST, roughness).speed
         for s in now

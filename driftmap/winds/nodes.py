@@ -10,7 +10,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air import law, uncertainty
+from driftmap.air import profile_law, uncertainty
 from driftmap.air.wind import (
     MAST,
     Disagreement,
@@ -105,8 +105,8 @@ def at_head(reading: Reading, setting: Setting) -> Reading:
 
     A meter held at the knee shows less than one at the head.
     """
-    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
-    low, level = law.lowest_height(roughness), reading.levels[0]
+    roughness = profile_law.ROUGHNESS[reading.terrain or setting.terrain]
+    low, level = profile_law.lowest_height(roughness), reading.levels[0]
     rest = reading.levels[1:]
     among = level.height <= 4 * roughness or reading.members is not None
     if among or level.height >= low or (rest and rest[0].height <= low):
@@ -127,7 +127,7 @@ def at_head(reading: Reading, setting: Setting) -> Reading:
 def source_of(reading: Reading, setting: Setting) -> Source:
     """Say how well a report is known at the flight, and where each level stands."""
     age, lead = age_of(reading, setting.when), lead_of(reading, setting.when)
-    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
+    roughness = profile_law.ROUGHNESS[reading.terrain or setting.terrain]
     nodes = list(_nodes(reading, age, lead, roughness))
     if reading.from_ground and nodes[0].height < MAST:
         # The surface wind of a sounding is that of the station's mast, not of the grass.
@@ -209,7 +209,7 @@ def ground_rank(source: Source, roughness: float) -> tuple[object, ...]:
 
 def carried(first: Node, height: float, roughness: float) -> Node:
     """Carry a level to another height [m] by the law, and add the law's own error."""
-    shape = law.surface_shape([height, first.height], roughness)
+    shape = profile_law.surface_shape([height, first.height], roughness)
     factor = float(shape[0] / shape[1])
     level = replace(
         first.level,
@@ -219,7 +219,7 @@ def carried(first: Node, height: float, roughness: float) -> Node:
         temperature=None,
         source=f"law from {first.level.source}",
     )
-    still = law.lowest_height(roughness)  # below it the wind is held
+    still = profile_law.lowest_height(roughness)  # below it the wind is held
     added = uncertainty.law_error(max(first.height, still), max(height, still))
     more = max(factor, 1.0)
     error = math.hypot(first.error * more, added)

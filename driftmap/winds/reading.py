@@ -14,7 +14,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from driftmap.air.law import ROUGHNESS
+from driftmap.air.profile_law import ROUGHNESS
 from driftmap.air.uncertainty import UNKNOWN_AWAY
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray, zoned

@@ -10,8 +10,8 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air import law
-from driftmap.air.law import Field, ToldLevels, given
+from driftmap.air import profile_law
+from driftmap.air.profile_law import Field, ToldLevels, given
 from driftmap.air.wind import LAW_TOP, MAST, Disagreement, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds.nodes import (
@@ -265,7 +265,7 @@ def laid_through(
     heights = _heights(stack)
     near = _clusters(_with_law(stack, roughness))
     count = max(node.wind.shape[0] for levels in near for node in levels)
-    lowest = max(held_below(stack), law.lowest_height(roughness))
+    lowest = max(held_below(stack), profile_law.lowest_height(roughness))
 
     def laid(read: Sequence[Node]) -> _Laid:
         told = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
@@ -363,7 +363,7 @@ def _with_law(stack: Stack, roughness: float) -> list[Node]:
     above = next((n for n in nodes if first and n.height > first.height), None)
     if first is None or above is None or above.reading is first.reading:
         return nodes
-    growth = law.surface_shape([SURFACE, first.height], roughness)
+    growth = profile_law.surface_shape([SURFACE, first.height], roughness)
     if above.error <= first.error * growth[0] / growth[1]:
         return nodes
     heights = (z for z in _LAWFUL if 2 * first.height < z < 0.8 * above.height)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.air.law import ROUGHNESS, surface_shape
+from driftmap.air.profile_law import ROUGHNESS, surface_shape
 from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located

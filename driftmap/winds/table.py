@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
-from driftmap.air.law import LOG_TOP
+from driftmap.air.profile_law import LOG_TOP
 from driftmap.air.uncertainty import FRESH_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import at

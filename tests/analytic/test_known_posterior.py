@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from known_falls import AIR, CASES, compared, flights_of, in_order, posterior
 
-from driftmap.observations import toward
+from driftmap.observations import targeted_flights
 from driftmap.observations.figures import Find
 from driftmap.observations.weighing import weigh
 
@@ -42,7 +42,7 @@ def test_what_no_plain_flight_hits_is_flown_toward_before_it_is_doubted(cases):
     assert known.doubted
     assert known.effective > 0.9 * len(CASES) * FLIGHTS
     assert known.fitting < 10
-    near = toward.know(known, AIR)
+    near = targeted_flights.know(known, AIR)
     wanted = posterior(seen)
     assert wanted == pytest.approx(posterior(seen, 451))  # more steps change nothing
     assert in_order(near.chances) == pytest.approx(wanted, abs=0.1)

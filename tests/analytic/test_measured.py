@@ -2,7 +2,7 @@
 
 `driftmap.trajectory.ascent` flies a rocket of known thrust and drag; noise and an ejection spike are
 added; thrust and drag are found again. The fit has its own equations of motion
-(`driftmap.rocket.vertical`), so agreement also checks one against the other.
+(`driftmap.rocket.vertical_flight`), so agreement also checks one against the other.
 """
 
 from dataclasses import dataclass
@@ -14,10 +14,10 @@ import pytest
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile
 from driftmap.formulas.drag import drag_rise
+from driftmap.rocket.altimeter_fit import infer
+from driftmap.rocket.altimeter_record import Record
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.measured import infer
-from driftmap.rocket.record import Record
-from driftmap.rocket.vertical import Climber, Guess, climb_up
+from driftmap.rocket.vertical_flight import Climber, Guess, climb_up
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import Rocket, Stability, ThrustCurve
 

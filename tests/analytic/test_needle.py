@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from driftmap.formulas.needle import needle_at
+from driftmap.formulas.geomagnetism import needle_at
 from driftmap.winds import decode, decode_text
 from driftmap.winds.reading import Setting
 

@@ -13,6 +13,7 @@ from scipy.stats import norm
 
 from driftmap import fly, read_winds
 from driftmap.montecarlo.lean import Steered
+from driftmap.observations.case_flights import _cubic, flown_cases
 from driftmap.observations.figures import (
     IN_THE_AIR,
     Find,
@@ -20,7 +21,6 @@ from driftmap.observations.figures import (
     Sighted,
     Trace,
 )
-from driftmap.observations.flown import _cubic, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
     STATES,
@@ -29,7 +29,7 @@ from driftmap.observations.observation import (
     Walked,
     Went,
 )
-from driftmap.observations.toward import know, plainly
+from driftmap.observations.targeted_flights import know, plainly
 from driftmap.observations.weighing import AtOddsError, bodies_of, fit_of, weigh
 from driftmap.rocket.pieces import FOUND_AS
 

@@ -15,8 +15,8 @@ from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.descent import fall
+from driftmap.trajectory.failed_burn import Burning, burn_on
 from driftmap.trajectory.motion import Motion
-from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import CONSTANT_THRUST, ThrustCurve
 from driftmap.winds import read_wind
 

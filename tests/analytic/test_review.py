@@ -20,8 +20,14 @@ from driftmap.logbook.findings import (
     _width,
     review,
 )
-from driftmap.logbook.records import FindRecord, Flew, depth_rank, flew_of, records_of
 from driftmap.logbook.store import Log
+from driftmap.logbook.verification import (
+    FindRecord,
+    Flew,
+    depth_rank,
+    flew_of,
+    records_of,
+)
 
 
 def records(count, rng, *, drift=1.0, width=1.0, device="main"):

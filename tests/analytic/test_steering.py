@@ -12,8 +12,8 @@ from scipy.special import ndtr
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.core.estimate import weighted_mean
+from driftmap.montecarlo.importance_sampling import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.lean import drift_direction, steer
-from driftmap.montecarlo.steering import Mixture, aim, response, tilted_mean
 
 SLOPE, REST = 180.0, 120.0
 SD = float(np.hypot(SLOPE, REST))

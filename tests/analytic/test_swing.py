@@ -17,8 +17,8 @@ from driftmap.air.column import AirColumn, Sky, mean_air
 from driftmap.air.wind import direction_and_speed
 from driftmap.rocket.flightfile import read_flight
 from driftmap.trajectory.ascent import ascend
+from driftmap.trajectory.attitude import swing
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
-from driftmap.trajectory.swing import swing
 from driftmap.winds import read_wind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -8,7 +8,7 @@ Davenport and Wieringa. Tolerance: half of the last printed digit.
 import numpy as np
 import pytest
 
-from driftmap.air.law import ROUGHNESS, surface_shape
+from driftmap.air.profile_law import ROUGHNESS, surface_shape
 from driftmap.air.uncertainty import forecast_error
 from driftmap.air.wind import components_from, direction_and_speed
 

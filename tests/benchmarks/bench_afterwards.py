@@ -43,13 +43,13 @@ from driftmap.core.points import SHARES
 from driftmap.ground.areas import to_lonlat
 from driftmap.logbook import findings
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.records import Flew, _turned, flew_of, records_of
+from driftmap.logbook.entry_bodies import assessment_entry
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import assessment_entry
+from driftmap.logbook.verification import Flew, _turned, flew_of, records_of
+from driftmap.observations.case_flights import flown_cases
 from driftmap.observations.chances import chances_of
-from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
-from driftmap.observations.toward import ENOUGH, FIRST, LOT, know, plainly
+from driftmap.observations.targeted_flights import ENOUGH, FIRST, LOT, know, plainly
 from driftmap.observations.weighing import ODD, fit_of, weigh
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess

@@ -23,8 +23,8 @@ import numpy as np
 from fit_wind_field import fit_change, fit_elsewhere, fit_table
 from soundings import later, read, read_mast, read_stations
 
-from driftmap.air import law, uncertainty
-from driftmap.air.law import ALIKE, LOG_TOP, surface_shape
+from driftmap.air import profile_law, uncertainty
+from driftmap.air.profile_law import ALIKE, LOG_TOP, surface_shape
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.core.units import KNOT, MILE_PER_HOUR
@@ -266,7 +266,7 @@ def judged(given):
     pairs, rows, drifts = pairs_of(given), {}, {}
     for number, judged, fitted in parts(soundings, given.by):
         table = {**fit_table(fitted), **kept}
-        law.fitted = uncertainty.fitted = lambda table=table: table
+        profile_law.fitted = uncertainty.fitted = lambda table=table: table
         borrowed = pairs(number)
         for sounding in judged[:: given.every]:
             if np.isnan(sounding.at(2000.0).real):
@@ -326,7 +326,7 @@ def sides(given):
     for s in read(given.soundings):
         start = complex(s.at(MAST))
         if 1 < abs(start) < 13:
-            own = law.field_of(s.sun, s.latitude, abs(start))
+            own = profile_law.field_of(s.sun, s.latitude, abs(start))
             z = np.array([200.0, 450.0, 900.0, 1500.0])
             usual = own.carry(z, 0.03) * start
             usual += own.over(z) * start / np.sqrt(abs(start) ** 2 + 1.0)

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
-from driftmap.air.law import STIRRED, Field, ToldLevels, given
+from driftmap.air.profile_law import STIRRED, Field, ToldLevels, given
 from driftmap.air.winderror import TAILS
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
@@ -229,7 +229,7 @@ def main(soundings, mast, reports, places):
         "# Written by tests/benchmarks/fit_wind_field.py, which names the packages that the"
     )
     print(
-        "# winds are from; see driftmap/air/law.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
+        "# winds are from; see driftmap/air/profile_law.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
     )
     print(
         "# severe days in the US, and siphon 0.11.0 (BSD), the US on an evening of 1999."

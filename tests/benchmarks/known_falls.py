@@ -12,9 +12,9 @@ from types import SimpleNamespace
 import numpy as np
 
 from driftmap.montecarlo.cloud import Part
-from driftmap.observations import toward
+from driftmap.observations import targeted_flights
+from driftmap.observations.case_flights import flown_cases
 from driftmap.observations.figures import Find, SeenMoment
-from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import MISTAKEN
 from driftmap.observations.weighing import weigh
 
@@ -86,11 +86,11 @@ def flights_of(number, seed=1):
             [*steered.only], cloud.flights, seed, steered.lean
         )
 
-    before, toward.again = toward.again, again
+    before, targeted_flights.again = targeted_flights.again, again
     try:
         yield flown_cases(Falls(CASES, number, seed), AIR)
     finally:
-        toward.again = before
+        targeted_flights.again = before
 
 
 def exact(name, seen, nodes=301):
@@ -144,7 +144,7 @@ def compared(cases, rng, count):
     for number in range(count):
         seen = told([*CASES][number % len(CASES)], rng)
         known = weigh(cases, seen)
-        near = toward.know(known, AIR)
+        near = targeted_flights.know(known, AIR)
         rows = known.chances, near.chances, near.errors
         lots.append([posterior(seen), *map(in_order, rows)])
     return np.array(lots)

@@ -30,15 +30,15 @@ from driftmap.core.errors import DriftmapError, located, visible
 from driftmap.core.files import read_text
 from driftmap.core.units import parse_spread
 from driftmap.ground.site import read_site
+from driftmap.logbook.entry_bodies import outcome_body
 from driftmap.logbook.exchange import read_export, stands_alone
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import outcome_body
 from driftmap.observations.seenfile import read_told
 from driftmap.planning.aloft import read_soundings
 from driftmap.planning.hours import read_hours
+from driftmap.rocket.altimeter_record import cut_way_up, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rocket.record import cut_way_up, read_record
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.rules.reading import read_rules
 from driftmap.winds import Setting, decode, merge

@@ -11,7 +11,7 @@ from zlib import crc32
 
 import numpy as np
 
-from driftmap.air.law import surface_shape
+from driftmap.air.profile_law import surface_shape
 from driftmap.core.units import FOOT, KNOT
 
 MAST = 10.0

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from driftmap.observations.case_flights import Flown, flown_cases
 from driftmap.observations.figures import Find, SeenMoment, Sighted
-from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
     STATES,

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from driftmap.cli.after import search_command
+from driftmap.cli.search import search_command
 
 pytestmark = pytest.mark.browser
 

@@ -13,7 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from reading import decode
 
-from driftmap.air.law import LOG_TOP
+from driftmap.air.profile_law import LOG_TOP
 from driftmap.air.uncertainty import FRESH_ERROR
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.errors import WindError

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from driftmap.logbook.records import energy_score, log_score, normal_energy
+from driftmap.logbook.verification import energy_score, log_score, normal_energy
 
 scoringrules = pytest.importorskip("scoringrules", reason="pip install -e '.[dev]'")
 

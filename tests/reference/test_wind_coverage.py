@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.law import surface_shape
+from driftmap.air.profile_law import surface_shape
 from driftmap.air.uncertainty import change_over, elsewhere
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes

@@ -8,8 +8,8 @@ import pytest
 from driftmap.cli import main
 from driftmap.core.errors import FlightError, NoGoError
 from driftmap.montecarlo.cloud import fly
-from driftmap.rocket.balance import balance
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.stability import balance
 from driftmap.verdict.check import Kind
 from driftmap.verdict.claim_checks import implausible
 from driftmap.verdict.launch_checks import rail_checks

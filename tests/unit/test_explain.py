@@ -11,11 +11,11 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap import fly, read_flight, read_wind
-from driftmap.cli.after import explain_command
+from driftmap.cli.search import explain_command
 from driftmap.core.errors import DriftmapError
 from driftmap.observations import evidence, weighing
+from driftmap.observations.case_flights import flown_cases
 from driftmap.observations.figures import Find
-from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.weighing import ODD, fit_of, weigh
 

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from driftmap.core.errors import SiteError
-from driftmap.ground.backdrop import fit_picture
+from driftmap.ground.georeference import fit_picture
 from driftmap.ground.site import read_site
 from driftmap.ground.underlay import underlay
 

@@ -20,9 +20,9 @@ from shell import driftmap
 from driftmap.cli.log import log_command
 from driftmap.core.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
+from driftmap.logbook.entry_bodies import unlike
 from driftmap.logbook.exchange import export_text, read_export
 from driftmap.logbook.store import _STEPS, VERSION, Log, default_path
-from driftmap.logbook.written import unlike
 
 ROOT = Path(__file__).parents[2]
 

@@ -9,9 +9,9 @@ from driftmap.air.column import Sky
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
 from driftmap.montecarlo.launch import plan_launch
+from driftmap.rocket.altimeter_record import Record, read_record
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rocket.record import Record, read_record
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PLOVER = (EXAMPLES / "plover.toml").read_text()

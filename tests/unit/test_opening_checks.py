@@ -10,8 +10,8 @@ import pytest
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
 from driftmap.formulas.strength import LINKS
+from driftmap.montecarlo.caveats import _fins_unknown
 from driftmap.montecarlo.openings import OPENED
-from driftmap.montecarlo.unflown import _fins_unknown
 from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.check import Kind

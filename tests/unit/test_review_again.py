@@ -15,13 +15,13 @@ from driftmap.air.wind import Disagreement, Stronger, WindLevel
 from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
-from driftmap.logbook.again import Changes, assessed_again
 from driftmap.logbook.entry import new_entry
+from driftmap.logbook.entry_bodies import assessment_entry, inputs_of
 from driftmap.logbook.findings import Bias, Cause, Coverage, Review, WithInterval
-from driftmap.logbook.records import winds_of
-from driftmap.logbook.reviewtold import review_told
+from driftmap.logbook.reassessment import Changes, assessed_again
+from driftmap.logbook.review_text import review_told
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import assessment_entry, inputs_of
+from driftmap.logbook.verification import winds_of
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import _thinned, as_read, document, read_again

@@ -12,7 +12,7 @@ import pytest
 
 from driftmap.core.estimate import Estimate, Goal, converge, weighted_mean
 from driftmap.hazard.precise import Sharpened
-from driftmap.montecarlo.steering import Mixture, tilted_mean
+from driftmap.montecarlo.importance_sampling import Mixture, tilted_mean
 from driftmap.verdict import judgement
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS

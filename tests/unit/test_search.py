@@ -18,15 +18,15 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from driftmap.cli.after import search_command
+from driftmap.cli.search import search_command
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.figures import Find
-from driftmap.observations.leaning import _stencil, _telling
 from driftmap.observations.observation import SMALL
-from driftmap.observations.phone import shares_told, walk_cautions
+from driftmap.observations.proposal import _stencil, _telling
+from driftmap.observations.search_page import shares_told, walk_cautions
 from driftmap.observations.seenfile import looked_for
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares

@@ -12,7 +12,7 @@ from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
 from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import BOOSTER, Device, Flight
-from driftmap.rocket.staged import booster_by_opening
+from driftmap.rocket.stage_cases import booster_by_opening
 
 
 def not_flown(flown: Block, flight: Flight) -> Iterator[str]:

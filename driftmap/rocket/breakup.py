@@ -13,7 +13,7 @@ from driftmap.formulas.materials import (
 )
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
-from driftmap.rocket.offpath import still_burning
+from driftmap.rocket.thrust_failures import still_burning
 
 BREAKS_OFF: Final = "breaks off"
 """How a case ends in which a printed nose cone gives."""

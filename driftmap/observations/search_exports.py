@@ -7,14 +7,14 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 from driftmap.observations.chances import box_of
-from driftmap.observations.chart import picture
-from driftmap.observations.phone import (
+from driftmap.observations.search_page import (
     Search,
     planned,
     run_told,
     shares_told,
     walk_cautions,
 )
+from driftmap.observations.search_picture import picture
 from driftmap.report.exported import add, positions, xml_text
 from driftmap.report.markup import add_shape, add_track, coordinates, lat_lon, new_gpx
 from driftmap.report.page import page, printable, table, text_of

@@ -1,6 +1,6 @@
 r"""Thrust and drag of a flight that an altimeter recorded.
 
-The equations of `driftmap.rocket.vertical` are fitted to the heights: lift-off, burn time, the
+The equations of `driftmap.rocket.vertical_flight` are fitted to the heights: lift-off, burn time, the
 thrust at ten shares of the burn and one drag coefficient. Nothing is differentiated, so
 an altimeter's noise of a metre or two does not drown the acceleration. The coast decides
 the drag, the climb to its start the impulse; the shape of the thrust is held smooth and
@@ -18,9 +18,9 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import STANDARD_GRAVITY
+from driftmap.rocket.altimeter_record import Record, WayUp, cut_way_up
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.record import Record, WayUp, cut_way_up
-from driftmap.rocket.vertical import (
+from driftmap.rocket.vertical_flight import (
     BURN_SHARES,
     HIGHEST_AIR,
     Climber,

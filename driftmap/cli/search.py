@@ -26,7 +26,7 @@ from driftmap.core.errors import InputError, quoted
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.observations.evidence import Explanation
-    from driftmap.observations.phone import Search
+    from driftmap.observations.search_page import Search
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
     from driftmap.report.voice import Voice
@@ -123,7 +123,7 @@ def _tell_doubts(known: Weighed, units: Units) -> None:
 
 
 def _text(result: Explanation) -> str:
-    from driftmap.observations.toward import ENOUGH
+    from driftmap.observations.targeted_flights import ENOUGH
 
     lines = []
     if not result.explained:
@@ -208,8 +208,12 @@ def search_command(
 
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
-    from driftmap.observations.handouts import search_gpx, search_kml, search_sheet
-    from driftmap.observations.phone import plan_search, search_html
+    from driftmap.observations.search_exports import (
+        search_gpx,
+        search_kml,
+        search_sheet,
+    )
+    from driftmap.observations.search_page import plan_search, search_html
     from driftmap.observations.seenfile import is_small, looked_for, pieces_of
     from driftmap.observations.walk import Walkers
     from driftmap.observations.weighing import bodies_of
@@ -256,8 +260,8 @@ def _start(text: str, site: Site) -> tuple[float, float]:
 
 
 def _tell(result: Search, known: Weighed, voice: Voice) -> None:
-    from driftmap.observations.phone import shares_told
-    from driftmap.observations.toward import ENOUGH
+    from driftmap.observations.search_page import shares_told
+    from driftmap.observations.targeted_flights import ENOUGH
 
     chances = result.chances
     click.echo(f"Where the {chances.piece} may lie:")

@@ -15,9 +15,9 @@ from driftmap.observations.chances import (
     chances_of,
     smallest,
 )
-from driftmap.observations.chart import drawn_in, outline_rings, picture
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN, SUREST, SWEEP_WIDTH
+from driftmap.observations.search_picture import drawn_in, outline_rings, picture
 from driftmap.observations.seenfile import Observed
 from driftmap.observations.walk import Sweep, Walkers, plan_walk
 from driftmap.observations.weighing import Weighed

@@ -11,9 +11,9 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.spread import stream
+from driftmap.logbook.entry_bodies import inputs_of
 from driftmap.logbook.findings import Review
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import inputs_of
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight

@@ -14,9 +14,9 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.montecarlo.steering import Mixture
+from driftmap.montecarlo.importance_sampling import Mixture
+from driftmap.observations.case_flights import ROCKET, Flown
 from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
-from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import FoundState, Observation, Odds
 from driftmap.observations.weighing import Weighed
 from driftmap.rocket.case import LIGHTS

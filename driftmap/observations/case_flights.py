@@ -12,8 +12,8 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.importance_sampling import response
 from driftmap.montecarlo.margins import thrown_on
-from driftmap.montecarlo.steering import response
 from driftmap.rocket.case import Body, Case, Stage
 
 ROCKET: Final = "rocket"

@@ -14,8 +14,8 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError, FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.montecarlo.staging import rise_of, stability_of
-from driftmap.rocket.balance import balance
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.stability import balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket
 

@@ -18,21 +18,21 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
 from driftmap.montecarlo.cloud import Cloud, again
+from driftmap.montecarlo.importance_sampling import Mixture
 from driftmap.montecarlo.lean import Steered
-from driftmap.montecarlo.steering import Mixture
+from driftmap.observations.case_flights import ROCKET, Flown, flown_cases
 from driftmap.observations.figures import (
     Find,
     MeasuredSight,
 )
-from driftmap.observations.flown import ROCKET, Flown, flown_cases
-from driftmap.observations.leaning import (
+from driftmap.observations.observation import Observation
+from driftmap.observations.proposal import (
     Best,
     WorthFlying,
     best_lean,
     mixture_of,
     worth_flying,
 )
-from driftmap.observations.observation import Observation
 from driftmap.observations.weighing import Weighed, log_likelihoods, weigh
 
 ENOUGH: Final = 200.0
@@ -95,7 +95,7 @@ def know(
 
     The flights flown again keep their luck but for the part of the wind's error that
     carries a fall farthest. That is drawn about where the flight fits best, and weights
-    undo the lean exactly (`driftmap.montecarlo.steering.Mixture`). Each case is leaned by
+    undo the lean exactly (`driftmap.montecarlo.importance_sampling.Mixture`). Each case is leaned by
     itself: a flight that fits in one way as this case and in another as that would
     otherwise hit by luck alone as one of them, and then weigh more than all others.
     """

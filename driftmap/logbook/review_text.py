@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from driftmap.logbook.again import changes_of
 from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Review, WithInterval
+from driftmap.logbook.reassessment import changes_of
 
 _MOST_TURNED: Final = 5  # checks listed of each flight
 

@@ -18,8 +18,8 @@ from driftmap.rocket.bodies import CROSSFLOW_DRAG, Bench, bench_of, rises_for
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
-from driftmap.rocket.offpath import booster_fins_off, bursts_above
-from driftmap.rocket.outcomes import opened_as_planned, planned_ends
+from driftmap.rocket.opening_outcomes import opened_as_planned, planned_ends
+from driftmap.rocket.thrust_failures import booster_fins_off, bursts_above
 
 DOES_NOT_LIGHT: Final = "does not light"
 
