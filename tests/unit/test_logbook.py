@@ -52,7 +52,7 @@ def on_a_disk_of(size, *arguments):
 
     code = "from driftmap.cli import main; main()"
     return subprocess.run(
-        [sys.executable, "-c", code, *map(str, arguments)],
+        [sys.executable, "-B", "-c", code, *map(str, arguments)],
         capture_output=True,
         text=True,
         check=False,

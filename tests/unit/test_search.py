@@ -209,6 +209,7 @@ def test_a_full_disk_is_one_line_and_leaves_what_was_there(tmp_path):
     run = subprocess.run(
         [
             sys.executable,
+            "-B",  # a compiled module would be cut short too
             "-c",
             code,
             "search",
