@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from operator import itemgetter
@@ -24,9 +24,24 @@ _MORE, _APART, _OF_SPEED = 3.0, 5.0, 0.3
 one's speed; assumed."""
 
 
-def heard_beside(time: datetime | None, setting: Setting) -> bool:
-    """Tell whether what a source says of a time has its say beside what is flown."""
-    return time is not None and abs(time - setting.when) <= timedelta(hours=PAST)
+def heard_beside(
+    times: Sequence[datetime | None],
+    chosen: int,
+    setting: Setting,
+    *,
+    forecast: bool = False,
+) -> list[int]:
+    """Number the times of a source that have their say beside the one chosen, which comes first.
+
+    Those near the flight, and of a forecast those next to the chosen, however far off.
+    """
+    known = [(time, i) for i, time in enumerate(times) if time is not None]
+    near = [i for t, i in known if abs(t - setting.when) <= timedelta(hours=PAST)]
+    if forecast and known:
+        order = [i for _, i in sorted(known)]
+        place = order.index(chosen)
+        near += order[max(place - 1, 0) : place + 2]
+    return list(dict.fromkeys((chosen, *near)))
 
 
 def with_others(
@@ -35,24 +50,42 @@ def with_others(
     """Doubt a report where its source tells another wind for a time near the flight.
 
     Of what was measured a stronger one counts for hours, and one from after the flight holds.
+    Between two times of a forecast the wind goes over from one to the other.
     """
-    told = [text for other in others for text in _doubts(chosen, other, setting)]
+    others = tuple(others)
+    here = _hours_off(chosen, setting.when)
+    off = {_hours_off(other, setting.when) for other in others}
+    beside = {
+        max((at for at in off if at < here), default=here),
+        min((at for at in off if at > here), default=here),
+    }
+    told = [
+        text for other in others for text in _doubts(chosen, other, setting, beside)
+    ]
     return replace(chosen, warned=(*chosen.warned, *told))
 
 
-def _doubts(chosen: Reading, other: Reading, setting: Setting) -> Iterator[str]:
+def _doubts(
+    chosen: Reading, other: Reading, setting: Setting, beside: Container[float]
+) -> Iterator[str]:
     late = other.valid is not None and other.valid - setting.seen_by > SLIP
     if late and not other.forecast:
         yield f"{other.source} is from after the flight or the present: is the day or --when wrong?"
         return
-    off = _hours_off(other, setting.when)
-    if off > (_SOON if other.forecast else PAST):
+    off, here = (_hours_off(each, setting.when) for each in (other, chosen))
+    part, near = 1.0, abs(off) <= _SOON
+    if other.forecast and not near:
+        if off not in beside or other.window:  # for those hours alone
+            return
+        # As far as it has gone over within an hour of the flight.
+        part = (math.copysign(_SOON, off) - here) / (off - here or math.inf)
+    if part <= 0 or (not other.forecast and abs(off) > PAST):
         return
     known = {told.removeprefix(chosen.source) for told in chosen.warned}
     for told in other.warned:
         if told.removeprefix(other.source) not in known:
             yield told
-    beyond = _beyond(chosen, other, turned=off <= _SOON)
+    beyond = _beyond(chosen, other, part, turned=near or other.forecast)
     most = max(beyond, key=itemgetter(0), default=None)
     if most is not None:
         _, level, flown = most
@@ -68,25 +101,29 @@ def _degrees(direction: float) -> str:
 
 
 def _hours_off(reading: Reading, when: datetime) -> float:
-    """Give the hours between a flight and the time, or the hours, a report is for."""
+    """Give the hours from a flight to the time, or the hours, a report is for; before it < 0."""
     if reading.valid is None:
         return math.inf
     start, end = reading.window or (reading.valid, reading.valid)
-    return max(start - when, when - end, timedelta(0)) / timedelta(hours=1)
+    off = max(start - when, timedelta(0)) - max(when - end, timedelta(0))
+    return off / timedelta(hours=1)
 
 
 def _beyond(
-    chosen: Reading, other: Reading, *, turned: bool
+    chosen: Reading, other: Reading, part: float, *, turned: bool
 ) -> Iterator[tuple[float, WindLevel, float]]:
-    """Give by how much levels are beyond what one wind may be, and the speed flown there."""
+    """Give by how much levels are beyond what one wind may be, and the speed flown there.
+
+    ``part``: how much of the change counts.
+    """
     for level in (at for at in other.levels if at.height <= FAR_ABOVE):
         speed, peak, east, north = _flown(chosen.levels, level.height)
-        more = max(level.speed - speed, level.peak - peak)
+        more = part * max(level.speed - speed, level.peak - peak)
         beyond = more - max(_MORE, _OF_SPEED * speed)
         told = all(at.direction is not None for at in (level, *chosen.levels))
         if turned and told:
             there = components_from(level.direction or 0.0, level.speed)
-            apart = math.hypot(there[0] - east, there[1] - north)
+            apart = part * math.hypot(there[0] - east, there[1] - north)
             beyond = max(beyond, apart - max(_APART, _OF_SPEED * speed))
         if beyond > 0:
             yield beyond, level, speed

@@ -96,10 +96,11 @@ def read_document(
     ]
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
     chosen, picked = choose_time(times, setting, source, forecast=True)
-    near = [i for i, time in enumerate(times) if heard_beside(time, setting)]
+    foretold = "read" not in each[chosen][1]
+    heard = heard_beside(times, chosen, setting, forecast=foretold)
     flown, *others = (
         _reading(one, source, where, notes, setting)
-        for where, one in (each[i] for i in dict.fromkeys((chosen, *near)))
+        for where, one in (each[i] for i in heard)
     )
     flown = replace(flown, assumed=(*flown.assumed, *picked))
     return with_others(flown, others, setting)

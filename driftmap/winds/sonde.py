@@ -67,8 +67,8 @@ def last_before(
     mine = [k for k, name in enumerate(stations) if name == station]
     times = [time_of(k) for k in mine]
     chosen, notes = choose_time(times, setting, source)
-    near = [i for i, time in enumerate(times) if heard_beside(time, setting)]
-    flown, *others = (read(mine[i]) for i in dict.fromkeys((chosen, *near)))
+    heard = heard_beside(times, chosen, setting)
+    flown, *others = (read(mine[i]) for i in heard)
     flown = replace(flown, assumed=(*named, *notes, *flown.assumed))
     return with_others(flown, others, setting)
 

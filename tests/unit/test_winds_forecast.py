@@ -181,7 +181,7 @@ def _of_times(kind, *rows):
 
 
 GALE, TURNED, ALIKE = {"speed_mps": 7.3}, {"from_deg": 90}, {"speed_mps": 7.1}
-GUSTY = {"gust_mps": 7.3}
+GUSTY, STORM = {"gust_mps": 7.3}, {"speed_mps": 20.0}
 
 
 @pytest.mark.parametrize(
@@ -193,7 +193,12 @@ GUSTY = {"gust_mps": 7.3}
         ("valid", (("18:00", {}), ("18:30", GUSTY)), "18:30Z tells 7.3 m/s"),
         ("valid", (("18:00", {}), ("18:30", ALIKE)), None),
         ("valid", (("18:00", GUSTY), ("18:30", GUSTY)), None),
-        ("valid", (("18:00", {}), ("19:10", GALE)), None),
+        # Half way at an hour after the flight: 4.2 m/s and 3.1, or 2.5, more.
+        ("valid", (("18:00", {}), ("20:00", {"speed_mps": 10.5})), "20:00Z tells 10.5"),
+        ("valid", (("18:00", {}), ("20:00", {"speed_mps": 9.2})), None),
+        ("valid", (("17:30", {}), ("20:30", STORM)), "20:30Z tells 20.0 m/s"),
+        ("valid", (("15:00", STORM), ("18:30", {})), "15:00Z tells 20.0 m/s"),
+        ("valid", (("18:00", {}), ("18:50", {}), ("21:00", STORM)), None),
         ("read", (("16:00", GALE), ("17:50", {})), "16:00Z tells 7.3 m/s"),
         ("read", (("16:00", TURNED), ("17:50", {})), None),
         ("read", (("14:00", GALE), ("17:50", {})), None),
