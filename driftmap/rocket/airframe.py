@@ -14,6 +14,7 @@ from driftmap.rocket.fields import (
     Length,
     StabilityMargin,
     Tilt,
+    Travel,
     Uncertain,
     UncertainInertia,
     UncertainLength,
@@ -117,7 +118,7 @@ class Rail(Table):
         Direction the rail leans toward, clockwise from true north [rad].
     """
 
-    length: Length
+    length: Travel
     angle: Tilt
     azimuth: Azimuth = "into the wind"
 

@@ -117,6 +117,11 @@ UncertainMass = Annotated[
     Uncertain, _reads_spread("mass"), _between("mass", "1 g", "1000 kg")
 ]
 Length = Annotated[float, _reads("length"), _between("length", "1 mm", "30 m")]
+Travel = Annotated[
+    float,
+    BeforeValidator(ReadsTold("length", hint='such as "6 ft" or "1.8 m"')),
+    _between("length", "1 mm", "30 m"),
+]
 LengthOrNone = Annotated[float, _reads("length"), _between("length", "0", "30 m")]
 Thickness = Annotated[float, _reads("length"), _between("length", "0.05 mm", "1 m")]
 UncertainHeight = Annotated[

@@ -362,15 +362,32 @@ def yardsticks(
     ``law``: what the site's own rules ask; what stands there already is left out;
     ``only``: as in `demands_of`.
 
-    Result: rows of the floor that bear a yardstick.
+    Result: rows of the floor that bear a yardstick; of a class that missing facts leave open
+    those that ask for more.
     """
     there = {(demand.rules.name, demand.rule) for demand in law}
-    for rules, fit in governing_sets(floor_rules(), facts, said):
+    held = dict(governing_sets(floor_rules(), facts, said))
+    perhaps = {rules: _fit(rules, facts, said) for rules in floor_rules()}
+    both = [*held.items(), *(p for p in perhaps.items() if p[1].state == "unknown")]
+    asked = list(law)
+    for rules, fit in both:
         for demand in demands_of(rules, fit, facts, only):
             rule = demand.rule
-            if rule.yardstick and (rules.name, rule) not in there:
+            if not rule.yardstick or (rules.name, rule) in there:
+                continue
+            if fit is held.get(rules) or _asks_more(demand, asked):
+                asked.append(demand)
                 why = joined("a yardstick where it is not the law", demand.why, fit.why)
                 yield replace(demand, yardstick=rule.yardstick, why=why)
+
+
+def _asks_more(demand: Demand, others: Iterable[Demand]) -> bool:
+    """Tell whether a known limit is stricter than what others of its name come to at least."""
+    if demand.limit is None:
+        return False
+    keeps, name = RULE_KINDS[demand.rule.name].keeps, demand.rule.name
+    known = (o.mildest for o in others if o.rule.name == name and not o.rule.excuse)
+    return not any(m is not None and keeps(m, demand.limit) for m in known)
 
 
 @lru_cache(1)  # the package's own files stay as they are while it runs

@@ -69,8 +69,8 @@ def evaluate(
     missing gives "ask", and so do having no rules at all, and what the rules say nothing
     of. A "no", or a figure of the day beyond its limit, gives "hold" even where no rule
     asks it of this flight. Beside the rules of the sets every flight is held to `yardsticks`.
-    What is broken only for want of an answer that would make the rocket a lighter one
-    gives "ask".
+    What is broken only for want of an answer that would make the rocket a lighter one, or
+    would be broken with it, gives "ask".
 
     ``facts``: what is known, with the numbers of the answers (`with_answers`); ``only``:
     names of the rules to look at, where not all of them count.
@@ -84,21 +84,32 @@ def evaluate(
         *governing_sets(floor_rules(), facts, said),
     ]
     lighter = tuple(dict.fromkeys(name for _, fit in fits for name in fit.lighter))
-    if not lighter or all(r.outcome not in _BROKEN for r in results):
+    if not lighter:
         return results
+    now = _broken(results)
     kept: dict[tuple[str, str], tuple[str, ...]] = {}
+    beside: dict[tuple[str, str], RuleResult] = {}
     for names in (lighter, *((name,) for name in lighter)):
         yes = {**said.confirmed, **dict.fromkeys(names, True)}
-        then = _evaluated(sets, facts, replace(said, confirmed=yes), only)
-        broken = {(r.name, r.area) for r in then if r.outcome in _BROKEN}
-        settled = {(r.name, r.area) for r in results} - broken
-        kept |= dict.fromkeys(settled, names)
-    return tuple(
-        replace(r, outcome="ask", answer=(*r.answer, *kept[r.name, r.area]))
+        then = _broken(_evaluated(sets, facts, replace(said, confirmed=yes), only))
+        kept |= dict.fromkeys(now.keys() - then.keys(), names)
+        beside |= {at: _asks(then[at], names) for at in then.keys() - now.keys()}
+    asked = (
+        _asks(r, kept[r.name, r.area])
         if r.outcome in _BROKEN and (r.name, r.area) in kept
         else r
         for r in results
     )
+    return (*asked, *beside.values())
+
+
+def _broken(results: Iterable[RuleResult]) -> dict[tuple[str, str], RuleResult]:
+    return {(r.name, r.area): r for r in results if r.outcome in _BROKEN}
+
+
+def _asks(line: RuleResult, names: tuple[str, ...]) -> RuleResult:
+    """Ask for what would tell whether a line counts, where it is broken in one class alone."""
+    return replace(line, outcome="ask", answer=(*line.answer, *names))
 
 
 def _evaluated(

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from driftmap.core.checks import clean_text, names_somebody
 from driftmap.core.errors import FlightError, SiteError, located, nearest
-from driftmap.core.units import parse
+from driftmap.core.units import parse, quantity
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight
@@ -244,10 +244,18 @@ def _given(
     return found
 
 
+_TOLD: Final = (
+    "speed",
+    "length",
+    "time",
+)  # never bare: a habit of feet and mph is near
+
+
 def _limit(told: str, key: str, value: object, word: _Word) -> Limit:
     """Read one limit; one looser than the default says so, and who answers for it."""
     default = LIMITS[key]
-    number = parse(value, default.dimension)
+    read = quantity if default.dimension in _TOLD else parse
+    number = read(value, default.dimension)
     if default.dimension == "angle":
         number = degrees(number)
     most = 1.0 if default.dimension == "share" else 1e6

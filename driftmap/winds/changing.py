@@ -31,7 +31,7 @@ def heard_beside(
     *,
     forecast: bool = False,
 ) -> list[int]:
-    """Number the times of a source that have their say beside the one chosen, which comes first.
+    """List which times of a source have their say: the one chosen first, then others.
 
     Those near the flight, and of a forecast those next to the chosen, however far off.
     """

@@ -120,6 +120,7 @@ BAD = [
     ("unknown", "diameter =", "diametre =", r"diametre.*did you mean 'diameter'"),
     ("section", "[rail]", "[rial]", r"rial.*did you mean 'rail'"),
     ("no name", 'name = "Test"', "", r"name: is missing"),
+    ("rail", '"6 ft"', "6", r"rail\.length.*name its unit"),
     ("tilt", '"5 deg"', '"-5 deg"', r"rail\.angle"),
     ("azimuth", '"250 deg"', '"2700 deg"', r"rail\.azimuth"),
     ("azimuth words", '"250 deg"', '"sideways"', r"rail.*sideways.*no angle"),

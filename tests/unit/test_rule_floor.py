@@ -163,6 +163,27 @@ def test_what_an_answer_about_sparks_would_settle_is_asked(sets, away, said, out
     assert line.answer == (("no_sparks",) if outcome == "ask" else ())
 
 
+@pytest.mark.parametrize("sets", [["uk"], ["us"]], ids=str)
+@pytest.mark.parametrize(
+    ("change", "said", "outcome"),
+    [
+        ({}, {}, "ask"),  # twelve models: 1.5 times 300 m; of others 400 ft
+        ({}, {"no_sparks": True}, "fail"),
+        ({}, {"no_sparks": False}, "pass"),
+        ({"propellant_mass": None}, {"no_sparks": True}, "fail"),  # perhaps a model
+    ],
+)
+def test_a_salvo_keeps_the_distance_of_what_the_rockets_may_be(
+    sets, change, said, outcome
+):
+    told = MODEL | {"rockets_together": 12.0, "expected_altitude": 300.0}
+    told |= {"salvo_impulse": 360.0} | change
+    numbers = {key: value for key, value in told.items() if value is not None}
+    found = lines(sets, "drag_race_distance", numbers, [400.0], **said)
+    order = ("pass", "ask", "hold", "fail")
+    assert max((r.outcome for r in found), key=order.index) == outcome
+
+
 def test_sparks_not_denied_make_it_high_power_and_say_so():
     (line,) = lines(["us"], "personnel_distance", MODEL, [25.0])
     assert line.outcome == "ask"

@@ -559,6 +559,8 @@ def test_all_flights_are_a_share_and_none_are_not(willet, saltgrass):
     assert whole["area_hit"].value == 1.0
     with pytest.raises(SiteError, match="above 0 and up to 1"):
         read_limits(willet, replace(saltgrass, limits={"area_hit": "0 %"}))
+    with pytest.raises(SiteError, match=r"surface_wind.*name its unit of speed"):
+        read_limits(willet, replace(saltgrass, limits={"surface_wind": 5}))
 
 
 def test_a_flight_file_may_not_loosen(willet, saltgrass):
