@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import starmap
 from math import degrees, pi, radians
 from typing import Final, TypeAlias
@@ -18,7 +19,7 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules import picked_rules
 from driftmap.rules.answers import of_another
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_of
-from driftmap.verdict.check import BY_FLIGHTS, RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.check import BY_FLIGHTS, FAILS, RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.people_checks import AreaHit
 
 _Change: TypeAlias = tuple[str, str, Flight, WindProfile]
@@ -35,6 +36,15 @@ Through: TypeAlias = Callable[
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
 _CALM: Final = 0.05  # of the wind: next to none
+_FEW: Final = 2000
+"""Flights that show of most changes that they come out no better."""
+
+_RUNNERS_UP: Final = 3
+"""Changes flown in full though their word is no milder than the plan's."""
+
+_ROOM: Final = 0.05
+"""Share of a limit by which the figure of a few flights may be off; some standard errors of
+their quantiles. Assumed."""
 
 
 def _deaf(done: int, left: int) -> None:
@@ -168,12 +178,13 @@ class Turning:
 
 @dataclass(frozen=True, slots=True)
 class _Tried:
-    """A change, what it is made of, and the lines against it."""
+    """A change, what it is made of, the lines against it, and whether it was flown in full."""
 
     turn: Turn
     flight: Flight
     wind: WindProfile
     against: frozenset[tuple[str, ...]]
+    whole: bool = True
 
 
 def turns(
@@ -189,20 +200,9 @@ def turns(
     """
     a = assessment
     now = _weigh("", "", (a.flight, a.wind), a.checks)
-
-    def fly_all(changes: Iterable[_Change]) -> list[_Tried]:
-        tried: list[_Tried] = []
-        every = list(changes)
-        plans = [(replace(a.setup, flight=flight), wind) for *_, flight, wind in every]
-        for change, checks in zip(every, through(checks_of, plans), strict=True):
-            kind, name, flight, wind = change
-            turn = _weigh(kind, name, (flight, wind), checks)
-            against = frozenset(map(_line, _against(checks)))
-            tried.append(_Tried(turn, flight, wind, against))
-            progress(1, len(every) - len(tried))
-        return tried
-
-    tried = fly_all(_changes(a.flight, a.wind, _own_azimuth(a.cloud.plan)))
+    fly_all = partial(_fly_all, a, now, progress, through)
+    own = _own_azimuth(a.cloud.plan)
+    tried = fly_all(_changes(a.flight, a.wind, own), now.verdict)
     stays = tuple(
         check
         for outcome in ("fail", "warn")
@@ -210,14 +210,107 @@ def turns(
         if check.outcome == outcome and check.kind not in BY_FLIGHTS
         if all(_line(check) in t.against for t in tried)
     )
-    if not stays and all(t.turn.verdict != "go" for t in tried):
-        tried += fly_all(_pairs(tried))
-    better = [t.turn for t in tried if _order(t.turn) < _order(now)]
-    wait = _wait_for(t.turn for t in tried)
+    known = (now.verdict, *(t.turn.verdict for t in tried if t.whole))
+    mildest = min(known, key=RANK.index)
+    if not stays and mildest != "go":
+        tried += fly_all(_pairs(tried), mildest)
+    better = [t.turn for t in tried if t.whole and _order(t.turn) < _order(now)]
+    wait = None if now.verdict == "go" else _wait_for(t.turn for t in tried)
     if wait is not None:  # in a calm it may come down where people are
         calm = "wind", "a calm", a.flight, scaled(a.wind, _CALM)
-        wait = wait if fly_all([calm])[0].turn.verdict == "go" else None
+        wait = wait if fly_all([calm], mildest)[0].turn.verdict == "go" else None
     return Turning(tuple(sorted(better, key=_order)), stays, wait)
+
+
+def _fly_all(
+    a: Assessment,
+    now: Turn,
+    progress: _Heard,
+    through: Through,
+    changes: Iterable[_Change],
+    mildest: Verdict,
+) -> list[_Tried]:
+    """Fly changes to a plan: as often as the plan what may come out better, the rest a few times."""
+    every = list(changes)
+    plans = [(replace(a.setup, flight=flight), wind) for *_, flight, wind in every]
+    found, left = dict[int, _Tried](), list(range(len(every)))
+    if a.setup.samples > 2 * _FEW:
+        few = [(replace(setup, samples=_FEW), wind) for setup, wind in plans]
+        seen = list(through(checks_of, few))
+        left = _promising(a, now, mildest, every, seen)
+        found = {
+            i: replace(_tried(every[i], _but_for(checks, _stands)), whole=False)
+            for i, checks in enumerate(seen)
+            if i not in left
+        }
+        progress(len(found), len(left))
+    rest = through(checks_of, [plans[i] for i in left])
+    for i, checks in zip(left, rest, strict=True):
+        found[i] = _tried(every[i], checks)
+        progress(1, len(every) - len(found))
+    return [found[i] for i in range(len(every))]
+
+
+def _promising(
+    a: Assessment,
+    now: Turn,
+    mildest: Verdict,
+    changes: Sequence[_Change],
+    seen: Iterable[tuple[Check, ...]],
+) -> list[int]:
+    """Pick which changes to fly as often as the plan, by what a few flights show.
+
+    All that may have a milder word than the mildest known, and the best of those that may
+    come out better than the plan in other ways.
+    """
+    held = {_line(c) for c in _against(a.checks)}
+    order = dict[int, tuple[int, ...]]()
+    for i, (change, checks) in enumerate(zip(changes, seen, strict=True)):
+        least = _tried(change, _but_for(checks, partial(_surely, held))).turn
+        if _order(least) < _order(now):
+            order[i] = _order(_tried(change, _but_for(checks, _stands)).turn)
+            if RANK.index(least.verdict) < RANK.index(mildest):
+                order[i] = (-1,)
+    ranked = sorted(order, key=lambda i: order[i])
+    milder = sum(order[i] == (-1,) for i in ranked)
+    return sorted(ranked[: milder + _RUNNERS_UP])
+
+
+def _but_for(
+    checks: Iterable[Check], counts: Callable[[Check], bool]
+) -> tuple[Check, ...]:
+    """Let all lines of a few flights pass that do not count, as more flights may show."""
+    return tuple(c if counts(c) else replace(c, outcome="pass") for c in checks)
+
+
+def _stands(check: Check, room: float = 0.0) -> bool:
+    """Tell whether a line is against a plan by its figure, not by how few flights tell it.
+
+    ``room``: the share of its limit by which it must be beyond it.
+    """
+    if check.outcome == "pass" or check.value is None or check.limit is None:
+        return check.outcome != "pass"
+    if check.sense == "least":
+        return check.value < (1 - room) * check.limit
+    return check.value > (1 + room) * check.limit
+
+
+def _surely(held: Container[tuple[str, ...]], check: Check) -> bool:
+    """Tell whether a line that a few flights show is against a plan by many as well.
+
+    ``held``: the lines against the plan as it is, by all of its flights.
+    """
+    counted = check.kind in BY_FLIGHTS or check.unit == "share"
+    if counted and check.interval is not None and check.limit is not None:
+        return check.interval[0] > FAILS.get(check.kind, 1.0) * check.limit
+    told = check.value is not None or check.outcome == "fail" or _line(check) in held
+    return told and _stands(check, _ROOM)
+
+
+def _tried(change: _Change, checks: tuple[Check, ...]) -> _Tried:
+    kind, name, flight, wind = change
+    turn = _weigh(kind, name, (flight, wind), checks)
+    return _Tried(turn, flight, wind, frozenset(map(_line, _against(checks))))
 
 
 def _line(check: Check) -> tuple[str, ...]:

@@ -734,32 +734,72 @@ def test_what_nothing_turns_is_told_first(willet, saltgrass):
     assert any("rail" in line for line in told[1:7])
 
 
+@pytest.fixture
+def plan_of(willet, saltgrass):
+    """A plan of so many flights that some lines are against."""
+
+    def of(samples, *checks):
+        return SimpleNamespace(
+            flight=willet,
+            wind=read_wind("8 mph from 270", site_altitude=1234.0),
+            checks=checks,
+            setup=Setup(willet, saltgrass, samples),
+            cloud=SimpleNamespace(
+                plan=SimpleNamespace(leans_anywhere=False, azimuth="into the wind")
+            ),
+        )
+
+    return of
+
+
 @pytest.mark.parametrize(
     ("kind", "stays"), [(Kind.RAIL_SPEED, True), (Kind.CASUALTIES, False)]
 )
-def test_what_is_counted_out_of_flights_is_no_reason_for_good(
-    willet, saltgrass, kind, stays
-):
+def test_what_is_counted_out_of_flights_is_no_reason_for_good(plan_of, kind, stays):
     """It hangs on aim, canopy and wind: then changes are flown two at a time."""
-    wind = read_wind("8 mph from 270", site_altitude=1234.0)
     checks = (Check(kind=kind, outcome="warn", source=""),)
-    own_aim = SimpleNamespace(leans_anywhere=False, azimuth="into the wind")
-    plan = SimpleNamespace(
-        flight=willet,
-        wind=wind,
-        checks=checks,
-        setup=Setup(willet, saltgrass),
-        cloud=SimpleNamespace(plan=own_aim),
-    )
     flown = []
 
     def through(_, plans):
         flown.append(len(plans))
         return [checks] * len(plans)
 
-    found = turns(plan, through=through)
+    found = turns(plan_of(2000, *checks), through=through)
     assert found.stays == checks * stays
     assert len(flown) == (1 if stays else 2)
+
+
+def test_only_what_is_flown_as_often_as_the_plan_is_told(plan_of):
+    """Few flights set aside what fails as they do; what only holds by them is flown in full."""
+    bad = Check(kind=Kind.AMONG_PEOPLE, outcome="fail", source="")
+    open_ = replace(bad, outcome="warn", value=0.001, limit=0.01)
+    aloft = Check(kind=Kind.WIND_GAP, outcome="warn", source="")
+    whole = []
+
+    def through(_, plans):
+        for setup, wind in plans:
+            weak = np.hypot(*wind.at(10.0)) < 0.6 * np.hypot(*plan.wind.at(10.0))
+            if setup.samples == plan.setup.samples:
+                whole.append(weak)
+                yield (replace(bad, outcome="pass"), aloft)
+            else:
+                yield (open_ if weak else bad, aloft)
+
+    plan = plan_of(20_000, bad, aloft)
+    found = turns(plan, through=through)
+    assert len(whole) == 2
+    assert all(whole)
+    assert [turn.name for turn in found.better] == [
+        "50% of the wind",
+        "25% of the wind",
+    ]
+    assert found.stays == (aloft,)
+    # Where the plan holds for the same wind aloft, all come out as it does, and none is flown on.
+    plan = plan_of(20_000, aloft)
+    assert turns(plan, through=through).better == ()
+    assert len(whole) == 2
+    plan = plan_of(20_000, replace(bad, outcome="pass"))
+    assert turns(plan, through=through).wait_for is None  # it is go already
 
 
 def test_the_changes_tried_are_what_they_are_called(willet):
