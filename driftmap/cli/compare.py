@@ -71,6 +71,7 @@ def compare_command(
     """
     from driftmap.planning.casedocuments import compare_document
     from driftmap.report.casetold import compare_page, compare_rows, compare_told
+    from driftmap.report.inbrief import compare_brief
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.turning import compare
 
@@ -82,6 +83,7 @@ def compare_command(
         found = compare(setup, wind, beside=beside, progress=progress)
     data = compare_document(setup, found)
     rows = compare_rows(data["alternatives"], found, voice)
+    data["in_brief"] = compare_brief(data, rows, voice)
     if out is not None:
         page = compare_page(data, rows, found, voice)
         write_all(out, {"compare.html": page})
@@ -122,6 +124,7 @@ def cases_command(
     """
     from driftmap.planning.casedocuments import cases_document
     from driftmap.report.casetold import cases_page, cases_told
+    from driftmap.report.inbrief import cases_brief
     from driftmap.rocket.flightfile import read_flight
 
     plan = read_flight(flight)
@@ -130,6 +133,7 @@ def cases_command(
         asked = replace(asked, winds=("calm",))
     wind = wind_asked(asked, place)
     data = cases_document(plan, wind, place.site_altitude, samples=samples, seed=seed)
+    data["in_brief"] = cases_brief(data, voice)
     if out is not None:
         write_all(out, {"cases.html": cases_page(data, voice)})
     click.echo(json_text(data) if as_json else cases_told(data, voice))

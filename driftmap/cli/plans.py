@@ -195,6 +195,7 @@ def aim_command(
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
+    from driftmap.report.inbrief import aims_brief, answered
     from driftmap.report.plantold import aim_page, aim_rows, aim_told
 
     setup, wind = run.in_wind()
@@ -205,6 +206,8 @@ def aim_command(
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
     rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
+    # Its words themselves say that a go hangs on something.
+    data["in_brief"] = answered(data, aims_brief(rows, voice), voice, goes=False)
     if not as_json:
         echo_flight(run.asked)
     page, told = (
@@ -254,6 +257,7 @@ def limits_command(
     from driftmap.planning.supposed import METER_HEIGHT, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
+    from driftmap.report.inbrief import answered, limits_brief
     from driftmap.report.plantold import limits_page, limits_rows, none_go
     from driftmap.report.terminal import aligned
 
@@ -280,6 +284,9 @@ def limits_command(
     share = 1 / supposition.over(METER_HEIGHT)
     data = limits_document(head, found, share)
     rows = limits_rows(found, share, head["conditions"], voice)
+    brief = limits_brief(found, share, voice)
+    goes = any(limit.go for limit in found)
+    data["in_brief"] = answered(data, brief, voice, goes=goes)
     page, told = (
         partial(limits_page, data, found, most, rows, voice),
         partial(aligned, rows),

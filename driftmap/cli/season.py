@@ -125,7 +125,8 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.layout import Layout, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import basis_of
-    from driftmap.report.plantold import layout_page, layout_told
+    from driftmap.report.inbrief import answered, layout_brief
+    from driftmap.report.plantold import layout_page, layout_rows, layout_told
     from driftmap.rocket.flightfile import read_flight
 
     ground = site_of(run.site)
@@ -157,6 +158,9 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     ]
     head = heading(setups[0], notes, *bases)
     data = layout_document(head, question, pads, stands, best)
+    brief = layout_brief(layout_rows("", pads, best, voice), pads, voice)
+    goes = any(place.go for place in pads)
+    data["in_brief"] = answered(data, brief, voice, goes=goes)
     spots = layout_geojson(question, pads, stands) if out is not None else None
     page = partial(layout_page, data, ground, pads, stands, best, voice)
     told = partial(layout_told, pads, stands, best, voice)
@@ -260,7 +264,9 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.supposed import NO_HOUR, Supposition, suppose
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
+    from driftmap.report.inbrief import answered, season_brief
     from driftmap.report.plantold import season_page, season_told
+    from driftmap.report.sketches import months
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
@@ -295,6 +301,9 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         notes = [*ALOFT_NOTES, *basis.assumed]
     head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)
     data = season_document(head, found, same, offset)
+    brief = season_brief(data, months(voice), voice)
+    goes = bool(data["all"]["go_share_of_known"])
+    data["in_brief"] = answered(data, brief, voice, goes=goes)
     page, told = (
         partial(season_page, data, found, offset, voice),
         partial(season_told, data, voice),

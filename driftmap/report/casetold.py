@@ -8,7 +8,6 @@ from typing import Any, Final
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
 from driftmap.hazard.zones import grade
-from driftmap.report.inbrief import cases_brief, compare_brief
 from driftmap.report.page import page, paragraphs, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
@@ -102,7 +101,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         governs=[
             ("", voice.say("plan.missing", what=text)) for text in data["missing"]
         ],
-        answer=cases_brief(data, voice),
+        answer=data["in_brief"],
     )
 
 
@@ -312,5 +311,5 @@ def compare_page(
         ],
         voice,
         assumed=data["assumed"],
-        answer=compare_brief(data, rows, voice),
+        answer=data["in_brief"],
     )

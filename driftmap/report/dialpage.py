@@ -20,6 +20,7 @@ from driftmap.planning.supposed import METER_HEIGHT, Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import (
     AHEAD,
+    AT_PAD,
     BEHIND,
     CALL,
     FAR,
@@ -164,9 +165,15 @@ def _data(
         "planned": _planned(dial),
         "sight": [(isolate(s.name), s.east, s.north) for s in sights(site)[:1]],
         "sides": voice.catalogue.table("side"),
-        "turns": {"ahead": AHEAD, "far": FAR, "behind": BEHIND, "over": OVER},
+        "turns": {
+            "ahead": AHEAD,
+            "far": FAR,
+            "behind": BEHIND,
+            "over": OVER,
+            "near": AT_PAD,
+        },
         "whens": [case_when(case, voice) for case in _case_names(dial)],
-        "compass": [voice.compass(math.radians(45 * i)) for i in range(8)],
+        "compass": [voice.letters(math.radians(45 * i)) for i in range(8)],
         "zone": _zone(span),
         "declination": None
         if site.declination is None

@@ -16,6 +16,18 @@ from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import RANK
 
 
+def answered(data: Mapping[str, Any], text: str, voice: Voice, *, goes: bool) -> str:
+    """Give the answer of a plan: on what its goes hang, and nothing of too few flights.
+
+    ``text``: of one of the functions below; ``goes``: whether it tells of a go.
+    """
+    if data["too_few"]:
+        return ""
+    if data["conditions"] and text and goes:
+        return voice.say("plan.answer_if", text=text)
+    return text
+
+
 def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) -> str:
     """Say up to which wind at head height it is go from each side, and from the best one.
 

@@ -48,6 +48,9 @@ _LETTERS: Final = 24
 OVER: Final = 50.0
 """What comes down nearer to people than this is above them [m]. Assumed."""
 
+AT_PAD: Final = 0.25
+"""So near to the pad, of its distance from people, what falls is told as near the pad. Assumed."""
+
 AHEAD, FAR, BEHIND = 8.0, 60.0, 120.0
 """Turns from the pad [deg] from which a side is told, is far, and is behind. Assumed."""
 
@@ -80,6 +83,8 @@ class Sight:
         turn = math.degrees(math.remainder(math.atan2(east, north) - pad, math.tau))
         if away < OVER:
             return "over"
+        if distance < AT_PAD * math.hypot(self.east, self.north):
+            return "at_pad"
         if abs(turn) < AHEAD:
             return "beyond" if away > math.hypot(self.east, self.north) else "before"
         if abs(turn) > BEHIND:
@@ -192,21 +197,18 @@ class Watch:
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
         return say("side.look", compass=compass, side=side)
 
-    def eyes(self, fall: Fall, *, named: bool, first: bool) -> str:
+    def eyes(self, fall: Fall, *, first: bool) -> str:
         """Say where to look under the word that says to.
 
-        ``named``: with the crowd whose left and right it is; ``first``: of several, that says
-        from where the compass counts.
+        ``first``: says from where the compass counts, which was not said before.
         """
         say = self.voice.say
         if fall.around:
             return say("instruct.about")
-        compass = self.voice.compass(fall.azimuth)
+        compass = self.voice.letters(fall.azimuth)
         if self.sight is None:
             return say("instruct.where", compass=compass)
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
-        if named:
-            side = say("side.seen", side=side, area=isolate(self.sight.name))
         return say("side.first" if first else "side.next", compass=compass, side=side)
 
 
@@ -270,7 +272,7 @@ def short_name(piece: str, voice: Voice) -> str:
 def look(seen: Watch, *, named: bool = True) -> list[str]:
     """Say which way to look: at the pad, and from when where, as planned and if recovery fails.
 
-    ``named``: with the crowd whose left and right it tells.
+    ``named``: with the crowd whose left and right all of it tells.
     """
     say, fast = seen.voice.say, seen.fast
     told = [say("instruct.pad")]
@@ -290,11 +292,14 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
         from_ = other.first - CALL
         ahead.append((other, from_, case_when(other.case, seen.voice)))
     first = True
+    if named and seen.sight and not all(fall.around for fall, *_ in ahead):
+        told[0] += " " + say("instruct.from", area=isolate(seen.sight.name))
+        first = False
     for fall, second, when in sorted(ahead, key=lambda one: one[1]):
-        words = seen.eyes(fall, named=named and first, first=first)
+        words = seen.eyes(fall, first=first)
         why, time = when[:1].lower() + when[1:], seen.voice.clock(max(0.0, second))
         told.append(say("instruct.if", when=why, look=words, time=time))
-        first &= fall.around  # whose left and right it is, once
+        first &= fall.around
     return told
 
 

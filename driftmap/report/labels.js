@@ -137,12 +137,13 @@ function fitWithin(size, own, worse, crowd, from) {
   return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
-// The word of clear ground stands on it, off both zones, or nowhere.
+// The word of clear ground stands on it, off both zones and the way people are sent, or nowhere.
 function placeClear(label, crowd) {
   const { brief, ...measured } = crowd.at.get(label);
-  const fits = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === "off");
+  const onward = (box) => ((box.left + box.right) / 2 - measured.left) * Math.sin(label.along) > ((box.top + box.bottom) / 2 - measured.top) * Math.cos(label.along);
+  const fits = (box) => onward(box) && [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === "off");
   const on = about(measured, brief);
-  const place = fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn(measured), crowd, { gaps: [4, 12, 22, 34], fits });
+  const place = fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn(measured), crowd, { gaps: [4, 12, 22, 34, 50, 70, 95], fits, tied: Infinity });
   return Boolean(place) && setAt(label, place, crowd);
 }
 
@@ -306,8 +307,8 @@ function placeOnce(labels, people, drawn, gathered) {
 
 function placeOne(label, crowd) {
   const is = (name) => label.classList.contains(name);
-  if (label.along) return placeAlong(label, crowd);
   if (is("clear")) return inFrame(label, crowd) && placeClear(label, crowd);
+  if (label.along) return placeAlong(label, crowd);
   if (is("zone")) return placeWord(label, crowd);
   if (!inFrame(label, crowd)) return false;
   if (!is("people")) return placeOther(label, crowd);

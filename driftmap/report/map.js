@@ -6,7 +6,7 @@ const lines = (places, className) => L.polyline(places, { className, pane: "grid
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
 const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
 // Where who must move is sent to.
-for (const at of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", -98, { mark: say("clear") }));
+for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", 11, { mark: say("clear"), along: go }));
 
 function drawZones() {
   for (const zone of zones) {
@@ -149,7 +149,7 @@ const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || ou
 
 function placeFar() {
   const size = chart.getSize();
-  const taken = all(".leaflet-control, #north, .map path.area.people").map((box) => box.getBoundingClientRect());
+  const taken = all(".leaflet-control, #north, .map path:is(.area.people, .area.keep, .zone.danger)").map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
   for (const { name, number, kind, at: middle } of far) {
@@ -173,15 +173,13 @@ function settleFar(chip, point, size, taken, left, top) {
   const { width, height } = chip.getBoundingClientRect();
   const x = clamp(point.x - width / 2, 4, size.x - width - 30);
   const y = clamp(point.y - height / 2, 24, size.y - height - 4);
-  for (const step of [0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6, 7, -7, 8, -8]) {
-    const at = clamp(y + step * (height + 3), 24, size.y - height - 4);
-    const box = { left: left + x, right: left + x + width, top: top + at, bottom: top + at + height };
-    if (overlaps(box, taken)) continue;
-    Object.assign(chip.style, { left: `${x}px`, top: `${at}px` });
-    taken.push(box);
-    return;
-  }
-  chip.remove();
+  const steps = [...Array(17).keys()].map((i) => i - 8);
+  const free = steps.flatMap((i) => steps.map((j) => [clamp(x + 40 * j, 4, size.x - width - 30), clamp(y + i * (height + 3), 24, size.y - height - 4)]))
+    .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
+    .map(([across, down]) => boxAt(left + across, top + down, { width, height })).find((box) => !overlaps(box, taken));
+  if (!free) return chip.remove();
+  Object.assign(chip.style, { left: `${free.left - left}px`, top: `${free.top - top}px` });
+  taken.push(free);
 }
 
 function start() {

@@ -161,7 +161,6 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "stand": stand(seen),
         "look": look(seen),
         "sent": bool(ways(seen)),
-        "anywhere": seen.stray,
         "before": before(seen),
         "moments": moments(seen),
         "people": people,
@@ -209,7 +208,10 @@ def _drawn(told: Watch) -> dict[str, Any]:
         **ground,
         "picture": underlay(site),
         "zones": _zones(told),
-        "clear": [point_of(place, way.end) for way in sent.values()][:1],
+        "clear": [
+            {"at": point_of(place, way.end), "go": way.azimuth}
+            for way in [*sent.values()][:1]
+        ],
         "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
         "grid": [place(each).tolist() for each in grid.lines()],
         "rings": _rings(place, view, voice),

@@ -52,21 +52,21 @@ function sideOf(east, north) {
   const [fallX, fallY] = [east - x, north - y];
   const away = Math.hypot(fallX, fallY);
   const turn = (((degrees(fallX, fallY) - degrees(-x, -y) + 540) % 360) - 180);
-  const { over, ahead, far, behind } = DIAL.turns;
+  const { over, near, ahead, far, behind } = DIAL.turns;
   if (away < over) return "over";
+  if (Math.hypot(east, north) < near * Math.hypot(x, y)) return "at_pad";
   if (Math.abs(turn) < ahead) return away > Math.hypot(x, y) ? "beyond" : "before";
   if (Math.abs(turn) > behind) return "behind";
   return `${Math.abs(turn) > far ? "far_" : ""}${turn > 0 ? "right" : "left"}`;
 }
 
-// Which way to look; of the first that is told, with the crowd whose left and right it is.
-function eyesOn(fall, first) {
+// Which way to look.
+function eyesOn(fall) {
   if (overPad(fall)) return DIAL.orders.about;
   const compass = DIAL.compass[Math.round((fall.turn + 360) / 45) % 8];
   if (!DIAL.sight.length) return fill(DIAL.orders.where, { compass });
   const side = DIAL.sides[sideOf(fall.east, fall.north)];
-  if (!first) return fill(DIAL.sides.next, { compass, side });
-  return fill(DIAL.sides.first, { compass, side: fill(DIAL.sides.seen, { side, area: DIAL.sight[0][0] }) });
+  return fill(DIAL.sides.next, { compass, side });
 }
 
 // The second of a moment, as `Voice.clock` writes it.
@@ -81,9 +81,10 @@ function showEyes(about) {
   const planned = DIAL.planned === null ? null : figuresAt(about, DIAL.planned);
   if (planned) falls.push({ ...seenFrom(planned), from: planned.soonest, when: DIAL.orders.well });
   falls.sort((a, b) => a.from - b.from);
-  const first = falls.find((fall) => !overPad(fall));
-  const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall, fall === first), time: clock(fall.from) }));
+  const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall), time: clock(fall.from) }));
   // Of a wind in which nobody launches it would read as if somebody did.
-  const { pad, pad_later: later } = DIAL.orders;
-  one("#look-told").replaceChildren(...[document.body.className.startsWith("go") ? pad : later, ...lines].flatMap((line) => [orderOf("", line), " "]));
+  const { pad, pad_later: later, from } = DIAL.orders;
+  const where = DIAL.sight.length && !falls.every(overPad) ? ` ${fill(from, { area: DIAL.sight[0][0] })}` : ""; // whose left and right it is
+  const begins = (document.body.className.startsWith("go") ? pad : later) + where;
+  one("#look-told").replaceChildren(...[begins, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }

@@ -18,7 +18,7 @@ from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.standing import clear_of, ways
+from driftmap.report.standing import ways
 from driftmap.report.voice import Voice
 from driftmap.report.windsketch import broad_arrow
 from driftmap.report.windtold import CALM, where_read, wind_as_read
@@ -29,7 +29,8 @@ POSTER: Final = (560.0, 390.0)
 """Size of the poster's picture: the fewer points, the larger its words."""
 
 _MOST_NAMES: Final = 6
-"""People's places that bear their names; where there are more, all bear numbers alone."""
+"""People's places that bear their names; where there are more, and on the poster, all bear
+numbers alone."""
 
 _NUMBER: Final = (30.0, 30.0)
 """Size of a plate that bears a number alone."""
@@ -185,10 +186,11 @@ def _names(
         crowd = spot.area.people or 0
         return -OUTCOMES.index(spot.seen), spot.kind != "danger", -crowd
 
+    named = room.size == SHEET and len(people) <= _MOST_NAMES
     drawn = [_plate(at, str(i + 1), "", people[i].seen) for i, at in numbers.items()]
     leads = []
     for i in sorted(numbers, key=rank):
-        text = _name(people[i], len(people) <= _MOST_NAMES, voice)
+        text = _name(people[i], named, voice)
         size = (34.0 + widths(text), 30.0)
         if text and (plate := room.place(i, size, numbers[i])):
             leads.append(plate.leader())
@@ -303,7 +305,9 @@ def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
         1.0 + _CLEAR / line.length
     )  # beyond the end, so that people's numbers have room
     spot = shapely.Point(x + on * (u - x), y + on * (v - y))
-    ground = frame.pixels(clear_of(seen) & frame.box()) & spot.buffer(2 * _CLEAR)
+    # The word may lie over a road, of which the way keeps clear.
+    clear = seen.told.site.boundary - shapely.union_all([z.shape for z in seen.zones])
+    ground = frame.pixels(clear & frame.box()) & spot.buffer(2 * _CLEAR)
     plate = room.inside(ground, (widths(word, 13.5) + 24, 30.0), spot)
     if plate is None:
         return []

@@ -15,7 +15,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.windlimits import DirectionLimit
-from driftmap.report import inbrief, sketches
+from driftmap.report import sketches
 from driftmap.report.page import (
     governing,
     page,
@@ -40,14 +40,9 @@ def _plan(
     blocks: Sequence[str],
     data: Mapping[str, Any],
     voice: Voice,
-    *,
-    answer: str,
-    goes: bool,
     about: Sequence[str] = (),
 ) -> str:
-    """Write a page with all that governs a plan; ``goes``: whether its answer tells of a go."""
-    if data["conditions"] and answer and goes:
-        answer = voice.say("plan.answer_if", text=answer)
+    """Write a page with all that governs a plan."""
     return page(
         title,
         [*paragraphs(about), *blocks],
@@ -55,7 +50,7 @@ def _plan(
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
         governs=governing(data, voice),
-        answer="" if data["too_few"] else answer,
+        answer=data["in_brief"],
     )
 
 
@@ -150,8 +145,6 @@ def aim_page(
         data,
         voice,
         about=flown_in(wind, when, voice),
-        answer=inbrief.aims_brief(rows, voice),
-        goes=False,  # its words themselves say that a go hangs on something
     )
 
 
@@ -219,8 +212,6 @@ def limits_page(
         ],
         data,
         voice,
-        answer=inbrief.limits_brief(found, data["head_height_share"], voice),
-        goes=any(limit.go for limit in found),
     )
 
 
@@ -235,7 +226,7 @@ def layout_told(
     blocks = [
         f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
         "",
-        aligned(_layout_rows(voice.say("plan.pad"), pads, best, voice)),
+        aligned(layout_rows(voice.say("plan.pad"), pads, best, voice)),
     ]
     drawn = next(p for p in pads if p.shift == 0)
     if drawn.broken:
@@ -244,17 +235,16 @@ def layout_told(
         blocks += [
             "",
             aligned(
-                _layout_rows(
-                    voice.say("plan.middle_of", area=name), places, best, voice
-                )
+                layout_rows(voice.say("plan.middle_of", area=name), places, best, voice)
             ),
         ]
     return "\n".join(blocks)
 
 
-def _layout_rows(
+def layout_rows(
     what: str, places: Sequence[Place], best: int, voice: Voice
 ) -> list[list[str]]:
+    """Give a row to each of the best places, and one to that as drawn; ``what``: they are."""
     keys = ("go_in", "hits", "people", "edge", "largest", "held_by")
     rows = [[what, *(voice.say(f"plan.{key}") for key in keys)]]
     chosen = [p for p in places[:best] if not p.broken]
@@ -306,18 +296,15 @@ def layout_page(
         blocks += [
             *([f"<h2>{printable(name)}</h2>"] if name else []),
             *_drawn(data, voice, *([] if name else [how]), drawn, *key),
-            table(_layout_rows(what, places, best, voice), voice),
+            table(layout_rows(what, places, best, voice), voice),
         ]
-    rows = _layout_rows("", pads, best, voice)
     about = voice.say(
         "plan.layout_of",
         flights=", ".join(map(isolate, data["flights"])),
         winds=_winds(data["winds"], voice),
     )
     title = voice.say("plan.layout_title", site=site.name)
-    answer = inbrief.layout_brief(rows, pads, voice)
-    goes = any(place.go for place in pads)
-    return _plan(title, blocks, data, voice, about=[about], answer=answer, goes=goes)
+    return _plan(title, blocks, data, voice, about=[about])
 
 
 def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:
@@ -398,6 +385,4 @@ def season_page(
         ],
         data,
         voice,
-        answer=inbrief.season_brief(data, sketches.months(voice), voice),
-        goes=bool(data["all"]["go_share_of_known"]),
     )

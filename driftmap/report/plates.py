@@ -173,8 +173,12 @@ class Room:
         pole = shapely.maximum_inscribed_circle(
             cast("shapely.Polygon", zone), tolerance=2.0
         ).coords[0]
-        tries = (self._within(zone, worse, size, pole) for size in sizes)
-        plate = next((p for p in tries if p is not None), None)
+        keep = shapely.union(
+            worse, self.drawn.keep.buffer(0.0)
+        )  # its lines may be crossed
+        tries = [(size, keep) for size in sizes] + [(sizes[-1], worse)]
+        found = (self._within(zone, held, size, pole) for size, held in tries)
+        plate = next((p for p in found if p is not None), None)
         for near in (_NEAR_PEOPLE, 0.0):
             people = [g.buffer(near) for g in self.grounds]
             plate = plate or self._beside(zone, sizes[-1], people, tied=0.0)
@@ -231,7 +235,10 @@ class Room:
         boxes = self._free(np.array(sides).reshape(-1, 2), size)
         if not boxes.size:
             return _held(spot, size, self.size)
-        nearest = np.hypot(*(_middles(boxes) - spot).T).argmin()
+        held = shapely.union(self.drawn.keep, self.drawn.danger)
+        hidden = shapely.area(shapely.intersection(_shapes(boxes), held)) > 0
+        away = np.hypot(*(_middles(boxes) - spot).T)
+        nearest = np.lexsort([away, hidden])[0]
         return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
     def _on(

@@ -19,8 +19,7 @@ function number(value, digits = 0) {
 function length(metres) {
   const far = SAY.units === "us" ? [2 * MILE, MILE, "mi"] : [10000, 1000, "km"];
   if (metres >= far[0]) {
-    const miles = metres / far[1];
-    return `${number(miles, miles < 10 ? 2 : 1)}\u00a0${far[2]}`;
+    return `${number(Number((metres / far[1]).toPrecision(2)), 1)}\u00a0${far[2]}`; // as `Voice.exact_away` has it
   }
   const [value, unit] = SAY.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
   const step = value < 100 ? 1 : value < 1000 ? 5 : 10;

@@ -59,7 +59,6 @@ def brief_html(seen: Watch, around: Around | None = None) -> str:
         drawn=drawn_kinds(seen),
         ways=WAYS,
         zones=seen.drawn,
-        anywhere=seen.stray,
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         heads_up=heads_up(seen),
         closed=[_closed(spot, voice) for spot in closed[:_MOST_CLOSED]],
@@ -182,12 +181,12 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     """
     # It hangs at every crowd: left and right are their own where all have the same.
     eyes = look(seen, named=not seen.one_side())
-    if (
-        seen.told.verdict == "no-go"
-    ):  # nobody flies: the first is enough, and the plan is larger
-        eyes = eyes[:2]
-    people = [spot.area.name for spot in seen.places if spot.stand]
-    names = [f"{i} {isolate(name)}" for i, name in enumerate(people[:_MOST_PLACES], 1)]
+    rows = sorted(people_rows(seen.places, seen.voice), key=lambda row: row["number"])
+    names = [
+        f"{row['number']} {isolate(row['name'])}"
+        + (f" ({n})" if (n := row["people"]) else "")
+        for row in rows[:_MOST_PLACES]
+    ]
     picture = field_picture(seen, POSTER)
     return _page("poster", seen, around, picture=picture, look=eyes, names=names)
 

@@ -43,24 +43,34 @@ def stand(seen: Watch) -> list[Order]:
         places = places_named([spot.area.name for spot in calm], seen.voice)
         told.append(Order("clear", say("zone.clear"), f"{places}."))
     if mild:
-        # Beside neighbours who must go, it says why these may stay.
-        key = (
-            "within" if sent and all(s.outcome == "pass" for s in mild) else "ready_at"
-        )
         places = places_named([spot.area.name for spot in mild], seen.voice)
-        words = say(f"instruct.{key}", places=places)
+        words = say("instruct.ready_at", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
         told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
     if "danger" in kinds:
-        far, azimuth = _farthest(kinds["danger"])
-        words = say(
-            "instruct.danger_to",
-            distance=seen.voice.away(far),
-            compass=seen.voice.compass(azimuth),
-        )
+        words = _how_far(kinds["danger"], people, seen.voice)
         told.append(Order("danger", say("zone.danger"), words))
+    if seen.told.verdict != "no-go":
+        told += [Order("", "", line) for line in seen.stray]
     return told
+
+
+def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
+    """Say how far danger reaches, and how near it comes to whoever it comes nearest."""
+    far, azimuth = _farthest(danger)
+    gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
+    gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
+    near = ""
+    if gap < far:
+        words = {"area": isolate(name), "distance": voice.away(gap)}
+        key = "instruct.danger_before" if gap else "instruct.danger_in"
+        near = voice.say(key, **words)
+    compass = voice.letters(azimuth)
+    distance = voice.away(far)
+    return voice.say(
+        "instruct.danger_to", distance=distance, compass=compass, near=near
+    )
 
 
 def _farthest(shape: BaseGeometry) -> tuple[float, float]:
@@ -159,11 +169,12 @@ def _whither(move: Move, voice: Voice) -> str:
         return voice.say("instruct.ask", area=name)
     if move.line is None or move.azimuth is None:
         return voice.say("instruct.nowhere", area=name)
-    words = {"area": name, "distance": voice.away(move.line.length)}
+    compass = voice.letters(move.azimuth)
+    words = {"area": name, "distance": voice.away(move.line.length), "compass": compass}
     if move.back:
         side = voice.say(f"way.{move.back}")
         return voice.say("instruct.to_side", side=side, **words)
-    return voice.say("instruct.to", compass=voice.compass(move.azimuth), **words)
+    return voice.say("instruct.to", **words)
 
 
 def aloud(seen: Watch) -> tuple[str, str]:

@@ -278,8 +278,7 @@ class Voice:
         least, size, name = FAR[self.units]
         if metres < least:
             return self.exact_distance(metres)
-        value = rounded(metres / size)
-        return tied(self.number(f"{value:,.{0 if value >= 10 else 1}f} {name}"))
+        return tied(self.number(f"{rounded(metres / size):,.12g} {name}"))
 
     def exact_distance(self, metres: float) -> str:
         """Write a distance to three significant digits."""
@@ -318,8 +317,15 @@ class Voice:
 
     def point(self, azimuth: float) -> str:
         """Name the nearest of sixteen points of the compass by its letters."""
+        return self._letters(compass(azimuth))
+
+    def letters(self, azimuth: float) -> str:
+        """Name the nearest of eight points of the compass by its letters."""
+        return self._letters(_POINTS[round(math.degrees(azimuth) / 45) % 8])
+
+    def _letters(self, point: str) -> str:
         letters = dict(zip("NESW", self.say("number.compass"), strict=True))
-        return "".join(letters[c] for c in compass(azimuth))
+        return "".join(letters[c] for c in point)
 
     def bearing(self, azimuth: float) -> str:
         """Write a bearing with its point of the compass; azimuth in radians."""

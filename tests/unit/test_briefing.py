@@ -104,7 +104,8 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     put_together = {"pass", "warn", "fail", "open", "car", "roof"}
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
     put_together |= {"short_hold", "short_no-go"}
-    put_together |= {"move", "move_facing", "ready_at", "within", "danger", "outside"}
+    put_together |= {"move", "move_facing", "danger", "outside"}
+    put_together |= {"danger_before", "danger_in"}
     unused = set(english.messages) - plain_keys
     scripts = "".join(
         p.read_text("utf-8")
@@ -342,7 +343,9 @@ def test_who_reaches_into_a_zone_is_told_what_to_do_on_every_page(demo, verdict)
         seen = watch(changed, voice)
         told = stand(seen)
         for spot in (spot for spot in seen.places if spot.stand):
-            mine = [order.sign for order in told if spot.area.name in order.told]
+            # Danger names whom it comes nearest: no word to them.
+            orders = [order for order in told if order.sign != "danger"]
+            mine = [order.sign for order in orders if spot.area.name in order.told]
             calm = "clear" if spot.seen == "pass" else None
             want = "move" if spot.seen == "fail" else spot.kind or calm
             assert mine == ([want] if want else [])
@@ -408,7 +411,7 @@ def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
         name="North crowd",
         shape=affinity.scale(south.shape, 1, -1, origin=(0, 0)),
     )
-    whose = plain(voice.say("side.seen", side="", area=south.name))
+    whose = plain(voice.say("instruct.from", area=south.name))
     for areas, told in (((south,), False), ((south, north), True)):
         site = dataclasses.replace(demo.site, areas=areas)
         changed = dataclasses.replace(demo, site=site, verdict="go")
@@ -436,14 +439,14 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, caution, danger = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"to CLEAR; face the pad: {calm.area.name} – go "
+    begun = f"to CLEAR. Facing the pad: {calm.area.name} – "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
     (off,) = [o for o in told(put(calm, None, "fail")) if o.name == "MOVE AWAY"]
     assert f"{calm.area.name} – ask where to" in plain(off.told)
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
-    flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "be ready to step aside"}
+    flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "on your feet, eyes up"}
     assert {row["flag"] for row in mild} == {flags[said]}
 
 
@@ -476,21 +479,17 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     """The worst fall, and the likeliest that kills on another side of the pad."""
     seen = watch(demo, Voice(english, "us"))
     pad, *ahead = look(dataclasses.replace(seen, told=go_of(demo)))
-    assert pad == "At lift-off: the pad."
+    assert pad.startswith("At lift-off: the pad. Then beside it, from ")
     planned = next(fall for fall in seen.falls if fall.works)
     other, worst, well = ahead  # in the order of time
     assert well.startswith(f"From {seen.voice.clock(planned.first)}, if all is well: ")
     fast = seen.fast
     assert ", if nothing opens: " in worst
-    assert seen.voice.compass(fast.azimuth) in worst
-    sides = [
-        f
-        for f in seen.falls
-        if f"({seen.voice.compass(f.azimuth)} of the pad)" in other
-    ]
+    assert f"({seen.voice.letters(fast.azimuth)})" in worst
+    sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)})" in other]
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other
-    assert look(seen)[0] == "If one still goes up: first the pad."  # a no-go
+    assert look(seen)[0].startswith("If one still goes up: the pad. ")  # a no-go
 
 
 def go_of(demo):
