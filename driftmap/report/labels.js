@@ -181,9 +181,11 @@ function placePeople(label, crowd) {
     const place = beside(size, ground, seen, { gaps, fits });
     if (place) return setAt(label, { ...place, short }, crowd);
   }
-  const few = crowd.people.length <= FEW;
-  const apart = few && [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap)).find((box) => clear(box, ground, { ...crowd, people: [], leads: [] }) && sameSide(box, ground, crowd));
-  if (apart) return setAt(label, { box: apart, way: wayTo(ground, apart).way, short: true }, crowd);
+  // Of few places each has its plate, with a line however long: rather through danger, or past the pad, than through other plates.
+  const plain = (box) => clear(box, ground, { ...crowd, people: [] }) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
+  const apart = crowd.people.length > FEW ? [] : [0, ...GAPS, 90, 120, 160].flatMap((gap) => placesAbout(ground, measured.brief, gap)).filter(plain);
+  const box = apart.find((at) => sameSide(at, ground, crowd)) ?? apart[0];
+  if (box) return setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
   if (crowd.hosts.length) return false; // counted on a plate
   return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone
 }
