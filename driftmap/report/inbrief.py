@@ -116,12 +116,11 @@ def compare_brief(
     least = min(words, key=lambda word: (RANK.index(word.removesuffix(" if")), word))
     ways = zip(rows[1:], words, strict=True)
     mildest = [row for row, word in ways if word == least]
-    return voice.say(
-        "plan.compare_brief",
-        word=mildest[0][1],
-        names="; ".join(row[0] for row in mildest),
-        count=str(len(words)),
-    )
+    told = {"word": mildest[0][1], "count": str(len(words))}
+    if len(mildest) == len(words):
+        return voice.say("plan.compare_alike", **told)
+    names = "; ".join(row[0] for row in mildest)
+    return voice.say("plan.compare_brief", names=names, **told)
 
 
 def cases_brief(data: Mapping[str, Any], voice: Voice) -> str:

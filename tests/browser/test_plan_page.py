@@ -21,7 +21,7 @@ def plan(tmp_path_factory):
     ]
     path = tmp_path_factory.mktemp("plan") / "limits.html"
     rows = [["wind from", "go up to"], *([f"{45 * i:03d}°", "5 mph"] for i in range(8))]
-    held = "a piece lands in the South crowd line, by far the widest column of them all"
+    held = f"a piece lands in the South crowd line, {'W' * 60}"
     rows = [
         [*rows[0], *["more"] * 6, "held by"],
         *([*r, *["7 s"] * 6, held] for r in rows[1:]),
@@ -75,13 +75,18 @@ def test_what_governs_a_plan_stands_in_its_head(browser, tmp_path):
     path = tmp_path / "plan.html"
     for word, look in (("", "hold"), ("2 QUESTIONS OPEN", "plan")):
         told = [(word, "no go stands by itself")]
-        text = page("Season", [], VOICE, assumed=[], governs=told)
+        ways = {"assumed": [], "governs": told, "answer": "The best of all " * 8}
+        text = page("Season", [], VOICE, **ways)
         path.write_text(text, encoding="utf-8")
         browser.open(path, width=320)
         head = browser.find("header.verdict").text
         assert f"{word} no go stands by itself".strip() in head
         assert "range safety officer decides" in head
         assert browser.js("return document.body.className") == look
+        browser.size(760)  # as wide as paper
+        browser.cdp("Emulation.setEmulatedMedia", media="print")
+        assert browser.js("return document.querySelector('.why').offsetWidth") > 500
+        browser.cdp("Emulation.setEmulatedMedia", media="")
 
 
 def test_a_long_table_shows_its_worst_and_the_rest_when_asked(browser, tmp_path):

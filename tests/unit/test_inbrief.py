@@ -94,6 +94,12 @@ def test_a_go_on_conditions_is_no_better_than_a_plain_one():
     told = inbrief.compare_brief(data, rows, EN)
     assert "main" in told
     assert "drogue" not in told
+    alike = [{"verdict": "no-go"}] * 3
+    told = inbrief.compare_brief(
+        {"alternatives": alike}, [*rows[:1], *rows[3:] * 3], EN
+    )
+    assert "none" not in told  # the table names them
+    assert "NO-GO" in told
 
 
 def test_what_goes_wrong_is_added_up_without_what_goes_as_planned():
