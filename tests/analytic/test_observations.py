@@ -182,21 +182,23 @@ def test_a_piece_that_stayed_on_lies_with_the_rocket(cases):
 def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     """Fly the same flights with a fall that ends at a height: the place is near."""
     from driftmap.montecarlo.falls import Leg
-    from driftmap.montecarlo.flying import _Flights
+    from driftmap.montecarlo.flying import Releases
+    from driftmap.montecarlo.way_up import DrawnFlights
     from driftmap.trajectory.descent import fall
 
     flown = cases["recovery works"]
     tree, plan = cloud.tree, cloud.plan
-    block = _Flights(plan, tree, wind, 4096, cloud.seed, 0, Steered())
+    drawn = DrawnFlights(plan, tree, wind, 4096, (cloud.seed, 0), Steered())
+    block = Releases(drawn, {})
     body = flown.case.bodies[0]
     state = block.release(flown.case.release)
     stages = [*body.before, *body.stages]
     everyone = np.arange(4096)
-    whole = block._whole(flown.case.release)
+    whole = block.whole(flown.case.release)
     for stage in stages[:-1]:
         state = block.falls.fly_all([Leg(state, stage, whole, everyone)])[0]
-    area = sum(size * block.draws[name] for size, name in stages[-1].drag)
-    there = fall(state, whole, area, block.air, floor=np.full(4096, 500.0))
+    area = sum(size * drawn.draws[name] for size, name in stages[-1].drag)
+    there = fall(state, whole, area, drawn.air, floor=np.full(4096, 500.0))
     time = float(np.median(there.time))
     same = np.flatnonzero(
         (flown.who < 4096) & (np.abs(there.time[flown.who % 4096] - time) < 1)
@@ -205,7 +207,7 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     at, who = flown.at("rocket", time)[:, 0, same], flown.who[same]
     off = np.stack([there.east, there.north])[:, who] - at[:2]
     off -= np.stack([there.v_east, there.v_north])[:, who] * (there.time[who] - time)
-    glide = np.stack([block.draws["main glide east"], block.draws["main glide north"]])
+    glide = np.stack([drawn.draws["main glide east"], drawn.draws["main glide north"]])
     off += (glide * (there.time - state.time))[:, who]
     way = np.hypot(there.east - state.east, there.north - state.north)[who]
     # What the wind's error is at heights between is not kept: `IN_THE_AIR` allows for it.

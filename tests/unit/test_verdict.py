@@ -155,12 +155,12 @@ def test_a_block_is_let_go_of_as_soon_as_it_is_done(willet, saltgrass, monkeypat
     """A circle of references would keep 12 kB a flight until the collector comes."""
     kept = []
 
-    class Watched(flying._Flights):
+    class Watched(flying.DrawnFlights):
         def __init__(self, *told):
             super().__init__(*told)
             kept.append(weakref.ref(self))
 
-    monkeypatch.setattr(flying, "_Flights", Watched)
+    monkeypatch.setattr(flying, "DrawnFlights", Watched)
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     gc.disable()
     try:
