@@ -712,7 +712,7 @@ def test_the_engine_finds_no_barrier(browser, page, dial, width, verdicts):
     for verdict in verdicts:
         speed, from_deg = wind_with(dial, verdict)
         put(browser, speed / MILE_PER_HOUR, from_deg)
-        assert browser.barriers(contrast=False) == []
+        assert browser.barriers() == []
 
 
 def test_the_engine_can_complain(browser, page, tmp_path):
@@ -720,9 +720,7 @@ def test_the_engine_can_complain(browser, page, tmp_path):
     text = page.read_text("utf-8").replace('lang="en"', "")
     path.write_text(text.replace('<label for="speed">', "<label>"), encoding="utf-8")
     browser.open(path)
-    assert {"html-has-lang", "label"} <= {
-        name for name, _ in browser.barriers(contrast=False)
-    }
+    assert {"html-has-lang", "label"} <= {name for name, _ in browser.barriers()}
 
 
 def test_a_magnetic_bearing_counts_from_the_needle(browser, page):

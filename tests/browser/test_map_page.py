@@ -148,7 +148,7 @@ def test_forced_colours_keep_word_sign_and_people(browser, page):
 
 def test_the_engine_finds_no_barrier(browser, page):
     browser.look(page, width=390, height=844)
-    assert browser.barriers(contrast=False) == []
+    assert browser.barriers() == []
 
 
 def test_text_twice_as_large_needs_no_sideways_scroll(browser, page):

@@ -1,6 +1,7 @@
 """A planning page in a real browser: readable on a phone, sealed, and it tells why by keys."""
 
 import pytest
+from awkward import CONTRAST, FINDINGS
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.planning.windlimits import DirectionLimit
@@ -68,6 +69,7 @@ def test_why_is_told_by_tap_and_by_keys(browser, plan):
 def test_the_engine_finds_no_barrier(browser, plan):
     browser.open(plan, width=360)
     assert browser.barriers() == []
+    assert browser.js(CONTRAST) == browser.js(FINDINGS) == []
 
 
 def test_what_governs_a_plan_stands_in_its_head(browser, tmp_path):

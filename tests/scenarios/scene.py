@@ -16,6 +16,7 @@ from driftmap import winds
 from driftmap.cli import assess
 from driftmap.ground import site
 from driftmap.montecarlo import cloud
+from driftmap.montecarlo.lean import PLAIN
 from driftmap.report import map as map_page
 from driftmap.rules import template
 from driftmap.rules.evaluate import evaluate
@@ -266,11 +267,14 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
 
     def fly_once(flight, wind, altitude, **rest):
         rest.pop("progress", None)
-        if rest.get("steered") is not None:
+        steered = rest.get("steered", PLAIN)
+        if steered.lean is not None or steered.worth is not None:
             return fly(flight, wind, altitude, **rest)
-        told = (flight.model_dump_json(), altitude, rest["samples"])
+        only = steered.only if steered.only is None else sorted(steered.only)
+        told = (flight.model_dump_json(), altitude, rest["samples"], only)
         if not few and rest["samples"] != FEW:
-            told += (air(wind), sorted(rest.items()))
+            others = {**rest, "steered": None}  # but for its cases, nothing
+            told += (air(wind), sorted(others.items()))
         return flown(told, partial(fly, flight, wind, altitude, **rest))
 
     def plan_once(flight, wind, sky):
