@@ -33,7 +33,8 @@ from driftmap.hazard.people import (
     individual_risk,
 )
 from driftmap.hazard.probability import check_landed
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.rocket.case import Case
 
 _NARROWEST: Final = 10.0  # m, side of the smallest squares that risk is averaged over

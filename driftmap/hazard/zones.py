@@ -20,7 +20,8 @@ from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import ENERGIES
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
 
 ZoneKind: TypeAlias = Literal["danger", "caution"]

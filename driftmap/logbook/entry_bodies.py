@@ -169,13 +169,19 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     told = []
     if body["found"] and not body.get("flew", True):
         told.append("what is found of a flight that did not fly counts for no landing")
-    cases = [case.get("pieces", {}) for case in assessed.body.get("forecast", [])]
-    points = (point for pieces in cases for each in pieces.values() for point in each)
+    return [*told, *_odd_places(body, assessed, source), *_odd_names(body, assessed)]
+
+
+def _odd_places(body: Mapping[str, Any], assessed: Entry, source: str) -> Iterator[str]:
+    """Name finds far from any landing foretold; refuse one far from the pad."""
+    if "place" not in assessed.body:
+        return
+    latitude, longitude = assessed.body["place"]
+    points = (
+        p for pieces in _forecast(assessed) for each in pieces.values() for p in each
+    )
     farthest = max((math.hypot(*point) for point in points), default=0.0)
-    latitude, longitude = assessed.body.get("place", (None, None))
     for number, find in enumerate(body["found"], 1):
-        if latitude is None:
-            break
         east, north = to_local((longitude, latitude), find["at"][1], find["at"][0])
         away = math.hypot(float(east), float(north))
         if away > FARTHEST_PLACE:
@@ -185,27 +191,35 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
             )
             raise InputError(source, f"found {number}, at", far)
         if farthest and away > _ODD * farthest:
-            told.append(
+            yield (
                 f"found {number} lies {away / 1000:.1f} km from the pad, and no landing was "
                 f"foretold beyond {farthest / 1000:.1f} km: look at its digits again"
             )
+
+
+def _odd_names(body: Mapping[str, Any], assessed: Entry) -> Iterator[str]:
+    """Name case, pieces and device that the assessment knows nothing of."""
     known = {c["case"] for c in assessed.body.get("forecast", [])}
     known |= set(assessed.body.get("likelihoods", {}))
     if known and (case := body.get("case")) and case not in known:
-        told.append(
+        yield (
             f"no case of that flight is {quoted(case)}: review counts it for none; "
             f"{nearest(case, sorted(known))}"
         )
     devices = assessed.body.get("devices", [])
-    landed = {name for lands in cases for name in lands}
+    landed = {name for pieces in _forecast(assessed) for name in pieces}
     for piece in dict.fromkeys(find["piece"] for find in body["found"]):
         if landed and piece not in (pieces := {*landed, *devices}):
             near = nearest(piece, sorted(pieces))
-            told.append(f"no piece of that flight is {quoted(piece)}; {near}")
+            yield f"no piece of that flight is {quoted(piece)}; {near}"
     if devices and (device := body.get("device")) and device not in devices:
         near = nearest(device, devices)
-        told.append(f"no device of that flight is {quoted(device)}; {near}")
-    return told
+        yield f"no device of that flight is {quoted(device)}; {near}"
+
+
+def _forecast(assessed: Entry) -> list[dict[str, Any]]:
+    """Give the landings foretold of each case, by piece."""
+    return [case.get("pieces", {}) for case in assessed.body.get("forecast", [])]
 
 
 def _find(source: str, where: str, data: object) -> dict[str, Any]:

@@ -9,12 +9,12 @@ from math import ceil
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from driftmap.air.column import Sky
 from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
-from driftmap.core.checks import FloatArray, IntArray, Kept
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.errors import (
     FlightError,
     FlightPathError,
@@ -24,9 +24,14 @@ from driftmap.core.errors import (
 )
 from driftmap.core.points import turn
 from driftmap.core.pools import in_order
-from driftmap.core.spread import even_weights, quantile
 from driftmap.montecarlo.caveats import above_apogee, not_flown
-from driftmap.montecarlo.columns import Block, side_by_side
+from driftmap.montecarlo.columns import (
+    Block,
+    Part,
+    landings_by_part,
+    parts_of,
+    side_by_side,
+)
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
@@ -39,53 +44,6 @@ from driftmap.trajectory.motion import Motion
 
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 _DRAWN: Final = 24_576  # flights drawn together at most, where few of them are flown
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Part:
-    """Where one body of one case stands in the columns of a cloud.
-
-    Parameters
-    ----------
-    case, body : str
-        Names of the case and of the body.
-    count : int
-        How many of the body there are; flights run fastest, then copies.
-    flights : int
-        Flights to which the case happened.
-    rows : slice
-        Rows of the columns, ``count * flights`` of them.
-    who : ndarray of int, shape (flights,)
-        Which flights they are, no one twice.
-    stands_for : ndarray, shape (flights,)
-        How many flights each stands for, given the cause of the case: a case too rare to be
-        left to luck is flown more often than it happens.
-    """
-
-    case: str
-    body: str
-    count: int
-    flights: int
-    rows: slice
-    who: IntArray
-    stands_for: FloatArray
-
-    @property
-    def weights(self) -> FloatArray | None:
-        """Flights that each row stands for, shape (rows,); None where all are alike."""
-        if not self.flights or even_weights(self.stands_for):
-            return None
-        return np.tile(self.stands_for, self.count)
-
-    def quantile(self, column: Kept, shares: ArrayLike) -> FloatArray:
-        """Give quantiles of a column of the cloud over these rows, by what they stand for.
-
-        ``column``, shape (m,): A column of the cloud; ``shares``, shape (...): shares
-        in [0, 1].
-
-        Result: values that these shares lie below, shape (...).
-        """
-        return quantile(column[self.rows], shares, weights=self.weights)
 
 
 @dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
@@ -331,23 +289,10 @@ def _flown(
 
 def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     """Make a cloud of its columns; a case that never happened is left out."""
-    parts: list[Part] = []
-    for case in tree.cases:
-        who, own = flown.who[case.name], flown.stands_for[case.name]
-        for body in case.bodies if who.size else ():
-            at = parts[-1].rows.stop if parts else 0
-            rows = slice(at, at + body.count * who.size)
-            parts.append(
-                Part(case.name, body.name, body.count, who.size, rows, who, own)
-            )
+    parts = tuple(parts_of(flown, tree))
     if tree.cases and not parts:
         told = f"nothing asked for happened in {flown.count:,} flights"
         raise FlightError(plan.flight.source, "", told)
-    size = parts[-1].rows.stop if parts else 0
-    landed = np.empty((len(LANDED), size), np.float32)
-    for part in parts:  # copies first, then flights; each let go of as it is copied
-        place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
-        place[...] = flown.landed.pop((part.case, part.body)).transpose(2, 1, 0)
     top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
     notes = above_apogee(plan.flight, flown.draws, top[2])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
@@ -356,8 +301,8 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     for margin in flown.margins.values():
         fluttered |= margin < 1
     return Cloud(
-        **dict(zip(LANDED, landed, strict=True)),
-        parts=tuple(parts),
+        **dict(zip(LANDED, landings_by_part(flown, parts), strict=True)),
+        parts=parts,
         tree=replace(shared, assumed=(*shared.assumed, *notes), missing=missing),
         fluttered=fluttered,
         plan=plan,

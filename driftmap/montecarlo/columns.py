@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 import mmap
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray, IntArray, Kept
+from driftmap.core.spread import even_weights, quantile
+from driftmap.montecarlo.falls import LANDED
+from driftmap.rocket.case import CaseTree
 
 K = TypeVar("K")
 A = TypeVar("A", bound=np.generic)
@@ -56,6 +59,53 @@ class Block:
     stands_for: dict[str, FloatArray] = field(default_factory=dict)
     landed: dict[tuple[str, str], Kept] = field(default_factory=dict)
     falls: dict[tuple[str, str], Kept] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """Where one body of one case stands in the columns of a cloud.
+
+    Parameters
+    ----------
+    case, body : str
+        Names of the case and of the body.
+    count : int
+        How many of the body there are; flights run fastest, then copies.
+    flights : int
+        Flights to which the case happened.
+    rows : slice
+        Rows of the columns, ``count * flights`` of them.
+    who : ndarray of int, shape (flights,)
+        Which flights they are, no one twice.
+    stands_for : ndarray, shape (flights,)
+        How many flights each stands for, given the cause of the case: a case too rare to be
+        left to luck is flown more often than it happens.
+    """
+
+    case: str
+    body: str
+    count: int
+    flights: int
+    rows: slice
+    who: IntArray
+    stands_for: FloatArray
+
+    @property
+    def weights(self) -> FloatArray | None:
+        """Flights that each row stands for, shape (rows,); None where all are alike."""
+        if not self.flights or even_weights(self.stands_for):
+            return None
+        return np.tile(self.stands_for, self.count)
+
+    def quantile(self, column: Kept, shares: ArrayLike) -> FloatArray:
+        """Give quantiles of a column of the cloud over these rows, by what they stand for.
+
+        ``column``, shape (m,): A column of the cloud; ``shares``, shape (...): shares
+        in [0, 1].
+
+        Result: values that these shares lie below, shape (...).
+        """
+        return quantile(column[self.rows], shares, weights=self.weights)
 
 
 def side_by_side(blocks: Iterable[Block], count: int) -> Block:
@@ -130,3 +180,24 @@ def _room(shape: tuple[int, ...]) -> NDArray[np.float32]:
     """Give room of its own, of which what is never touched costs nothing, and all is given back."""
     own = mmap.mmap(-1, math.prod(shape) * np.dtype(np.float32).itemsize)
     return np.frombuffer(own, np.float32).reshape(shape)
+
+
+def parts_of(flown: Block, tree: CaseTree) -> Iterator[Part]:
+    """Lay out the rows of each body of each case that happened, one after the other."""
+    at = 0
+    for case in tree.cases:
+        who, own = flown.who[case.name], flown.stands_for[case.name]
+        for body in case.bodies if who.size else ():
+            rows = slice(at, at + body.count * who.size)
+            at = rows.stop
+            yield Part(case.name, body.name, body.count, who.size, rows, who, own)
+
+
+def landings_by_part(flown: Block, parts: Sequence[Part]) -> NDArray[np.float32]:
+    """Lay landings out by part: copies first, then flights; each let go of as it is copied."""
+    size = parts[-1].rows.stop if parts else 0
+    landed = np.empty((len(LANDED), size), np.float32)
+    for part in parts:
+        place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
+        place[...] = flown.landed.pop((part.case, part.body)).transpose(2, 1, 0)
+    return landed

@@ -14,7 +14,8 @@ from driftmap.core.points import SHARES, mean_point, radii
 from driftmap.core.spread import quantile, stream
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.openings import OPENED, outcomes
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.likelihood import WORKS

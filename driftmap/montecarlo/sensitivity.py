@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from driftmap.core.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.rocket.case import LIGHTS
 
 _FLIGHTS_AN_INPUT = 10
@@ -54,6 +56,22 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
     ]
     if part is None or part.flights < _FLIGHTS_AN_INPUT * len(names):
         return ()
+    effect, whole = _effects(cloud, part, names)
+    variance: dict[str, float] = {}
+    for name, (east, north) in effect.items():
+        key = name.removesuffix(" east").removesuffix(" north")
+        variance[key] = variance.get(key, 0.0) + float(east**2 + north**2)
+    found = [
+        Influence(name, float(np.sqrt(v)), v / whole if whole > 0 else 0.0)
+        for name, v in variance.items()
+    ]
+    return tuple(sorted(found, key=lambda i: -i.metres))
+
+
+def _effects(
+    cloud: Cloud, part: Part, names: list[str]
+) -> tuple[dict[str, FloatArray], float]:
+    """Give the way east and north [m] by a standard deviation of each input, and the variance."""
     rows = slice(part.rows.start, part.rows.start + part.flights)
     landed = np.stack([cloud.east[rows], cloud.north[rows]]).astype(float)
     landed -= landed.mean(1, keepdims=True)
@@ -77,13 +95,4 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
         alike += drawn @ drawn.T
         together += drawn @ landed[:, some].T
     effect, *_ = np.linalg.lstsq(alike, together, rcond=_ALIKE)
-    variance: dict[str, float] = {}
-    for name, (east, north) in zip(inputs, effect, strict=True):
-        key = name.removesuffix(" east").removesuffix(" north")
-        variance[key] = variance.get(key, 0.0) + float(east**2 + north**2)
-    whole = float(landed.var(1).sum())
-    found = [
-        Influence(name, float(np.sqrt(v)), v / whole if whole > 0 else 0.0)
-        for name, v in variance.items()
-    ]
-    return tuple(sorted(found, key=lambda i: -i.metres))
+    return dict(zip(inputs, effect, strict=True)), float(landed.var(1).sum())

@@ -11,7 +11,8 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.importance_sampling import response
 from driftmap.montecarlo.margins import thrown_on
 from driftmap.rocket.case import Body, Case, Stage

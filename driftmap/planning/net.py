@@ -21,7 +21,8 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.verdict.consequence_checks import Lines, maiming
 
 T = TypeVar("T", bound=BaseGeometry)

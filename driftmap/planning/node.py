@@ -15,7 +15,8 @@ from driftmap.core.points import SHARES as ALL
 from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.zones import taut
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.planning.net import placed, turned_shape
 from driftmap.planning.supposed import Wind

@@ -19,7 +19,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
 from driftmap.ground.underlay import lonlat
-from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import Landed, landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 

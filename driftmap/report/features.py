@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.squares import HitCells, hit_cells
-from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.columns import Part
 from driftmap.report import exported
 from driftmap.report.exported import DECIMALS, place, polygons, positions
 from driftmap.verdict.assessment import CAUTIONS, Assessment

@@ -13,7 +13,7 @@ import shapely
 from driftmap.core.points import mean_point
 from driftmap.ground.areas import Area
 from driftmap.hazard.zones import HURTS, Zone, ZoneKind, grade
-from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at
 from driftmap.rocket.case import Case

@@ -7,7 +7,7 @@ from typing import Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import show
-from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report import words
 from driftmap.report.reasons import verdict_reasons

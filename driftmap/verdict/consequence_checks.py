@@ -19,7 +19,8 @@ from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.probability import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
-from driftmap.montecarlo.cloud import Cloud, Part, fly
+from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.lean import Steered
 from driftmap.rocket.likelihood import (
     BARE,

@@ -23,7 +23,8 @@ from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.precise import Sharpened
 from driftmap.hazard.probability import passing_over, ways_down, ways_up
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers

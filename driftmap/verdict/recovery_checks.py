@@ -11,7 +11,8 @@ import numpy as np
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
 from driftmap.hazard.zones import grade
-from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.case import Case

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.columns import Part
 from driftmap.observations import targeted_flights
 from driftmap.observations.case_flights import flown_cases
 from driftmap.observations.figures import Find, SeenMoment
