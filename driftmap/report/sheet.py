@@ -183,7 +183,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     eyes = look(seen, named=not seen.one_side())
     rows = sorted(people_rows(seen.places, seen.voice), key=lambda row: row["number"])
     names = [
-        f"{row['number']} {isolate(row['name'])}"
+        f"{row['number']}\u00a0{isolate(row['name'])}"
         + (f" ({n})" if (n := row["people"]) else "")
         for row in rows[:_MOST_PLACES]
     ]
