@@ -39,9 +39,9 @@ HEAT_RATIO: Final = 1.4
 
 _ALTITUDE_RANGE: Final = (-610.0, 20_063.0)  # geometric m, the two lowest layers
 _EXPONENT: Final = GAS_CONSTANT * LAPSE_RATE / STANDARD_GRAVITY
-_COLD: Final = (
-    SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE
-)  # K, above the tropopause
+_COLD: Final = SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE
+"""Temperature above the tropopause [K]."""
+
 _THIN: Final = SEA_LEVEL_PRESSURE * (_COLD / SEA_LEVEL_TEMPERATURE) ** (1 / _EXPONENT)
 
 

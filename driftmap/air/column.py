@@ -16,15 +16,9 @@ from driftmap.air.winderror import draw_wind
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.errors import TooHighError
 
-_NEAR_GROUND = (
-    0.0,
-    5.0,
-    10.0,
-    20.0,
-    35.0,
-    60.0,
-    100.0,
-)  # m; wind shear is largest here
+_NEAR_GROUND = (0.0, 5.0, 10.0, 20.0, 35.0, 60.0, 100.0)
+"""Heights where the wind changes most with height [m]."""
+
 _NARROWEST, _NARROW_SHARE = 1.0, 0.02  # m, and of the height
 _KINK = 0.1  # m/s, by which the wind may be off where a level was left out
 _WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)

@@ -92,9 +92,9 @@ _HEAT: Final = 0.35
 soil leave half as much."""
 
 _AIR: Final = 1200.0  # J m⁻³ K⁻¹, density times heat capacity of air near the ground
-_STABLE: Final = (
-    0.005  # K/m, by which the morning's air grows warmer with height; assumed
-)
+_STABLE: Final = 0.005
+"""How much warmer the morning's air grows with height [K m⁻¹]; assumed."""
+
 _ENTRAINED: Final = 1.4  # what is mixed in from above adds to the heating from below
 _SHALLOW, _DEEP = 100.0, 3000.0  # m
 _STEP: Final = timedelta(minutes=10)

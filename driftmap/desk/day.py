@@ -31,9 +31,9 @@ WHYS: Final = ("mistyped", "no longer so")
 """Why a wind may be set aside by hand."""
 
 _NORTHS: Final = ("true", "magnetic")
-_MAST: Final = (
-    20.0  # m; assumed: what is read higher is no meter in a hand or on a mast
-)
+_MAST: Final = 20.0
+"""What is read higher [m] is no meter in a hand or on a mast; assumed."""
+
 _HEAD: Final = """\
 # The day's list, kept by driftmap desk. Winds are the files in which every flight of the
 # list is judged; a flight's state is waiting, flown or not today."""

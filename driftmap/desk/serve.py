@@ -22,13 +22,8 @@ from driftmap.rules import rule_sets
 
 _THREADS = 12
 _PAGE = "driftmap.desk.page"
-_MODULES = (
-    "net.js",
-    "geo.js",
-    "map.js",
-    "draw.js",
-    "survey.js",
-)  # each after what it imports
+# Each after what it imports.
+_MODULES = ("net.js", "geo.js", "map.js", "draw.js", "survey.js")
 _BETWEEN = re.compile(
     r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M
 )

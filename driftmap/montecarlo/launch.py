@@ -37,9 +37,9 @@ from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import Rocket, ThrustCurve
 
 _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
-_SUBSONIC: Final = (
-    0.65  # Mach number of the planned flight below which drag cannot rise
-)
+_SUBSONIC: Final = 0.65
+"""Mach number of the planned flight below which no flight meets the rise of drag."""
+
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
 _STILL: Final = 0.05  # m/s at 10 m; a calm, which comes from nowhere

@@ -44,12 +44,12 @@ OPENED: Final = (
 [N], the same over the weight it slows, load when the lines come taut [N], time since
 burnout, of a booster's since the stages part [s], height [m] and time since lift-off [s]."""
 
-_LINES: Final = (
-    1.2  # length of the lines in canopy diameters; common practice, no source
-)
-_CORD: Final = (
-    4.0  # length of the cord in rocket lengths; common practice 3 to 5, no source
-)
+_LINES: Final = 1.2
+"""Length of the lines over the canopy's diameter; common practice, no source."""
+
+_CORD: Final = 4.0
+"""Length of the cord over that of the rocket; common practice is 3 to 5, no source."""
+
 _LEAST: Final = 16  # a case flies at least one in so many flights of its block
 _STREAMER_CORD: Final = 500.0  # N; strength of a light cord, assumed
 _POWERS: Final = (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.0)

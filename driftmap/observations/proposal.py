@@ -145,9 +145,8 @@ _FEWEST: Final = 2000  # flights of a case from which it can be learned what fit
 _SPOKEN: Final = 0.01  # chance of a case below which it takes what flights there are
 _DEEP: Final = 12.0  # logarithm of a weight, below the greatest, that is no weight
 _SOFT: Final = 3.0  # by which flights that fit badly count less in the fit
-_SLICES: Final = (
-    40  # of flights by how well they are thought to fit, the best ones thin
-)
+_SLICES: Final = 40
+"""Slices of the flights by how well they are thought to fit, the best ones thin."""
 
 
 def worth_flying(known: Weighed) -> WorthFlying | None:

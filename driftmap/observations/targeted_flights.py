@@ -54,9 +54,9 @@ _PLAIN: Final = 0.4
 are two, only they tell, and the fewer they are the more each weighs."""
 
 _HOPELESS: Final = 1e-4  # share of all evidence below which a case is not flown again
-_HARDLY: Final = (
-    3e-3  # below which once is enough; plain share of turns before the last
-)
+_HARDLY: Final = 3e-3
+"""Share below which once is enough; plain share of turns before the last."""
+
 _SEEN: Final = 20.0  # effective flights of a case below which they lie too far apart
 _LITTLE: Final = 0.02  # share of all weights' squares below which a case is sure enough
 

@@ -13,10 +13,8 @@ _LOW: Final = 8.0
 """Height of the sun [deg] under which the wind grows more with height, by about half of what
 a sun on the horizon adds."""
 
-_ALIKE: Final = (
-    1.0,
-    0.1,
-)  # deg, m/s; a sun and stirred air no farther off count as the same
+_ALIKE: Final = (1.0, 0.1)
+"""Suns whose height [deg] and stirred air [m s⁻¹] are no farther apart count as the same."""
 
 
 def worst_suns(

@@ -53,14 +53,9 @@ _SMALL: Final = 0.02
 
 _LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 
-OWN_NAMES: Final = (
-    "rocket",
-    "fragment",
-    "loose motor",
-    BOOSTER,
-    _FRONT,
-    BROKEN,
-)  # of bodies that no file lists
+OWN_NAMES: Final = ("rocket", "fragment", "loose motor", BOOSTER, _FRONT, BROKEN)
+"""Names of bodies that no file lists."""
+
 
 _UNDER_POWER: Final = ("first second", "rail", "off rail", "burn", "max q")
 

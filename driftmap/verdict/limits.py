@@ -244,11 +244,8 @@ def _given(
     return found
 
 
-_TOLD: Final = (
-    "speed",
-    "length",
-    "time",
-)  # never bare: a habit of feet and mph is near
+_TOLD: Final = ("speed", "length", "time")
+"""Dimensions whose unit must be told: a habit of feet and mph is near."""
 
 
 def _limit(told: str, key: str, value: object, word: _Word) -> Limit:

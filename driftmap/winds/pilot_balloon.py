@@ -40,9 +40,9 @@ _COLUMNS: Final = (
     *("elevation2_deg", "azimuth2_deg", "azimuth2_magnetic_deg"),
 )
 _TOLD: Final = ("released", "ascent", "balloon", "free lift", "second observer")
-_MOST_LIFT: Final = (
-    12.0  # of a balloon's own mass: most are let go with 4 to 5; assumed
-)
+_MOST_LIFT: Final = 12.0
+"""Free lift over the balloon's own mass: most are let go with 4 to 5; assumed."""
+
 _MOST: Final = 2000
 _STEP: Final = 30  # s between two readings of the form to fill in
 _GUESS: Final = 2.5  # m/s, to tell how long two observers will take

@@ -44,9 +44,9 @@ _PEAK_OVER: Final = timedelta(hours=1)
 
 _FEW: Final = 3  # readings whose swing tells how well their mean is known
 _SHIFT: Final = 2.5  # m/s by which a wind changes within ten minutes; assumed
-_BESIDE: Final = (
-    1.0  # m/s from the last ten minutes' wind, to be told beside it; assumed
-)
+_BESIDE: Final = 1.0
+"""How far from the last ten minutes' wind one must be to be told beside it [m s⁻¹]; assumed."""
+
 _EDDY: Final = 60.0  # s over which two readings are one; assumed
 _METER: Final = math.radians(5.0)  # error of the meter's direction; assumed
 _GROWS: Final = 2.0  # m/s in an hour that hold; assumed
