@@ -75,7 +75,9 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
 def by_opening(flight: Flight) -> list[Device]:
     """List the devices that come down with the rocket as they open, the first one first.
 
-    By times and apogee, then falling heights. A time on the way up comes before apogee.
+    By times and apogee, then falling heights. A time on the way up comes before apogee. What
+    one trigger lets out comes out together: the largest meets the full speed, and what opens
+    beside it brakes nothing for it.
     """
     top = rises_for(flight)
 
@@ -85,7 +87,12 @@ def by_opening(flight: Flight) -> list[Device]:
             return 1, -trigger.value
         return 0, top if trigger.at == "apogee" else trigger.value
 
-    return sorted(flight.recovery, key=key)
+    return sorted(sorted(flight.recovery, key=_size, reverse=True), key=key)
+
+
+def _size(device: Device) -> tuple[bool, float]:
+    """Rank devices by size: any canopy before any streamer."""
+    return device.kind == "canopy", device.cloth_area
 
 
 _THIN: Final = 1.0  # kg/m³, air up to some 2 km; assumed
@@ -175,7 +182,7 @@ class Bench:
 
     def largest(self) -> Device:
         """Give the canopy with the most cloth; a streamer where there is none."""
-        return max(self.devices(), key=lambda d: (d.kind == "canopy", d.cloth_area))
+        return max(self.devices(), key=_size)
 
     def cloth_mass(self, device: Device) -> float:
         """Give the mass of a device with its lines [kg]."""

@@ -321,6 +321,8 @@ def test_a_canopy_glides_whatever_opens_beside_it(willet, order, opens):
     }
     for name in ("recovery works", "main at apogee, holds", "early opening, holds"):
         assert glides[name] == "main glide"
+    # One charge lets both out: the ribbon brakes nothing for the canopy, however listed.
+    assert [device.name for device in bench_of(flight).devices()] == ["main", "pilot"]
 
 
 def test_time_trigger_before_apogee_and_after(willet):
