@@ -38,6 +38,9 @@ _NUMBER: Final = (30.0, 30.0)
 _CLEAR: Final = 56.0
 """How far behind clear ground's edge its word is best."""
 
+_ROUND: Final = 2000.0
+"""A circle so large is straight on a picture."""
+
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
 
@@ -301,19 +304,19 @@ def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
     line = max(lines, key=shapely.length)
     word = seen.voice.say("zone.clear")
     (x, y), (u, v) = line.coords
-    on = (
-        1.0 + _CLEAR / line.length
-    )  # beyond the end, so that people's numbers have room
-    spot = shapely.Point(x + on * (u - x), y + on * (v - y))
+    way = np.array([u - x, v - y]) / line.length
+    # Beyond the end, so that people's numbers have room, and no way but theirs.
+    spot = shapely.Point((u, v) + _CLEAR * way)
+    ahead = shapely.Point((u, v) + _ROUND * way).buffer(_ROUND, 64)
     # The word may lie over a road, of which the way keeps clear.
     clear = seen.told.site.boundary - shapely.union_all([z.shape for z in seen.zones])
-    ground = frame.pixels(clear & frame.box()) & spot.buffer(2 * _CLEAR)
+    ground = frame.pixels(clear & frame.box()) & ahead & spot.buffer(3 * _CLEAR)
     plate = room.inside(ground, (widths(word, 13.5) + 24, 30.0), spot)
     if plate is None:
         return []
-    way = shapely.shortest_line(shapely.Point(x, y), shapely.box(*plate.box))
-    drawn = f'<path class="way" d="{arrow_path(way)}"/>'
-    return [drawn, _signal(plate, "clear", word, [])]
+    drawn = shapely.shortest_line(shapely.Point(x, y), shapely.box(*plate.box))
+    arrow = f'<path class="way" d="{arrow_path(drawn)}"/>'
+    return [arrow, _signal(plate, "clear", word, [])]
 
 
 def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:
