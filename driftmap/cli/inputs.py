@@ -81,57 +81,55 @@ def place_of(site: Site) -> Setting:
     return Setting(site.elevation, declination=site.declination, place=position)
 
 
-def place_options(command: F) -> F:
-    """Add all of `wind_options` but --wind."""
-    options = (
-        click.option(
-            "--station", metavar="ID", help="Station to take from a report of several."
-        ),
-        click.option(
-            "--station-away",
-            type=Quantity("length", 0.0, _FARTHEST),
-            metavar="D",
-            help="How far the station of a report, a table or a record is from the field, where "
-            "that is not known.",
-        ),
-        click.option(
-            "--when",
-            metavar="TIME",
-            help="Time of the flight: 14:30, 18:30Z, or a date and time; the present "
-            "when left out.",
-        ),
-        click.option(
-            "--read-at",
-            metavar="TIME",
-            help="When the winds were read that do not say so themselves.",
-        ),
-        click.option(
-            "--at",
-            is_flag=False,
-            flag_value=HERE,
-            metavar="[SITE]",
-            help="Ask a public forecast service for the wind there at --when.",
-        ),
-        click.option(
-            "--service",
-            metavar="URL",
-            envvar="DRIFTMAP_FORECAST_URL",
-            help="Address of the forecast service.",
-        ),
-        click.option(
-            "--terrain",
-            type=click.Choice(list(ROUGHNESS)),
-            default="open",
-            help="Ground about the site.",
-        ),
-        click.option(
-            "--declination",
-            type=Quantity("angle", -math.pi, math.pi),
-            metavar="D",
-            help="Of the magnetic needle, east positive [deg].",
-        ),
-    )
-    return option_stack(*options)(command)
+place_options = option_stack(
+    click.option(
+        "--station", metavar="ID", help="Station to take from a report of several."
+    ),
+    click.option(
+        "--station-away",
+        type=Quantity("length", 0.0, _FARTHEST),
+        metavar="D",
+        help="How far the station of a report, a table or a record is from the field, where "
+        "that is not known.",
+    ),
+    click.option(
+        "--when",
+        metavar="TIME",
+        help="Time of the flight: 14:30, 18:30Z, or a date and time; the present "
+        "when left out.",
+    ),
+    click.option(
+        "--read-at",
+        metavar="TIME",
+        help="When the winds were read that do not say so themselves.",
+    ),
+    click.option(
+        "--at",
+        is_flag=False,
+        flag_value=HERE,
+        metavar="[SITE]",
+        help="Ask a public forecast service for the wind there at --when.",
+    ),
+    click.option(
+        "--service",
+        metavar="URL",
+        envvar="DRIFTMAP_FORECAST_URL",
+        help="Address of the forecast service.",
+    ),
+    click.option(
+        "--terrain",
+        type=click.Choice(list(ROUGHNESS)),
+        default="open",
+        help="Ground about the site.",
+    ),
+    click.option(
+        "--declination",
+        type=Quantity("angle", -math.pi, math.pi),
+        metavar="D",
+        help="Of the magnetic needle, east positive [deg].",
+    ),
+)
+"""Add all of `wind_options` but --wind."""
 
 
 def wind_options(command: Callable[..., T]) -> Callable[..., T]:

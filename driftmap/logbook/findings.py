@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, sqrt
 from typing import Final
@@ -330,22 +330,7 @@ def _cautions(
         if len(have) < LITTLE:
             little = "which tell little: nothing here is settled by them"
             told.append(f"{what}: {len(have)}, {little}")
-    for name, figure in (("drift", drift), ("spread", width)):
-        half = 0.0 if figure is None else (figure.upper - figure.lower) / 2
-        if figure is not None and np.isfinite(half) and half > _KNOWN:
-            more = ceil(figure.flights * (half / _KNOWN) ** 2) - figure.flights
-            told.append(
-                f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "
-                f"bring that to ± {_KNOWN:g}"
-            )
-    for cause in sorted(causes, key=lambda cause: -cause.updated.value)[:1]:
-        p = cause.updated.value
-        wanted = ceil((1 - p) / p * (1.96 / _HALF) ** 2)  # a normal interval of a share
-        if wanted > cause.updated.flights:
-            told.append(
-                f"{cause.cause}, the likeliest failure, is known to half of its likelihood "
-                f"from about {wanted:,} flights on; the rarer, the more it takes"
-            )
+    told += _more_flights(drift, width, causes)
     days = int(_days(records).max()) + 1 if records else 0
     if days < len(records) / 1.5:
         told.append(
@@ -357,3 +342,25 @@ def _cautions(
         "the figures to the milder side"
     )
     return told
+
+
+def _more_flights(
+    drift: WithInterval | None, width: WithInterval | None, causes: Sequence[Cause]
+) -> Iterator[str]:
+    """Say how many more flights would make each factor, and the likeliest failure, known."""
+    for name, figure in (("drift", drift), ("spread", width)):
+        half = 0.0 if figure is None else (figure.upper - figure.lower) / 2
+        if figure is not None and np.isfinite(half) and half > _KNOWN:
+            more = ceil(figure.flights * (half / _KNOWN) ** 2) - figure.flights
+            yield (
+                f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "
+                f"bring that to ± {_KNOWN:g}"
+            )
+    for cause in sorted(causes, key=lambda cause: -cause.updated.value)[:1]:
+        p = cause.updated.value
+        wanted = ceil((1 - p) / p * (1.96 / _HALF) ** 2)  # a normal interval of a share
+        if wanted > cause.updated.flights:
+            yield (
+                f"{cause.cause}, the likeliest failure, is known to half of its likelihood "
+                f"from about {wanted:,} flights on; the rarer, the more it takes"
+            )

@@ -223,16 +223,7 @@ def fly(  # noqa: PLR0913 - all but three are options
     """
     if samples < 1:
         raise ValueError(f"'samples' must be positive (got {samples})")
-    tree = build_cases(flight)
-    kept = tuple(c for c in tree.cases if steered.flies(c.name))
-    tree = replace(tree, cases=kept)
-    if bodies is not None:
-        wanted = {"rocket", *bodies}  # what pieces are thrown on from
-        cases = (
-            replace(c, bodies=tuple(b for b in c.bodies if b.name in wanted))
-            for c in tree.cases
-        )
-        tree = replace(tree, cases=tuple(cases))
+    tree = _asked(build_cases(flight), steered, bodies)
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
     size = _BLOCK if steered.worth is None else max(_BLOCK, _evenly(samples, _DRAWN))
@@ -257,6 +248,20 @@ def fly(  # noqa: PLR0913 - all but three are options
                 raise FlightError(flight.source, "", str(problem)) from None
             # The luckiest rise far above the plan: fly all of them in deeper air.
             plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
+
+
+def _asked(
+    tree: CaseTree, steered: Steered, bodies: Collection[str] | None
+) -> CaseTree:
+    """Leave out cases and bodies that are not to be flown."""
+    cases = tuple(c for c in tree.cases if steered.flies(c.name))
+    if bodies is not None:
+        wanted = {"rocket", *bodies}  # what pieces are thrown on from
+        cases = tuple(
+            replace(c, bodies=tuple(b for b in c.bodies if b.name in wanted))
+            for c in cases
+        )
+    return replace(tree, cases=cases)
 
 
 def again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:

@@ -266,19 +266,10 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
     if plan.response is None:
         impulse, burn = draws["total impulse"], draws["burn time"]
     else:
-        assert flight.apogee is not None
         # The drag is part of the fit: its own spread must not widen the apogee given.
         drag = np.full_like(drag, flight.airframe.drag_coefficient.value)
         drag *= flight.airframe.cross_section
-        wish = np.log(draws["apogee height"] / flight.apogee.height.value)
-        impulse = np.exp(plan.log_motor[0] + plan.response * wish)
-        impulse = impulse * mass / flight.airframe.mass.value
-        assert plan.by_time is not None
-        off = draws["apogee time"] - flight.apogee.time.value
-        more, longer = (
-            np.interp(off, plan.by_time[0], row) for row in plan.by_time[1:]
-        )
-        impulse, burn = impulse * np.exp(more), np.exp(plan.log_motor[1] + longer)
+        impulse, burn = _fitted(plan, plan.response, draws)
     tilt, azimuth = _aim(plan, draws)
     burnt = flight.motor.propellant_mass if flight.motor else 0.0
     rocket = Rocket(
@@ -295,6 +286,21 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         rise=_drawn_rise(plan, flight.airframe, draws),
     )
     return with_upper(flight, rocket, draws, _drawn_rise(plan, flight.falling, draws))
+
+
+def _fitted(
+    plan: Plan, response: float, draws: Mapping[str, FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Give total impulse [N s] and burn time [s] of motors put together from an apogee."""
+    flight, mass = plan.flight, draws["lift-off mass"]
+    assert flight.apogee is not None
+    assert plan.by_time is not None
+    wish = np.log(draws["apogee height"] / flight.apogee.height.value)
+    impulse = np.exp(plan.log_motor[0] + response * wish)
+    impulse = impulse * mass / flight.airframe.mass.value
+    off = draws["apogee time"] - flight.apogee.time.value
+    more, longer = (np.interp(off, plan.by_time[0], row) for row in plan.by_time[1:])
+    return impulse * np.exp(more), np.exp(plan.log_motor[1] + longer)
 
 
 def _drawn_rise(
