@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from typing import Final, TypeAlias
-from weakref import WeakSet
+from functools import cached_property
+from typing import Final
+from weakref import WeakKeyDictionary, WeakSet
 
 import numpy as np
 import shapely
@@ -189,8 +190,8 @@ def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
     """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
-        hit = np.flatnonzero(hits[case.name])
-        if hit.size:
+        if hits[case.name].any():
+            hit = np.flatnonzero(hits[case.name])
             part = next(cloud.of(case.name))
             chance[part.who[hit]] += case.likelihood * part.stands_for[hit]
     return chance
@@ -211,52 +212,75 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     return Estimate(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)
 
 
-Paths: TypeAlias = NDArray[np.floating]
-"""East and north of points that straight lines join, shape (p, 2, n) [m]."""
+class Paths:
+    """Ways over the ground, of which one area after the other is asked.
+
+    Parameters
+    ----------
+    places : ndarray, shape (p, 2, n)
+        East and north of points that straight lines join, of each flight [m].
+    """
+
+    def __init__(self, places: NDArray[np.floating]) -> None:
+        self.count, self._places = places.shape[2], places
+        self._low, self._high = places.min(axis=0), places.max(axis=0)
+
+    @cached_property
+    def _lines(self) -> NDArray[np.object_]:
+        return np.asarray(shapely.linestrings(np.moveaxis(self._places, 2, 0)))
+
+    def near(self, shape: BaseGeometry) -> NDArray[np.object_]:
+        """Give the lines that may touch a shape."""
+        (west, south, east, north), (low, high) = shape.bounds, (self._low, self._high)
+        near = (low[0] <= east) & (high[0] >= west)
+        near &= (low[1] <= north) & (high[1] >= south)
+        if not near.any():
+            return np.empty(0, object)
+        if self.count <= _MOST_LINES:
+            return np.asarray(self._lines[near])
+        return np.asarray(
+            shapely.linestrings(np.moveaxis(self._places[:, :, near], 2, 0))
+        )
+
+
+_MOST_LINES: Final = 50_000  # that are kept
+_WAYS_UP: Final[WeakKeyDictionary[Cloud, Paths]] = WeakKeyDictionary()
 
 
 def ways_up(cloud: Cloud) -> Paths:
-    """Draw the ways from the pad to apogee over the ground.
-
-    Result: `Paths`, one for each flight, from the pad, shape (p, 2, n).
-    """
-    return cloud.way[:, :2]
+    """Draw the ways from the pad to apogee over the ground, one for each flight."""
+    if cloud not in _WAYS_UP:
+        _WAYS_UP[cloud] = Paths(cloud.way[:, :2])
+    return _WAYS_UP[cloud]
 
 
 def ways_down(cloud: Cloud) -> Paths:
     """Draw the straight ways from apogee to the landing when recovery works.
 
-    Result: `Paths`, one for each flight in which recovery works; the drift itself bends
-    with the wind aloft, shape (2, 2, k).
+    Result: one for each flight in which recovery works; the drift itself bends with the
+    wind aloft.
     """
     part = next(cloud.of(WORKS), None)
     if part is None:
-        return np.empty((2, 2, 0), np.float32)
+        return Paths(np.empty((2, 2, 0), np.float32))
     top = cloud.way[-1, :2, part.who].T
     landed = np.stack([cloud.east[part.rows], cloud.north[part.rows]])
-    return np.stack([top, landed])
+    return Paths(np.stack([top, landed]))
 
 
 def passing_over(paths: Paths, shape: BaseGeometry) -> Estimate:
     """Count the flights that pass over an area.
 
-    ``paths``, shape (p, 2, n): from `ways_up` or `ways_down`; ``shape``: area in metres
-    from the pad.
+    ``paths``: from `ways_up` or `ways_down`; ``shape``: area in metres from the pad.
 
     Result: share of flights whose path over the ground touches the area; unknown, from
     0 to 1, without any.
     """
-    if paths.shape[2] == 0:
+    if paths.count == 0:
         return Estimate(0.0, 0.0, 1.0, 0, 0)
-    west, south, east, north = shape.bounds
-    low, high = paths.min(axis=0), paths.max(axis=0)
-    near = (low[0] <= east) & (high[0] >= west) & (low[1] <= north) & (high[1] >= south)
-    hits = 0
-    if near.any():  # lines are made of the few paths that may touch it
-        lines = shapely.linestrings(np.moveaxis(paths[:, :, near], 2, 0))
-        shapely.prepare(shape)
-        hits = int(np.count_nonzero(shapely.intersects(shape, lines)))
-    return binomial(hits, paths.shape[2])
+    shapely.prepare(shape)
+    hits = np.count_nonzero(shapely.intersects(shape, paths.near(shape)))
+    return binomial(int(hits), paths.count)
 
 
 def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Estimate:
