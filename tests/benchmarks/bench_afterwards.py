@@ -5,7 +5,7 @@
 
 Truths are flown apart from the flights that are weighed. One cloud is flown for all reports,
 and each report weighs it anew. The richer truth is an integrator of its own
-(`truths.richer_landings`). ``--write`` puts what runs have printed into DEVELOPERS.md as one table.
+(`truths.richer_landings`). ``--write`` puts what runs have printed into MEASURED.md as one table.
 """
 
 import os
@@ -654,8 +654,8 @@ def main():
 
 
 def write(texts):
-    """Put printed rows into DEVELOPERS.md as one table."""
-    guide = ROOT / "DEVELOPERS.md"
+    """Put printed rows into MEASURED.md as one table."""
+    guide = Path(__file__).with_name("MEASURED.md")
     head, _, rest = guide.read_text(encoding="utf-8").partition(MARK[0])
     _, _, tail = rest.partition(MARK[1])
     rows = [line for text in texts for line in text.splitlines() if line[:2] == "| "]

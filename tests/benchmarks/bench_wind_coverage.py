@@ -10,7 +10,7 @@ another station differs, is taken from real pairs that nothing was fitted on
 (`fit_wind_field`): the wind told is the sounding's with the difference of a pair of about its
 strength, turned into its direction. What is told is off by as much as it is said to be: the
 instrument's error is drawn, and a wind read now is flown some minutes later; ``--exact`` tells
-the sounding as it is. ``--write`` puts the table into DEVELOPERS.md.
+the sounding as it is. ``--write`` puts the table into MEASURED.md.
 """
 
 import argparse
@@ -351,7 +351,7 @@ def main():
     ask.add_argument("--every", type=int, default=1, help="judge every n-th only")
     ask.add_argument("--by", choices=["day", "source"], default="day")
     ask.add_argument("--exact", action="store_true", help="told as they are")
-    ask.add_argument("--write", action="store_true", help="into DEVELOPERS.md")
+    ask.add_argument("--write", action="store_true", help="into MEASURED.md")
     given = ask.parse_args()
     lines = list(table(*judged(given)))
     print("\n".join(lines))
@@ -359,7 +359,7 @@ def main():
     print(within(parts))
     print("\n".join(sides(given)))
     if given.write:
-        page = Path(__file__).parents[2] / "DEVELOPERS.md"
+        page = Path(__file__).with_name("MEASURED.md")
         text = page.read_text(encoding="utf-8")
         before, rest = text.split(START)
         _, after = rest.split(END)

@@ -53,7 +53,10 @@ def test_the_command_prints_the_chapter():
 
 
 def test_links_of_readme_and_guide_lead_somewhere():
-    for name in ("README.md", "driftmap/guide.md", "DEVELOPERS.md"):
+    for name in (
+        *("README.md", "driftmap/guide.md", "DEVELOPERS.md"),
+        "tests/benchmarks/MEASURED.md",
+    ):
         here = ROOT / name
         text = here.read_text(encoding="utf-8")
         for target, _, anchor in re.findall(r"\]\(([\w./-]*)(#?)([\w-]*)\)", text):
