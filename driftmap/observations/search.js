@@ -126,17 +126,32 @@ function button(text, act) {
   return made;
 }
 
+// The squares to walk first, in the words of the list and with a frame about them.
+const named = ({numbers}) => {
+  const names = numbers.map(n => SPOT[n][0]);
+  return names.length === 1 ? names[0] : say("run", {first: names[0], last: names.at(-1), count: number(names.length)});
+};
+
+// What to mind there and on the way, what kills first.
+function minds({numbers, mind}) {
+  const there = new Set(numbers.flatMap(n => SPOT[n][4]));
+  return SEARCH.dangers.map(([text]) => text).filter(text => there.has(text) || mind.includes(text)).map(text => there.has(text) ? text : say("on_way", {text}));
+}
+
+function frame(sweep) {
+  const cells = sweep.numbers.map(n => document.querySelector(`rect.cell[data-n="${n}"]`)), box = find("first");
+  for (const [at, long] of [["x", "width"], ["y", "height"]]) {
+    const places = cells.map(cell => +cell.getAttribute(at));
+    box.setAttribute(at, Math.min(...places));
+    box.setAttribute(long, Math.max(...places) - Math.min(...places) + 1);
+  }
+}
+
 function list(plan) {
   const rows = plan.slice(0, 6).map((sweep, i) => {
     const row = element("li");
-    const names = sweep.numbers.map(n => SPOT[n][0]);
-    const told = names.length === 1 ? names[0] : say("run", {first: names[0], last: names.at(-1), count: number(names.length)});
-    row.append(element("b", told), element("span", say("figures", {way: far(sweep.metres), gain: share(sweep.gain), left: share(sweep.left)})));
-    const there = new Set(sweep.numbers.flatMap(n => SPOT[n][4]));
-    for (const [text] of SEARCH.dangers) { // what kills first
-      if (there.has(text)) row.append(element("em", text));
-      else if (sweep.mind.includes(text)) row.append(element("em", say("on_way", {text})));
-    }
+    row.append(element("b", named(sweep)), element("span", say("figures", {way: far(sweep.metres), gain: share(sweep.gain), left: share(sweep.left)})));
+    row.append(...minds(sweep).map(text => element("em", text)));
     if (i === 0) row.append(element("span", way(sweep)));
     if (i === 0) row.append(button(say("in_vain"), () => tick(sweep.numbers)));
     return row;
@@ -170,15 +185,16 @@ function history() {
 
 function show() {
   const {now, beside, left} = chances(), found = foundIn();
-  const best = now.reduce((top, p, n) => (p > now[top] ? n : top), 0);
-  find("status").textContent = found !== null
-    ? say("found", {square: SPOT[found][0]})
-    : say("likeliest", {square: SPOT[best][0], share: share(now[best])});
+  const plan = found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers());
+  const [first] = plan;
+  find("status").textContent = found !== null ? say("found", {square: SPOT[found][0]}) : first ? [say("first", {squares: named(first), way: way(first)}), ...minds(first)].join(" ") : "";
+  find("first").toggleAttribute("hidden", !first);
+  if (first) frame(first);
   const walked = Object.values(walks).some(walk => !walk.off);
   find("left").textContent = `${walked ? `${say("so_far", {share: share(1 - left)})} ` : ""}${say("now", {share: share(1 - beside), beside: share(beside)})}`;
   paint(now);
   document.body.classList.toggle("done", found !== null);
-  list(found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers()));
+  list(plan);
   history();
   find("state").value = state();
 }

@@ -66,6 +66,7 @@ def picture(
         '<defs><marker id="tip" viewBox="0 0 8 8" refX="6" refY="4" markerWidth="5" '
         'markerHeight="5" orient="auto-start-reverse"><path d="M0 0L8 4L0 8Z"/></marker>'
         f"</defs>{''.join(parts)}"
+        '<rect id="first" class="first" height="1"/>'
         '<circle id="me" class="me" r=".2" visibility="hidden"/></svg>'
     )
 

@@ -160,6 +160,7 @@ def _data(
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),
+        "stray": astray(dial.astray, _reach(dial), voice),
         "move": voice.say("stand.unsafe"),
         "call": CALL,
         "planned": _planned(dial),
@@ -257,6 +258,7 @@ def _content(
     half = check_between(dial)
     return {
         "words": data["words"],
+        "stray": data["stray"],
         "short": {word: voice.say(f"dial.short_{key}") for word, key in _KEYS.items()},
         "flight": flight.name,
         "site": site.name,
@@ -281,7 +283,6 @@ def _content(
         "aloft": _aloft(dial.supposition, voice),
         "too_few": _too_few(dial, voice),
         "half": half,
-        "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),
         "line_error": voice.exact_distance(dialdata.line_error(0.0)),

@@ -26,6 +26,7 @@ function showOrders(zoned, crowd) {
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : `${clear}.`));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   if (zoned.danger.length) lines.push(orderOf("danger", danger));
+  if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }
 

@@ -15,8 +15,8 @@ _POINTS: Final = (
     *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
-_BEFORE_UNIT: Final = re.compile(
-    r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))"
+_TIES: Final = re.compile(
+    r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))|(?<=\w) (?=[:;!?](?: |$))"
 )
 
 
@@ -88,8 +88,8 @@ def bearing(azimuth: float) -> str:
 
 
 def tied(text: str) -> str:
-    """Tie numbers to their units, so that no line breaks between them."""
-    return _BEFORE_UNIT.sub("\u00a0", text)
+    """Tie numbers to their units, and a French colon to its word: no line breaks there."""
+    return _TIES.sub("\u00a0", text)
 
 
 _POUND: Final = 0.45359237  # kg

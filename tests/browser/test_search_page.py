@@ -187,10 +187,10 @@ def test_a_find_that_was_none_is_none_on_the_other_page_too(browser, search_page
     browser.find("#here").click()
     one = browser.js("return state()")
     browser.find("#lost").click()
-    assert "Likeliest" in browser.find("#status").text
+    assert "Walk first" in browser.find("#status").text
     browser.js("document.getElementById('other').value = arguments[0]", one)
     browser.find("#join").click()
-    assert "Likeliest" in browser.find("#status").text
+    assert "Walk first" in browser.find("#status").text
 
 
 def test_the_page_follows_the_phone(browser, search_page):

@@ -353,6 +353,10 @@ def test_units_are_tied_to_their_numbers():
         told
         == "8\u00a0mph, 5\u00a0m past 3\u00a0s and 4 months, 0.1\u00a0% of 12\u00a0ft lbf"
     )
+    assert (
+        words.tied("Vent : 8 m/s ; au sol :")
+        == "Vent\u00a0: 8\u00a0m/s\u00a0; au sol\u00a0:"
+    )
 
 
 def test_other_scripts_are_isolated():
