@@ -45,8 +45,8 @@ CHAPTERS: Final = MappingProxyType(
 @click.option(
     "--schema",
     is_flag=True,
-    help="Print the JSON Schema of a flight or of a rule file for an editor "
-    "(topics flight, rules).",
+    help="Print the JSON Schema of a file for an editor (topics flight, site, answers, "
+    "rules).",
 )
 def help_command(topic: str | None, *, schema: bool) -> None:
     """Explain flight files, site files, winds, verdicts: the guide's own chapters.
@@ -82,8 +82,17 @@ def _schema(topic: str | None) -> dict[str, Any]:
         from driftmap.rules.ruleset import RuleFile
 
         schema = RuleFile.model_json_schema(by_alias=True)
+    elif topic == "site":
+        from driftmap.ground.site_schema import site_schema
+
+        schema = site_schema()
+    elif topic == "answers":
+        from driftmap.rules.answers import answers_schema
+
+        schema = answers_schema()
     else:
-        raise InputError("--schema", "", "there is one of flight, and one of rules")
+        told = "there is one of flight, of site, of answers, and one of rules"
+        raise InputError("--schema", "", told)
     schema["properties"]["form"] = {"type": "integer", "minimum": 1, "maximum": FORM}
     return schema
 

@@ -18,7 +18,7 @@ from driftmap.ground.geojson import Feature
 OCCUPIED: Final = ("spectators", "flight line", "parking", "camp")
 """Roles where people stand, whether or not a head count is given."""
 
-_SHELTERS: Final = ("open", "car", "roof")
+SHELTERS: Final = ("open", "car", "roof")
 """What may stand between people and a falling rocket."""
 
 _AREA: Final = ("Polygon", "MultiPolygon", "Point")
@@ -43,7 +43,7 @@ _WIDTHS: Final = MappingProxyType(
 _NARROWEST: Final = 1.5
 """No road or railway is narrower: a digit or a unit has slipped [m]; assumed."""
 
-_KEYS: Final = (
+KEYS: Final = (
     "role",
     "name",
     "people",
@@ -53,8 +53,11 @@ _KEYS: Final = (
     "ceiling",
     "ceiling_altitude",
 )
+"""Properties of a feature that are read."""
+
 _CEILINGS: Final = ("ceiling", "ceiling_altitude")
-_MOST_PEOPLE: Final = 1_000_000
+MOST_PEOPLE: Final = 1_000_000
+"""Greatest head count of one area; assumed."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,7 +77,7 @@ class Mark:
     people : int or None
         Head count, if given.
     shelter : str
-        One of `_SHELTERS`.
+        One of `SHELTERS`.
     radius : float or None
         Radius about a point [m].
     width : float or None
@@ -133,10 +136,10 @@ def read_mark(feature: Feature) -> Mark:
         If a property is missing, misspelt, out of place or out of range.
     """
     where, properties = feature.where, feature.properties
-    for key, ours in near_misses(properties, _KEYS).items():
+    for key, ours in near_misses(properties, KEYS).items():
         raise PlacedError(where, f"unknown key {quoted(key)}; accepted: '{ours}'")
     for key in feature.beside:
-        if key in _KEYS or near_misses([key], _KEYS):
+        if key in KEYS or near_misses([key], KEYS):
             text = f"{quoted(key)} stands outside 'properties'; accepted: inside them"
             raise PlacedError(where, text)
     with at(f"{where}, role"):
@@ -150,7 +153,7 @@ def read_mark(feature: Feature) -> Mark:
         shelter = _shelter(properties.get("shelter", "open"))
     with at(f"{where}, name"):
         name = clean_text(properties["name"]) if "name" in properties else ""
-    unread = {key: v for key, v in properties.items() if key not in _KEYS}
+    unread = {key: v for key, v in properties.items() if key not in KEYS}
     unread = {**feature.beside, **unread}
     return Mark(
         where=where,
@@ -186,7 +189,7 @@ def _got(value: object) -> str:
     return "none given" if value is None else f"got {quoted(value)}"
 
 
-def _meant(role: str, geometry: str) -> set[str]:
+def meant_for(role: str, geometry: str) -> set[str]:
     """Give the keys that have a meaning for a role drawn in some way."""
     meant = {"role", "name"}
     if role not in {"pad", "boundary", "waiver"}:
@@ -203,9 +206,9 @@ def _meant(role: str, geometry: str) -> set[str]:
 def _refuse_misplaced(feature: Feature, role: str) -> None:
     """Refuse keys without a meaning here, and ask for the radius of a point."""
     kind, where = feature.shape.geom_type, feature.where
-    meant = _meant(role, kind)
+    meant = meant_for(role, kind)
     for key in feature.properties:
-        if key in _KEYS and key not in meant:
+        if key in KEYS and key not in meant:
             raise PlacedError(
                 f"{where}, {key}",
                 f"has no meaning for a {role} drawn as {kind}; "
@@ -261,10 +264,10 @@ def _people(feature: Feature) -> int | None:
     if "people" not in feature.properties:
         return None
     with at(f"{feature.where}, people"):
-        return units.whole(feature.properties["people"], 0, _MOST_PEOPLE)
+        return units.whole(feature.properties["people"], 0, MOST_PEOPLE)
 
 
 def _shelter(value: object) -> str:
-    if not isinstance(value, str) or value not in _SHELTERS:
-        raise ValueError(f"must be one of {', '.join(_SHELTERS)} (got {quoted(value)})")
+    if not isinstance(value, str) or value not in SHELTERS:
+        raise ValueError(f"must be one of {', '.join(SHELTERS)} (got {quoted(value)})")
     return value

@@ -38,7 +38,8 @@ _FAMILIAR: Final = ("description", "bbox", "id", "generator")  # of no meaning h
 _ELEVATIONS: Final = (-500.0, 6000.0)
 """Elevations of dry land that people launch from [m]: a -9999 is no elevation."""
 
-_MOST_FLIGHTS: Final = 10_000  # of one day
+MOST_FLIGHTS: Final = 10_000
+"""Most flights of one day; assumed."""
 
 FARTHEST_PLACE: Final = 100_000.0
 """Farthest a feature may lie from the pad [m]: beyond it, something is swapped."""
@@ -191,7 +192,7 @@ def _flights_today(members: Mapping[str, object]) -> int | None:
     if "flights_today" not in members:
         return None
     with at("flights_today"):
-        return units.whole(members["flights_today"], 1, _MOST_FLIGHTS)
+        return units.whole(members["flights_today"], 1, MOST_FLIGHTS)
 
 
 def _require(marks: Iterable[Mark]) -> None:

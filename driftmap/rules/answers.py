@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
@@ -287,6 +287,38 @@ def _yes_or_no(value: object) -> bool:
     if word not in {"yes", "no"}:
         raise ValueError(f'must be "yes" or "no" (got {value!r:.60})')
     return word == "yes"
+
+
+def answers_schema() -> dict[str, Any]:
+    """Describe an answers file to an editor, as JSON Schema, with all questions of the package.
+
+    Result: a club's own questions may stand beside them; whether a quantity has the right
+    unit only reading tells.
+    """
+    text, word = {"type": "string"}, {"enum": ["yes", "no", True, False]}
+    texts = {"type": "array", "items": text}
+    place = {"type": "array", "items": {"type": "number"}, "minItems": 3, "maxItems": 3}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "type": "object",
+        "required": ["date", "site"],
+        "properties": {
+            **dict.fromkeys(HEAD, text),
+            "date": {},  # no JSON has a word for a time
+            "until": {},
+            "place": place,
+            "taken_back": texts,
+            **{
+                name: {**word, "description": one.text}
+                for name, one in questions(read_rules(rule_sets())).items()
+            },
+            **{
+                name: {"type": ["number", "string"], "description": fact.text}
+                for name, fact in FACTS.items()
+            },
+        },
+        "additionalProperties": word,
+    }
 
 
 _MAY_BE_NONE: Final = {

@@ -1,5 +1,6 @@
 """Chapters of README and guide in a terminal."""
 
+import itertools
 import json
 import re
 import tomllib
@@ -7,10 +8,13 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from driftmap.cli.help import CHAPTERS, chapter, help_command
-from driftmap.core.errors import InputError
+from driftmap.core.errors import InputError, PlacedError
+from driftmap.ground.geojson import Feature
+from driftmap.ground.roles import ROLES, read_mark
 
 ROOT = Path(__file__).parents[2]
 GUIDE = "\n".join(
@@ -115,3 +119,56 @@ def test_the_schema_of_rules_takes_those_that_come_with_the_package():
     for path in (ROOT / "driftmap" / "rules").glob("*.toml"):
         schema.validate(tomllib.loads(path.read_text("utf-8")))
     assert not schema.is_valid({"title": "Ours", "rlue": []})
+
+
+def test_the_schema_of_sites_takes_what_reading_takes():
+    schema = _printed("site", "--schema")
+    paths = sorted((ROOT / "sites").glob("*.geojson"))
+    assert paths
+    for path in paths:
+        site = json.loads(path.read_text("utf-8"))
+        schema.validate(site)
+        assert not schema.is_valid({k: v for k, v in site.items() if k != "elevation"})
+    given = {
+        **dict.fromkeys(("radius", "width", "ceiling"), "300 ft"),
+        **{"ceiling_altitude": 2000, "people": 4, "shelter": "car", "name": "Ours"},
+    }
+    square = [[[0, 0], [0, 0.01], [0.01, 0.01], [0, 0]]]
+    drawn = {
+        "Point": [0, 0],
+        "LineString": square[0][:2],
+        "MultiLineString": [square[0][:2]],
+        "Polygon": square,
+        "MultiPolygon": [square],
+    }
+    taken = {True: 0, False: 0}
+    for role, (kind, corners), keys in itertools.product(
+        [*ROLES, "pond"],
+        drawn.items(),
+        [(), *((k,) for k in given), ("radius", "ceiling"), ("radius", "people")],
+    ):
+        geometry = {"type": kind, "coordinates": corners}
+        own = {"role": role, **{key: given[key] for key in keys}}
+        feature = {"type": "Feature", "properties": own, "geometry": geometry}
+        try:
+            read_mark(Feature("", own, {}, shapely.geometry.shape(geometry)))
+        except (PlacedError, ValueError):
+            read = False
+        else:
+            read = True
+        one = schema.is_valid({**site, "features": [feature]})
+        # Of two ceilings a waiver gives one: that only reading tells.
+        assert one == read or (role == "waiver" and one), (role, kind, keys)
+        taken[read] += 1
+    assert min(taken.values()) > 50
+
+
+def test_the_schema_of_answers_takes_those_of_the_examples():
+    schema = _printed("answers", "--schema")
+    for path in (ROOT / "examples").glob("answers*.toml"):
+        said = tomllib.loads(path.read_text("utf-8"))
+        schema.validate(said)
+        assert not schema.is_valid({**said, "no_fire_ban": "perhaps"})
+        assert not schema.is_valid({k: v for k, v in said.items() if k != "site"})
+    told = schema.schema["properties"]["no_fire_ban"]["description"]
+    assert "fire" in told
