@@ -13,24 +13,31 @@ function orderOf(sign, told) {
   return line;
 }
 
+// How far ground reaches from the pad, and which way.
+function reachOf(pieces) {
+  const [north, east] = pieces.flatMap(({ ring }) => ring).reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a));
+  return { distance: length(Math.hypot(north, east)), compass: compassOf(degrees(east, north)), near: "" };
+}
+
 // Who is in danger or over a limit, who is clear, and who in caution: one verb for each.
 function showOrders(zoned, crowd) {
   const names = (of) => crowd.filter(of).map(({ name }) => name).join(", ");
   const over = names(({ kind, outcome }) => kind === "danger" || outcome === 2);
   const ready = names(({ kind, outcome }) => kind === "caution" && outcome !== 2);
-  const { danger, move, ready: calm, ready_at: at } = DIAL.orders;
+  const { danger_to: danger, move, ready: calm, ready_at: at } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const calmly = ({ kind, outcome }) => !kind && !outcome;
   const clear = drawn ? names(calmly) : "";
   const lines = over ? [orderOf("move", fill(move, { places: over }))] : [];
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : `${clear}.`));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
-  if (zoned.danger.length) lines.push(orderOf("danger", danger));
+  if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
 }
 
 const degrees = (east, north) => (Math.atan2(east, north) * 180) / Math.PI;
+const compassOf = (turn) => DIAL.compass[Math.round((turn + 360) / 45) % 8];
 const seenFrom = (fall) => ({ ...fall, away: Math.hypot(fall.east, fall.north), turn: degrees(fall.east, fall.north) });
 const overPad = ({ away, radius }) => away < radius / 2;
 
@@ -64,7 +71,7 @@ function sideOf(east, north) {
 // Which way to look.
 function eyesOn(fall) {
   if (overPad(fall)) return DIAL.orders.about;
-  const compass = DIAL.compass[Math.round((fall.turn + 360) / 45) % 8];
+  const compass = compassOf(fall.turn);
   if (!DIAL.sight.length) return fill(DIAL.orders.where, { compass });
   const side = DIAL.sides[sideOf(fall.east, fall.north)];
   return fill(DIAL.sides.next, { compass, side });
