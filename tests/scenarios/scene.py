@@ -21,7 +21,13 @@ from driftmap.report import map as map_page
 from driftmap.rules import template
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import with_answers
-from driftmap.verdict import assessment, judgement, rule_checks
+from driftmap.verdict import (
+    assessment,
+    consequence_checks,
+    document,
+    judgement,
+    rule_checks,
+)
 
 ROOT = Path(__file__).parents[2]
 RANK = ("go", "hold", "no-go", "refused")
@@ -260,13 +266,16 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     planned, flown = Once(KEPT), Once(KEPT_FLIGHTS, lambda cloud: cloud.flights)
     drawn = Once(30 * KEPT)
     merged, sited = Once(KEPT), Once(KEPT)
-    fly, plan, containment = cloud.fly, cloud.plan_launch, assessment.containment
+    fly, plan, judge_all = cloud.fly, cloud.plan_launch, assessment.judge_all
+    containment = consequence_checks.containment
     merge, read_site = winds.merge, site.read_site
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
 
     def fly_once(flight, wind, altitude, **rest):
         rest.pop("progress", None)
+        if few:  # who scouts a height flies what is judged next
+            rest.pop("steered", None)
         steered = rest.get("steered", PLAIN)
         if steered.lean is not None or steered.worth is not None:
             return fly(flight, wind, altitude, **rest)
@@ -283,6 +292,9 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
 
     def drawn_once(*points, **rest):
         return drawn((points, rest), partial(containment, *points, **rest))
+
+    def judged(*given, lines, **rest):
+        return judge_all(*given, **rest)
 
     def merge_once(readings, setting):
         # All times of scenes are past: what the present is says nothing.
@@ -317,7 +329,11 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             patch.setattr(cloud, "plan_launch", plan_once)
             patch.setattr(rule_checks, "_SCOUTS", FEW)
             patch.setattr(template, "_every_row", partial(rows_of, said_no))
-            patch.setattr(assessment, "containment", drawn_once)
+            # Only the lines of what may maim are judged; the others are for pages.
+            patch.setattr(assessment, "containment", lambda *_, **__: ())
+            patch.setattr(assessment, "judge_all", judged)
+            patch.setattr(consequence_checks, "containment", drawn_once)
+            patch.setattr(document, "_piece", lambda *_: {})
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
             patch.setattr(winds, "merge", merge_once)
