@@ -31,6 +31,7 @@ from driftmap.montecarlo import cloud, flying, launch
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report import map as map_page
+from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.verdict import (
@@ -161,6 +162,19 @@ def blocks_flown_once():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cloud, "plan_launch", plan)
         patch.setattr(cloud, "fly_block", fly)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def records_fitted_once():
+    """Fit a flight's record once: an example that has one is read by many tests."""
+    kept, infer = Once(50), altimeter_fit.infer
+
+    def once(*told):
+        return kept(told, partial(infer, *told))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(altimeter_fit, "infer", once)
         yield
 
 
