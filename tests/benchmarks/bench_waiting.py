@@ -48,7 +48,11 @@ ROWS = {
     "the same, its questions open, with `--propose`": [
         *("assess", "examples/willet.toml", *MORNING, "--propose")
     ],
-    "the same with 1,000,000 flights": [
+    "a no-go of the README's noon with `--propose`": [
+        *("assess", "examples/willet.toml", "--site", SITE, "--propose"),
+        *("--wind", "examples/noon.csv", "--when", "2026-06-13T12:15-07:00"),
+    ],
+    "the README's with 1,000,000 flights": [
         *("assess", "examples/willet.toml", *MORNING, *ANSWERED),
         *("--samples", "1000000"),
     ],
