@@ -14,6 +14,7 @@ from typing import Any
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.core.files import parse_json
+from driftmap.core.units import whole
 from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
@@ -153,7 +154,17 @@ class Desk:
             now(),
             FULL,
             day.units,
+            self._busy(day),
         )
+
+    def _busy(self, day: Day) -> int:
+        """Count the flights of the list where they are more than the field's file tells; else 0."""
+        listed = sum(item.state != "not today" for item in day.items)
+        try:
+            told = whole(self._tree().get("flights_today", listed), 1, listed)
+        except ValueError:  # none is told, more are, or it is told wrongly
+            return 0
+        return listed if told < listed else 0
 
     def prints(self, day: Day) -> Callable[[Item], str]:
         """Look at the files that all flights share once, for the print of each."""
@@ -162,7 +173,7 @@ class Desk:
         files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
         paths = [*map(self.folder.path, files), *self._rule_files()]
         parts = [(str(path), stamp(path)) for path in paths]
-        shared = repr((parts, day.units, day.winds, day.aside))
+        shared = repr((parts, day.units, day.winds, day.aside, self._busy(day)))
 
         def of(item: Item) -> str:
             own = (item.flight, self.own(item.flight), item.pad)
@@ -192,7 +203,9 @@ class Desk:
     def check_answers(self) -> None:
         """Refuse to judge where an answer may say no that is not read for its name."""
         if odd := self.folder.unread("answers"):
-            told = "is not read, and may say no: give it a plain name"
+            told = (
+                "is not read, and may say no: give it a plain name that ends in .toml"
+            )
             raise InputError(odd[0][:60], "", told)
 
     def fingerprint(self, day: Day, item: Item) -> str:
@@ -234,7 +247,8 @@ class Desk:
         """Give the map, sheet, field or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
-        known = self.queue.standing(item, self.fingerprint(day, item))
+        of = self.fingerprint(day, item)
+        known = self.queue.standing(item, of)
         if not day.winds and what != "dial":
             raise InputError("wind", "", "none counts yet: type a reading")
         self.check_answers()
@@ -245,7 +259,7 @@ class Desk:
         # A dial serves some hours about the one that it was made for.
         hour = task.when.replace(minute=0, second=0, microsecond=0)
         stamp = hour if what == "dial" or known is None else task.when
-        key = f"{what} {language} {item.id} {self.fingerprint(day, item)} {stamp}"
+        key = f"{what} {language} {item.id} {of} {stamp}"
         with self._drawing:
             if key not in self._pages:
                 for old in [k for k, v in self._pages.items() if v.done()][:-_PAGES]:
@@ -257,7 +271,9 @@ class Desk:
         if page.exception() is not None:
             with self._drawing:
                 self._pages.pop(key, None)
-        return page.result()
+        # Who shows it about the word of now knows by this what it was drawn of.
+        mark = f'<head><meta name="drawn-of" content="{of}">'
+        return page.result().replace("<head>", mark, 1)
 
     def state(self) -> dict[str, Any]:
         """Tell all that the list shows, as it stands now."""
@@ -313,6 +329,7 @@ class Desk:
             "name": self.rocket(item.flight),
             "pad": item.pad,
             "state": item.state,
+            "of": prints(item) if waits else "",
             "word": word.verdict,
             "sure": word.sure,
             "reason": word.reason,

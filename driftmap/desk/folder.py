@@ -110,13 +110,12 @@ class Folder:
         return next(n for n in tries if n not in taken and not self.revision(n))
 
     def unread(self, room: str) -> list[str]:
-        """List what lies in a room and is not taken for its name, or as a link."""
+        """List what lies in a room and is not taken: for its name or ending, as a link or folder."""
         place = self.root / room
         if not place.is_dir():
             return []
         found = {f"{room}/{p.name}" for p in place.iterdir() if p.name[0] != "."}
-        left = found - set(self.names(room))
-        return sorted(name for name in left if name.lower().endswith(ROOMS[room]))
+        return sorted(found - set(self.names(room)))
 
     def _usable(self, name: str) -> bool:
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cache, lru_cache
 from pathlib import Path
@@ -69,6 +69,7 @@ class Task:
     when: datetime
     samples: int
     units: Units
+    flights: int = 0  # of the day, where the list has more than the field's file tells
 
     def path(self, name: str) -> str:
         """Give the path of one of its files."""
@@ -112,6 +113,8 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     """Read flight, site and answers."""
     flight = _flight(task.path(task.flight), task.own)
     site = read_site(task.path(task.site), pad=task.pad)
+    if task.flights:
+        site = replace(site, flights_today=task.flights)
     files = [task.path(name) for name in task.answers]
     sets = picked_rules(site) if site.rules.strip() or files else ()
     now = Occasion.of(flight, site, task.when)

@@ -42,6 +42,7 @@ _SHOWN: Final = (
     "reason",
     "was",
     "good_for",
+    "of",
 )
 
 

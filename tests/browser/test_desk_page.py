@@ -1071,6 +1071,20 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         item = re.search(r'id = "(\w+)"', (desk.folder / "day.toml").read_text())[1]
         browser.driver.get(f"{desk.address}page/map/{item}")
         until(lambda: "says HOLD now: No field" in problem(browser), "the word of now")
+        # A go of another wind than the page was drawn of is not the page's.
+        browser.js(
+            """
+          window.of = "new";
+          const row = () => ({id: arguments[0], state: "waiting", word: "go", good_for: 500, of});
+          const fetched = window.fetch;
+          window.fetch = async () => of ? new Response(JSON.stringify({items: [row()]})) : fetched(...arguments);
+          document.querySelector("iframe").contentDocument.head.innerHTML += '<meta name="drawn-of" content="old">';
+        """,
+            item,
+        )
+        until(lambda: "of another wind" in problem(browser), "an older wind's page")
+        browser.js("window.of = 'old'")
+        until(lambda: not problem(browser), "the page of the word")
         desk.process.send_signal(signal.SIGSTOP)
         browser.js("const now = Date.now; Date.now = () => now() + 20000;")
         until(lambda: "does not answer" in problem(browser), "silence over a map")

@@ -32,7 +32,15 @@ from driftmap.desk.app import make_app
 from driftmap.desk.day import Aside, change, new_item, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
-from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judge_task
+from driftmap.desk.judging import (
+    FULL,
+    QUICK,
+    StaleError,
+    Told,
+    _inputs,
+    drawn,
+    judge_task,
+)
 from driftmap.desk.outcomes import last_flown
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
@@ -188,7 +196,8 @@ def test_no_step_takes_back_a_wind_or_an_answer(ask, name):
 
 def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
     put_on(ask, "willet")
-    for name, word in (("Ada's answers.toml", "go"), ("_ada.toml", "hold")):
+    odd = ("_ada.toml", "ada.toml.txt")
+    for name, word in (("Ada's answers.toml", "go"), *((one, "hold") for one in odd)):
         (folder.root / "answers" / name).write_text("date = 2026-06-13\n")
         day = read_day(folder)
         known = replace(told("go"), when=datetime.now(UTC))
@@ -197,7 +206,7 @@ def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
         (item,) = ask.good("state")["items"]
         assert item["word"] == word
     assert "_ada.toml: is not read" in item["reason"]
-    assert ask.good("state")["unread"] == ["answers/_ada.toml"]
+    assert ask.good("state")["unread"] == [f"answers/{name}" for name in odd]
     answer = ask(f"page/map/{item['id']}?alone")
     assert answer.status_code == 400
     assert folder.names("answers") == ["answers/Ada's answers.toml"]
@@ -442,6 +451,34 @@ def test_what_is_wrong_comes_home_whole_from_a_worker(kind):
     one.each = (("piece 1, count", "must be less"), ("name", "is missing"))
     again = pickle.loads(pickle.dumps(one))
     assert (type(again), str(again), again.each) == (kind, str(one), one.each)
+
+
+def test_a_page_tells_what_it_was_drawn_of_and_the_list_what_is_wanted(
+    desk, ask, monkeypatch
+):
+    """A map of an older wind is no go beside a go of a newer one."""
+    put_on(ask, "willet")
+    done = Future()
+    done.set_result("<html><head></head></html>")
+    monkeypatch.setattr(Queue, "submit", lambda *given: done)
+    (item,) = ask.good("state")["items"]
+    page = ask(f"page/map/{item['id']}?alone").get_data(as_text=True)
+    assert f'<meta name="drawn-of" content="{item["of"]}">' in page
+    ask.good("winds/take", {"text": "6 mph from 80"})
+    assert ask.good("state")["items"][0]["of"] != item["of"]
+
+
+def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask):
+    put_on(ask, "willet", "dunlin", "willet")
+    site = json.loads(desk.folder.text("site.geojson"))
+    for told, counted in ((None, 0), (2, 3), (3, 0), (9, 0), ("2", 3), ("x", 0)):
+        tree = site if told is None else {**site, "flights_today": told}
+        desk.folder.write("site.geojson", json.dumps(tree).encode(), None)
+        day = read_day(desk.folder)
+        task = desk.task(day, day.items[0])
+        assert task.flights == counted
+        if counted:
+            assert _inputs(task)[1].flights_today == counted
 
 
 def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):

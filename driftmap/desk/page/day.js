@@ -53,7 +53,7 @@ export function draw(desk) { shown = desk; calmly(drawAll); }
 function drawAll() {
   const desk = shown, {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
   find("#step").replaceChildren(...step(desk));
-  find("#unread").textContent = state.unread.length ? `Not read, for its name begins with a sign or it is a link: ${state.unread.join(", ")}. Give it a name that begins with a letter or a digit.` : "";
+  find("#unread").textContent = state.unread.length ? `Not read, for its name, its ending or where it lies: ${state.unread.join(", ")}. Give it a name that begins with a letter or a digit, the ending of its kind, and put it into the folder itself.` : "";
   if (document.activeElement !== find("#units")) find("#units").value = state.units;
   const list = find("#list"), focus = document.activeElement?.dataset?.focus;
   const rows = waiting.map((item, place) => {

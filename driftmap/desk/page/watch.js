@@ -8,6 +8,8 @@ function over(ms) {
   if (ms > SILENCE) return SILENT;
   if (!item) return "The desk is being asked.";
   if (item.state !== "waiting") return `The desk has it as ${item.state}.`;
+  const of = frame.contentDocument?.querySelector("meta[name=drawn-of]")?.content;
+  if (of && of !== item.of) return "It is of another wind, field or file than the desk's word now: load this page anew.";
   if (item.word !== "go") return `The desk says ${WORDS[item.word]} now: ${item.reason}.`;
   return item.good_for - ms / 1000 > 0 ? "" : "Its time ran out.";
 }
