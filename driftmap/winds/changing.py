@@ -10,8 +10,10 @@ from operator import itemgetter
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driftmap.air.wind import WindLevel, components_from
+from driftmap.core.checks import FloatArray
 from driftmap.winds.reading import PAST, SLIP, Reading, Setting
 from driftmap.winds.text import FAR_ABOVE
 
@@ -114,28 +116,40 @@ def _beyond(
 ) -> Iterator[tuple[float, WindLevel, float]]:
     """Give by how much levels are beyond what one wind may be, and the speed flown there.
 
-    ``part``: how much of the change counts.
+    ``part``: how much of the change counts. Of an ensemble each member does.
     """
     for level in (at for at in other.levels if at.height <= FAR_ABOVE):
-        speed, peak, east, north = _flown(chosen.levels, level.height)
-        more = part * max(level.speed - speed, level.peak - peak)
-        beyond = more - max(_MORE, _OF_SPEED * speed)
+        there, speeds, _ = _told_at(other, level.height)
+        ours, flown, peak = _told_at(chosen, level.height)
+        most, speed = float(speeds.max()), float(flown.max())
+        beyond = part * max(most - speed, level.peak - peak)
+        beyond -= max(_MORE, _OF_SPEED * speed)
         told = all(at.direction is not None for at in (level, *chosen.levels))
         if turned and told:
-            there = components_from(level.direction or 0.0, level.speed)
-            apart = part * math.hypot(there[0] - east, there[1] - north)
-            beyond = max(beyond, apart - max(_APART, _OF_SPEED * speed))
+            apart = np.abs(there[:, None] - ours[None, :]).min(axis=1).max()
+            beyond = max(beyond, part * float(apart) - max(_APART, _OF_SPEED * speed))
         if beyond > 0:
-            yield beyond, level, speed
+            way = level.direction if other.members is None else None
+            yield beyond, replace(level, speed=most, direction=way), speed
 
 
-def _flown(levels: Sequence[WindLevel], height: float) -> list[float]:
-    """Give speed, gust and components toward east and north at a height; held beyond the levels."""
-    heights = [level.height for level in levels]
-    rows = [
-        (at.speed, at.peak, *components_from(at.direction or 0.0, at.speed))
-        for at in levels
-    ]
-    return [
-        float(np.interp(height, heights, column)) for column in zip(*rows, strict=True)
-    ]
+def _told_at(
+    reading: Reading, height: float
+) -> tuple[NDArray[np.complex128], FloatArray, float]:
+    """Give winds and speeds of every member at a height, and the gust; held beyond the levels."""
+    heights = [level.height for level in reading.levels]
+    speed, peak = (
+        np.interp(height, heights, [getattr(level, key) for level in reading.levels])
+        for key in ("speed", "peak")
+    )
+    winds = np.array(
+        [[components_from(at.direction or 0.0, at.speed) for at in reading.levels]]
+    )
+    if reading.members is not None:
+        winds = np.moveaxis(reading.members, 1, 2)
+    east, north = (
+        np.array([np.interp(height, heights, row) for row in winds[..., k]])
+        for k in (0, 1)
+    )
+    here = east + 1j * north
+    return here, np.append(np.abs(here), speed), float(peak)

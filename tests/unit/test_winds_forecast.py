@@ -212,6 +212,26 @@ def test_another_wind_of_the_same_source_near_the_flight_holds(kind, rows, held)
     assert held is None or held in reading.warned[0]
 
 
+@pytest.mark.parametrize(
+    ("now", "then", "held"),
+    [
+        (4.2, (4.2, 9.0), True),  # one member stronger, the mean by 2.4 m/s
+        (4.2, (4.2, 4.2), False),
+        ((4.2, 9.0), (4.2, 9.0), False),  # as strong a one is flown
+    ],
+)
+def test_each_member_of_an_ensemble_has_its_say_for_another_time(now, then, held):
+    def wind(speeds):
+        rows = [[LEVEL | {"speed_mps": v}] for v in np.atleast_1d(speeds)]
+        one = {"levels": rows[0]}
+        return {"members": [{"levels": row} for row in rows]} if len(rows) > 1 else one
+
+    times = {"2026-05-09T18:00Z": wind(now), "2026-05-09T18:40Z": wind(then)}
+    each = [{"valid": time, **levels} for time, levels in times.items()]
+    reading = _read({"source": "model", "forecasts": each})
+    assert any("18:40Z tells 9.0 m/s" in text for text in reading.warned) == held
+
+
 GRID = {
     "valid": "2026-05-09T18:00Z",
     "points": [
