@@ -38,7 +38,7 @@ def page_of(what: str, name: str, language: str = "en") -> Response:
     try:
         text = current_desk.page(name, what, language)
     except DriftmapError as problem:
-        # A page of its own shows it to people, not to the script of the current_desk.
+        # A page of its own shows it to people, not to the script of the desk.
         told = str(escape(current_desk.folder.plain(problem)))
         page = answer.get_data(as_text=True).replace("Being drawn", "Not drawn")
         answer = Response(re.sub(r"<p>.*?</p>", lambda _: f"<p>{told}</p>", page))
@@ -57,7 +57,7 @@ page_routes = Blueprint("page", __name__)
 
 @page_routes.get("/")
 def _front_page() -> Response:
-    return page_file("current_desk.html")
+    return page_file("desk.html")
 
 
 @page_routes.get("/own/<name>")

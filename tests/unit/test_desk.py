@@ -156,7 +156,9 @@ def test_no_two_things_of_the_page_have_one_name():
 
 
 def test_the_page_may_run_its_own_scripts_alone(ask):
-    policy = ask("").headers["Content-Security-Policy"]
+    page = ask("")
+    assert "own/desk.js" in page.get_data(as_text=True)
+    policy = page.headers["Content-Security-Policy"]
     assert "default-src 'none'" in policy
     assert "script-src 'self';" in policy
     assert "unsafe" not in policy
