@@ -181,10 +181,12 @@ function placePeople(label, crowd) {
     const place = beside(size, ground, seen, { gaps, fits });
     if (place) return setAt(label, { ...place, short }, crowd);
   }
-  // Of few places each has its plate, with a line however long: rather through danger, or past the pad, than through other plates.
-  const plain = (box) => clear(box, ground, { ...crowd, people: [] }) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
-  const apart = crowd.people.length > FEW ? [] : [0, ...GAPS, 90, 120, 160].flatMap((gap) => placesAbout(ground, measured.brief, gap)).filter(plain);
-  const box = apart.find((at) => sameSide(at, ground, crowd)) ?? apart[0];
+  // Of few places each has its plate, with a line however long: on its side of the pad, or where the line meets neither plate nor danger.
+  const apart = crowd.people.length > FEW ? [] : [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap));
+  const free = (box, leads = []) => clear(box, ground, { ...crowd, people: [], leads });
+  const near = (box) => sameSide(box, ground, crowd);
+  const plain = (box) => free(box, crowd.leads) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
+  const box = apart.find((at) => near(at) && plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, { ...crowd, people: [] })) ?? apart.find((at) => near(at) && free(at));
   if (box) return setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
   if (crowd.hosts.length) return false; // counted on a plate
   return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone

@@ -7,8 +7,9 @@ let desk = null, language = "en", field = null;
 function fieldOf(item) {
   const src = `page/field/${item.id}?language=${language}&of=${encodeURIComponent(`${item.flown_at} ${item.word}`)}`;
   if (field?.dataset.src === src) return field;
-  field = el("img", {class: "field", alt: "The field from above: zones, people, wind", "data-src": src, src});
-  const own = field;
+  field = el("img", {class: "field", alt: "The field from above: zones, people, wind", hidden: true, "data-src": src, src});
+  const own = field; // seen once it is whole
+  own.addEventListener("load", () => { own.hidden = false; });
   own.addEventListener("error", () => setTimeout(() => { if (own.isConnected) own.src = `${src}&again=${Date.now()}`; }, 2000));
   return own;
 }
