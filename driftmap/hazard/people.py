@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -51,7 +52,7 @@ def expected_casualties(
 
     over the pieces that land in the area with enough energy to harm. People stand evenly
     in their area (14 CFR part 420, appendix C; form from memory); all of them on the worst
-    of its parts, where it has several.
+    of its parts, where it has several or a neck parts it.
 
     Parameters
     ----------
@@ -104,12 +105,31 @@ def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGe
     does, shape (n,), people to the square metre [m⁻²], and where they stand.
     """
     found = []
-    for part in shapely.get_parts(area.shape):
+    for part in _grounds(area.shape):
         crowd = float(area.people or 0) / part.area
         rows = _harmful(impacts, area, part)
         sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
         found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
+
+
+_NECK: Final = 4.0
+"""Ground narrower than this joins no two crowds [m]: it is a path between them; assumed."""
+
+_MOST: Final = 0.9
+"""What is left without its necks must be so much of it: else it is a narrow line; assumed."""
+
+
+@lru_cache(1024)  # asked for each case
+def _grounds(shape: BaseGeometry) -> tuple[BaseGeometry, ...]:
+    """Part an area into grounds on which all of its people may stand, cut at its necks."""
+    found: list[BaseGeometry] = []
+    for part in shapely.get_parts(shape):
+        wide = part.buffer(-_NECK / 2).buffer(_NECK / 2).intersection(part)
+        cut = shapely.get_parts(wide)
+        line = wide.area < _MOST * part.area
+        found += [part] if line or len(cut) == 1 else cut.tolist()
+    return tuple(found)
 
 
 def _densest(crowds: Sequence[tuple[float, BaseGeometry]]) -> float:

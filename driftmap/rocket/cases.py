@@ -220,6 +220,10 @@ def build_cases(flight: Flight) -> CaseTree:
         for own in flight.own_cases
         for case in own_cases(bench, own)
     ]
+    names = [case.name for case in built]
+    if twice := next((name for name in names if names.count(name) > 1), None):
+        told = f"the name {twice!r} belongs to a case that is there already"
+        raise FlightError(flight.source, "case", told)
     built = with_booster(bench, built, WORKS if flight.recovery else BARE)
     built = [replace(case, ahead=_ahead(case)) for case in built]
     likely = likelihoods(bench, built)

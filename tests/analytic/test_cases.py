@@ -593,6 +593,13 @@ def test_a_case_of_ones_own_may_not_hide_another(name):
         build_cases(_from_text(text, EXAMPLES / "x"))
 
 
+def test_a_case_of_ones_own_may_not_hide_a_part_of_another():
+    text = (EXAMPLES / "willet.toml").read_text() + OWN
+    text += OWN.replace("shock cord parts", "shock cord parts, torn")
+    with pytest.raises(FlightError, match=r"parts, torn' belongs to a case"):
+        build_cases(_from_text(text, EXAMPLES / "x"))
+
+
 def test_a_piece_may_not_take_the_rockets_name(willet):
     fin = willet.pieces[0].model_copy(update={"name": "rocket"})
     with pytest.raises(FlightError, match="another body"):

@@ -115,6 +115,24 @@ def test_total_over_areas_is_that_of_the_sum():
     assert found.total.upper < sum(e.upper for e in found.areas.values())
 
 
+def test_a_path_between_two_grounds_thins_no_crowd_out():
+    here, there = shapely.box(40, 40, 60, 60), shapely.box(2000, 0, 2500, 500)
+    path = shapely.box(60, 50, 2000, 50.5)
+    joined = shapely.union_all([here, path, there])
+    apart = shapely.MultiPolygon([here, there])
+    impacts = gather([piece(10)], N)
+    one, two = (
+        expected_casualties(impacts, [crowd(shape=shape)]).total.estimate
+        for shape in (joined, apart)
+    )
+    assert one == pytest.approx(two, rel=0.02)  # corners of the path are cut off
+    # A line drawn by hand, here and there narrower than a path, is one crowd all the same.
+    wide = [(5 * i, 1.5 + 0.8 * (-1) ** i) for i in range(21)]
+    line = shapely.Polygon([*wide, *((x, -y) for x, y in reversed(wide))])
+    found = expected_casualties(gather([piece(10, at=(50, 0))], N), [crowd(shape=line)])
+    assert found.total.estimate == pytest.approx(10 / N * 2 * 100 / line.area)
+
+
 def test_landing_on_a_shared_edge_is_no_error():
     left, right = shapely.box(0, 0, 50, 100), shapely.box(50, 0, 100, 100)
     found = expected_casualties(
