@@ -75,15 +75,8 @@ LONGEST = ("tests/browser", "tests/scenarios", "")
 
 
 def pytest_collection_modifyitems(items):
-    """Begin with what takes longest; let a browser test fail once.
-
-    Two cores may starve a real browser, and what is wrong in a page is wrong twice. The
-    report counts the tests that ran again.
-    """
+    """Begin with what takes longest."""
     items.sort(key=lambda item: list(map(item.nodeid.startswith, LONGEST)).index(True))
-    for item in items:
-        if item.get_closest_marker("browser"):
-            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -138,6 +131,20 @@ def outlines_smoothed_once():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(zones, "calmed", once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def outlines_drawn_once():
+    """Outline landings once: many assessments are of the same flights."""
+    draw, kept = assessment.containment, Once(500)
+
+    def once(*points, **rest):
+        return kept((points, rest), partial(draw, *points, **rest))
+
+    with pytest.MonkeyPatch.context() as patch:
+        for room in (assessment, consequence_checks):
+            patch.setattr(room, "containment", once)
         yield
 
 
@@ -330,10 +337,12 @@ class Browser:
     def look(self, path, *, dark=False, **size):
         """Show a page as `open` does, or keep it where tests before looked at the same.
 
-        They left it as it was but for what each sets by itself.
+        They left it as it was but for what each sets by itself, and for how far down it
+        was: a press meets what lies there, not the head that stays above.
         """
         if self.looked == (path, size):
             self.scheme(dark)
+            self.js("scrollTo({top: 0, behavior: 'instant'})")
         else:
             self.open(path, dark=dark, **size)
             self.looked = path, size

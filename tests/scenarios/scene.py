@@ -23,7 +23,6 @@ from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import with_answers
 from driftmap.verdict import (
     assessment,
-    consequence_checks,
     document,
     judgement,
     rule_checks,
@@ -264,10 +263,8 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     """
     asked, said_no, few = {}, [], False
     planned, flown = Once(KEPT), Once(KEPT_FLIGHTS, lambda cloud: cloud.flights)
-    drawn = Once(30 * KEPT)
     merged, sited = Once(KEPT), Once(KEPT)
     fly, plan, judge_all = cloud.fly, cloud.plan_launch, assessment.judge_all
-    containment = consequence_checks.containment
     merge, read_site = winds.merge, site.read_site
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
@@ -289,9 +286,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     def plan_once(flight, wind, sky):
         told = (flight.model_dump_json(), air(wind), sky)
         return planned(told, partial(plan, flight, wind, sky))
-
-    def drawn_once(*points, **rest):
-        return drawn((points, rest), partial(containment, *points, **rest))
 
     def judged(*given, lines, **rest):
         return judge_all(*given, **rest)
@@ -332,7 +326,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             # Only the lines of what may maim are judged; the others are for pages.
             patch.setattr(assessment, "containment", lambda *_, **__: ())
             patch.setattr(assessment, "judge_all", judged)
-            patch.setattr(consequence_checks, "containment", drawn_once)
             patch.setattr(document, "_piece", lambda *_: {})
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
