@@ -104,7 +104,7 @@ def test_what_may_go_any_way_is_told_with_how_often_and_how_far(demo):
         shares.append(np.mean(away <= told.within))
     assert 0.99 - 1 / demo.cloud.flights <= min(shares) < 1
     (line,) = watch(demo, Voice(read_catalogue("en"), "si")).stray
-    count, far = re.search(r"1 flight in ([\d,]+) .* within (.+?)\. ", line).groups()
+    count, far = re.search(r"1 flight in ([\d,]+) .*, to (.+?): ", line).groups()
     assert 0 <= 1 / told.likelihood - int(count.replace(",", "")) <= 5
     number, unit = far.split("\u00a0")
     metres = float(number.replace(",", "")) * {"m": 1, "km": 1000}[unit]
