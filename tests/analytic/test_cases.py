@@ -595,7 +595,8 @@ def test_a_case_of_ones_own_may_not_hide_another(name):
 
 def test_a_case_of_ones_own_may_not_hide_a_part_of_another():
     text = (EXAMPLES / "willet.toml").read_text() + OWN
-    text += OWN.replace("shock cord parts", "shock cord parts, torn")
+    other = OWN.replace("shock cord parts", "shock cord parts, torn")
+    text += other.replace('"main"', '"nose first"')
     with pytest.raises(FlightError, match=r"parts, torn' belongs to a case"):
         build_cases(_from_text(text, EXAMPLES / "x"))
 
