@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import reduce
@@ -74,7 +74,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
 
     A level for each 20 s of the descent, as high as it was above where it landed.
     """
-    fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
+    fixes, left, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
     place, odd, away = held_to_site(first, setting, source)
     fall, ground, what = _descent(fixes)
@@ -92,7 +92,11 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
             place,
             f"{source}: {len(levels)} winds from the way it went as it came down, heights "
             f"above {what}",
-            *([f"{source}: damaged sentences left out: {damaged}"] if damaged else ()),
+            *(
+                [f"{source}: fixes that cannot be used left out: {left}"]
+                if left
+                else ()
+            ),
         ),
     )
 
@@ -173,7 +177,7 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
 
 
 _Log = tuple[list[_Fix], int, bool]
-"""Fixes in order, how many sentences were damaged, whether the day is known."""
+"""Fixes in order, how many others there were, whether the day is known."""
 
 
 def _gpx(text: str) -> _Log:
@@ -183,15 +187,32 @@ def _gpx(text: str) -> _Log:
         tree = ElementTree.fromstring(text)
     except ElementTree.ParseError as problem:
         raise ValueError(f"is no XML ({problem})") from None
-    fixes = []
-    for i, point in enumerate(tree.iter(), 1):
-        if point.tag.rpartition("}")[2] != "trkpt":
-            continue
-        inner = {child.tag.rpartition("}")[2]: child.text or "" for child in point}
-        if "ele" in inner and "time" in inner:
-            with at(f"element {i}"):
-                fixes.append(_fix_of(point.attrib, inner))
-    return _in_order(fixes), 0, True
+    tracks, left = [], 0
+    for number, track in enumerate(_named(tree, "trk"), 1):
+        points = list(_named(track, "trkpt"))
+        fixes = []
+        for i, point in enumerate(points, 1):
+            inner = {child.tag.rpartition("}")[2]: child.text or "" for child in point}
+            if "ele" in inner and "time" in inner:
+                with at(f"track {number}, point {i}"):
+                    fixes.append(_fix_of(point.attrib, inner))
+        left += len(points) - len(fixes)
+        tracks += [_in_order(fixes)] if points else []
+    _check_apart(tracks)
+    return _in_order(list(itertools.chain(*tracks))), left, True
+
+
+def _named(tree: ElementTree.Element, name: str) -> Iterator[ElementTree.Element]:
+    return (part for part in tree.iter() if part.tag.rpartition("}")[2] == name)
+
+
+def _check_apart(tracks: Sequence[list[_Fix]]) -> None:
+    """Refuse tracks of two bodies: one at the time of another, or nobody knows when."""
+    if len(tracks) > 1 and not all(tracks):
+        raise ValueError("holds a track without times or heights beside another")
+    spans = sorted((fixes[0].time, fixes[-1].time) for fixes in tracks if fixes)
+    if any(after[0] < before[1] for before, after in itertools.pairwise(spans)):
+        raise ValueError("holds two tracks of one time: give each as a wind of its own")
 
 
 def _fix_of(place: Mapping[str, str], inner: Mapping[str, str]) -> _Fix:

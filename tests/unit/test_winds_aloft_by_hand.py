@@ -255,6 +255,11 @@ def _gpx(rows):
     )
 
 
+BARE = '<trk><trkpt lat="40" lon="-119"/></trk>'
+TRACK = _gpx([(t, 0, 0, 9) for t in range(0, 60, 20)])
+TRACK = TRACK[TRACK.index("<trk>") : TRACK.index("</gpx>")]
+
+
 def _twice(first, other, apart=600):
     """One log of two flights, the second so many seconds after the first."""
     return [*first, *((t + apart, *place) for t, *place in other)]
@@ -323,7 +328,7 @@ def test_a_damaged_sentence_is_left_out_and_said():
     here = Setting(1234.0, when=NOW, now=NOW)
     text = _nmea(_fixes()).replace(",1,08,", ",1,09,", 1)
     reading = read_track(text, "log", here)
-    assert any("damaged sentences left out: 1" in note for note in reading.assumed)
+    assert any("cannot be used left out: 1" in note for note in reading.assumed)
     assert not read_track(_nmea(_fixes(), day=""), "log", here).dated
     lines = _nmea(_fixes()).splitlines()
     lines[20], lines[22] = lines[22], lines[20]  # they come in another order
@@ -344,6 +349,8 @@ def test_a_damaged_sentence_is_left_out_and_said():
         (_gpx(_fixes()[:2]), "2 fixes"),
         (_gpx(_twice(_fixes(), _fixes(top=400.0))), "a second flight, up at 17:50:"),
         (_gpx(_twice(_fixes(top=400.0), _fixes())), "a second flight, up at 17:40:"),
+        (_gpx(_fixes()).replace("<trk>", TRACK + "<trk>"), "two tracks of one time"),
+        (_gpx(_fixes()).replace("<trk>", BARE + "<trk>"), "without times or heights"),
         (_gpx(_fixes()).replace('lat="40', 'lat="400', 1), "is no place"),
         (_gpx(_fixes()).replace("<time>2026", "<time>x026", 1), "no place and time"),
         (_gpx(_fixes()).replace('lat="40', 'lat="50'), "km from the site"),
