@@ -11,7 +11,7 @@ import numpy as np
 from driftmap.air import profile_law
 from driftmap.air.wind import LAW_TOP
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.nodes import Node, Source
+from driftmap.winds.nodes import SURFACE, Node, Source
 from driftmap.winds.reading import MORE, OTHER_FIELD, PAST
 from driftmap.winds.sources import Stack
 
@@ -25,6 +25,10 @@ cloud and visibility with good news, and stills no air by its cloud [m]; assumed
 _LEAP, _SHEAR = 5.0, 0.1
 """Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
 between them [s⁻¹] hold: 7 of 1,214 soundings of severe days do; assumed."""
+
+_LIGHT: Final = 3.0
+"""A wind aloft up to this may have no direction [m s⁻¹]: bulletins tell none of less than 5 kt
+(2.6 m/s)."""
 
 _HALF, _SLIGHT = 0.5, 0.5
 """A highest reading of up to so much of the strongest below it holds, where that share of
@@ -84,6 +88,7 @@ def _warned(stack: Stack) -> Iterator[str]:
         elif reading.away is not None and reading.away > _FAR_OFF:
             # Of other country: where it is not flown, a slip that somebody made all the same.
             yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
+    yield from _undirected(stack.nodes)
     yield from _leaps(stack.nodes)
     yield from _falls(stack.nodes)
 
@@ -96,6 +101,20 @@ def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
             yield (
                 f"the wind leaps by {apart:.0f} m/s between {low.height:.0f} m and "
                 f"{high.height:.0f} m: {low.level.source}, {high.level.source}; read it again"
+            )
+
+
+def _undirected(nodes: Sequence[Node]) -> Iterator[str]:
+    """Doubt a wind aloft that blows and is told without where from: it may turn about there."""
+    for node in nodes:
+        if (
+            node.height > SURFACE
+            and node.level.direction is None
+            and node.speed > _LIGHT
+        ):
+            yield (
+                f"{node.level.source} tells {node.speed:.1f} m/s at {node.height:.0f} m and "
+                "not where from"
             )
 
 

@@ -578,6 +578,19 @@ def test_what_a_report_tells_in_a_gap_of_a_fresher_one_is_heard(speed, holds):
     assert any("winds disagree" in told for told in wind.warned) is holds
 
 
+@pytest.mark.parametrize(
+    ("height", "speed", "holds"),
+    [(160.0, 16.0, True), (160.0, 2.5, False), (10.0, 8.0, False)],
+)
+def test_a_wind_aloft_from_nobody_knows_where_holds(height, speed, holds):
+    """Told with its direction it would leap; a bulletin's light and variable does not hold."""
+    told = _layers((2, 75, 1.8), (100, 75, 3), age=0.0)
+    level = WindLevel(height, None, speed, None, "sounding")
+    levels = sorted((*told.levels, level), key=lambda one: one.height)
+    wind = merge([replace(told, levels=tuple(levels))], HERE)
+    assert any("not where from" in said for said in wind.warned) == holds
+
+
 @pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
 def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
