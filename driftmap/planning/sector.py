@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import bisect
 import math
+import os
 import pickle
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor, Executor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from multiprocessing import parent_process
 from threading import local
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
+from driftmap.core.pools import is_alone, processes
 from driftmap.hazard.exposure import Danger, danger_of
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.net import Net, everywhere, turned_lines
@@ -88,6 +93,7 @@ class Flights:
         self._net = Once(self._everywhere, 2)
         self._whole = Once(self._about, None)
         self._drawn: dict[Wind, Landings] = {}
+        self.forks: Executor | None = None
 
     @property
     def setup(self) -> Setup:
@@ -126,11 +132,26 @@ class Flights:
         return likely, {key: one.turned(angle) for key, one in landings.items()}
 
     def _flown(self, speed: float, way: float) -> FlownWind:
-        cloud = flown(self.setup, self.air(speed, way))
+        wind = speed, way
+        found: FlownWind
+        if self.forks is None or parent_process() is not None:
+            found, self._drawn[wind] = self.fly(wind)
+            return found
+        asked = self._packed, self.supposition, self._draws, wind
+        try:
+            done = self.forks.submit(_fly, *asked).result()
+        except BrokenExecutor:  # killed by a system that is short of memory
+            self.forks = None
+            return self._flown(speed, way)
+        found, self._drawn[wind] = unpack(done)
+        return found
+
+    def fly(self, wind: Wind) -> tuple[FlownWind, Landings]:
+        """Fly a wind here and now, whoever may have flown it."""
+        cloud = flown(self.setup, self.air(*wind))
         landings, lines = landings_of(cloud) if self._draws else ({}, lines_of(cloud))
         likely = {case.name: case.probability for case in cloud.tree.cases}
-        self._drawn[speed, way] = likely, landings
-        return FlownWind(cloud, lines, danger_of(cloud))
+        return FlownWind(cloud, lines, danger_of(cloud)), (likely, landings)
 
     def _judged(self, speed: float, way: float) -> Trial:
         try:
@@ -259,6 +280,30 @@ def flights_of(
 @lru_cache(5)  # those by several suns may be worked on at once
 def _shared(key: bytes) -> Flights:
     return Flights(*pickle.loads(key))
+
+
+def _fly(packed: bytes, supposition: Supposition, draws: bool, wind: Wind) -> bytes:
+    return pack(flights_of(packed, supposition, (), draws).fly(wind))
+
+
+@contextmanager
+def in_forks(every: Sequence[Flights]) -> Iterator[None]:
+    """Fly in forks of this process, which threads about to begin would not let fly as fast.
+
+    Where other threads run already, these fly as well as judge.
+    """
+    if not is_alone():
+        yield
+        return
+    with processes(os.cpu_count() or 1) as forks:
+        forks.submit(int).result()  # made now: forks of threads would copy their locks
+        for flights in every:
+            flights.forks = forks
+        try:
+            yield
+        finally:
+            for flights in every:
+                flights.forks = None
 
 
 def forget_flights() -> None:

@@ -10,7 +10,13 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
+from driftmap.planning.sector import (
+    Sector,
+    flights_of,
+    forget_flights,
+    in_forks,
+    worst,
+)
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
@@ -127,11 +133,12 @@ def wind_limits(
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
     suns = supposition.by_any_sun()
-    for sun in suns:  # one for all threads, before any begins
-        flights_of(packed, sun, speeds)
+    # One for all threads, before any begins.
+    every = [flights_of(packed, sun, speeds) for sun in suns]
     work = partial(_one_direction, packed, suns, speeds, half)
     try:
-        found = sweep(work, directions, hands)
+        with in_forks(every):
+            found = sweep(work, directions, hands)
     finally:
         forget_flights()
     return tuple(

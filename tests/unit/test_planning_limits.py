@@ -2,7 +2,12 @@
 
 import math
 import multiprocessing
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import (
+    BrokenExecutor,
+    Executor,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+)
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -16,10 +21,10 @@ from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import sector
 from driftmap.planning import windlimits as searching
-from driftmap.planning.sector import worst
+from driftmap.planning.sector import Flights, worst
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Trial, flown, told
+from driftmap.planning.trial import Trial, flown, pack, told
 from driftmap.planning.windlimits import (
     LIGHTEST,
     TOLERANCE,
@@ -378,3 +383,22 @@ def test_limits_of_no_hour_have_their_worst_word_by_any_sun(monkeypatch, saltgra
     assert winds[0].convection is None
     assert winds[1].convection.speed > 2.4
     assert winds[0].east.tolist() == winds[1].east.tolist()
+
+
+def test_a_wind_flown_by_a_fork_is_that_wind(willet, saltgrass):
+    """What a fork hands back, and what is flown here once it is gone, is the same."""
+
+    class Gone(Executor):
+        def submit(self, *_):
+            raise BrokenExecutor
+
+    asked = pack(Setup(willet, saltgrass, 50, 3)), Supposition.over_site(saltgrass), ()
+    here, there, alone = Flights(*asked), Flights(*asked), Flights(*asked)
+    with ThreadPoolExecutor(1) as there.forks:
+        found = there.flown(4.0, 90.0)
+    alone.forks = Gone()
+    for other in (found, alone.flown(4.0, 90.0)):
+        for column in ("east", "north", "time", "energy"):
+            mine = getattr(here.flown(4.0, 90.0).cloud, column)
+            np.testing.assert_array_equal(getattr(other.cloud, column), mine)
+    assert there.trial(4.0, 90.0) == here.trial(4.0, 90.0)
