@@ -32,7 +32,7 @@ from driftmap.planning.windlimits import (
     search,
     wind_limits,
 )
-from driftmap.report.inbrief import limits_brief
+from driftmap.report.inbrief import answered, limits_brief
 from driftmap.report.plantold import _plan
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
@@ -297,7 +297,8 @@ def test_what_a_go_of_a_plan_hangs_on_stands_in_its_first_sentence():
     for conditions in ([], ["the winds aloft are as supposed"]):
         data = {**head, "conditions": conditions}
         for goes in (True, False):
-            page = _plan("Title", [], data, english("us"), answer="Go.", goes=goes)
+            brief = answered(data, "Go.", english("us"), goes=goes)
+            page = _plan("Title", [], {**data, "in_brief": brief}, english("us"))
             told = "On the conditions told here: Go." in page
             assert told == (goes and bool(conditions))
             assert ("CHECK ALOFT" in page) == bool(conditions)
