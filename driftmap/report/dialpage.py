@@ -42,7 +42,7 @@ from driftmap.report.sentences import case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.site_layer import site_layer
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
-from driftmap.report.words import Units, in_units_of, isolate, zone_of
+from driftmap.report.words import Units, in_units_of, isolate, rounded, zone_of
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import STALE
 
@@ -348,7 +348,7 @@ _MOST_ROWS: Final = 12
 
 def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     """Write the words by speed and bearing, for a page that nobody can tap."""
-    reach = dial.reach
+    reach, unit = dial.reach, unit_of("speed", voice.units)
     every = math.ceil(reach.directions / _MOST_COLUMNS)
     deep = math.ceil(reach.speeds / _MOST_ROWS)
     turns = [j * reach.turn for j in range(0, reach.directions, every)]
@@ -356,7 +356,9 @@ def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     rows = []
     for i in range(0, reach.speeds, deep):
         some = range(i, min(i + deep, reach.speeds))
-        name = voice.span(*(voice.speed(n * reach.step) for n in (i, some.stop)))
+        # To a tenth: a row rounded up would tell its word of winds beyond it.
+        most = rounded(some.stop * reach.step / DIMENSIONS["speed"][unit], 3)
+        name = voice.say("set.up_to", speed=voice.number(f"{most:g} {unit}"))
         words = [_worst_about(dial, some, turn, every) for turn in turns]
         rows.append([name, *words])
     return [head, *rows]

@@ -203,9 +203,12 @@ class Watch:
         ``first``: says from where the compass counts, which was not said before.
         """
         say = self.voice.say
-        if fall.around:
-            return say("instruct.about")
         compass = self.voice.letters(fall.azimuth)
+        if fall.around:
+            mostly = fall.distance > fall.radius / 8
+            return say(
+                "instruct.mostly" if mostly else "instruct.about", compass=compass
+            )
         if self.sight is None:
             return say("instruct.where", compass=compass)
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")

@@ -70,8 +70,8 @@ function sideOf(east, north) {
 
 // Which way to look.
 function eyesOn(fall) {
-  if (overPad(fall)) return DIAL.orders.about;
   const compass = compassOf(fall.turn);
+  if (overPad(fall)) return fill(fall.away > fall.radius / 8 ? DIAL.orders.mostly : DIAL.orders.about, { compass });
   if (!DIAL.sight.length) return fill(DIAL.orders.where, { compass });
   const side = DIAL.sides[sideOf(fall.east, fall.north)];
   return fill(DIAL.sides.next, { compass, side });

@@ -531,6 +531,11 @@ def test_the_dial_prints_on_one_page_with_its_words(browser, page, dial):
         "return [...document.querySelectorAll('.words td[data-word]')].map(c => c.textContent)"
     )
     assert len(cells) >= dial.reach.speeds * dial.reach.directions
+    rows = browser.js(
+        "return [...document.querySelectorAll('.words th[scope=row]')].map(c => parseFloat(c.textContent.replace('up to ', '')))"
+    )
+    steps = dial.reach.step / MILE_PER_HOUR * np.arange(1, len(rows) + 1)
+    assert rows == pytest.approx(list(steps), rel=0.005)  # three digits
     assert set(cells) - {f"{60 * j:03d}°" for j in range(6)} <= {
         *("go", "aloft?", "hold", "NO")
     }

@@ -313,4 +313,6 @@ def test_a_figure_held_for_its_room_is_not_told_as_its_limit():
         sense="least",
     )
     told = sentence(span._with_room(check), english("us"))
-    assert told.endswith("only 3.99 times as fast as the wind; we want 4.00")
+    assert told.endswith(
+        "at only 3.99 times the wind's speed; to fly straight it needs 4.00"
+    )
