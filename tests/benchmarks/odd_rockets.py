@@ -13,7 +13,7 @@ def odd_rocket(rng: random.Random) -> str:
     mass = min(max(_log(rng, 30, 2000) * wide * wide * long, 0.001), 900.0)
     frame = {"mass": mass, "diameter": wide, "length": long}
     tables = [("", {"name": '"Odd"'}), ("airframe", frame | _some_body(rng, frame))]
-    rail = {"length": _log(rng, 0.1, 10), "angle": rng.uniform(0, 45)}
+    rail = {"length": f'"{_log(rng, 0.1, 10)} m"', "angle": rng.uniform(0, 45)}
     tables += [("rail", rail), ("motor", _motor(rng, mass))]
     if rng.random() < 0.2:
         fall = rng.choice(('"nose first"', '"tumbling"'))
