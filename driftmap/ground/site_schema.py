@@ -15,13 +15,13 @@ def site_schema() -> dict[str, Any]:
     """Describe a site file.
 
     Result: roles, how each is drawn and which properties it may have; whether a shape is
-    whole, or a quantity has the right unit, only reading tells.
+    whole, a quantity has the right unit or a strange key is nearly ours only reading tells.
     """
     own = {
         **dict.fromkeys(KEYS, _AMOUNT),
         "role": {"enum": [*ROLES]},
         "name": _TEXT,
-        "people": {"type": "integer", "minimum": 0, "maximum": MOST_PEOPLE},
+        "people": _count(0, MOST_PEOPLE),
         "shelter": {"enum": [*SHELTERS]},
     }
     feature = {
@@ -46,11 +46,16 @@ def site_schema() -> dict[str, Any]:
             "elevation": _AMOUNT,
             "declination": _AMOUNT,
             "limits": {"type": "object"},
-            "flights_today": {"type": "integer", "minimum": 1, "maximum": MOST_FLIGHTS},
+            "flights_today": _count(1, MOST_FLIGHTS),
             "picture": {"type": "object", "required": ["file", "points"]},
             "features": {"type": "array", "minItems": 1, "items": feature},
         },
     }
+
+
+def _count(least: int, most: int) -> dict[str, Any]:
+    digits = {"type": "string", "pattern": r"^\s*[0-9][0-9,]*\s*$"}
+    return {"anyOf": [{"type": "integer", "minimum": least, "maximum": most}, digits]}
 
 
 def _of(role: dict[str, Any], kind: dict[str, Any]) -> dict[str, Any]:

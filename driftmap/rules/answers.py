@@ -292,8 +292,8 @@ def _yes_or_no(value: object) -> bool:
 def answers_schema() -> dict[str, Any]:
     """Describe an answers file to an editor, as JSON Schema, with all questions of the package.
 
-    Result: a club's own questions may stand beside them; whether a quantity has the right
-    unit only reading tells.
+    Result: a club's own questions may stand beside them; whether a strange key is one, or a
+    quantity has the right unit, only reading tells.
     """
     text, word = {"type": "string"}, {"enum": ["yes", "no", True, False]}
     texts = {"type": "array", "items": text}

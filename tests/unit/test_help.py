@@ -128,6 +128,8 @@ def test_the_schema_of_sites_takes_what_reading_takes():
     for path in paths:
         site = json.loads(path.read_text("utf-8"))
         schema.validate(site)
+        schema.validate({**site, "flights_today": "60"})
+        assert not schema.is_valid({**site, "flights_today": "many"})
         assert not schema.is_valid({k: v for k, v in site.items() if k != "elevation"})
     given = {
         **dict.fromkeys(("radius", "width", "ceiling"), "300 ft"),
