@@ -5,6 +5,7 @@ And the nearest ground that neither reaches: where to send who stands in one.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
@@ -14,6 +15,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
@@ -336,6 +338,9 @@ def _median(column: Kept, part: Part) -> float:
     return float(part.quantile(column, 0.5))
 
 
+_PACE: Final = 5.0
+"""Between ways that are tried, each longer than the one before [m]."""
+
 _ROOM: Final = 30.0
 """From a zone, an edge or closed ground to where people are sent [m]: room for them, and for
 a distance that is told rounded. Assumed."""
@@ -351,13 +356,29 @@ def clear_ground(site: Site, reached: Iterable[BaseGeometry]) -> BaseGeometry:
     return site.boundary.difference(taken).buffer(-_ROOM)
 
 
-def way_out(inside: BaseGeometry, clear: BaseGeometry) -> shapely.LineString | None:
-    """Draw the way to the nearest clear ground.
+def way_out(
+    place: BaseGeometry, reached: BaseGeometry, clear: BaseGeometry
+) -> shapely.LineString | None:
+    """Draw the way that takes a whole place to clear ground.
 
-    ``inside``: the part of a place that a zone reaches; ``clear``: of `clear_ground` [m].
+    ``reached``: zones; ``clear``: of `clear_ground` [m].
 
-    Result: a line from its middle; None where there is no such ground.
+    Result: from the middle of what a zone reaches of the place toward the nearest clear
+    ground, and so far that all of the place is on it if all walk as far; to its edge where
+    the place does not fit. None where there is no such ground.
     """
+    inside = place & reached
     if clear.is_empty or inside.is_empty:
         return None
-    return shapely.shortest_line(inside.representative_point(), clear)
+    start, edge = shapely.get_coordinates(
+        shapely.shortest_line(inside.representative_point(), clear)
+    )
+    length = max(float(np.hypot(*(edge - start))), 1.0)
+    west, south, east, north = place.bounds
+    wide = math.hypot(east - west, north - south)
+    way = (edge - start) / length
+    steps = np.arange(length, length + wide, _PACE)
+    moved = [affinity.translate(place, *(far * way)) for far in steps]
+    on = np.flatnonzero(shapely.covers(clear, moved))
+    far = steps[on[0]] if on.size else length
+    return shapely.LineString([start, start + far * way])

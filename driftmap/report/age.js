@@ -10,7 +10,7 @@ const age = (() => {
 
   // Where the page is shown by one that knows of newer words, why this one is over.
   let over = "";
-  let paper = false; // minutes that are left would stand still there
+  let paper = matchMedia("print").matches; // minutes that are left would stand still there
   window.addEventListener("message", event => {
     if (event.source !== window.parent || event.source === window) return;
     over = String(event.data);

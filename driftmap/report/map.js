@@ -6,7 +6,7 @@ const lines = (places, className) => L.polyline(places, { className, pane: "grid
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
 const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
 // Where who must move is sent to.
-for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", 11, { mark: say("clear"), along: go }));
+for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", innerWidth < 600 ? 11 : -98, { mark: say("clear"), along: go }));
 
 function drawZones() {
   for (const zone of zones) {
@@ -149,7 +149,7 @@ const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || ou
 
 function placeFar() {
   const size = chart.getSize();
-  const taken = all(".leaflet-control, #north, .map path:is(.area.people, .area.keep, .zone.danger)").map((box) => box.getBoundingClientRect());
+  const taken = all(".leaflet-control, #north, .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
   for (const { name, number, kind, at: middle } of far) {
@@ -161,7 +161,7 @@ function placeFar() {
     const arrow = document.createElement("i");
     arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
     const told = document.createElement("bdi");
-    const words = { name: `\u2068${name}\u2069`, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) };
+    const words = { name: `\u2068${name}\u2069`, distance: length(away.distance, 1), compass: pointOf(away.bearing / RADIAN) };
     told.textContent = kind ? `${number ? `${number} ` : ""}${say("far", words)}` : say("goes_on", words);
     chip.append(arrow, told);
     one("#far").append(chip);
@@ -176,13 +176,17 @@ function settleFar(chip, point, size, taken, left, top) {
   const steps = [...Array(17).keys()].map((i) => i - 8);
   const free = steps.flatMap((i) => steps.map((j) => [clamp(x + 40 * j, 4, size.x - width - 30), clamp(y + i * (height + 3), 24, size.y - height - 4)]))
     .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
-    .map(([across, down]) => boxAt(left + across, top + down, { width, height })).find((box) => !overlaps(box, taken));
-  if (!free) return chip.remove();
-  Object.assign(chip.style, { left: `${free.left - left}px`, top: `${free.top - top}px` });
-  taken.push(free);
+    .map(([across, down]) => boxAt(left + across, top + down, { width, height })).filter((box) => !overlaps(box, taken));
+  const danger = all(".map path.zone.danger").map((zone) => zone.getBoundingClientRect());
+  const at = free.find((box) => !overlaps(box, danger)) ?? free[0];
+  if (!at) return chip.remove();
+  Object.assign(chip.style, { left: `${at.left - left}px`, top: `${at.top - top}px` });
+  taken.push(at);
 }
 
 function start() {
+  one(".frame").style.setProperty("--above", `${one("#map").getBoundingClientRect().top + scrollY}px`);
+  chart.invalidateSize({ animate: false });
   startControls(chart, DRIFTMAP.units);
   far.sort((a, b) => fromPad(a) - fromPad(b));
   drawGround(DRIFTMAP, true);

@@ -156,17 +156,17 @@ def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     return bool(away <= _NEAR + _FARTHER * reach)
 
 
-_BEHIND: Final = 1.8, 1.8
+_BEHIND: Final = 1.5, 1.5
 """Behind people, seen from the pad, so many times their distance is in the picture."""
 
-_CAUTION: Final = 1.5
-"""Caution may stretch the picture to so many times the ground that people and danger need."""
+_ABOUT: Final = 1.6
+"""Zones are seen so many times as far as people stand: a crowd in a picture of miles is a dot."""
 
 
 def opening(
     zones: Sequence[Zone], people: Iterable[tuple[BaseGeometry, bool]]
 ) -> BaseGeometry:
-    """Give the ground that is seen first: pad, danger and people whole, caution as far as it fits.
+    """Give the ground that is seen first: pad and people whole, zones as far as that leaves them large.
 
     ``people``: ground of each place, and whether it must be seen; other places only as far
     as danger reaches, lest they make the rest small.
@@ -177,10 +177,9 @@ def opening(
     near = [g for g, must in people if must or g.distance(pad) <= reach]
     ground = shapely.union_all(near)
     behind = scale(ground, *_BEHIND, origin=(0.0, 0.0))  # room for their names
-    need = shapely.union_all([worst, ground, behind, pad.buffer(100.0)])
-    west, south, east, north = need.bounds
-    half = max(east - west, north - south) / 2
-    about = need.envelope.centroid.buffer(_CAUTION * half + _NEAR)
+    need = shapely.union_all([ground, behind, pad.buffer(100.0)])
+    far = float(np.hypot(*shapely.get_coordinates(ground).T).max(initial=0.0))
+    about = pad.buffer(max(_ABOUT * far, _NEAR)) if near else worst.envelope
     return shapely.union_all([need, *(zone.shape & about for zone in zones)])
 
 

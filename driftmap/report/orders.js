@@ -16,7 +16,7 @@ function orderOf(sign, told) {
 // How far ground reaches from the pad, and which way.
 function reachOf(pieces) {
   const [north, east] = pieces.flatMap(({ ring }) => ring).reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a));
-  return { distance: length(Math.hypot(north, east)), compass: compassOf(degrees(east, north)), near: "" };
+  return { distance: length(Math.hypot(north, east), 1), compass: pointOf(degrees(east, north)), near: "" };
 }
 
 // Who is in danger or over a limit, who is clear, and who in caution: one verb for each.

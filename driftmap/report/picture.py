@@ -32,7 +32,7 @@ _MOST_NAMES: Final = 6
 """People's places that bear their names; where there are more, and on the poster, all bear
 numbers alone."""
 
-_NUMBER: Final = (30.0, 30.0)
+_NUMBER: Final = (25.0, 25.0)
 """Size of a plate that bears a number alone."""
 
 _CLEAR: Final = 56.0
@@ -171,12 +171,12 @@ def _closed(frame: Frame, spot: Spot) -> list[str]:
 def _numbers(people: Sequence[Spot], room: Room) -> dict[int, Plate]:
     """Set the number of every place that is in sight on its ground.
 
-    From the pad outward, so that those of a crowd stand in the order of their grounds. Who
+    From afar to the pad, so that those of a crowd stand in the order of their grounds. Who
     is far off stands in the list beside the picture, which tells where.
     """
     seen = (i for i, ground in enumerate(room.grounds) if not ground.is_empty)
-    outward = sorted(seen, key=lambda i: people[i].distance)
-    return {i: room.number(i, _NUMBER) for i in outward}
+    inward = sorted(seen, key=lambda i: -people[i].distance)
+    return {i: room.number(i, _NUMBER) for i in inward}
 
 
 def _names(
@@ -191,7 +191,7 @@ def _names(
 
     named = room.size == SHEET and len(people) <= _MOST_NAMES
     drawn = [_plate(at, str(i + 1), "", people[i].seen) for i, at in numbers.items()]
-    leads = []
+    leads = [at.leader() for at in numbers.values()]
     for i in sorted(numbers, key=rank):
         text = _name(people[i], named, voice)
         size = (34.0 + widths(text), 30.0)
@@ -261,7 +261,7 @@ def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
 
 
 def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
-    x, y = plate.left, plate.top
+    x, y, half = plate.left, plate.top, plate.height / 2
     box = (
         f'x="{x:.1f}" y="{y:.1f}" width="{plate.width:.1f}" height="{plate.height:.1f}"'
     )
@@ -272,9 +272,9 @@ def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
         else ""
     )
     return (
-        f'<g class="name {outcome}"><rect {box} rx="15"/>'
-        f'<circle cx="{x + 15:.1f}" cy="{y + 15:.1f}" r="12"/>'
-        f'<text class="number" x="{x + 15:.1f}" y="{y + 21:.1f}">{number}</text>{words}</g>'
+        f'<g class="name {outcome}"><rect {box} rx="{half:g}"/>'
+        f'<circle cx="{x + half:.1f}" cy="{y + half:.1f}" r="{half - 3:g}"/>'
+        f'<text class="number" x="{x + half:.1f}" y="{y + half + 6:.1f}">{number}</text>{words}</g>'
     )
 
 

@@ -155,11 +155,16 @@ class Room:
             return self._keep(_held((spot.x, spot.y), size, self.size))
         away = np.hypot(*(_middles(boxes) - spot.coords[0]).T)
         away += _HIDDEN * ~self._alike(boxes, spot)
+        others = [g for i, g in enumerate(self.grounds) if i != own]
+        away += _HIDDEN * _meet(_shapes(boxes), others)
         if not self.grounds[own].intersects(self.drawn.danger):
             away += _HIDDEN * ~self._clear(boxes, ())
         out = shapely.distance(self.drawn.pad.centroid, shapely.points(_middles(boxes)))
         away -= _OUTWARD * np.nan_to_num(out)
-        return self._keep(Plate(*_corner(boxes[away.argmin()]), *size))
+        best = boxes[away.argmin()]
+        way = shapely.shortest_line(self.grounds[own], shapely.box(*best))
+        lead = way if way.length > _APART else None
+        return self._keep(Plate(*_corner(best), *size, lead))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]

@@ -15,15 +15,16 @@ function number(value, digits = 0) {
   return value.toLocaleString(document.documentElement.lang, { maximumFractionDigits: digits });
 }
 
-// How far it is over the ground: what is farther than people pace in miles or kilometres.
-function length(metres) {
+// How far it is over the ground: what is farther than people pace in miles or kilometres, as people say it or, as measured, in hundredths.
+function length(metres, digits = 2) {
   const far = SAY.units === "us" ? [2 * MILE, MILE, "mi"] : [10000, 1000, "km"];
   if (metres >= far[0]) {
-    return `${number(Number((metres / far[1]).toPrecision(2)), 1)}\u00a0${far[2]}`; // as `Voice.exact_away` has it
+    const miles = metres / far[1];
+    return `${number(miles, miles < 10 ? digits : digits - 1)}\u00a0${far[2]}`;
   }
   const [value, unit] = SAY.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
   const step = value < 100 ? 1 : value < 1000 ? 5 : 10;
-  return `${number(Math.round(value / step) * step)}\u00a0${unit}`;
+  return `${number(digits < 2 ? Number(value.toPrecision(2)) : Math.round(value / step) * step)}\u00a0${unit}`;
 }
 
 function pointOf(degrees) {

@@ -62,12 +62,10 @@ def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
     gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
     near = ""
-    if gap < far:
+    if 0 < gap < far:
         words = {"area": isolate(name), "distance": voice.away(gap)}
-        key = "instruct.danger_before" if gap else "instruct.danger_in"
-        near = voice.say(key, **words)
-    compass = voice.letters(azimuth)
-    distance = voice.away(far)
+        near = voice.say("instruct.danger_before", **words)
+    compass, distance = voice.point(azimuth), voice.away(far)
     return voice.say(
         "instruct.danger_to", distance=distance, compass=compass, near=near
     )
@@ -130,7 +128,7 @@ def moves(seen: Watch) -> list[Move]:
     ground, clear = shapely.union_all([z.shape for z in seen.zones]), clear_of(seen)
     # Outside both no zone tells which way is better.
     return [
-        Move(s, way_out(s.area.shape & ground, clear) if s.kind else None) for s in over
+        Move(s, way_out(s.area.shape, ground, clear) if s.kind else None) for s in over
     ]
 
 
@@ -160,7 +158,10 @@ def _sent(sent: Sequence[Move], voice: Voice) -> str:
     places = some_of([_whither(move, voice) for move in sent], voice, ";\n")
     turned = any(move.back not in ("", "away") for move in sent)
     key = "instruct.move_facing" if turned else "instruct.move"
-    return voice.say(key, places=places)
+    told = voice.say(key, places=places)
+    # Beside neighbours who may stay in the same zone it says why these may not.
+    over = any(move.spot.kind == "caution" for move in sent)
+    return f"{voice.say('instruct.why')} {told}" if over else told
 
 
 def _whither(move: Move, voice: Voice) -> str:

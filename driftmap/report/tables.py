@@ -200,7 +200,7 @@ def _flag(spot: Spot, voice: Voice) -> str:
         return voice.say("stand.unsafe")
     if spot.outcome == "warn":
         return voice.say("stand.unsure")
-    return voice.say("stand.ready") if spot.kind else ""
+    return voice.say("stand.ready") if spot.kind else voice.say("zone.clear")
 
 
 def _zone_told(spot: Spot, voice: Voice) -> str:

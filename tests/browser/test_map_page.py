@@ -271,6 +271,7 @@ def test_tap_on_the_ground_names_square_distance_and_bearing(browser, page):
 
 def test_measuring(browser, page, demo):
     browser.look(page)
+    click(browser, "button[data-view='everything']")
     click(browser, "#measure")
     assert browser.find("#measure").get_attribute("aria-pressed") == "true"
     tap(browser)

@@ -105,7 +105,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
     put_together |= {"short_hold", "short_no-go"}
     put_together |= {"move", "move_facing", "danger", "outside"}
-    put_together |= {"danger_before", "danger_in"}
+    put_together |= {"danger_before", "about"}
     unused = set(english.messages) - plain_keys
     scripts = "".join(
         p.read_text("utf-8")
@@ -373,17 +373,27 @@ def test_who_must_move_is_sent_to_the_nearest_ground_outside_both_zones(demo, en
     ground = shapely.union_all([zone.shape for zone in seen.zones])
     clear = clear_ground(demo.site, [ground])
     hit = next(s for s in seen.places if s.stand and s.kind)
-    inside = hit.area.shape & ground
-    way = way_out(inside, clear)
+    way = way_out(hit.area.shape, ground, clear)
     start, end = map(shapely.Point, way.coords)
-    assert inside.contains(start)
+    assert (hit.area.shape & ground).contains(start)
     assert end.distance(ground) > 29.9  # room for them
     assert demo.site.boundary.contains(end)
     # No nearer place is clear: all of a ring a little nearer has no such room.
     ring = start.buffer(way.length - 2.0).exterior
     assert not ring.intersects(clear)
     # A field that is all zone has none, and says so.
-    assert way_out(inside, clear_ground(demo.site, [demo.site.boundary])) is None
+    none = clear_ground(demo.site, [demo.site.boundary])
+    assert way_out(hit.area.shape, ground, none) is None
+
+
+def test_a_row_walks_until_its_last_is_clear_too():
+    """A row 100 m long, along the way: from its middle it would leave 50 m of it behind."""
+    zone, row = shapely.box(-200, -200, 200, 0), shapely.box(-10, -100, 10, 0)
+    clear = shapely.box(-500, 30, 500, 500)
+    way = way_out(row, zone, clear)
+    (east, north), (to_east, to_north) = way.coords
+    assert (east, north, to_east) == (0, -50, 0)
+    assert 130 <= to_north - north < 135  # the last stands 100 m from the zone's edge
 
 
 def test_the_field_alone_is_a_picture_with_its_colours_and_no_word(demo, english):
@@ -439,7 +449,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, caution, danger = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"to CLEAR. Facing the pad: {calm.area.name} – "
+    begun = f"hit too often here: to CLEAR. Facing the pad: {calm.area.name} – "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
@@ -479,14 +489,14 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     """The worst fall, and the likeliest that kills on another side of the pad."""
     seen = watch(demo, Voice(english, "us"))
     pad, *ahead = look(dataclasses.replace(seen, told=go_of(demo)))
-    assert pad.startswith("At lift-off: the pad. Then beside it, from ")
+    assert pad.startswith("At lift-off: the pad. Then from ")
     planned = next(fall for fall in seen.falls if fall.works)
     other, worst, well = ahead  # in the order of time
     assert well.startswith(f"From {seen.voice.clock(planned.first)}, if all is well: ")
     fast = seen.fast
     assert ", if nothing opens: " in worst
-    assert f"({seen.voice.letters(fast.azimuth)})" in worst
-    sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)})" in other]
+    assert f"({seen.voice.letters(fast.azimuth)} of pad)" in worst
+    sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)} of" in other]
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other
     assert look(seen)[0].startswith("If one still goes up: the pad. ")  # a no-go
