@@ -163,3 +163,22 @@ def test_git_passes_over_what_the_commands_of_the_readme_write():
     passed = {line.strip("/*") for line in lines}
     assert written
     assert not written - passed
+
+
+def test_the_guide_names_what_there_is(trees):
+    """Modules in the table of rooms, and the functions of a first reading."""
+    written = {
+        module: {node.name for node in tree.body if hasattr(node, "name")}
+        for module, tree in trees.items()
+    }
+    rows = re.findall(r"^\| `(\w+)/` \| (.+) \| .+ \|$", GUIDE, re.MULTILINE)
+    heads = re.findall(r"`([\w/]+)\.py`, `(\w+)`", GUIDE)
+    assert len(rows) > 10
+    assert len(heads) > 10
+    for room, told in rows:
+        own = [module for module in MODULES if _room(module) == room]
+        known = {m.rpartition(".")[2] for m in own}.union(*(written[m] for m in own))
+        assert set(re.findall(r"`([a-z_]+)`", told)) <= known, room
+    for path, name in heads:
+        module = f"driftmap.{path.replace('/', '.')}"
+        assert name in written[module], (path, name)
