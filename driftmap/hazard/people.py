@@ -113,7 +113,7 @@ def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGe
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
 
 
-_NECK: Final = 4.0
+_NECK: Final = 1.5
 """Ground narrower than this joins no two crowds [m]: it is a path between them; assumed."""
 
 _MOST: Final = 0.9

@@ -116,8 +116,11 @@ def _beyond(
 ) -> Iterator[tuple[float, WindLevel, float]]:
     """Give by how much levels are beyond what one wind may be, and the speed flown there.
 
-    ``part``: how much of the change counts. Of an ensemble each member does.
+    ``part``: how much of the change counts. Of an ensemble each member does, and the mean.
     """
+    if chosen.members is not None or other.members is not None:
+        mean, then = (replace(each, members=None) for each in (chosen, other))
+        yield from _beyond(mean, then, part, turned=turned)
     for level in (at for at in other.levels if at.height <= FAR_ABOVE):
         there, speeds, _ = _told_at(other, level.height)
         ours, flown, peak = _told_at(chosen, level.height)

@@ -218,6 +218,7 @@ def test_another_wind_of_the_same_source_near_the_flight_holds(kind, rows, held)
         (4.2, (4.2, 9.0), True),  # one member stronger, the mean by 2.4 m/s
         (4.2, (4.2, 4.2), False),
         ((4.2, 9.0), (4.2, 9.0), False),  # as strong a one is flown
+        ((4.2, 4.2, 9.0), (9.0, 9.0, 9.0), True),  # the mean by 3.2 m/s
     ],
 )
 def test_each_member_of_an_ensemble_has_its_say_for_another_time(now, then, held):
