@@ -208,13 +208,15 @@ def search_command(
 
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
+    from driftmap.observations.lying_apart import looked_for
+    from driftmap.observations.observation import FAR_IN
     from driftmap.observations.search_exports import (
         search_gpx,
         search_kml,
         search_sheet,
     )
     from driftmap.observations.search_page import plan_search, search_html
-    from driftmap.observations.seenfile import is_small, looked_for, pieces_of
+    from driftmap.observations.seenfile import is_small, pieces_of
     from driftmap.observations.walk import Walkers
     from driftmap.observations.weighing import bodies_of
 
@@ -222,9 +224,10 @@ def search_command(
     if piece not in (pieces := pieces_of(seen.flight)):
         told = f"{quoted(piece)} is not listed; accepted: {', '.join(pieces)}"
         raise InputError("--piece", "", told)
-    not_there = looked_for(piece, seen.told, seen.flight)
-    seen = replace(seen, told=(*seen.told, *not_there))
     who = Walkers(**line, small=is_small(seen.flight, piece))
+    sight = who.widths[who.cover] / 2  # to either side
+    follows = looked_for(piece, seen.told, seen.flight, sight)
+    seen = replace(seen, told=(*seen.told, *follows))
     here, read = _start(start, seen.site), bodies_of(seen.told)
     looked_at = None if read is None else read | {piece}
     _, known = _flown_and_weighed(seen, run, bodies=looked_at, sparing=True)
@@ -242,6 +245,8 @@ def search_command(
         },
     )
     _tell(result, known, voice)
+    for one in follows:
+        click.echo(f"Taken so: {one.says(FAR_IN[voice.units])}")
     click.echo(f"\nPage for the phone: {out / 'search.html'}")
 
 

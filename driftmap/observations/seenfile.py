@@ -149,23 +149,6 @@ class Observed:
         ]
 
 
-def looked_for(
-    piece: str, told: Sequence[Observation], flight: Flight
-) -> tuple[Observation, ...]:
-    """Tell what follows of itself: what is looked for is not on a rocket that lies found."""
-    lies = {seen.piece for seen in told if isinstance(seen, Find)}
-    if ROCKET not in lies or piece in lies:
-        return ()
-    fins = {p.name for p in flight.pieces if p.kind == "fin"}
-    stays = {}
-    for case in build_cases(flight).cases:
-        bodies = {body.name: body for body in case.bodies}
-        breaks = piece in fins and bodies[ROCKET].stages[-1].nose_first
-        if piece not in bodies and not breaks:
-            stays[case.name] = 0.0
-    return (Odds(stays, f"{piece} not on the rocket, which was found without it"),)
-
-
 def read_told(
     files: Sequence[str], flight: Flight, site: Site
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:

@@ -24,10 +24,10 @@ from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.figures import Find
-from driftmap.observations.observation import SMALL
+from driftmap.observations.lying_apart import looked_for
+from driftmap.observations.observation import SMALL, SUREST, missed
 from driftmap.observations.proposal import _stencil, _telling
 from driftmap.observations.search_page import shares_told, walk_cautions
-from driftmap.observations.seenfile import looked_for
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
@@ -408,21 +408,41 @@ def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
 def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
     flight = read_flight(ROOT / "examples/willet.toml")
     rocket, fin = Find("rocket", 0.0, 0.0, 5.0), Find("fin", 9.0, 0.0, 5.0)
-    (odds,) = looked_for("fin", [rocket], flight)
+    odds, _ = looked_for("fin", [rocket], flight, 2.0)
     # It came off in the air, or broke off where the rocket struck nose first.
     left = {"fins come off", "nothing deploys"}
     assert not left & {*odds.by_case}
     assert odds.by_case["recovery works"] == 0
-    (odds,) = looked_for("nose cone", [rocket], flight)
+    odds, _ = looked_for("nose cone", [rocket], flight, 2.0)
     assert {*CASES} - {*odds.by_case} == {"nose cone lost"}
     for told in ([], [fin], [rocket, fin]):
-        assert looked_for("fin", told, flight) == ()
+        assert looked_for("fin", told, flight, 2.0) == ()
     seen = tmp_path / "seen.toml"
     seen.write_text("[[found]]\nat = [41.6080, -117.9420]\n")
     more = ("--seen", str(seen), "--piece", "nose cone")
     assert search(tmp_path / "out", *more).exit_code == 0
     page = (tmp_path / "out" / "search-sheet.html").read_text(encoding="utf-8")
     assert "nose cone not on the rocket, which was found without it" in page
+
+
+@pytest.mark.parametrize("piece", ["fin", "nose cone", "main"])
+def test_a_piece_found_alone_does_not_send_its_finder_to_where_it_lay(piece):
+    """Who holds a fin and looks for the rocket does not have it on the ground they stand on."""
+    flight = read_flight(ROOT / "examples/willet.toml")
+    odds, walk = looked_for("rocket", [Find(piece, 90.0, 40.0, 5.0)], flight, 20.0)
+    # What parts them, and nothing else, may have happened.
+    parts = {
+        "fin": {"fins come off", "fin flutters off", "fin snaps"},
+        "nose cone": {"nose cone lost"},
+        "main": {case for case in CASES if case.endswith("ripped off")},
+    }
+    left = {*CASES} - {case for case, share in odds.by_case.items() if share == 0}
+    assert parts[piece] <= left
+    assert not left & {"recovery works", "canopy tangles", "early opening, holds"}
+    assert "[[came_off]]" in odds.says()
+    # The ground about the find is as any other that was walked in vain.
+    near, far = missed([walk], np.array([[90.0, 90.0], [59.0, 61.0]]))
+    assert (near, far) == (pytest.approx(1 - SUREST), 1.0)
 
 
 def test_little_ground_is_told_in_its_own_digits():
