@@ -175,19 +175,24 @@ function placePeople(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = crowd.groundOf(label) ?? pointOn(measured);
   const tries = ways(measured, crowd.endangered(ground), crowd, crowd.numbers ? [true] : [false, true]);
-  for (const { short, size, gaps, fits, crowd: seen } of crowd.many && crowd.hosts.length ? tries.slice(0, -1) : tries) {
+  const few = crowd.people.length <= FEW;
+  const set = ({ short, size, gaps, fits, crowd: seen }) => {
     const on = about(measured, size);
     if ((short || lies(on, ground) === "in") && clear(on, ground, seen) && fits(on)) return setAt(label, { box: on, short }, crowd);
     const place = beside(size, ground, seen, { gaps, fits });
-    if (place) return setAt(label, { ...place, short }, crowd);
-  }
-  // Of few places each has its plate, with a line however long: on its side of the pad, or where the line meets neither plate nor danger.
-  const apart = crowd.people.length > FEW ? [] : [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap));
-  const free = (box, leads = []) => clear(box, ground, { ...crowd, people: [], leads });
-  const near = (box) => sameSide(box, ground, crowd);
-  const plain = (box) => free(box, crowd.leads) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
-  const box = apart.find((at) => near(at) && plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, { ...crowd, people: [] })) ?? apart.find((at) => near(at) && free(at));
-  if (box) return setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
+    return Boolean(place) && setAt(label, { ...place, short }, crowd);
+  };
+  if (tries.slice(0, -1).some(set)) return true;
+  // Of few places each has its plate, with a line however long: on its side of the pad, off the ground of others if it can
+  // be, or where the line meets neither plate nor danger.
+  const apart = few ? [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap)) : [];
+  const bare = { ...crowd, people: [] };
+  const plain = (box, seen = bare) => clear(box, ground, seen) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
+  const near = apart.filter((box) => sameSide(box, ground, crowd));
+  const far = (box) => Boolean(box) && setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
+  if (far(near.find((at) => plain(at, crowd)))) return true;
+  if (!(crowd.many && crowd.hosts.length) && set(tries.at(-1))) return true;
+  if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? near.find((at) => clear(at, ground, { ...bare, leads: [] })))) return true;
   if (crowd.hosts.length) return false; // counted on a plate
   return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone
 }
