@@ -203,9 +203,7 @@ class Desk:
     def check_answers(self) -> None:
         """Refuse to judge where an answer may say no that is not read for its name."""
         if odd := self.folder.unread("answers"):
-            told = (
-                "is not read, and may say no: give it a plain name that ends in .toml"
-            )
+            told = "is not read, and may say no: give it a plain name in .toml, or take it out"
             raise InputError(odd[0][:60], "", told)
 
     def fingerprint(self, day: Day, item: Item) -> str:

@@ -47,6 +47,11 @@ _NAME: Final = re.compile(r"[^\W_][^/\\:*?\"<>|\x00-\x1f\x7f]{0,79}")
 _NONE: Final = ".none"  # stands for a file that was not there
 
 
+def _of_a_system(name: str) -> bool:
+    """Tell whether computers leave such a file by themselves, out of sight."""
+    return name[0] == "." or name.lower() in {"desktop.ini", "thumbs.db", "icon\r"}
+
+
 class ConflictError(Exception):
     """Somebody else changed the file in the meantime."""
 
@@ -114,7 +119,8 @@ class Folder:
         place = self.root / room
         if not place.is_dir():
             return []
-        found = {f"{room}/{p.name}" for p in place.iterdir() if p.name[0] != "."}
+        here = (p.name for p in place.iterdir() if not _of_a_system(p.name))
+        found = {f"{room}/{name}" for name in here}
         return sorted(found - set(self.names(room)))
 
     def _usable(self, name: str) -> bool:

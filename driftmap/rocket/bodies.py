@@ -72,20 +72,24 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
     return Spread("normal", given.value, spread, note)
 
 
+_TOGETHER: Final = 2.0  # s of opening: so long after its trigger any may take; assumed
+
+
 def by_opening(flight: Flight) -> list[Device]:
     """List the devices that come down with the rocket as they open, the first one first.
 
     By times and apogee, then falling heights. A time on the way up comes before apogee. What
     one trigger lets out comes out together: the largest meets the full speed, and what opens
-    beside it brakes nothing for it.
+    beside it brakes nothing for it; but what is told to open long after waits for that.
     """
     top = rises_for(flight)
 
-    def key(device: Device) -> tuple[int, float]:
-        trigger = device.opens_at
+    def key(device: Device) -> tuple[int, float, float]:
+        trigger, delay = device.opens_at, device.opening_delay
+        waits = delay.value if delay and delay.value > _TOGETHER else 0.0
         if trigger.at == "height":
-            return 1, -trigger.value
-        return 0, top if trigger.at == "apogee" else trigger.value
+            return 1, -trigger.value, waits
+        return 0, top if trigger.at == "apogee" else trigger.value, waits
 
     return sorted(sorted(flight.recovery, key=_size, reverse=True), key=key)
 

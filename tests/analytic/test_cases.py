@@ -323,6 +323,11 @@ def test_a_canopy_glides_whatever_opens_beside_it(willet, order, opens):
         assert glides[name] == "main glide"
     # One charge lets both out: the ribbon brakes nothing for the canopy, however listed.
     assert [device.name for device in bench_of(flight).devices()] == ["main", "pilot"]
+    # A main that is told to wait hangs on the pilot until then.
+    late = main.model_copy(update={"opening_delay": Uncertain(12.0, 1.0)})
+    flight = willet.model_copy(update={"recovery": (late, pilot)[::order]})
+    first = bench_of(flight).devices()[0].name
+    assert first == ("pilot" if opens == "apogee" else "main")
 
 
 def test_time_trigger_before_apogee_and_after(willet):

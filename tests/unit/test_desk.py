@@ -199,6 +199,8 @@ def test_no_step_takes_back_a_wind_or_an_answer(ask, name):
 def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
     put_on(ask, "willet")
     odd = ("_ada.toml", "ada.toml.txt")
+    (folder.root / "answers").mkdir(exist_ok=True)
+    (folder.root / "answers" / "desktop.ini").write_text("[.ShellClassInfo]")
     for name, word in (("Ada's answers.toml", "go"), *((one, "hold") for one in odd)):
         (folder.root / "answers" / name).write_text("date = 2026-06-13\n")
         day = read_day(folder)
