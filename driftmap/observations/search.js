@@ -186,8 +186,8 @@ function history() {
 function show() {
   const {now, beside, left} = chances(), found = foundIn();
   const plan = found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers());
-  const [first] = plan;
-  find("status").textContent = found !== null ? say("found", {square: SPOT[found][0]}) : first ? [say("first", {squares: named(first), way: way(first)}), ...minds(first)].join(" ") : "";
+  const [first] = plan, vain = SPOT.every((_, n) => times(n) > 0);
+  find("status").textContent = found !== null ? say("found", {square: SPOT[found][0]}) : first ? [...(vain ? [say("all_walked")] : []), say("first", {squares: named(first), way: way(first)}), ...minds(first)].join(" ") : "";
   find("first").toggleAttribute("hidden", !first);
   if (first) frame(first);
   const walked = Object.values(walks).some(walk => !walk.off);

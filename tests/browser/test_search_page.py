@@ -111,12 +111,16 @@ def test_a_tick_is_bayes_rule(browser, search_page):
     assert browser.js("return chances().left") == pytest.approx(
         1 - held * seen, rel=1e-9
     )
+    status = "return document.querySelector('#status').textContent"
+    assert "in vain" not in browser.js(status)
     # However often it is walked: it may be buried, or in a ditch.
     browser.js("for (let i = 0; i < 30; i++) tick(arguments[0])", numbers)
     surest = facts(search_page)["surest"]
     assert browser.js("return chances().left") == pytest.approx(
         1 - held * surest, rel=1e-9
     )
+    browser.js("tick(SPOT.map((_, n) => n))")
+    assert browser.js(status).startswith("Every square has been walked in vain")
 
 
 def test_the_page_walks_in_the_order_of_the_sheet(browser, search_page):
