@@ -198,7 +198,6 @@ def converge(
     *,
     first: int = 4096,
     cap: int = 1_048_576,
-    confidence: float = CONFIDENCE,
 ) -> tuple[tuple[Estimate, ...], bool]:
     """Double the number of flights until a figure is known well enough.
 
@@ -206,8 +205,7 @@ def converge(
     look uses a confidence that shares the chance of error among all looks up to the cap.
 
     ``sample``: takes a number of flights and a confidence; gives the figure; ``first`` and
-    ``cap``: least and greatest number of flights; ``confidence``: two-sided confidence of
-    the figure over all looks.
+    ``cap``: least and greatest number of flights.
 
     Result: every look, each with twice as many flights as the one before, and whether the
     last is known well enough; if not, a verdict must hold. Raises `ValueError` if `cap` is
@@ -216,7 +214,7 @@ def converge(
     if not 1 <= first <= cap:
         raise ValueError(f"'cap' must be at least 'first', {first} (got {cap})")
     count = int(math.log2(cap / first)) + 1
-    each = 1 - (1 - confidence) / count
+    each = 1 - (1 - CONFIDENCE) / count
     looks: list[Estimate] = []
     for flights in (first << look for look in range(count)):
         looks.append(sample(flights, each))
