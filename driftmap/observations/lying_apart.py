@@ -9,6 +9,7 @@ import shapely
 from driftmap.observations.case_flights import ROCKET
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import SUREST, Observation, Odds, Walked
+from driftmap.rocket.case import Case
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 
@@ -22,35 +23,39 @@ def looked_for(
     being how far off they see what is looked for [m].
     """
     finds = [seen for seen in told if isinstance(seen, Find)]
-    if piece in {find.piece for find in finds}:
+    others = list(dict.fromkeys(find.piece for find in finds))
+    if not finds or piece in others:
         return ()
-    follows: list[Observation] = []
-    for other in dict.fromkeys(find.piece for find in finds):
-        together = _together(piece, other, flight)
-        if all(together.values()):
-            continue  # the flight file knows no way for them to part
-        odds = dict.fromkeys((case for case, one in together.items() if one), 0.0)
-        follows.append(Odds(odds, _parted(piece, other)))
+    # What is not on the rocket is on nothing else that lies with it.
+    others = [ROCKET] if ROCKET in others else others
+    cases = build_cases(flight).cases
+    ruled_out = [seen.by_case for seen in told if isinstance(seen, Odds)]
+    possible = {c.name for c in cases if all(o.get(c.name, 1.0) for o in ruled_out)}
+    each = [
+        {c.name for c in cases if _apart(piece, other, c, flight)} & possible
+        for other in others
+    ]
+    # Where no case parts them all, each that parts one is still better than none.
+    left = set.intersection(*each) or set.union(*each) or possible
+    odds = dict.fromkeys([c.name for c in cases if c.name not in left], 0.0)
     ground = [shapely.Point(find.east, find.north).buffer(sight) for find in finds]
-    return (*follows, *(Walked(piece, g, SUREST, "the finder") for g in ground))
+    walked = [Walked(piece, about, SUREST, "the finder") for about in ground]
+    return Odds(odds, _parted(piece, others)), *walked
 
 
-def _together(piece: str, other: str, flight: Flight) -> dict[str, bool]:
-    """Tell of each case whether two pieces come down as one and stay so."""
+def _apart(piece: str, other: str, case: Case, flight: Flight) -> bool:
+    """Tell whether two pieces come down apart, or break apart as the rocket strikes."""
+    bodies = {body.name: body for body in case.bodies}
     fins = {p.name for p in flight.pieces if p.kind == "fin"}
-    found = {}
-    for case in build_cases(flight).cases:
-        bodies = {body.name: body for body in case.bodies}
-        hosts = {one if one in bodies else ROCKET for one in (piece, other)}
-        breaks = bodies[ROCKET].stages[-1].nose_first and bool(fins & {piece, other})
-        found[case.name] = len(hosts) == 1 and not breaks
-    return found
+    hosts = {one if one in bodies else ROCKET for one in (piece, other)}
+    breaks = bodies[ROCKET].stages[-1].nose_first and bool(fins & {piece, other})
+    return len(hosts) > 1 or breaks
 
 
-def _parted(piece: str, other: str) -> str:
-    if other == ROCKET:
+def _parted(piece: str, others: Sequence[str]) -> str:
+    if ROCKET in others:
         return f"{piece} not on the rocket, which was found without it"
     return (
-        f"{other} found, and no {piece} with it: taken to have come off (seen to? tell when or "
-        f"how high under [[came_off]]; if the {piece} lay there, tell it under [[found]])"
+        f"{' and '.join(others)} found, and no {piece} there: taken to have come apart (seen to? "
+        f"tell when or how high under [[came_off]]; if the {piece} lay there, under [[found]])"
     )

@@ -25,7 +25,7 @@ from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.figures import Find
 from driftmap.observations.lying_apart import looked_for
-from driftmap.observations.observation import SMALL, SUREST, missed
+from driftmap.observations.observation import SMALL, SUREST, Odds, missed
 from driftmap.observations.proposal import _stencil, _telling
 from driftmap.observations.search_page import shares_told, walk_cautions
 from driftmap.observations.walk import Walkers, plan_walk
@@ -413,7 +413,8 @@ def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
     left = {"fins come off", "nothing deploys"}
     assert not left & {*odds.by_case}
     assert odds.by_case["recovery works"] == 0
-    odds, _ = looked_for("nose cone", [rocket], flight, 2.0)
+    odds, *ground = looked_for("nose cone", [rocket, fin], flight, 2.0)
+    assert len(ground) == 2  # about each find; the fin may lie with the rocket
     assert {*CASES} - {*odds.by_case} == {"nose cone lost"}
     for told in ([], [fin], [rocket, fin]):
         assert looked_for("fin", told, flight, 2.0) == ()
@@ -443,6 +444,18 @@ def test_a_piece_found_alone_does_not_send_its_finder_to_where_it_lay(piece):
     # The ground about the find is as any other that was walked in vain.
     near, far = missed([walk], np.array([[90.0, 90.0], [59.0, 61.0]]))
     assert (near, far) == (pytest.approx(1 - SUREST), 1.0)
+
+
+def test_pieces_that_no_one_case_parts_leave_a_search_all_the_same():
+    """Of a rocket that broke up more than one piece is found; a case told by hand stays."""
+    flight = read_flight(ROOT / "examples/willet.toml")
+    both = [Find("fin", 0.0, 0.0, 5.0), Find("nose cone", 300.0, 0.0, 5.0)]
+    odds, *_ = looked_for("rocket", both, flight, 2.0)
+    assert not {"nose cone lost", "fins come off"} & {*odds.by_case}
+    assert "recovery works" in odds.by_case
+    ruled = Odds(dict.fromkeys({*CASES} - {"canopy tangles"}, 0.0), "told")
+    odds, *_ = looked_for("rocket", [*both, ruled], flight, 2.0)
+    assert "canopy tangles" not in odds.by_case
 
 
 def test_little_ground_is_told_in_its_own_digits():
