@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from math import atan, log, pi, sqrt
+from math import atan, inf, log, pi, sqrt
 from typing import Final
 
 from driftmap.core.errors import FlightError
@@ -72,7 +72,8 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
     return Spread("normal", given.value, spread, note)
 
 
-_TOGETHER: Final = 2.0  # s of opening: so long after its trigger any may take; assumed
+_TOGETHER: Final = 2.0
+"""What opens so soon after another of its trigger opens with it [s]; assumed."""
 
 
 def by_opening(flight: Flight) -> list[Device]:
@@ -84,14 +85,25 @@ def by_opening(flight: Flight) -> list[Device]:
     """
     top = rises_for(flight)
 
+    soonest: dict[tuple[str, float], float] = {}
+    for device in flight.recovery:
+        at = device.opens_at.at, device.opens_at.value
+        soonest[at] = min(_delay(device), soonest.get(at, inf))
+
     def key(device: Device) -> tuple[int, float, float]:
-        trigger, delay = device.opens_at, device.opening_delay
-        waits = delay.value if delay and delay.value > _TOGETHER else 0.0
+        trigger = device.opens_at
+        waits = _delay(device) - soonest[trigger.at, trigger.value]
+        waits = waits if waits > _TOGETHER else 0.0
         if trigger.at == "height":
             return 1, -trigger.value, waits
         return 0, top if trigger.at == "apogee" else trigger.value, waits
 
     return sorted(sorted(flight.recovery, key=_size, reverse=True), key=key)
+
+
+def _delay(device: Device) -> float:
+    given = device.opening_delay
+    return OPENING_DELAY.middle if given is None else given.value
 
 
 def _size(device: Device) -> tuple[bool, float]:

@@ -328,6 +328,13 @@ def test_a_canopy_glides_whatever_opens_beside_it(willet, order, opens):
     flight = willet.model_copy(update={"recovery": (late, pilot)[::order]})
     first = bench_of(flight).devices()[0].name
     assert first == ("pilot" if opens == "apogee" else "main")
+    # A tenth of a second is no waiting, however long both take.
+    slow = [
+        each.model_copy(update={"opening_delay": Uncertain(delay)})
+        for each, delay in ((main, 2.6), (pilot, 2.5))
+    ]
+    flight = willet.model_copy(update={"recovery": tuple(slow)[::order]})
+    assert bench_of(flight).devices()[0].name == "main"
 
 
 def test_time_trigger_before_apogee_and_after(willet):
