@@ -116,6 +116,9 @@ def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGe
 _NECK: Final = 1.5
 """Ground narrower than this joins no two crowds [m]: it is a path between them; assumed."""
 
+_PATH: Final = 20.0
+"""A path shorter than this parts no crowd: edges drawn by hand waver [m]; assumed."""
+
 _MOST: Final = 0.9
 """What is left without its necks must be so much of it: else it is a narrow line; assumed."""
 
@@ -126,9 +129,9 @@ def _grounds(shape: BaseGeometry) -> tuple[BaseGeometry, ...]:
     found: list[BaseGeometry] = []
     for part in shapely.get_parts(shape):
         wide = part.buffer(-_NECK / 2).buffer(_NECK / 2).intersection(part)
-        cut = shapely.get_parts(wide)
+        crowds = shapely.get_parts(wide.buffer(_PATH / 2))
         line = wide.area < _MOST * part.area
-        found += [part] if line or len(cut) == 1 else cut.tolist()
+        found += [part] if line else [part.intersection(crowd) for crowd in crowds]
     return tuple(found)
 
 

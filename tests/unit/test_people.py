@@ -126,8 +126,8 @@ def test_a_path_between_two_grounds_thins_no_crowd_out():
         for shape in (joined, apart)
     )
     assert one == pytest.approx(two, rel=0.02)  # corners of the path are cut off
-    # A line walked or drawn by hand, here and there but 2 m wide, is one crowd all the same.
-    wide = [(5 * i, 2.5 + 1.5 * (-1) ** i) for i in range(21)]
+    # A line walked or drawn by hand, here and there but 1 m wide, is one crowd all the same.
+    wide = [(5 * i, 2.5 - 2 * (i % 8 == 4)) for i in range(21)]
     line = shapely.Polygon([*wide, *((x, -y) for x, y in reversed(wide))])
     found = expected_casualties(gather([piece(10, at=(50, 0))], N), [crowd(shape=line)])
     assert found.total.estimate == pytest.approx(10 / N * 2 * 100 / line.area)
