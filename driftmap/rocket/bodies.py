@@ -80,8 +80,8 @@ def by_opening(flight: Flight) -> list[Device]:
     """List the devices that come down with the rocket as they open, the first one first.
 
     By times and apogee, then falling heights. A time on the way up comes before apogee. What
-    one trigger lets out comes out together: the largest meets the full speed, and what opens
-    beside it brakes nothing for it; but what is told to open long after waits for that.
+    one trigger lets out comes out together, the largest first; but what is told to open long
+    after waits for that.
     """
     top = rises_for(flight)
 
@@ -104,6 +104,17 @@ def by_opening(flight: Flight) -> list[Device]:
 def _delay(device: Device) -> float:
     given = device.opening_delay
     return OPENING_DELAY.middle if given is None else given.value
+
+
+_NEAR: Final = {"apogee": 1.0, "time": 1.0, "height": 30.0}
+"""Triggers nearer each other than this do not wait for each other [s, m]; assumed."""
+
+
+def _together(first: Device, other: Device) -> bool:
+    """Tell whether a device comes out before one that opens first can have slowed it."""
+    one, two = first.opens_at, other.opens_at
+    near = one.at == two.at and abs(one.value - two.value) < _NEAR[one.at]
+    return near and abs(_delay(first) - _delay(other)) <= _TOGETHER
 
 
 def _size(device: Device) -> tuple[bool, float]:
@@ -145,17 +156,17 @@ class StagedFall:
         When it begins.
     stages : tuple of Stage
         To the ground.
-    opened : dict of str to int
-        Stages flown before each device is open, by its name.
+    before : dict of str to tuple of Stage
+        What it meets until each device is open, by its name: nothing that comes out with
+        the device has slowed it by then.
+    beside : frozenset of str
+        Names of the devices that come out with one that is listed before them.
     """
 
     release: Release
     stages: tuple[Stage, ...]
-    opened: dict[str, int]
-
-    def before(self, device: Device) -> tuple[Stage, ...]:
-        """List the stages until a device is open."""
-        return self.stages[: self.opened[device.name]]
+    before: dict[str, tuple[Stage, ...]]
+    beside: frozenset[str]
 
 
 @dataclass
@@ -298,12 +309,16 @@ class Bench:
         when = normal(trigger, spread, note)
         return self.need(f"{device.name} opens", when, device.name)
 
-    def waiting(self, device: Device, drag: tuple[Drag, ...], *, nose: bool) -> Stage:
-        """Fall as before from the trigger until a device is open."""
-        given = device.opening_delay
+    def _until_open(self, device: Device, now: Stage) -> tuple[Stage, ...]:
+        """Fall on as now to the trigger of a device, and from there until it is open."""
+        stages: tuple[Stage, ...] = ()
+        at, given = device.opens_at.at, device.opening_delay
+        if at != "apogee":
+            stages = (replace(now, until=at, mark=self._opening(device)),)
+            now = replace(now, opens="")
         delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
         mark = self.need(f"{device.name} delay", delay, device.name)
-        return Stage(drag, "delay", mark, nose_first=nose)
+        return *stages, replace(now, until="delay", mark=mark)
 
     def glide(self, device: Device) -> str:
         """Name the input for the glide of what hangs on a device, whatever opens beside it.
@@ -324,27 +339,25 @@ class Bench:
         on) or tumbles from the start.
         """
         release = Release()
-        stages: list[Stage] = []
-        opened: dict[str, int] = {}
-        opens = ""
+        stages: tuple[Stage, ...] = ()
+        before: dict[str, tuple[Stage, ...]] = {}
+        beside: set[str] = set()
         hung = list(hanging)
         now = Stage(tuple(hung), glide=glide) if hung else self.unopened()
+        first, free, fast = None, stages, now
         for device in devices:
-            at = device.opens_at.at
-            if at == "time" and not stages and not hanging:
+            if device.opens_at.at == "time" and not stages and not hanging:
                 release = Release("time", self._opening(device))
-            if at != "apogee":
-                mark = self._opening(device)
-                stages.append(replace(now, until=at, mark=mark, opens=opens))
-                opens = ""
-            waiting = self.waiting(device, now.drag, nose=now.nose_first)
-            stages.append(replace(waiting, opens=opens, glide=glide))
-            opened[device.name] = len(stages)
-            opens = device.name
+            if first is not None and _together(first, device):
+                beside.add(device.name)
+            else:
+                first, free, fast = device, stages, now
+            before[device.name] = (*free, *self._until_open(device, fast))
+            stages = (*stages, *self._until_open(device, now))
             hung = [*(hung or [self.tumbling()]), self.cloth(device)]
             glide = self.glide(device) or glide
-            now = Stage(tuple(hung), glide=glide)
-        return StagedFall(release, (*stages, replace(now, opens=opens)), opened)
+            now = Stage(tuple(hung), glide=glide, opens=device.name)
+        return StagedFall(release, (*stages, now), before, frozenset(beside))
 
     def strengths(self, device: Device) -> Strengths:
         """Give the strength of each link of a device that can give.

@@ -84,7 +84,7 @@ def _waits(bench: Bench, device: Device) -> tuple[Release, tuple[Stage, ...]]:
     """Wait some seconds after the trigger of the first device, until it is open."""
     fall = bench.fall([device])
     seconds = bench.need("late by", _LATE, "late opening")
-    *first, waiting = fall.before(device)
+    *first, waiting = fall.before[device.name]
     return fall.release, (*first, replace(waiting, mark=seconds), waiting)
 
 
@@ -136,7 +136,7 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     fall = bench.fall([first])
     beside = tuple(bench.cloth(d) for d in bench.devices() if d is not main)
     return opened(
-        *(bench, "main at apogee", fall.release, main, fall.before(first)),
+        *(bench, "main at apogee", fall.release, main, fall.before[first.name]),
         beside=beside,
         alone=True,
     )
@@ -146,7 +146,7 @@ def _drogue_fails(bench: Bench) -> list[Case]:
     """Open the second device from a nose-first fall, the first having failed."""
     _, second, *_ = devices = bench.devices()
     fall = bench.fall(devices[1:])
-    return opened(bench, "drogue fails", fall.release, second, fall.before(second))
+    return opened(bench, "drogue fails", fall.release, second, fall.before[second.name])
 
 
 def _drogue_only(bench: Bench) -> list[Case]:

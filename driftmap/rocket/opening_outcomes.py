@@ -45,12 +45,15 @@ def planned_ends(
     Result: all of them holding; and for each other end how it is told, what comes down, and
     the openings that end so, in their order.
     """
-    strong = [device for device in bench.devices() if bench.strengths(device)]
-    held = tuple(_opening_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
+    # A streamer gives way to nothing, but beside another it is met at full speed as well.
+    watched = [
+        d for d in bench.devices() if bench.strengths(d) or d.name in fall.beside
+    ]
+    held = tuple(_opening_ends(bench, d, HOLDS, fall.before[d.name]) for d in watched)
     broken = []
-    for number, device in enumerate(strong):
-        before, later = fall.before(device), _later_than(bench, device)
-        for result, how in TOLD[1:]:
+    for number, device in enumerate(watched):
+        before, later = fall.before[device.name], _later_than(bench, device)
+        for result, how in TOLD[1:] if bench.strengths(device) else ():
             end = _opening_ends(bench, device, result, before)
             bodies = after(bench, device, result, before, later=later)
             broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))

@@ -108,6 +108,48 @@ def test_what_fires_on_the_way_up_does_so_beside_whatever_opens_at_apogee(second
     assert np.array_equal(*met)
 
 
+SMALL = {
+    "pilot": {"kind": "canopy", "diameter": "0.4 m", "drag_coefficient": "0.75"},
+    "ribbon": {"kind": "streamer", "length": "1.5 m", "width": "15 cm"},
+}
+
+
+def speeds(*devices):
+    """Tell how fast devices open as planned, in the middle."""
+    flight = read_flight(WILLET).model_copy(update={"recovery": devices})
+    flown = fly(flight, LIGHT, 0.0, samples=100, seed=1)
+    return {
+        name: float(np.median(met[OPENED.index("speed")]))
+        for (cause, name), met in flown.openings.items()
+        if cause == WORKS
+    }
+
+
+@pytest.mark.parametrize(
+    ("small", "seconds", "together"),
+    [
+        ("pilot", 12.0, True),
+        ("ribbon", 12.0, True),
+        ("ribbon", 12.3, True),
+        ("ribbon", 16.0, False),
+    ],
+)
+def test_what_comes_out_together_meets_the_speed_that_each_would_meet_alone(
+    small, seconds, together
+):
+    """None has slowed the others before they open; what opens long after is slowed."""
+    own = {**SMALL[small], "name": small, "opens_at": "12 s +/- 0.1 s"}
+    beside = Device.model_validate(own, strict=False)
+    main = read_flight(WILLET).recovery[0]
+    main = main.model_copy(update={"opens_at": Trigger("time", seconds, 0.1)})
+    both = speeds(main, beside)
+    # The middle of 100 flights errs by 3 % (its standard error, by the spread of 4,000).
+    assert both[small] == pytest.approx(speeds(beside)[small], rel=0.1)
+    alone = speeds(main)["main"]
+    assert (both["main"] == pytest.approx(alone, rel=0.1)) is together
+    assert both["main"] < 1.1 * alone
+
+
 def test_what_fires_on_the_way_up_and_is_not_flown_so_holds():
     """Of stages what opens first is told by the burn of the first alone: too soon."""
     flight = read_flight(WILLET.with_name("godwit.toml"))
