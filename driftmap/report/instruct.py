@@ -32,8 +32,8 @@ from driftmap.report.sheetfacts import (
 )
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.bodies import by_opening
 from driftmap.rocket.flight import Device
+from driftmap.rocket.opening_order import by_opening
 from driftmap.verdict.assessment import Assessment
 
 _OPENING: Final = 2.0

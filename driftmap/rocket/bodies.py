@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from math import atan, inf, log, pi, sqrt
+from math import log, pi, sqrt
 from typing import Final
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
-from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
 from driftmap.formulas.drag import PLATE_SHARE, plate_glide
 from driftmap.formulas.strength import (
@@ -20,6 +19,12 @@ from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.case import Body, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight, Piece, Trigger
+from driftmap.rocket.opening_order import (
+    OPENING_DELAY,
+    by_opening,
+    opens_together,
+    size_rank,
+)
 
 CROSSFLOW_DRAG: Final = 1.1
 """Drag coefficient of a long cylinder across the flow, on length times diameter, below the
@@ -47,12 +52,6 @@ _CLOTH_MASS: Final = 0.10
 """Mass of a canopy or streamer with its lines for each m² of cloth [kg m⁻²]. Common
 practice, no source: ripstop cloth near 0.065 kg/m² and half as much in lines and hem."""
 
-OPENING_DELAY: Final = Spread(
-    "uniform", 0.5, 1.5, "open 0.5 to 1.5 s after its trigger"
-)
-"""From trigger to full canopy: ejection, line stretch and filling. Assumed; filling alone
-takes 8 diameters of travel (from memory: Knacke, table 5-6), 0.5 s for 2 m at 30 m/s."""
-
 EMPTY: Final = Spread("uniform", 0.2, 1.0, "20 to 100 % of the drag it has under load")
 
 _CLOTH: Final = "ripstop nylon"  # of a canopy whose cloth is not stated; assumed
@@ -70,80 +69,6 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
     if given.spread is not None:
         return Spread("normal", given.value, given.spread)
     return Spread("normal", given.value, spread, note)
-
-
-_TOGETHER: Final = 2.0
-"""What opens so soon after another of its trigger opens with it [s]; assumed."""
-
-
-def by_opening(flight: Flight) -> list[Device]:
-    """List the devices that come down with the rocket as they open, the first one first.
-
-    By times and apogee, then falling heights. A time on the way up comes before apogee. What
-    one trigger lets out comes out together, the largest first; but what is told to open long
-    after waits for that.
-    """
-    top = rises_for(flight)
-
-    soonest: dict[tuple[str, float], float] = {}
-    for device in flight.recovery:
-        at = device.opens_at.at, device.opens_at.value
-        soonest[at] = min(_delay(device), soonest.get(at, inf))
-
-    def key(device: Device) -> tuple[int, float, float]:
-        trigger = device.opens_at
-        waits = _delay(device) - soonest[trigger.at, trigger.value]
-        waits = waits if waits > _TOGETHER else 0.0
-        if trigger.at == "height":
-            return 1, -trigger.value, waits
-        return 0, top if trigger.at == "apogee" else trigger.value, waits
-
-    return sorted(sorted(flight.recovery, key=_size, reverse=True), key=key)
-
-
-def _delay(device: Device) -> float:
-    given = device.opening_delay
-    return OPENING_DELAY.middle if given is None else given.value
-
-
-_NEAR: Final = {"apogee": 1.0, "time": 1.0, "height": 30.0}
-"""Triggers nearer each other than this do not wait for each other [s, m]; assumed."""
-
-
-def _together(first: Device, other: Device) -> bool:
-    """Tell whether a device comes out before one that opens first can have slowed it."""
-    one, two = first.opens_at, other.opens_at
-    near = one.at == two.at and abs(one.value - two.value) < _NEAR[one.at]
-    return near and abs(_delay(first) - _delay(other)) <= _TOGETHER
-
-
-def _size(device: Device) -> tuple[bool, float]:
-    """Rank devices by size: any canopy before any streamer."""
-    return device.kind == "canopy", device.cloth_area
-
-
-_THIN: Final = 1.0  # kg/m³, air up to some 2 km; assumed
-
-
-def rises_for(flight: Flight, alone: tuple[float, float] | None = None) -> float:
-    """Reckon when a flight is at its highest [s]; of a motor in the air nothing is counted.
-
-    A burn as if without drag, then a coast straight up with drag.
-
-    ``alone``: mass [kg] and drag area [m²] of what coasts, where that is not all.
-    """
-    if flight.apogee is not None:
-        return flight.apogee.time.value
-    motor, frame = flight.motor, flight.airframe
-    if motor is None:
-        return 0.0
-    mass = frame.mass.value - motor.propellant_mass / 2
-    burn = motor.burn_time.value
-    speed = max(motor.total_impulse.value / mass - STANDARD_GRAVITY * burn, 0.0)
-    area = frame.drag_coefficient.value * frame.cross_section
-    left, area = alone or (mass - motor.propellant_mass / 2, area)
-    steady = sqrt(left * STANDARD_GRAVITY / (_THIN / 2 * area))
-    return burn + steady / STANDARD_GRAVITY * atan(speed / steady)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +134,7 @@ class Bench:
 
     def largest(self) -> Device:
         """Give the canopy with the most cloth; a streamer where there is none."""
-        return max(self.devices(), key=_size)
+        return max(self.devices(), key=size_rank)
 
     def cloth_mass(self, device: Device) -> float:
         """Give the mass of a device with its lines [kg]."""
@@ -348,7 +273,7 @@ class Bench:
         for device in devices:
             if device.opens_at.at == "time" and not stages and not hanging:
                 release = Release("time", self._opening(device))
-            if first is not None and _together(first, device):
+            if first is not None and opens_together(first, device):
                 beside.add(device.name)
             else:
                 first, free, fast = device, stages, now

@@ -14,10 +14,11 @@ from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.rocket.airframe import Airframe
-from driftmap.rocket.bodies import CROSSFLOW_DRAG, Bench, bench_of, rises_for
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, Bench, bench_of
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
+from driftmap.rocket.opening_order import rises_for
 from driftmap.rocket.opening_outcomes import opened_as_planned, planned_ends
 from driftmap.rocket.thrust_failures import booster_fins_off, bursts_above
 

@@ -15,13 +15,14 @@ from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import PLANNED, alternatives
-from driftmap.rocket.bodies import OPENING_DELAY, bench_of
+from driftmap.rocket.bodies import bench_of
 from driftmap.rocket.case import Kick
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
+from driftmap.rocket.opening_order import OPENING_DELAY
 
 UNDER_POWER = (
     *("fins come off", "motor bursts", "goes off its path", "rod tips over"),
