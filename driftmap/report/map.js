@@ -159,7 +159,9 @@ function placeFar() {
     const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(middle));
     const chip = document.createElement("span");
     const arrow = document.createElement("i");
-    arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
+    // A zone goes on whither it reaches farthest from the pad, as the words say; people are where they lie from here.
+    const turn = kind ? Math.atan2(point.y - size.y / 2, point.x - size.x / 2) : away.bearing - Math.PI / 2;
+    arrow.style.transform = `rotate(${turn}rad)`;
     const told = document.createElement("bdi");
     const words = { name: `\u2068${name}\u2069`, distance: length(away.distance, 1), compass: pointOf(away.bearing / RADIAN) };
     told.textContent = kind ? `${number ? `${number} ` : ""}${say("far", words)}` : say("goes_on", words);

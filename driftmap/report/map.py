@@ -39,7 +39,7 @@ from driftmap.report.shapes import (
 )
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.site_layer import site_layer
-from driftmap.report.standing import stand, ways
+from driftmap.report.standing import farthest, stand, ways
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script, wind_as_read
@@ -278,16 +278,10 @@ def _piece(
         "dash": dash,
         "works": part.case == WORKS,
         "name": text,
-        "at": point_of(place, _badge_point(lines[-1].shape)),
+        "at": point_of(place, farthest(lines[-1].shape)),  # there outlines part
         "lines": [rings_of(place, shape) for shape in shapes],
         "shares": [round(each.share * 100) for each in lines[::-1]],
     }
-
-
-def _badge_point(shape: BaseGeometry) -> shapely.Point:
-    """Find the point of an outline farthest from the pad: there outlines part."""
-    corners = shapely.get_coordinates(shape)
-    return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])
 
 
 def _rings(place: ToScript, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
@@ -323,12 +317,6 @@ def _edges(site: Site, grid: marks.Squares) -> dict[str, Any]:
     }
 
 
-def _farthest(place: ToScript, zone: Zone) -> list[float]:
-    """Give the point of a zone that is farthest from the pad."""
-    points = shapely.get_coordinates(zone.shape)
-    return point_of(place, shapely.Point(points[np.hypot(*points.T).argmax()]))
-
-
 def _zones(told: Watch) -> list[dict[str, Any]]:
     """Give danger and caution with what comes down there, and where their words belong.
 
@@ -353,7 +341,7 @@ def _zones(told: Watch) -> list[dict[str, Any]]:
                 "kind": zone.kind,
                 "rings": rings_of(place, zone.shape),
                 "at": at,
-                "far": _farthest(place, zone),
+                "far": point_of(place, farthest(zone.shape)),
                 "lines": zone_lines(assessment.flight, zone, told.voice),
             }
         )

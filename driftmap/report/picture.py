@@ -18,7 +18,7 @@ from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.standing import ways
+from driftmap.report.standing import farthest, ways
 from driftmap.report.voice import Voice
 from driftmap.report.windsketch import broad_arrow
 from driftmap.report.windtold import CALM, where_read, wind_as_read
@@ -219,16 +219,18 @@ def _beyond(frame: Frame, seen: Watch, room: Room) -> list[str]:
         if cut.is_empty:
             continue
         line = max(shapely.get_parts(shapely.line_merge(cut)), key=shapely.length)
-        far = float(np.hypot(*shapely.get_coordinates(zone.shape).T).max())
+        end = farthest(zone.shape)
         name = seen.voice.say(f"zone.{zone.kind}")
         told = seen.voice.say(
-            "picture.beyond", zone=name, distance=seen.voice.away(far)
+            "picture.beyond",
+            zone=name,
+            distance=seen.voice.away(math.hypot(end.x, end.y)),
         )
         wide = 34.0 + widths(told)
         spot = line.interpolate(0.5, normalized=True)
         plate = room.at_edge((spot.x, spot.y), (wide, 26.0))
         x, y = plate.left, plate.top
-        turn = math.degrees(math.atan2(spot.y - y - 13, spot.x - x - wide / 2))
+        turn = math.degrees(math.atan2(-end.y, end.x))
         parts.append(
             f'<g class="beyond {zone.kind}"><rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="26"/>'
             f'<path d="M-8 -3H2V-8L11 0L2 8V3H-8Z" transform="translate({x + 15:.1f} {y + 13:.1f}) rotate({turn:.0f})"/>'

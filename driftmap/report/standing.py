@@ -58,7 +58,8 @@ def stand(seen: Watch) -> list[Order]:
 
 def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     """Say how far danger reaches, and how near it comes to whoever it comes nearest."""
-    far, azimuth = _farthest(danger)
+    end = farthest(danger)
+    far, azimuth = math.hypot(end.x, end.y), math.atan2(end.x, end.y)
     gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
     gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
     near = ""
@@ -71,12 +72,13 @@ def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     )
 
 
-def _farthest(shape: BaseGeometry) -> tuple[float, float]:
-    """Give how far ground reaches from the pad [m], and which way [rad]."""
-    east, north = shapely.get_coordinates(shape).T
-    far = np.hypot(east, north)
-    most = int(far.argmax())
-    return float(far[most]), math.atan2(east[most], north[most])
+def farthest(shape: BaseGeometry) -> shapely.Point:
+    """Give the point of ground that lies farthest from the pad [m].
+
+    How far a zone reaches, and which way, is told and pointed to by it alone.
+    """
+    corners = shapely.get_coordinates(shape)
+    return shapely.Point(corners[np.hypot(*corners.T).argmax()])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,6 +4,7 @@ switch does what it says, names from files are shown and never run.
 
 import base64
 import dataclasses
+import math
 import re
 import time
 
@@ -510,6 +511,15 @@ def test_people_beyond_the_edge_have_an_arrow(browser, page):
     )
     told = browser.js(shown)
     assert any("South crowd line" in text and " S" in text for text in told)
+    # A zone's arrow points from the pad to its farthest point, wherever the map is moved.
+    turned, (north, east) = browser.js(
+        "const { far, kind } = DRIFTMAP.zones.find(({ at }) => at), [lat, lon] = DRIFTMAP.pad;"
+        "const chip = all('#far span').find((e) => e.textContent.includes(say(kind)));"
+        "return [chip.querySelector('i').style.transform, [far[0] - lat, (far[1] - lon) * Math.cos(lat * Math.PI / 180)]]"
+    )
+    assert float(re.findall(r"-?[\d.]+", turned)[0]) == pytest.approx(
+        -math.atan2(north, east), abs=0.02
+    )
 
 
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])

@@ -2,6 +2,7 @@
 
 import dataclasses
 import gc
+import math
 import re
 import weakref
 
@@ -20,7 +21,7 @@ from driftmap.hazard.zones import (
     zones,
 )
 from driftmap.report.frames import SHEET
-from driftmap.report.instruct import watch
+from driftmap.report.instruct import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import Drawn, Room
@@ -255,6 +256,25 @@ def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned)
     drawn = drawn_kinds(seen)
     for kind, path in (("boundary", 'class="edge"'), ("road", 'class="lane"')):
         assert (kind in drawn) == (path in picture)
+
+
+def test_an_arrow_points_where_the_zone_reaches_farthest(demo, zoned, monkeypatch):
+    """Whichever side of the picture the zone leaves by; the angle is of plane trigonometry."""
+    danger, _ = zoned
+    # Its broad side leaves by the north, its end lies 4,000 m east and 3,000 m north.
+    shape = shapely.Polygon([(0, 0), (4000, 3000), (-1500, 3000)])
+    seen = dataclasses.replace(
+        watch(demo, Voice(read_catalogue("en"), "us")),
+        drawn=[dataclasses.replace(danger, shape=shape)],
+    )
+    monkeypatch.setattr(Watch, "opening", shapely.box(-300, -300, 300, 300))
+    told = re.search(
+        r'class="beyond danger".*?rotate\((.*?)\).*?>([^<>]+)</text>',
+        field_picture(seen),
+    )
+    assert told is not None
+    assert float(told[1]) == round(-math.degrees(math.atan2(3000, 4000)))
+    assert told[2].endswith("to 3.1\xa0mi")  # 5 km
 
 
 def test_ground_says_which_zone_it_reaches_into(zoned):
