@@ -1077,7 +1077,7 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
           window.of = "new";
           const row = () => ({id: arguments[0], state: "waiting", word: "go", good_for: 500, of});
           const fetched = window.fetch;
-          window.fetch = async () => of ? new Response(JSON.stringify({items: [row()]})) : fetched(...arguments);
+          window.fetch = async (...asked) => of ? new Response(JSON.stringify({items: [row()]})) : fetched(...asked);
           document.querySelector("iframe").contentDocument.head.innerHTML += '<meta name="drawn-of" content="old">';
         """,
             item,
@@ -1086,7 +1086,9 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         browser.js("window.of = 'old'")
         until(lambda: not problem(browser), "the page of the word")
         desk.process.send_signal(signal.SIGSTOP)
-        browser.js("const now = Date.now; Date.now = () => now() + 20000;")
+        browser.js(
+            "window.of = ''; const now = Date.now; Date.now = () => now() + 20000;"
+        )
         until(lambda: "does not answer" in problem(browser), "silence over a map")
     finally:
         desk.stop(signal.SIGKILL)
