@@ -36,7 +36,7 @@ if TYPE_CHECKING:
         assess,
     )
     from driftmap.verdict.document import document
-    from driftmap.verdict.turning import compare
+    from driftmap.verdict.what_if import compare
     from driftmap.winds import read_wind, read_winds
 
 __all__ = [
@@ -63,7 +63,7 @@ _HOME = {
     "DriftmapError": "core.errors",
     "Setup": "verdict.assessment",
     "assess": "verdict.assessment",
-    "compare": "verdict.turning",
+    "compare": "verdict.what_if",
     "document": "verdict.document",
     "fall": "trajectory.descent",
     "fly": "montecarlo.cloud",

@@ -28,8 +28,8 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
 from driftmap.montecarlo import cloud, flying, launch
+from driftmap.planning.assumed_winds import Reach, Supposition
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight
@@ -38,8 +38,8 @@ from driftmap.verdict import (
     assessment,
     consequence_checks,
     limits,
+    reading_value,
     rule_checks,
-    worth,
 )
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
@@ -229,7 +229,7 @@ def advised(monkeypatch):
 
 def with_advice(patch):
     """Tell of other aims and other readings as the program does."""
-    for way in (consequence_checks.with_clear_aim, worth.more_wind):
+    for way in (consequence_checks.with_clear_aim, reading_value.more_wind):
         patch.setattr(assessment, way.__name__, way)
 
 

@@ -198,7 +198,7 @@ def assess_command(
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
     from driftmap.report.voice import english
-    from driftmap.report.windtold import stops_at
+    from driftmap.report.wind_text import stops_at
     from driftmap.verdict.document import document
 
     around = around_of(result, asked=stop_wind)
@@ -207,7 +207,7 @@ def assess_command(
         data["holds_while"] = asdict(around)
     if propose:
         from driftmap.cli.plans import in_processes
-        from driftmap.verdict.turning import turns
+        from driftmap.verdict.what_if import turns
 
         with (
             Progress("changes of the plan") as progress,
@@ -255,7 +255,7 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.report.instruct import watch
+    from driftmap.report.instructions import watch
     from driftmap.report.sheet import brief_html, caller_html, poster_html
 
     writers = {
@@ -327,25 +327,25 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.report import features
-    from driftmap.report.markup import gpx_text, kml_text
+    from driftmap.report import geojson_csv
+    from driftmap.report.kml_gpx import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
     result = _assessment_of(run, out, names)
     with located("--floor and --square", ""):
-        cells = features.hit_cells(result.cloud, floor=floor, size=square)
+        cells = geojson_csv.hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {
-        "landing.geojson": lambda: features.geojson_text(
+        "landing.geojson": lambda: geojson_csv.geojson_text(
             result, points=points, cells=cells
         ),
         "landing.kml": lambda: kml_text(result, points=points),
         "landing.gpx": lambda: gpx_text(result),
-        "about.csv": lambda: features.about_csv(result),
-        "areas.csv": lambda: features.areas_csv(result),
-        "contours.csv": lambda: features.contours_csv(result),
-        "pieces.csv": lambda: features.pieces_csv(result),
-        "points.csv": lambda: features.points_csv(result, points=points),
-        "grid.csv": lambda: features.grid_csv(result, cells=cells),
+        "about.csv": lambda: geojson_csv.about_csv(result),
+        "areas.csv": lambda: geojson_csv.areas_csv(result),
+        "contours.csv": lambda: geojson_csv.contours_csv(result),
+        "pieces.csv": lambda: geojson_csv.pieces_csv(result),
+        "points.csv": lambda: geojson_csv.points_csv(result, points=points),
+        "grid.csv": lambda: geojson_csv.grid_csv(result, cells=cells),
     }
     files = {name: make() for name, make in makers.items() if name in names}
     write_all(out, files)

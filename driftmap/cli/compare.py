@@ -70,10 +70,10 @@ def compare_command(
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.planning.casedocuments import compare_document
-    from driftmap.report.casetold import compare_page, compare_rows, compare_told
-    from driftmap.report.inbrief import compare_brief
+    from driftmap.report.case_pages import compare_page, compare_rows, compare_told
+    from driftmap.report.plan_answers import compare_brief
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.verdict.turning import compare
+    from driftmap.verdict.what_if import compare
 
     first, *others = flights
     setup, wind = replace(run, flight=first).in_wind()
@@ -123,8 +123,8 @@ def cases_command(
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
     from driftmap.planning.casedocuments import cases_document
-    from driftmap.report.casetold import cases_page, cases_told
-    from driftmap.report.inbrief import cases_brief
+    from driftmap.report.case_pages import cases_page, cases_told
+    from driftmap.report.plan_answers import cases_brief
     from driftmap.rocket.flightfile import read_flight
 
     plan = read_flight(flight)

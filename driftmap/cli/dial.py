@@ -28,8 +28,8 @@ from driftmap.cli.output import Progress, write_all
 from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
+    from driftmap.planning.assumed_winds import Reach, Supposition
     from driftmap.planning.dial import Dial
-    from driftmap.planning.supposed import Reach, Supposition
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
@@ -95,8 +95,8 @@ def dial_command(
           --answers examples/answers.toml --out today
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
-    from driftmap.planning.between import check_between
-    from driftmap.planning.supposed import Reach
+    from driftmap.planning.assumed_winds import Reach
+    from driftmap.planning.dial_reading import check_between
     from driftmap.report.dialpage import dial_html
 
     reach = Reach(top_speed, speeds, directions, gust)
@@ -126,7 +126,7 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
 
 
 def _told(dial: Dial) -> str:
-    from driftmap.planning.node import WORDS
+    from driftmap.planning.dial_node import WORDS
 
     words = [node.word for node in dial.nodes]
     named = {"go if aloft": "check aloft"}  # as on the page

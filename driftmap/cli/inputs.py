@@ -37,7 +37,7 @@ from driftmap.winds.reading import (
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
-    from driftmap.planning.supposed import Supposition
+    from driftmap.planning.assumed_winds import Supposition
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Occasion
     from driftmap.verdict.assessment import Setup
@@ -339,7 +339,7 @@ class Run:
 
         The air is that of the reports among them, where it is known of which day it is.
         """
-        from driftmap.planning.supposed import Supposition
+        from driftmap.planning.assumed_winds import Supposition
 
         flight, site = self.read()
         place = place_of(site)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from driftmap.air.day import AirDay
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
-    from driftmap.planning.around import Around
+    from driftmap.planning.wind_margin import Around
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
     from driftmap.verdict.assessment import Assessment
@@ -238,7 +238,7 @@ def around_of(result: Assessment, *, asked: bool) -> Around | None:
     if result.verdict != "go":
         click.echo("--stop-wind: no go that a wind could stop", err=True)
         return None
-    from driftmap.planning.around import MOST_WINDS, winds_around
+    from driftmap.planning.wind_margin import MOST_WINDS, winds_around
 
     with click.progressbar(
         length=MOST_WINDS, label="Winds about", file=sys.stderr

@@ -39,7 +39,7 @@ from driftmap.core.pools import processes
 if TYPE_CHECKING:
     from driftmap.planning.sweep import Hands
     from driftmap.report.voice import Voice
-    from driftmap.verdict.turning import Through
+    from driftmap.verdict.what_if import Through
 
 
 T = TypeVar("T")
@@ -195,8 +195,8 @@ def aim_command(
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
-    from driftmap.report.inbrief import aims_brief, answered
-    from driftmap.report.plantold import aim_page, aim_rows, aim_told
+    from driftmap.report.plan_answers import aims_brief, answered
+    from driftmap.report.plan_pages import aim_page, aim_rows, aim_told
 
     setup, wind = run.in_wind()
     basis = basis_of(setup, wind)
@@ -253,12 +253,12 @@ def limits_command(
     Example:
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
+    from driftmap.planning.assumed_winds import METER_HEIGHT, suppose
     from driftmap.planning.documents import heading, limits_document
-    from driftmap.planning.supposed import METER_HEIGHT, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
-    from driftmap.report.inbrief import answered, limits_brief
-    from driftmap.report.plantold import limits_page, limits_rows, none_go
+    from driftmap.report.plan_answers import answered, limits_brief
+    from driftmap.report.plan_pages import limits_page, limits_rows, none_go
     from driftmap.report.terminal import aligned
 
     setup, supposition = run.supposed(ahead=True)

@@ -28,10 +28,10 @@ from driftmap.cli.plans import hands_of, plan_options, put_out
 from driftmap.core.errors import InputError, located
 
 if TYPE_CHECKING:
+    from driftmap.planning.assumed_winds import Supposition
     from driftmap.planning.hours import Hours
     from driftmap.planning.layout import Rose
     from driftmap.planning.season import Agreement, SeasonHour
-    from driftmap.planning.supposed import Supposition
     from driftmap.planning.sweep import Hands
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
@@ -120,13 +120,13 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
+    from driftmap.planning.assumed_winds import Supposition, suppose
     from driftmap.planning.distances import Keep
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Layout, best_pads, best_stands
-    from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import basis_of
-    from driftmap.report.inbrief import answered, layout_brief
-    from driftmap.report.plantold import layout_page, layout_rows, layout_told
+    from driftmap.report.plan_answers import answered, layout_brief
+    from driftmap.report.plan_pages import layout_page, layout_rows, layout_told
     from driftmap.rocket.flightfile import read_flight
 
     ground = site_of(run.site)
@@ -253,6 +253,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
+    from driftmap.planning.assumed_winds import NO_HOUR, Supposition, suppose
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
     from driftmap.planning.season import (
@@ -261,11 +262,10 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         season_hours,
         season_suns,
     )
-    from driftmap.planning.supposed import NO_HOUR, Supposition, suppose
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
-    from driftmap.report.inbrief import answered, season_brief
-    from driftmap.report.plantold import season_page, season_told
+    from driftmap.report.plan_answers import answered, season_brief
+    from driftmap.report.plan_pages import season_page, season_told
     from driftmap.report.sketches import months
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
@@ -342,7 +342,7 @@ def _flown_aloft(
     hands: Hands,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
-    from driftmap.planning.aloft import read_soundings, season_soundings
+    from driftmap.planning.season_aloft import read_soundings, season_soundings
     from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.winds import Setting
 

@@ -88,7 +88,7 @@ def winds_command(
     """
     from driftmap.report.windsketch import wind_page
     from driftmap.winds import merge
-    from driftmap.winds.kept import decoded_document, keep_readings, wind_document
+    from driftmap.winds.saved import decoded_document, keep_readings, wind_document
 
     asked = WindOptions(files, **given)
     if not files and asked.at is None:
@@ -134,7 +134,7 @@ def _place(site: str | None, elevation: float | None) -> Setting:
 
 
 def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:
-    from driftmap.report.windtold import wind_as_read
+    from driftmap.report.wind_text import wind_as_read
 
     click.echo(f"for a flight at {show_flight(setting.when)}\n")
     _print_levels(wind.levels, system, top)
@@ -151,7 +151,7 @@ def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) ->
 
 
 def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
-    from driftmap.winds.kept import text_table
+    from driftmap.winds.saved import text_table
 
     shown = [level for level in levels if level.height <= top] or levels[:1]
     click.echo(text_table(shown, system))

@@ -25,9 +25,9 @@ from driftmap.rules import (
     read_answers,
     with_answers,
 )
+from driftmap.rules.answer_validity import HEAD, read_head
 from driftmap.rules.answers import check_answers
-from driftmap.rules.kinds import FACTS, LASTING, Scope
-from driftmap.rules.occasion import HEAD, read_head
+from driftmap.rules.vocabulary import FACTS, LASTING, Scope
 from driftmap.verdict.rule_checks import facts_flown
 
 

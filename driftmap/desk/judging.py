@@ -19,15 +19,15 @@ from driftmap.desk.winds import setting_at, wind_of
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.entry_bodies import assessment_entry
+from driftmap.planning.assumed_winds import Reach, Supposition
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.supposed import Reach, Supposition
 from driftmap.report.dialpage import dial_html
-from driftmap.report.instruct import watch
+from driftmap.report.instructions import watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
+from driftmap.report.positions import aloud
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.sheet import brief_html, caller_html, poster_html
-from driftmap.report.standing import aloud
 from driftmap.report.tables import headline
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.report.words import Units

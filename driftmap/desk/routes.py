@@ -23,7 +23,7 @@ from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import rule_sets
-from driftmap.rules.kinds import SCOPES
+from driftmap.rules.vocabulary import SCOPES
 from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now
 

@@ -17,14 +17,14 @@ from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
 from driftmap.ground.site import Site
 from driftmap.report.voice import english
+from driftmap.report.wind_text import wind_told
 from driftmap.report.windsketch import wind_picture_svg
-from driftmap.report.windtold import wind_told
 from driftmap.report.words import bearing, distance
 from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.fetch import fetch_forecast
-from driftmap.winds.kept import keep_readings, name_of, wind_document
 from driftmap.winds.metar import STORM_OVER
 from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
+from driftmap.winds.saved import keep_readings, name_of, wind_document
 
 _STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the

@@ -15,8 +15,8 @@ from driftmap.observations.search_page import (
     walk_cautions,
 )
 from driftmap.observations.search_picture import picture
-from driftmap.report.exported import add, positions, xml_text
-from driftmap.report.markup import add_shape, add_track, coordinates, lat_lon, new_gpx
+from driftmap.report.export_common import add, positions, xml_text
+from driftmap.report.kml_gpx import add_shape, add_track, coordinates, lat_lon, new_gpx
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import Voice
 

@@ -21,7 +21,7 @@ from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import CAUTIONS, Setup
 from driftmap.verdict.check import Check
 from driftmap.verdict.document import document
-from driftmap.verdict.turning import Compared
+from driftmap.verdict.what_if import Compared
 
 
 def cases_document(

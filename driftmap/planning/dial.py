@@ -16,7 +16,8 @@ from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.core.pools import is_alone
 from driftmap.hazard.zones import anywhere
-from driftmap.planning.cells import (
+from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.dial_cells import (
     Cell,
     CellBlock,
     Found,
@@ -27,13 +28,12 @@ from driftmap.planning.cells import (
     unknown_node,
     work_out,
 )
-from driftmap.planning.node import DialNode, severity
-from driftmap.planning.sector import forget_flights
-from driftmap.planning.suns import worst_suns
-from driftmap.planning.supposed import Reach, Supposition, suppose
+from driftmap.planning.dial_node import DialNode, severity
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts, unpack
+from driftmap.planning.wind_sweep import forget_flights
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
+from driftmap.planning.worst_hours import worst_suns
 from driftmap.rocket.cases import build_cases
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
@@ -106,7 +106,7 @@ def compute_dial(
     Where the rail follows the wind, each speed is flown once, from north, and turned
     for every other direction (`Cloud.turned`): directions then differ by the ground
     alone. A rail with a bearing of its own is flown in each of them, on the same luck.
-    Between its winds a cell is judged as a whole (`driftmap.planning.span`), so that no
+    Between its winds a cell is judged as a whole (`driftmap.planning.span_verdict`), so that no
     wind in it is judged milder than it is; so is a wider span of winds, if it has one
     word all over, and winds inside are then drawn between those flown for it.
 

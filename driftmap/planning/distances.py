@@ -26,7 +26,7 @@ from driftmap.rules import (
     picked_rules,
 )
 from driftmap.rules.facts import of_each_motor
-from driftmap.rules.kinds import GROUPS, RULE_KINDS
+from driftmap.rules.vocabulary import GROUPS, RULE_KINDS
 
 MOST: Final = 2000
 """Most candidates of one kind."""

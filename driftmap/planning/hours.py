@@ -18,8 +18,8 @@ from driftmap.core.files import bytes_of, decoded
 from driftmap.core.tables import names_of, number_of, rows_of
 from driftmap.planning.layout import Rose
 from driftmap.winds import LONGEST_FILE, unheard
+from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
-from driftmap.winds.spoken import read_words
 from driftmap.winds.text import NAMES, told_time
 
 

@@ -15,6 +15,7 @@ import shapely
 from driftmap.core.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.montecarlo.margins import expected_altitude
+from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.distances import (
     Capacity,
     Keep,
@@ -26,8 +27,6 @@ from driftmap.planning.distances import (
     stand_at,
     too_near,
 )
-from driftmap.planning.sector import Flights, flights_of, forget_flights
-from driftmap.planning.supposed import Supposition, Wind, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
@@ -40,6 +39,7 @@ from driftmap.planning.trial import (
     unknown_trial,
     unpack,
 )
+from driftmap.planning.wind_sweep import Flights, flights_of, forget_flights
 from driftmap.rules import facts_of
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide

@@ -10,10 +10,8 @@ from functools import partial
 from typing import Final, TypeVar
 
 from driftmap.air.convection import is_light
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.hours import HourReading, Hours
-from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
-from driftmap.planning.suns import worst_suns
-from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Ledger, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
@@ -25,6 +23,8 @@ from driftmap.planning.trial import (
     unknown_trial,
     unpack,
 )
+from driftmap.planning.wind_sweep import Sector, flights_of, forget_flights, worst
+from driftmap.planning.worst_hours import worst_suns
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Setup
 

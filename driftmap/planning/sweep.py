@@ -25,7 +25,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Final, Generic, TypeVar, get_args
 
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, pack
 from driftmap.rules import picked_rules
 from driftmap.verdict.assessment import Setup

@@ -10,16 +10,16 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.planning.sector import (
+from driftmap.planning.assumed_winds import Supposition
+from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
+from driftmap.planning.wind_sweep import (
     Sector,
     flights_of,
     forget_flights,
     in_forks,
     worst,
 )
-from driftmap.planning.supposed import Supposition
-from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
@@ -116,7 +116,7 @@ def wind_limits(
     A scan from light air to the limit of the surface wind; where it is not go all the
     way, it is halved down to `TOLERANCE`. Every speed is a verdict in full on both sides
     of the sector, and every span that is told as go is judged as a whole, all on the same
-    seed (`driftmap.planning.span`); sectors and speeds with one verdict all over are
+    seed (`driftmap.planning.span_verdict`); sectors and speeds with one verdict all over are
     judged together. Where no hour is told, each has its worst word by any sun of the year.
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns

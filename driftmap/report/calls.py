@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from driftmap.report.instruct import CALL, Watch, other_side, short_name
+from driftmap.report.instructions import CALL, Watch, other_side, short_name
 from driftmap.report.sentences import case_when
 from driftmap.report.sheetfacts import Fall, arrivals
 from driftmap.report.voice import Voice

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.pools import in_order
-from driftmap.planning.node import APART, DialNode, Landing
+from driftmap.planning.dial_node import APART, DialNode, Landing
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice

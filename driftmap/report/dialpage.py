@@ -13,12 +13,12 @@ import numpy as np
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.hazard.zones import HURTS, KILLS
-from driftmap.planning.between import check_between, word_at
+from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
-from driftmap.planning.node import WORDS, DialWord
-from driftmap.planning.supposed import METER_HEIGHT, Supposition
+from driftmap.planning.dial_node import WORDS, DialWord
+from driftmap.planning.dial_reading import check_between, word_at
 from driftmap.report import dialdata
-from driftmap.report.instruct import (
+from driftmap.report.instructions import (
     AHEAD,
     AT_PAD,
     BEHIND,

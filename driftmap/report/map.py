@@ -15,10 +15,10 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.ground.site import Site
 from driftmap.ground.underlay import lonlat, underlay
 from driftmap.hazard.zones import Line, Zone
-from driftmap.planning.around import Around
+from driftmap.planning.wind_margin import Around
 from driftmap.report import marks, tables
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Watch, look, watch
+from driftmap.report.instructions import Watch, look, watch
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -28,6 +28,7 @@ from driftmap.report.page import (
     words_for_script,
 )
 from driftmap.report.picture import field_picture
+from driftmap.report.positions import farthest, stand, ways
 from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import (
@@ -39,10 +40,9 @@ from driftmap.report.shapes import (
 )
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.site_layer import site_layer
-from driftmap.report.standing import farthest, stand, ways
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
+from driftmap.report.wind_text import age_script, wind_as_read
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
-from driftmap.report.windtold import age_script, wind_as_read
 from driftmap.report.words import Units, in_units_of
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
@@ -79,7 +79,7 @@ def map_html(
         One of `driftmap.report.voice.languages`, the path of a catalogue, or one that
         is read already.
     around : Around, optional
-        From `driftmap.planning.winds_around`: the page then says at which reading of the
+        From `driftmap.planning.wind_margin.winds_around`: the page then says at which reading of the
         meter it stops being true.
 
     Returns

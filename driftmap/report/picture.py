@@ -12,16 +12,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.report.frames import SHEET, Frame, Size, arrow_path, field_edge, fit
-from driftmap.report.instruct import Watch
+from driftmap.report.instructions import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of, ring_step
 from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
+from driftmap.report.positions import farthest, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.standing import farthest, ways
 from driftmap.report.voice import Voice
+from driftmap.report.wind_text import CALM, where_read, wind_as_read
 from driftmap.report.windsketch import broad_arrow
-from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 

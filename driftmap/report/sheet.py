@@ -8,19 +8,19 @@ from typing import Any, Final
 
 from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import grade
-from driftmap.planning.around import Around
+from driftmap.planning.wind_margin import Around
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Watch, falls_free, look
+from driftmap.report.instructions import Watch, falls_free, look
 from driftmap.report.marks import WAYS
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import POSTER, drawn_kinds, field_picture
+from driftmap.report.positions import stand
 from driftmap.report.reasons import comes_down, hits_like, weight_name
 from driftmap.report.sentences import case_name
 from driftmap.report.sheetfacts import Fall, Spot, arrivals
-from driftmap.report.standing import stand
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
-from driftmap.report.windtold import age_script
+from driftmap.report.wind_text import age_script
 from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
@@ -43,7 +43,7 @@ _LARGEST: Final = 15.0
 def brief_html(seen: Watch, around: Around | None = None) -> str:
     """Write the briefing of a flight.
 
-    ``around``: from `driftmap.planning.winds_around`: the sheet then says when it stops
+    ``around``: from `driftmap.planning.wind_margin.winds_around`: the sheet then says when it stops
     being true.
 
     Result: an HTML document; the same assessment gives the same text.

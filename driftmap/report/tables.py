@@ -10,8 +10,8 @@ import numpy as np
 
 from driftmap.air.wind import told_at
 from driftmap.core.estimate import Estimate
-from driftmap.planning.around import Around
-from driftmap.report import marks, reasons, windtold
+from driftmap.planning.wind_margin import Around
+from driftmap.report import marks, reasons, wind_text
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -38,10 +38,10 @@ def headline(
     """
     crowd = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
-    read, mast, age = windtold.wind_told(a.wind, voice)
+    read, mast, age = wind_text.wind_told(a.wind, voice)
     out, said = counted(a.checks)
     stop, judged = "", ""
-    if around is not None and (stop := windtold.stops_at(a.wind, around, voice)):
+    if around is not None and (stop := wind_text.stops_at(a.wind, around, voice)):
         judged = voice.say("head.judged", count=voice.count(around.judged))
     return {
         "verdict": a.verdict,
@@ -49,13 +49,13 @@ def headline(
         "wind": read,
         "mast": mast,
         "age": age,
-        "good": windtold.good_until(a, voice),
+        "good": wind_text.good_until(a, voice),
         "stop": stop or ("" if a.verdict == "no-go" else voice.say("verdict.valid")),
         "judged": judged,
         "pad": a.site.pad,
         "place": show_position(a.site.longitude, a.site.latitude),
         "time": flown_at(a.answers.when) or voice.say("head.no_time"),
-        "more_wind": windtold.more_wind_told(a.more_wind, voice),
+        "more_wind": wind_text.more_wind_told(a.more_wind, voice),
         "counts": voice.say(
             "verdict.counts", out=voice.count(out), said=voice.count(said)
         ),
@@ -258,7 +258,7 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     rows = [
         {
             "height": voice.exact_distance(float(h)),
-            "bearing": windtold.comes_from(float(d), float(v), voice),
+            "bearing": wind_text.comes_from(float(d), float(v), voice),
             "speed": voice.speed(float(v)),
             "error": voice.speed(float(e)),
             "held": h > wind.known_to,

@@ -16,7 +16,7 @@ from driftmap.report.voice import english
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted, flights_to_settle
-from driftmap.verdict.turning import Turning
+from driftmap.verdict.what_if import Turning
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6

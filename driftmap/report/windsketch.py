@@ -12,7 +12,7 @@ from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.report.page import page, paragraphs, printable, svg, table
 from driftmap.report.voice import Voice, english
-from driftmap.report.windtold import CALM, comes_from, wind_as_read
+from driftmap.report.wind_text import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 

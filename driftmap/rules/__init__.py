@@ -7,15 +7,15 @@ add a row to ``facts.csv`` or ``kinds.csv``.
 
 from __future__ import annotations
 
+from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import Answers, check_answers, questions, read_answers
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, surface_wind, with_answers
-from driftmap.rules.kinds import CLASS_BOUNDS, motor_class
-from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.result import RuleResult
 from driftmap.rules.ruleset import Question, Rule, RuleSet
 from driftmap.rules.template import to_fill_in
+from driftmap.rules.vocabulary import CLASS_BOUNDS, motor_class
 
 __all__ = [
     "CLASS_BOUNDS",

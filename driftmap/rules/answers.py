@@ -13,7 +13,10 @@ from typing import Any, Final, NamedTuple
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
 from driftmap.core.units import quantity
-from driftmap.rules.kinds import (
+from driftmap.rules.answer_validity import HEAD, OF_THE_DRAWING, Occasion, read_head
+from driftmap.rules.reading import read_rules, rule_sets
+from driftmap.rules.ruleset import Question, RuleSet
+from driftmap.rules.vocabulary import (
     FACTS,
     FLOOR,
     GROUPS,
@@ -25,9 +28,6 @@ from driftmap.rules.kinds import (
     Scope,
     amount,
 )
-from driftmap.rules.occasion import HEAD, OF_THE_DRAWING, Occasion, read_head
-from driftmap.rules.reading import read_rules, rule_sets
-from driftmap.rules.ruleset import Question, RuleSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Answers:
     confirmed : mapping of str to bool
         Answer to each question by its name.
     numbers : mapping of str to float
-        Facts by key of `driftmap.rules.kinds.FACTS`, in SI.
+        Facts by key of `driftmap.rules.vocabulary.FACTS`, in SI.
     source : str
         Where they were read.
     stale : mapping of str to str

@@ -7,8 +7,9 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Any, Final
 
+from driftmap.rules.answer_validity import OF_THE_DRAWING
 from driftmap.rules.answers import Answers, questions
-from driftmap.rules.demands import (
+from driftmap.rules.applicability import (
     Demand,
     Fit,
     demands_of,
@@ -18,18 +19,6 @@ from driftmap.rules.demands import (
     yardsticks,
 )
 from driftmap.rules.facts import Facts, at_odds, larger_beside
-from driftmap.rules.kinds import (
-    FACTS,
-    GROUPS,
-    LARGER,
-    LARGER_JUDGED,
-    NOT_COVERED,
-    RULE_KINDS,
-    SCALE,
-    UNIT,
-    not_covered,
-)
-from driftmap.rules.occasion import OF_THE_DRAWING
 from driftmap.rules.reading import read_rules
 from driftmap.rules.result import (
     LineOutcome,
@@ -40,6 +29,17 @@ from driftmap.rules.result import (
     unknown,
 )
 from driftmap.rules.ruleset import Rule, RuleSet, joined
+from driftmap.rules.vocabulary import (
+    FACTS,
+    GROUPS,
+    LARGER,
+    LARGER_JUDGED,
+    NOT_COVERED,
+    RULE_KINDS,
+    SCALE,
+    UNIT,
+    not_covered,
+)
 
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
 _UNHEARD: Final = (

@@ -21,8 +21,8 @@ from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Motor
 from driftmap.rules.answers import Answers
-from driftmap.rules.kinds import FACTS, GROUPS, amount
-from driftmap.rules.lands import beside_aerodromes, near_a_border
+from driftmap.rules.jurisdiction import beside_aerodromes, near_a_border
+from driftmap.rules.vocabulary import FACTS, GROUPS, amount
 
 _PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
 """How far off the land people of the launch, and anything, may be drawn without asking [m]:
@@ -56,9 +56,9 @@ class Facts:
     Parameters
     ----------
     numbers : mapping of str to float
-        By key of `driftmap.rules.kinds.FACTS`, in SI; what is not known is left out.
+        By key of `driftmap.rules.vocabulary.FACTS`, in SI; what is not known is left out.
     groups : mapping of str to tuple of (str, float)
-        By key of `driftmap.rules.kinds.GROUPS`: name of each area and its distance from
+        By key of `driftmap.rules.vocabulary.GROUPS`: name of each area and its distance from
         the pad [m].
     ranges : mapping of str to (float, float)
         Least and greatest value of what is not known exactly; of a number, its interval.

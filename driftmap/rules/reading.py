@@ -19,8 +19,7 @@ from driftmap.core.errors import (
 )
 from driftmap.core.files import mistaken, row_name, toml_of
 from driftmap.ground.site import Site
-from driftmap.rules.kinds import FLOOR, GROUPS, LARGER_JUDGED, NOT_COVERED
-from driftmap.rules.occasion import HEAD
+from driftmap.rules.answer_validity import HEAD
 from driftmap.rules.ruleset import (
     Band,
     Condition,
@@ -30,6 +29,7 @@ from driftmap.rules.ruleset import (
     RuleFile,
     RuleSet,
 )
+from driftmap.rules.vocabulary import FLOOR, GROUPS, LARGER_JUDGED, NOT_COVERED
 
 _HOME: Final = Path(__file__).parent
 _DEEPEST: Final = 8  # files that extend one another

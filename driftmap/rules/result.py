@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from driftmap.rules.answers import Answers
-from driftmap.rules.kinds import Sense
 from driftmap.rules.ruleset import RuleSet, joined, not_known
+from driftmap.rules.vocabulary import Sense
 
 LineOutcome = Literal["pass", "fail", "ask", "hold"]
 

@@ -22,7 +22,7 @@ from pydantic import (
 
 from driftmap.core.errors import nearest
 from driftmap.core.units import quantity
-from driftmap.rules.kinds import FACTS, RULE_KINDS, Realm, Scope, amount
+from driftmap.rules.vocabulary import FACTS, RULE_KINDS, Realm, Scope, amount
 
 Text = Annotated[StrictStr, Field(min_length=1, max_length=500)]
 Key = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -149,7 +149,7 @@ class Rule(_Row):
 
     A limit is the stricter of what `limit`, `share` (of a fact) and `table` (by a fact) ask
     for, unless `take` says otherwise, and is named by a key of
-    `driftmap.rules.kinds.RULE_KINDS`. It applies where all of `when` hold and not all of
+    `driftmap.rules.vocabulary.RULE_KINDS`. It applies where all of `when` hold and not all of
     `unless` do, to some `classes` of rocket or to all. `unless_confirmed` lets a figure
     beyond the limit stand, `if_not_known` stands in for a figure that is not known.
     `yardstick` tells what breaking it means at a site whose rules do not name it.

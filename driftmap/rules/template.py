@@ -11,12 +11,12 @@ from datetime import date
 from typing import Final
 
 from driftmap.core.units import quantity
+from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
-from driftmap.rules.kinds import FACTS, Scope
-from driftmap.rules.occasion import Occasion
 from driftmap.rules.ruleset import Question, RuleSet
+from driftmap.rules.vocabulary import FACTS, Scope
 
 _HEADS: Final[dict[Scope, str]] = {
     "season": "Once a season: these hold for a year, at this site.",

@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.air import turbulence
-from driftmap.air.altered import farthest_members, strengthened
 from driftmap.air.convection import toward_dark
 from driftmap.air.day import AirDay
+from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
@@ -38,7 +38,7 @@ from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
-from driftmap.verdict.worth import Worth, more_wind
+from driftmap.verdict.reading_value import Worth, more_wind
 
 STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:

@@ -20,7 +20,7 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
 from driftmap.rocket.stages import BURNS, Motor
 from driftmap.rules import Answers
-from driftmap.rules.kinds import FACTS
+from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 from driftmap.verdict.claim import MEMORY, Claim, held_claims
 from driftmap.verdict.piece_claims import burst_claims, piece_claims

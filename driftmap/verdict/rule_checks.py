@@ -29,7 +29,7 @@ from driftmap.rules import (
     surface_wind,
     with_answers,
 )
-from driftmap.rules.lands import lands, standing
+from driftmap.rules.jurisdiction import lands, standing
 from driftmap.verdict.check import Check, Kind, Outcome, beside, held
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line

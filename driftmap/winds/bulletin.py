@@ -17,7 +17,7 @@ from driftmap.air.atmosphere import altitude_of
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds.changing import with_others
+from driftmap.winds.other_times import with_others
 from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.text import (
     FAR_ABOVE,

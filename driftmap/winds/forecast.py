@@ -34,7 +34,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
 from driftmap.core.tables import nearest_name
-from driftmap.winds.changing import heard_beside, with_others
+from driftmap.winds.other_times import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,

@@ -17,15 +17,15 @@ from driftmap.winds import (
     forecast,
     igra,
     metar,
+    meter_log,
     model_output,
     pilot_balloon,
-    record,
     sounding_list,
     table,
     taf,
     track,
 )
-from driftmap.winds.kept import looks_kept, named_so, read_kept
+from driftmap.winds.plain_words import looks_like_words, read_words
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -33,7 +33,7 @@ from driftmap.winds.reading import (
     show_time,
     words,
 )
-from driftmap.winds.spoken import looks_like_words, read_words
+from driftmap.winds.saved import looks_kept, named_so, read_kept
 from driftmap.winds.text import Reader, away_told, check_text, load_text
 
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
@@ -64,7 +64,7 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("drift of a flight", track.looks_like_drift, track.read_drift),
     ("tracker's log", track.looks_like_track, track.read_track),
     ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
-    ("record of a meter", record.looks_like_meter_log, record.read_meter_log),
+    ("record of a meter", meter_log.looks_like_meter_log, meter_log.read_meter_log),
     _TABLE,
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (

@@ -17,8 +17,8 @@ from driftmap.air.wind import LAW_TOP, MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
-from driftmap.winds.doubts import SAME_SKY, doubted
-from driftmap.winds.nodes import (
+from driftmap.winds.consistency import SAME_SKY, doubted
+from driftmap.winds.levels import (
     SURFACE,
     Node,
     Source,
@@ -29,7 +29,7 @@ from driftmap.winds.nodes import (
     source_of,
 )
 from driftmap.winds.reading import ONE_TIME, Reading, Setting
-from driftmap.winds.sources import Stack, held_below, laid_through, stacked
+from driftmap.winds.stacking import Stack, held_below, laid_through, stacked
 
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by

@@ -12,7 +12,7 @@ from driftmap.air.atmosphere import altitude_of, fill_heights
 from driftmap.air.uncertainty import SONDE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
-from driftmap.winds.changing import heard_beside, with_others
+from driftmap.winds.other_times import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,

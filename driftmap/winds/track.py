@@ -20,6 +20,7 @@ from xml.etree import ElementTree
 from driftmap.air.wind import WindLevel
 from driftmap.core import units
 from driftmap.core.errors import WindError, at, located
+from driftmap.winds.plain_words import bearing_of, when_said
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -28,7 +29,6 @@ from driftmap.winds.reading import (
     level_toward,
     parse_time,
 )
-from driftmap.winds.spoken import bearing_of, when_said
 from driftmap.winds.text import above_zero, reader
 
 _FIX_ERROR: Final = 5.0

@@ -19,7 +19,7 @@ from driftmap.core.points import turn
 from driftmap.ground.areas import Area
 from driftmap.hazard.exposure import harm_of
 from driftmap.montecarlo.cloud import fly
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 
 ANGLE = math.radians(247.0)
 HEIGHT = np.array([0.0, 10.0, 600.0, 3000.0])

@@ -34,8 +34,8 @@ from driftmap.logbook.entry_bodies import outcome_body
 from driftmap.logbook.exchange import read_export, stands_alone
 from driftmap.logbook.store import Log
 from driftmap.observations.seenfile import read_told
-from driftmap.planning.aloft import read_soundings
 from driftmap.planning.hours import read_hours
+from driftmap.planning.season_aloft import read_soundings
 from driftmap.rocket.altimeter_record import cut_way_up, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight

@@ -14,7 +14,7 @@ import pypdf
 import pytest
 from awkward import CONTRAST, HOSTILE
 
-from driftmap.report.instruct import watch
+from driftmap.report.instructions import watch
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, languages, read_catalogue
 from driftmap.rocket.flight import OwnCase

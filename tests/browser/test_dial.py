@@ -18,12 +18,12 @@ from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.hazard.zones import anywhere, outer_line, zones
-from driftmap.planning.between import surrounding, word_at
-from driftmap.planning.node import WORDS as RANK
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
+from driftmap.planning.dial_node import WORDS as RANK
+from driftmap.planning.dial_reading import surrounding, word_at
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
-from driftmap.report.instruct import sights
+from driftmap.report.instructions import sights
 from driftmap.report.voice import read_catalogue
 from driftmap.verdict.assessment import assess_setup
 

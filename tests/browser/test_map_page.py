@@ -14,7 +14,7 @@ from awkward import CONTRAST, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.ground.areas import to_local
-from driftmap.report.instruct import watch
+from driftmap.report.instructions import watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, read_catalogue

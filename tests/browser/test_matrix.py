@@ -16,7 +16,7 @@ from awkward import CONTRAST, FINDINGS, ROOT, SITES
 
 from driftmap.ground.site import read_site
 from driftmap.report.dialpage import dial_html
-from driftmap.report.instruct import watch
+from driftmap.report.instructions import watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, read_catalogue

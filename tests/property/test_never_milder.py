@@ -15,10 +15,10 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area
-from driftmap.planning import span
-from driftmap.planning.cells import CellBlock, work_out
-from driftmap.planning.node import WORDS
-from driftmap.planning.supposed import Reach, Supposition, suppose
+from driftmap.planning import span_verdict
+from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.dial_cells import CellBlock, work_out
+from driftmap.planning.dial_node import WORDS
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
@@ -256,15 +256,18 @@ BAD, OTHER = said(a="pass", b="fail"), said(a="fail", b="pass")
     ],
 )
 def test_a_span_has_one_word_only_where_one_reason_holds_all_over(five, whole, word):
-    found = span.alike(five, lambda: tuple(whole), decide)
+    found = span_verdict.alike(five, lambda: tuple(whole), decide)
     assert word == (None if found is None else decide(found))
 
 
 def test_a_single_row_has_the_word_of_its_worse_edge():
     five = [GO, GO, LOW, LOW, GO]
-    assert decide(span.alike(five, lambda: tuple(LOW), decide, [(2, 3)])) == "hold"
     assert (
-        span.alike([GO, GO, LOW, GO, GO], lambda: tuple(LOW), decide, [(2, 3)]) is None
+        decide(span_verdict.alike(five, lambda: tuple(LOW), decide, [(2, 3)])) == "hold"
+    )
+    assert (
+        span_verdict.alike([GO, GO, LOW, GO, GO], lambda: tuple(LOW), decide, [(2, 3)])
+        is None
     )
 
 
@@ -279,7 +282,7 @@ def test_a_speed_of_landing_that_hangs_on_no_wind_needs_little_room(high, outcom
         outcome="pass",
         source="",
     )
-    assert span._with_room(check).outcome == outcome
+    assert span_verdict._with_room(check).outcome == outcome
 
 
 @pytest.mark.parametrize(("low", "outcome"), [(4.05, "warn"), (4.2, "pass")])
@@ -294,7 +297,7 @@ def test_a_quantile_close_to_its_limit_does_not_pass_between_winds(low, outcome)
         source="",
         sense="least",
     )
-    held = span._with_room(check)
+    held = span_verdict._with_room(check)
     assert held.outcome == outcome
     # What holds is told below its limit, with the room it was denied: 4.05 as 3.92.
     assert held.interval == pytest.approx((low * 0.97 if low < 4.1 else low, 28.0))
@@ -312,7 +315,7 @@ def test_a_figure_held_for_its_room_is_not_told_as_its_limit():
         source="",
         sense="least",
     )
-    told = sentence(span._with_room(check), english("us"))
+    told = sentence(span_verdict._with_room(check), english("us"))
     assert told.endswith(
         "at only 3.99 times the wind's speed; to fly straight it needs 4.00"
     )

@@ -15,12 +15,12 @@ import pytest
 
 from driftmap.air.convection import is_light
 from driftmap.planning import dial, layout, season
-from driftmap.planning.cells import CellBlock, work_out
+from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.dial_cells import CellBlock, work_out
 from driftmap.planning.distances import moved
 from driftmap.planning.hours import HourReading, Hours
-from driftmap.planning.sector import Sector, flights_of, forget_flights
-from driftmap.planning.supposed import Reach, Supposition, suppose
 from driftmap.planning.trial import pack, try_flight
+from driftmap.planning.wind_sweep import Sector, flights_of, forget_flights
 from driftmap.planning.windlimits import scan_speeds
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import OUTCOMES, RANK, Kind, decide

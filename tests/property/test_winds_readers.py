@@ -19,8 +19,8 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.winds import FORMATS, load_text, merge
 from driftmap.winds import decode as every
-from driftmap.winds.kept import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.saved import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.table import read_table
 
 THEN = datetime(2026, 5, 18, 20, tzinfo=UTC)

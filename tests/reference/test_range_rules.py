@@ -20,7 +20,7 @@ import pytest
 
 from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.rules import Answers, Facts, evaluate, motor_class, read_rules
-from driftmap.rules.demands import demands_of, governing_sets
+from driftmap.rules.applicability import demands_of, governing_sets
 from driftmap.rules.facts import of_each_motor
 
 NEAR = (("crowd", 0.0),)  # so near that every distance is broken and its limit shown

@@ -34,9 +34,9 @@ from driftmap.rules import (
     to_fill_in,
     with_answers,
 )
+from driftmap.rules.answer_validity import OF_THE_DRAWING, Head
 from driftmap.rules.answers import of_another
-from driftmap.rules.kinds import FACTS, OF_A_PAD
-from driftmap.rules.occasion import OF_THE_DRAWING, Head
+from driftmap.rules.vocabulary import FACTS, OF_A_PAD
 from driftmap.verdict.claim_checks import label_claims
 
 ROOT = Path(__file__).parents[2]

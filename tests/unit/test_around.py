@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.air.wind import direction_and_speed
-from driftmap.planning import around
-from driftmap.planning.around import MOST_WINDS, winds_around
+from driftmap.planning import wind_margin
 from driftmap.planning.trial import Trial
+from driftmap.planning.wind_margin import MOST_WINDS, winds_around
 from driftmap.report.voice import english
-from driftmap.report.windtold import stops_at
+from driftmap.report.wind_text import stops_at
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Check, Kind
 from driftmap.winds import read_wind
@@ -30,7 +30,7 @@ def judging(monkeypatch, verdict):
         )
         return Trial(verdict(*asked[-1]))
 
-    monkeypatch.setattr(around, "try_flight", tried)
+    monkeypatch.setattr(wind_margin, "try_flight", tried)
     return asked
 
 
@@ -102,7 +102,7 @@ def test_a_flight_that_cannot_be_flown_is_worse(monkeypatch, calm_go):
 
 def test_the_sentence_rounds_toward_the_reading(demo):
     told = stops_at(
-        demo.wind, around.Around(0.5, 1.5, math.radians(8), 0.0, 9), english("us")
+        demo.wind, wind_margin.Around(0.5, 1.5, math.radians(8), 0.0, 9), english("us")
     )
     assert "below 4 mph, above 12 mph" in told.replace("\u00a0", " ")
     assert "outside 232° to 240°" in told
@@ -110,7 +110,7 @@ def test_the_sentence_rounds_toward_the_reading(demo):
 
 def test_it_is_really_flown(monkeypatch, lenient, dunlin):
     """With nothing put in its place: a limit on the wind between two steps parts them."""
-    monkeypatch.setattr(around, "_TURNS", ())
+    monkeypatch.setattr(wind_margin, "_TURNS", ())
     wind = read_wind("4 mph from 90", site_altitude=lenient.elevation)
     speed = math.hypot(*wind.at(10.0))
     limits = {**lenient.limits, "surface_wind": f"{1.4 * speed:.2f} m/s"}
@@ -119,4 +119,4 @@ def test_it_is_really_flown(monkeypatch, lenient, dunlin):
     assert winds_around(result) is None  # a hold stops nothing
     assert winds_around(replace(result, verdict="go")).most == 1.25
     stronger = scaled(wind, 1.5)
-    assert around.try_flight(result.setup, stronger).verdict == "no-go"
+    assert wind_margin.try_flight(result.setup, stronger).verdict == "no-go"

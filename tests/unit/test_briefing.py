@@ -18,14 +18,14 @@ from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
 from driftmap.hazard.zones import clear_ground, outer_line, way_out, zones
 from driftmap.report import marks, sheetfacts, tables
-from driftmap.report.instruct import look, watch
+from driftmap.report.instructions import look, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
+from driftmap.report.positions import stand
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
-from driftmap.report.standing import stand
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS

@@ -53,7 +53,7 @@ from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.winds import decode, merge
-from driftmap.winds.kept import keep_readings, wind_document
+from driftmap.winds.saved import keep_readings, wind_document
 
 ROOT = Path(__file__).parents[2]
 KEY = "key-of-a-test"

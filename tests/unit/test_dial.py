@@ -20,13 +20,13 @@ from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.planning import dial as planned
-from driftmap.planning.between import check_between, surrounding, word_at
-from driftmap.planning.cells import CellBlock
+from driftmap.planning.assumed_winds import Reach, Supposition, suppose
 from driftmap.planning.dial import compute_dial
-from driftmap.planning.node import APART, WORDS, DialNode, Landing, drawn_landings
-from driftmap.planning.sector import Flights
-from driftmap.planning.supposed import Reach, Supposition, suppose
+from driftmap.planning.dial_cells import CellBlock
+from driftmap.planning.dial_node import APART, WORDS, DialNode, Landing, drawn_landings
+from driftmap.planning.dial_reading import check_between, surrounding, word_at
 from driftmap.planning.trial import flown, judged, pack
+from driftmap.planning.wind_sweep import Flights
 from driftmap.report.dialdata import (
     FINAL,
     FINENESS,
@@ -208,7 +208,7 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial, monkeypatch):
     other = Flights(pack(setup), dial.supposition, (0.0, 4.0), True)
     ready = Flights(pack(setup), dial.supposition, (0.0, 4.0), True).ready([(4.0, 0.0)])
     other.take(ready)
-    monkeypatch.setattr("driftmap.planning.sector.flown", None)
+    monkeypatch.setattr("driftmap.planning.wind_sweep.flown", None)
     assert other.trial(4.0, 0.0).checks == flights.trial(4.0, 0.0).checks
     assert other.drawn(4.0, 0.0)[1].keys() == set(dial.nodes[1].landings)
 

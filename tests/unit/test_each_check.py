@@ -21,7 +21,7 @@ from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rocket.likelihood import BARE, LIKELIHOOD, WORKS
 from driftmap.rules import Answers
-from driftmap.rules.lands import near_a_border, standing
+from driftmap.rules.jurisdiction import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
 from driftmap.verdict.check import (
     FAILS,

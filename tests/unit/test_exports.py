@@ -20,10 +20,10 @@ from shapely.geometry import shape
 
 from driftmap.hazard.probability import inside, mixture, struck
 from driftmap.hazard.squares import hit_cells
-from driftmap.report import features
-from driftmap.report.exported import place, polygons, sound, statements, title_of
-from driftmap.report.features import geojson_text
-from driftmap.report.markup import gpx_text, kml_text
+from driftmap.report import geojson_csv
+from driftmap.report.export_common import place, polygons, sound, statements, title_of
+from driftmap.report.geojson_csv import geojson_text
+from driftmap.report.kml_gpx import gpx_text, kml_text
 from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.assessment import CAUTIONS, assess, good_between
 
@@ -120,7 +120,7 @@ def test_the_cautions_travel_with_every_file(demo):
         "geojson": geojson_text(demo),
         "kml": kml_text(demo).replace("&amp;#x27;", "'"),
         "gpx": gpx_text(demo),
-        "csv": features.about_csv(demo),
+        "csv": geojson_csv.about_csv(demo),
     }
     for name, text in texts.items():
         for caution in CAUTIONS:
@@ -296,12 +296,12 @@ def test_gpx_is_read_by_another_reader(demo):
 
 def test_csv_rows_agree_with_their_headers(demo):
     for text in (
-        features.about_csv(demo),
-        features.areas_csv(demo),
-        features.contours_csv(demo),
-        features.pieces_csv(demo),
-        features.points_csv(demo),
-        features.grid_csv(demo),
+        geojson_csv.about_csv(demo),
+        geojson_csv.areas_csv(demo),
+        geojson_csv.contours_csv(demo),
+        geojson_csv.pieces_csv(demo),
+        geojson_csv.points_csv(demo),
+        geojson_csv.grid_csv(demo),
     ):
         rows = list(csv.reader(io.StringIO(text, newline="")))
         assert len(rows) > 1
@@ -310,7 +310,7 @@ def test_csv_rows_agree_with_their_headers(demo):
 
 
 def test_csv_points_hold_their_landing(demo):
-    rows = table(features.points_csv(demo, points=5))
+    rows = table(geojson_csv.points_csv(demo, points=5))
     assert len(rows) == 5 * len(demo.cloud.parts)
     times = set(demo.cloud.time.astype(float).round(1).tolist())
     for row in rows:
@@ -323,10 +323,10 @@ def test_csv_points_hold_their_landing(demo):
 
 
 def test_csv_outlines_are_read_as_well_known_text(demo):
-    rows = table(features.contours_csv(demo))
+    rows = table(geojson_csv.contours_csv(demo))
     for row in rows:
         assert shapely.from_wkt(row["outline_wkt_deg"]).is_valid
-    areas = table(features.areas_csv(demo))
+    areas = table(geojson_csv.areas_csv(demo))
     assert [row["name"] for row in areas[3:]] == [hit.area.name for hit in demo.areas]
 
 
@@ -337,7 +337,7 @@ def test_hostile_names_come_back_as_they_were(hostile):
     marks = ET.fromstring(kml_text(hostile)).iter(f"{KML}Placemark")
     assert names <= {mark.findtext(f"{KML}name") for mark in marks}
     assert names <= {track.name for track in gpxpy.parse(gpx_text(hostile)).tracks}
-    rows = table(features.areas_csv(hostile))
+    rows = table(geojson_csv.areas_csv(hostile))
     assert names <= {row["name"].removeprefix("'") for row in rows} | {"'quoted"}
     # A spreadsheet takes none of them for a formula.
     assert not [r["name"] for r in rows if r["name"].startswith(("=", "+", "-", "@"))]
@@ -351,7 +351,7 @@ def test_hostile_names_cannot_run_in_the_description_that_kml_shows_as_html(host
 
 
 def test_the_same_assessment_gives_the_same_bytes(demo):
-    for write in (geojson_text, kml_text, gpx_text, features.grid_csv):
+    for write in (geojson_text, kml_text, gpx_text, geojson_csv.grid_csv):
         assert write(demo) == write(demo)
 
 

@@ -16,19 +16,19 @@ from types import SimpleNamespace
 import pytest
 import tomlkit
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.ground.site import read_site
-from driftmap.planning import aim, around
+from driftmap.planning import aim, wind_margin
 from driftmap.planning.aim import best_aims
-from driftmap.planning.around import winds_around
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.distances import Keep
 from driftmap.planning.layout import Layout, best_pads
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.wind_margin import winds_around
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict import turning
+from driftmap.verdict import what_if
 from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import decide
-from driftmap.verdict.turning import turns
+from driftmap.verdict.what_if import turns
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -111,10 +111,10 @@ def test_the_best_pads(field, dunlin):
 
 def test_proposals(field, dunlin, monkeypatch):
     """Each change told in words, made in the file: the same word, as many lines against it."""
-    monkeypatch.setattr(turning, "_DIRECTIONS", 1)
-    monkeypatch.setattr(turning, "_WEAKER", (0.5,))
-    monkeypatch.setattr(turning, "alternatives", lambda flight: {})
-    monkeypatch.setattr(turning, "_pairs", lambda tried: ())
+    monkeypatch.setattr(what_if, "_DIRECTIONS", 1)
+    monkeypatch.setattr(what_if, "_WEAKER", (0.5,))
+    monkeypatch.setattr(what_if, "alternatives", lambda flight: {})
+    monkeypatch.setattr(what_if, "_pairs", lambda tried: ())
     site = field.site()
     wind = read_wind("9 mph from 20", site_altitude=site.elevation)
     planned = field.flight(15, 180)  # over the crowd
@@ -136,9 +136,9 @@ def test_proposals(field, dunlin, monkeypatch):
 
 def test_where_a_wind_stops_a_launch(field, dunlin, monkeypatch):
     """What the meter reads at a corner of what is told is no worse: the rail stays as it was."""
-    monkeypatch.setattr(around, "_TURNS", (15.0,))
-    monkeypatch.setattr(around, "_STRONGER", (1.5,))
-    monkeypatch.setattr(around, "_WEAKER", ())
+    monkeypatch.setattr(wind_margin, "_TURNS", (15.0,))
+    monkeypatch.setattr(wind_margin, "_STRONGER", (1.5,))
+    monkeypatch.setattr(wind_margin, "_WEAKER", ())
     site = field.site()
     setup = Setup(dunlin, site, 600, 3)
     wind = read_wind("4 mph from 120", site_altitude=site.elevation)

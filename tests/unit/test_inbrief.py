@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.report import inbrief
+from driftmap.report import plan_answers
 from driftmap.report.voice import Voice, read_catalogue
 
 EN = Voice(read_catalogue("en"), "us")
@@ -19,23 +19,25 @@ def side(from_deg, mph, go=True):
 
 
 def test_limits_are_told_of_the_worst_and_the_best_side_and_rounded_down():
-    told = inbrief.limits_brief([side(0, 9.97), side(90, 4.1)], 0.5, EN)
+    told = plan_answers.limits_brief([side(0, 9.97), side(90, 4.1)], 0.5, EN)
     assert "2.0" in told  # 2.05 at head height, and never 2.1
     assert "4.9" in told  # 4.985
     assert "360° (N)" in told
 
 
 def test_limits_say_how_many_sides_have_none():
-    told = inbrief.limits_brief([side(0, 8.0), side(90, None, go=False)], 1.0, EN)
+    told = plan_answers.limits_brief([side(0, 8.0), side(90, None, go=False)], 1.0, EN)
     assert "8" in told
     assert "1 of 2" in told or ("1" in told and "2" in told)
 
 
 def test_where_no_wind_goes_that_is_all_that_is_said():
     none = [side(0, None, go=False), side(90, None, go=False)]
-    assert inbrief.limits_brief(none, 1.0, EN) == EN.say("plan.no_wind_goes", count="6")
+    assert plan_answers.limits_brief(none, 1.0, EN) == EN.say(
+        "plan.no_wind_goes", count="6"
+    )
     # Go from some wind on only: no limit below which it is go may be told.
-    assert inbrief.limits_brief([side(0, None)], 1.0, EN) == ""
+    assert plan_answers.limits_brief([side(0, None)], 1.0, EN) == ""
 
 
 def test_the_aim_as_planned_leads_and_the_best_follows():
@@ -45,9 +47,11 @@ def test_the_aim_as_planned_leads_and_the_best_follows():
         ("10° north", "GO"),
         ("5° east", "HOLD"),
     ]
-    told = inbrief.aims_brief(rows, EN)
+    told = plan_answers.aims_brief(rows, EN)
     assert told.index("HOLD") < told.index("10° north") < told.index("GO")
-    assert inbrief.aims_brief(rows[:2], EN) == EN.say("plan.aim_brief", word="HOLD")
+    assert plan_answers.aims_brief(rows[:2], EN) == EN.say(
+        "plan.aim_brief", word="HOLD"
+    )
 
 
 @pytest.mark.parametrize(
@@ -59,15 +63,17 @@ def test_the_aim_as_planned_leads_and_the_best_follows():
 )
 def test_no_pad_is_praised_that_never_goes(rows, go, said):
     pads = [SimpleNamespace(go=go, broken=()), SimpleNamespace(go=1, broken=("rule",))]
-    assert inbrief.layout_brief([("pad", "share"), *rows], pads, EN) == EN.say(said)
+    assert plan_answers.layout_brief([("pad", "share"), *rows], pads, EN) == EN.say(
+        said
+    )
 
 
 def test_the_best_pad_is_told_beside_the_one_as_drawn():
     pads, drawn = [SimpleNamespace(go=3, broken=())], EN.say("plan.as_drawn")
     rows = [("pad", "share"), ("B2", "80 %"), (drawn, "30 %")]
-    told = inbrief.layout_brief(rows, pads, EN)
+    told = plan_answers.layout_brief(rows, pads, EN)
     assert all(word in told for word in ("B2", "80", "30"))
-    barred = inbrief.layout_brief(rows[:2], pads, EN)
+    barred = plan_answers.layout_brief(rows[:2], pads, EN)
     assert EN.say("plan.barred") in barred
 
 
@@ -80,22 +86,24 @@ def test_a_month_without_a_known_hour_is_no_best_month():
             {"month": 2, "go_share_of_known": 0.5},
         ],
     }
-    told = inbrief.season_brief(data, ["January", "February"], EN)
+    told = plan_answers.season_brief(data, ["January", "February"], EN)
     assert "February" in told
     assert "January" not in told
     none = data | {"all": {"go_share_of_known": None}}
-    assert "February" not in inbrief.season_brief(none, ["January", "February"], EN)
+    assert "February" not in plan_answers.season_brief(
+        none, ["January", "February"], EN
+    )
 
 
 def test_a_go_on_conditions_is_no_better_than_a_plain_one():
     rows = [("way", "word"), ("drogue", "GO if"), ("main", "GO"), ("none", "NO-GO")]
     words = ("go if", "go", "no-go")
     data = {"alternatives": [{"verdict": word} for word in words]}
-    told = inbrief.compare_brief(data, rows, EN)
+    told = plan_answers.compare_brief(data, rows, EN)
     assert "main" in told
     assert "drogue" not in told
     alike = [{"verdict": "no-go"}] * 3
-    told = inbrief.compare_brief(
+    told = plan_answers.compare_brief(
         {"alternatives": alike}, [*rows[:1], *rows[3:] * 3], EN
     )
     assert "none" not in told  # the table names them
@@ -108,7 +116,7 @@ def test_what_goes_wrong_is_added_up_without_what_goes_as_planned():
         {"name": "nothing deploys", "cause": "", "probability": 0.07},
         {"name": "canopy tangles", "cause": "", "probability": 0.03},
     ]
-    told = inbrief.cases_brief({"cases": cases}, EN)
+    told = plan_answers.cases_brief({"cases": cases}, EN)
     assert EN.percent(0.1) in told
     assert EN.percent(0.07) in told
-    assert inbrief.cases_brief({"cases": cases[:1]}, EN) == ""
+    assert plan_answers.cases_brief({"cases": cases[:1]}, EN) == ""

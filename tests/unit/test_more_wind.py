@@ -10,10 +10,16 @@ from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
-from driftmap.verdict.worth import _levels_of_bulletin, _noise, dwell, more_wind, worths
+from driftmap.verdict.reading_value import (
+    _levels_of_bulletin,
+    _noise,
+    dwell,
+    more_wind,
+    worths,
+)
 from driftmap.winds import merge
+from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.spoken import read_words
 
 NOON = datetime(2026, 6, 13, 19, tzinfo=UTC)
 SETTING = Setting(0.0, when=NOON, now=NOON, place=(41.6, -118.0))

@@ -11,9 +11,9 @@ import shapely
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import aim
 from driftmap.planning.aim import Aim, best_aims, grid_of_aims
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import Trial
-from driftmap.report.plantold import aim_rows
+from driftmap.report.plan_pages import aim_rows
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import Check, Kind

@@ -9,7 +9,8 @@ import shapely
 
 from driftmap.core.errors import SiteError
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning import layout, sector
+from driftmap.planning import layout, wind_sweep
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.distances import (
     Keep,
     allowed_ground,
@@ -20,7 +21,6 @@ from driftmap.planning.distances import (
     too_near,
 )
 from driftmap.planning.layout import Layout, Place, best_pads, best_stands
-from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Trial, flown, judged, pack
 from driftmap.report.sketches import held_key, layout_svg
 from driftmap.report.sketches import held_of as held_by
@@ -129,13 +129,13 @@ def test_barred_pads_are_not_flown_and_come_last(question):
 
 def test_shares_are_weighed_by_how_often_a_wind_blows(question, monkeypatch):
     """Winds of one speed share their flights, as the rail follows them."""
-    fly, speeds = sector.flown, []
+    fly, speeds = wind_sweep.flown, []
 
     def counted(setup, wind):
         speeds.append(round(float(np.hypot(*wind.at(10.0))), 3))
         return fly(setup, wind)
 
-    monkeypatch.setattr(sector, "flown", counted)
+    monkeypatch.setattr(wind_sweep, "flown", counted)
     pads = best_pads(question, spacing=300.0)
     assert speeds == [2.0]
     assert {round(p.go, 6) for p in pads} <= {0.0, 0.25, 0.75, 1.0}

@@ -19,12 +19,12 @@ from hypothesis import strategies as st
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning import sector
+from driftmap.planning import wind_sweep
 from driftmap.planning import windlimits as searching
-from driftmap.planning.sector import Flights, worst
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Trial, flown, pack, told
+from driftmap.planning.wind_sweep import Flights, worst
 from driftmap.planning.windlimits import (
     LIGHTEST,
     TOLERANCE,
@@ -32,8 +32,8 @@ from driftmap.planning.windlimits import (
     search,
     wind_limits,
 )
-from driftmap.report.inbrief import answered, limits_brief
-from driftmap.report.plantold import _plan
+from driftmap.report.plan_answers import answered, limits_brief
+from driftmap.report.plan_pages import _plan
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
@@ -92,7 +92,7 @@ def one_cloud(dunlin, monkeypatch):
     """Fly one wind in place of all: for what is held by the wind, not by landings."""
     setup = Setup(dunlin, round_site(8000.0), 200, 3)
     cloud = flown(setup, suppose(Supposition(300.0), 135.0, 4.0))
-    monkeypatch.setattr(sector, "flown", lambda *_: cloud)
+    monkeypatch.setattr(wind_sweep, "flown", lambda *_: cloud)
 
 
 def limits_of(setup, directions, hands=None, **options):
@@ -314,15 +314,15 @@ def test_a_grid_is_halved_the_way_that_words_change():
             return {"go"} if span[1] <= 3 else {"no-go"}
         return ["go", "go", "no-go", "no-go"]
 
-    size, most = (10, 36), sector.most_cells((10, 36), 0.9, 10.0)
+    size, most = (10, 36), wind_sweep.most_cells((10, 36), 0.9, 10.0)
     assert most == (5, 4)
     wanted = [(i, i + 1, 6, 7) for i in range(10)]
-    told = sector.settled_spans(wanted, size, most, judge)
+    told = wind_sweep.settled_spans(wanted, size, most, judge)
     assert [told[one] for one in wanted] == [{"go"}] * 3 + [{"no-go"}] * 7
     for one in wanted:
-        assert sector.settled_spans([one], size, most, judge) == {one: told[one]}
+        assert wind_sweep.settled_spans([one], size, most, judge) == {one: told[one]}
     assert {(j, on) for *_, j, on in asked} == {(4, 8)}
-    assert sector.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
+    assert wind_sweep.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
 
 
 def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
@@ -333,7 +333,7 @@ def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
         return ("go",) * 4 if i <= 5 < up and j <= 2 < on else {span}
 
     wanted = [(i, i + 1, j, j + 1) for i in range(8) for j in range(8)]
-    told = sector.settled_spans(wanted, size, most, judge)
+    told = wind_sweep.settled_spans(wanted, size, most, judge)
     alone = [(one[0], one[2]) for one in wanted if one not in told]
     assert alone == [(5, 2), (5, 3)]  # and the other half of the last span
 
@@ -345,7 +345,7 @@ def test_a_stretch_of_speeds_is_never_told_by_a_part_of_it():
         asked.append(span)
         return ("go", "go", "hold", "hold")
 
-    assert sector.settled_spans([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
+    assert wind_sweep.settled_spans([(2, 4, 0, 1)], (8, 4), (8, 4), judge) == {}
     assert all(i <= 2 and up >= 4 for i, up, *_ in asked)
     assert len(asked) >= 2
 

@@ -10,6 +10,7 @@ import pytest
 from driftmap.air.convection import sun_height
 from driftmap.core.errors import WindError
 from driftmap.planning import season
+from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.hours import HourReading, read_hours, rose_of
 from driftmap.planning.season import (
     SeasonHour,
@@ -19,7 +20,6 @@ from driftmap.planning.season import (
     season_hours,
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
-from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg

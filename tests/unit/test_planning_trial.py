@@ -8,7 +8,7 @@ import pytest
 
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import (
     basis_of,
     limits_believed,

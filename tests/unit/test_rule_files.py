@@ -16,7 +16,7 @@ from driftmap.rules import (
     rule_sets,
     with_answers,
 )
-from driftmap.rules.kinds import FACTS, RULE_KINDS
+from driftmap.rules.vocabulary import FACTS, RULE_KINDS
 
 FILES = sorted(Path(driftmap.rules.__file__).parent.glob("*.toml"))
 ROW = """
@@ -262,7 +262,7 @@ def test_every_area_too_near_is_told_and_else_the_nearest():
 
 
 def test_every_kind_speaks_of_something_that_exists():
-    from driftmap.rules.kinds import GROUPS
+    from driftmap.rules.vocabulary import GROUPS
 
     for kind in RULE_KINDS.values():
         assert kind.fact in FACTS or kind.fact in GROUPS

@@ -11,7 +11,7 @@ from driftmap.cli.season import season_command
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
-from driftmap.planning.aloft import read_soundings, season_soundings
+from driftmap.planning.season_aloft import read_soundings, season_soundings
 from driftmap.planning.sweep import Ledger
 from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.report.calls import before, moments
-from driftmap.report.instruct import Sight, watch
+from driftmap.report.instructions import Sight, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from driftmap.air.convection import convection, is_light, sun_height
-from driftmap.planning.suns import worst_of_a_year, worst_suns
+from driftmap.planning.worst_hours import worst_of_a_year, worst_suns
 
 PLACES = [(41.6, -118.0), (-35.0, 149.0), (60.0, 10.0), (5.0, 0.0)]
 

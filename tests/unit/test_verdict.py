@@ -38,7 +38,7 @@ from driftmap.report.words import least_told, most_told
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict import assessment
-from driftmap.verdict import turning as turned
+from driftmap.verdict import what_if as turned
 from driftmap.verdict.assessment import Setup, assess, good_between
 from driftmap.verdict.check import (
     Check,
@@ -50,7 +50,7 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits, tightened
-from driftmap.verdict.turning import (
+from driftmap.verdict.what_if import (
     Turn,
     Turning,
     _changes,

@@ -12,7 +12,7 @@ from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import DriftmapError, InputError, WindError
 from driftmap.report.voice import english
-from driftmap.report.windtold import wind_told
+from driftmap.report.wind_text import wind_told
 from driftmap.winds import read_wind, read_winds
 
 READ = "2026-06-13T08:10-07:00"

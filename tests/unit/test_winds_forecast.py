@@ -12,8 +12,8 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT
 from driftmap.winds.forecast import read_forecast
-from driftmap.winds.kept import wind_document
 from driftmap.winds.reading import Setting
+from driftmap.winds.saved import wind_document
 
 LOW = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2, "gust_mps": 7.5}
 HIGH = {"altitude_ft": 5000, "from_deg": 255, "speed_kt": 22, "temperature_c": 6.5}

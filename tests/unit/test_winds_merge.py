@@ -10,14 +10,14 @@ import pytest
 from reading import decode
 
 from driftmap import winds
-from driftmap.air.altered import scaled, strengthened
 from driftmap.air.column import column_heights
+from driftmap.air.transformed import scaled, strengthened
 from driftmap.air.wind import Stronger, WindLevel, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import decode_text, merge, read_wind, read_winds
-from driftmap.winds.kept import keep_readings, read_kept
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
+from driftmap.winds.saved import keep_readings, read_kept
 
 LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)

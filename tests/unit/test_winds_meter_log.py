@@ -13,9 +13,9 @@ from driftmap import winds
 from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.winds import merge, read_winds, unheard
+from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.pilot_balloon import balloon_form
 from driftmap.winds.reading import Setting
-from driftmap.winds.record import looks_like_meter_log, read_meter_log
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)

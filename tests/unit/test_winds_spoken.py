@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from reading import decode
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import kind_of, merge, read_wind, read_winds
-from driftmap.winds.kept import keep_readings, read_kept
+from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
-from driftmap.winds.spoken import read_words
+from driftmap.winds.saved import keep_readings, read_kept
 
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
 

@@ -21,7 +21,7 @@ from driftmap.hazard.zones import (
     zones,
 )
 from driftmap.report.frames import SHEET
-from driftmap.report.instruct import Watch, watch
+from driftmap.report.instructions import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import Drawn, Room

@@ -16,6 +16,7 @@ from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import at
 from driftmap.core.tables import number_of, remarks_of, rows_of
+from driftmap.winds.plain_words import HEAD_HEIGHT
 from driftmap.winds.reading import (
     SLIP,
     Setting,
@@ -23,7 +24,6 @@ from driftmap.winds.reading import (
     check_speed,
     parse_time,
 )
-from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import NAMES, told_time
 
 _MOST: Final = 100_000

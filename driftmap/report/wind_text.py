@@ -9,12 +9,12 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
-from driftmap.planning.around import Around
+from driftmap.planning.wind_margin import Around
 from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
 from driftmap.report.words import clock_at, flown_at, least_told, most_told
 from driftmap.verdict.assessment import Assessment, good_between
-from driftmap.verdict.worth import Worth
+from driftmap.verdict.reading_value import Worth
 
 _SLACK: Final = 0.05
 """Of a step: a figure that is told rounded counts as reached this near."""

@@ -18,8 +18,8 @@ from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
-from driftmap.planning.net import placed, turned_shape
-from driftmap.planning.supposed import Wind
+from driftmap.planning.assumed_winds import Wind
+from driftmap.planning.envelope import placed, turned_shape
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 
@@ -206,7 +206,7 @@ def drawn_landings(
     """Draw landings in winds between those flown.
 
     ``five``: landings in the corners of a span, and in its middle; ``half``: from there
-    to its sides [rad]; ``places``: as for `driftmap.planning.net.placed`.
+    to its sides [rad]; ``places``: as for `driftmap.planning.envelope.placed`.
 
     Result: for each place the corners of taut lines, each between those that lie
     farthest the same way; figures at their worst. A piece that does not come down in

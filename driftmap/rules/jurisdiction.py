@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
-from driftmap.rules.kinds import rows
+from driftmap.rules.vocabulary import rows
 
 _Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 

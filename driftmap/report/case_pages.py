@@ -13,12 +13,12 @@ from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
-from driftmap.report.windtold import flown_in
+from driftmap.report.wind_text import flown_in
 from driftmap.report.words import in_units_of
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import CAUTIONS
-from driftmap.verdict.turning import Compared
+from driftmap.verdict.what_if import Compared
 
 _MOST_INPUTS: Final = 8
 _MOST_CASES: Final = 9  # on a page, until the rest is asked for

@@ -1,6 +1,6 @@
 """Every wind between a few flown ones at once, judged so that none of them is judged milder.
 
-A flight counts as a hit if any of its places on a net (`driftmap.planning.net`) is one, and
+A flight counts as a hit if any of its places on a net (`driftmap.planning.envelope`) is one, and
 all that is better the more there is of it is taken at its least. What that passes, every wind
 of the span passes.
 """
@@ -15,7 +15,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.planning.net import Net
+from driftmap.planning.envelope import Net
 from driftmap.planning.trial import limits_believed
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import (

@@ -21,19 +21,19 @@ import numpy as np
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.tables import names_of
 from driftmap.winds import text as texts
+from driftmap.winds.meter_rows import (
+    STAMPS,
+    Row,
+    components_of,
+    height_and_zone,
+    rows_of_record,
+)
 from driftmap.winds.reading import (
     MORE,
     PAST,
     SLIP,
     Reading,
     Setting,
-)
-from driftmap.winds.record_rows import (
-    STAMPS,
-    Row,
-    components_of,
-    height_and_zone,
-    rows_of_record,
 )
 
 _MEAN_OVER: Final = timedelta(minutes=10)

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import clear_ground, way_out
-from driftmap.report.instruct import OVER, Watch, look
+from driftmap.report.instructions import OVER, Watch, look
 from driftmap.report.sentences import places_named, some_of
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice

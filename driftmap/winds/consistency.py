@@ -11,9 +11,9 @@ import numpy as np
 from driftmap.air import profile_law
 from driftmap.air.wind import LAW_TOP
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.nodes import SURFACE, Node, Source
+from driftmap.winds.levels import SURFACE, Node, Source
 from driftmap.winds.reading import MORE, OTHER_FIELD, PAST
-from driftmap.winds.sources import Stack
+from driftmap.winds.stacking import Stack
 
 _FAR_OFF: Final = 200_000.0
 """A report from farther off than this holds [m]; assumed."""

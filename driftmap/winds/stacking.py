@@ -14,7 +14,7 @@ from driftmap.air import profile_law
 from driftmap.air.profile_law import Field, ToldLevels, given
 from driftmap.air.wind import LAW_TOP, MAST, Disagreement, Stronger
 from driftmap.core.checks import FloatArray
-from driftmap.winds.nodes import (
+from driftmap.winds.levels import (
     SURFACE,
     Node,
     PassedOver,

@@ -17,7 +17,7 @@ from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
-from driftmap.rules.kinds import LASTING, OF_A_PAD, Scope
+from driftmap.rules.vocabulary import LASTING, OF_A_PAD, Scope
 
 _Read = TypeVar("_Read")
 

@@ -13,8 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
-from driftmap.report import exported
-from driftmap.report.exported import (
+from driftmap.report import export_common
+from driftmap.report.export_common import (
     DECIMALS,
     LonLat,
     add,
@@ -39,7 +39,9 @@ _STYLES: Final = {
 """Style of each kind of ground: colour of its line, colour of its fill."""
 
 
-def kml_text(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) -> str:
+def kml_text(
+    assessment: Assessment, *, points: int = export_common.MOST_LANDINGS
+) -> str:
     """Write an assessment as KML.
 
     ``points``: landing points of each piece, at the most.
@@ -49,10 +51,12 @@ def kml_text(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) ->
     """
     root = ET.Element("kml", {"xmlns": _NAMESPACE, "version": "2.3"})
     whole = add(root, "Document")
-    add(whole, "name", exported.title_of(assessment))
+    add(whole, "name", export_common.title_of(assessment))
     add(whole, "open", "1")
     # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
-    told = (f"{subject}: {text}" for subject, text in exported.statements(assessment))
+    told = (
+        f"{subject}: {text}" for subject, text in export_common.statements(assessment)
+    )
     add(whole, "description", "<br/>".join(map(html.escape, told)))
     for name, (line, fill) in _STYLES.items():
         style = add(whole, "Style", id=name)
@@ -109,7 +113,7 @@ def _site(parent: ET.Element, a: Assessment) -> None:
     folder = add(parent, "Folder")
     add(folder, "name", a.site.name)
     _point(_placemark(folder, a.site.pad), positions(a.site, [0.0], [0.0])[0])
-    for ground in exported.grounds(a):
+    for ground in export_common.grounds(a):
         kind = "people" if ground.role in OCCUPIED else "ground"
         style = kind if ground.role else ground.kind
         mark = _placemark(folder, ground.name or ground.kind, style=style)
@@ -119,10 +123,10 @@ def _site(parent: ET.Element, a: Assessment) -> None:
 
 def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
     lines: dict[tuple[str, str], list[Contour]] = defaultdict(list)
-    for case, piece, line in exported.outlines(a):
+    for case, piece, line in export_common.outlines(a):
         lines[case, piece].append(line)
     folders: dict[str, ET.Element] = {}
-    for part, likely, found in exported.pieces(a):
+    for part, likely, found in export_common.pieces(a):
         if part.case not in folders:
             folders[part.case] = add(parent, "Folder")
             add(folders[part.case], "name", part.case)
@@ -139,10 +143,10 @@ def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
             _data(mark, percent_inside=percent, area_m2=round(line.area))
             add_shape(mark, a.site, line.shape)
         mean = _placemark(folder, f"{part.body}: mean landing point")
-        figures = exported.medians(found)
+        figures = export_common.medians(found)
         _data(mean, case_probability=f"{likely:.3g}", count=part.count, **figures)
         _point(mean, positions(a.site, [found.east], [found.north])[0])
-        rows = exported.thinned(part, points)
+        rows = export_common.thinned(part, points)
         if rows.size:
             name = f"{part.body}: landing points"
             several = add(_placemark(folder, name, shown=False), "MultiGeometry")
@@ -161,8 +165,8 @@ def gpx_text(assessment: Assessment) -> str:
     of the file holds the cautions.
     """
     a = assessment
-    root, metadata = new_gpx(exported.title_of(a))
-    told = exported.statements(a)
+    root, metadata = new_gpx(export_common.title_of(a))
+    told = export_common.statements(a)
     add(metadata, "desc", "\n".join(f"{subject}: {text}" for subject, text in told))
     # The schema wants every waypoint before the first track.
     site = a.site
@@ -171,16 +175,16 @@ def gpx_text(assessment: Assessment) -> str:
     add(point, "ele", f"{site.elevation:.1f}")
     add(point, "name", site.pad)
     add(point, "cmt", "pad")
-    for part, _, found in exported.pieces(a):
+    for part, _, found in export_common.pieces(a):
         point = add(
             root, "wpt", **lat_lon(*positions(site, [found.east], [found.north]))
         )
         add(point, "name", f"{part.case}: {part.body}")
         add(point, "cmt", f"lands {found.time.p50:.0f} s after lift-off")
-    for ground in exported.grounds(a):
+    for ground in export_common.grounds(a):
         name, kind = ground.name or ground.kind, ground.role or ground.kind
         add_track(root, site, ground.shape, name, kind)
-    for case, piece, line in exported.outlines(a):
+    for case, piece, line in export_common.outlines(a):
         name = f"{case}: {piece}, {line.share * 100:g} % inside"
         add_track(root, site, line.shape, name, "contour")
     return xml_text(root)

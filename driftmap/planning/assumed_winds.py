@@ -13,14 +13,14 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
-from driftmap.planning.suns import worst_of_a_year
+from driftmap.planning.worst_hours import worst_of_a_year
 from driftmap.winds.merge import merge
+from driftmap.winds.plain_words import HEAD_HEIGHT, read_words
 from driftmap.winds.reading import Setting, present
-from driftmap.winds.spoken import HEAD_HEIGHT, read_words
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""

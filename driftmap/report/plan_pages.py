@@ -27,7 +27,7 @@ from driftmap.report.page import (
 from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
-from driftmap.report.windtold import flown_in
+from driftmap.report.wind_text import flown_in
 from driftmap.report.words import isolate, least_told, most_told
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check

@@ -9,7 +9,7 @@ from itertools import starmap
 from math import degrees, pi, radians
 from typing import Final, TypeAlias
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.launch import Plan

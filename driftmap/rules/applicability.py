@@ -9,7 +9,6 @@ from typing import Any, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FACTS, FLOOR, RULE_KINDS, amount
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import (
     Condition,
@@ -21,6 +20,7 @@ from driftmap.rules.ruleset import (
     not_known,
     reason,
 )
+from driftmap.rules.vocabulary import FACTS, FLOOR, RULE_KINDS, amount
 
 
 @dataclass(frozen=True, slots=True)

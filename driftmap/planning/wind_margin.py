@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.air.altered import scaled
+from driftmap.air.transformed import scaled
 from driftmap.planning.trial import FINDINGS, try_flight
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import decide

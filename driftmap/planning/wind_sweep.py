@@ -20,11 +20,11 @@ from driftmap.core.errors import DriftmapError
 from driftmap.core.pools import is_alone, processes
 from driftmap.hazard.exposure import Danger, danger_of
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.net import Net, everywhere, turned_lines
-from driftmap.planning.node import Landing, PieceKey, landings_of
-from driftmap.planning.span import alike, strictest_of_span
+from driftmap.planning.assumed_winds import Supposition, Wind, suppose
+from driftmap.planning.dial_node import Landing, PieceKey, landings_of
+from driftmap.planning.envelope import Net, everywhere, turned_lines
+from driftmap.planning.span_verdict import alike, strictest_of_span
 from driftmap.planning.subdivision import most_cells, settled_spans
-from driftmap.planning.supposed import Supposition, Wind, suppose
 from driftmap.planning.sweep import Once
 from driftmap.planning.trial import (
     FINDINGS,

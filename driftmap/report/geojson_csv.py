@@ -13,8 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.squares import HitCells, hit_cells
 from driftmap.montecarlo.columns import Part
-from driftmap.report import exported
-from driftmap.report.exported import DECIMALS, place, polygons, positions
+from driftmap.report import export_common
+from driftmap.report.export_common import DECIMALS, place, polygons, positions
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 
 __all__ = [
@@ -34,7 +34,7 @@ _Feature = dict[str, Any]
 def geojson_text(
     assessment: Assessment,
     *,
-    points: int = exported.MOST_LANDINGS,
+    points: int = export_common.MOST_LANDINGS,
     cells: HitCells | None = None,
 ) -> str:
     """Write an assessment as a FeatureCollection.
@@ -55,8 +55,8 @@ def geojson_text(
     ]
     collection = {
         "type": "FeatureCollection",
-        "name": exported.title_of(assessment),
-        "about": [list(pair) for pair in exported.statements(assessment)],
+        "name": export_common.title_of(assessment),
+        "about": [list(pair) for pair in export_common.statements(assessment)],
         "features": features,
     }
     text = json.dumps(
@@ -82,18 +82,18 @@ def _site(a: Assessment) -> Iterator[_Feature]:
     yield _feature(
         {"type": "Point", "coordinates": positions(site, [0.0], [0.0])[0]},
         "pad",
-        name=exported.sound(site.pad),
+        name=export_common.sound(site.pad),
         verdict=a.verdict,
         cautions=list(CAUTIONS),
         elevation_m=site.elevation,
     )
-    for ground in exported.grounds(a):
+    for ground in export_common.grounds(a):
         named = {"name": ground.name} if ground.name else {}
         yield _feature(_area(a, ground.shape), ground.kind, **named, **ground.figures)
 
 
 def _contours(a: Assessment) -> Iterator[_Feature]:
-    for case, piece, line in exported.outlines(a):
+    for case, piece, line in export_common.outlines(a):
         told, percent = _piece(case, piece), line.share * 100
         yield _feature(
             _area(a, line.shape),
@@ -106,11 +106,11 @@ def _contours(a: Assessment) -> Iterator[_Feature]:
 
 
 def _piece(case: str, piece: str) -> dict[str, str]:
-    return {"case": exported.sound(case), "piece": exported.sound(piece)}
+    return {"case": export_common.sound(case), "piece": export_common.sound(piece)}
 
 
 def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
-    for part, likely, found in exported.pieces(a):
+    for part, likely, found in export_common.pieces(a):
         told = _piece(part.case, part.body)
         (spot,) = positions(a.site, [found.east], [found.north])
         yield _feature(
@@ -119,7 +119,7 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
             **told,
             count=part.count,
             case_probability=likely,
-            **exported.medians(found),
+            **export_common.medians(found),
         )
         for spot, _, _, time, speed, energy in _points(a, part, most):
             figures = {"time_s": time, "speed_mps": speed, "energy_j": energy}
@@ -129,7 +129,7 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
 
 def _points(a: Assessment, part: Part, most: int) -> Iterator[tuple[Any, ...]]:
     """Give position, east, north, time, speed and energy of some landings."""
-    cloud, rows = a.cloud, exported.thinned(part, most)
+    cloud, rows = a.cloud, export_common.thinned(part, most)
     columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
     figures = (column[rows].astype(float).round(1).tolist() for column in columns)
     where = positions(a.site, cloud.east[rows], cloud.north[rows])
@@ -144,7 +144,7 @@ def _squares(a: Assessment, cells: HitCells) -> Iterator[_Feature]:
             {"type": "Polygon", "coordinates": [corners[5 * i : 5 * i + 5]]},
             "square",
             side_m=cells.size,
-            **exported.chances(p, cells.lower[i], cells.upper[i]),
+            **export_common.chances(p, cells.lower[i], cells.upper[i]),
         )
 
 
@@ -160,7 +160,7 @@ def _cell(text: str) -> str:
 
 def about_csv(assessment: Assessment) -> str:
     """Write verdict, cautions, inputs and assumptions: what the other tables rest on."""
-    return _table(("subject", "text"), exported.statements(assessment))
+    return _table(("subject", "text"), export_common.statements(assessment))
 
 
 def areas_csv(assessment: Assessment) -> str:
@@ -169,7 +169,7 @@ def areas_csv(assessment: Assessment) -> str:
     (pad,) = positions(site, [0.0], [0.0])
     # The pad is a point; it has no probability of its own.
     rows = [("pad", site.pad, *[""] * 4, f"POINT ({pad[0]} {pad[1]})")]
-    for ground in exported.grounds(assessment):
+    for ground in export_common.grounds(assessment):
         figures = (ground.figures.get(key, "") for key in ("people", *_HIT))
         outline = _wkt(assessment, ground.shape)
         rows.append((ground.role or ground.kind, ground.name, *figures, outline))
@@ -184,7 +184,7 @@ def contours_csv(assessment: Assessment) -> str:
             *(case, piece, f"{line.share * 100:g}", round(line.area)),
             _wkt(assessment, line.shape),
         )
-        for case, piece, line in exported.outlines(assessment)
+        for case, piece, line in export_common.outlines(assessment)
     )
     return _table(head, rows)
 
@@ -194,7 +194,7 @@ def pieces_csv(assessment: Assessment) -> str:
     head = ("case", "case_probability", "piece", "count", *_POSITION)
     medians = ("median_time_s", "median_speed_m_per_s", "median_energy_J")
     rows = []
-    for part, likely, at in exported.pieces(assessment):
+    for part, likely, at in export_common.pieces(assessment):
         (spot,) = positions(assessment.site, [at.east], [at.north])
         told = (part.case, likely, part.body, part.count, *spot)
         rows.append(
@@ -202,13 +202,15 @@ def pieces_csv(assessment: Assessment) -> str:
                 *told,
                 round(at.east, 1),
                 round(at.north, 1),
-                *exported.medians(at).values(),
+                *export_common.medians(at).values(),
             )
         )
     return _table((*head, *medians), rows)
 
 
-def points_csv(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) -> str:
+def points_csv(
+    assessment: Assessment, *, points: int = export_common.MOST_LANDINGS
+) -> str:
     """Write landing points, so many of each piece at the most."""
     head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
     rows = (
@@ -225,7 +227,7 @@ def grid_csv(assessment: Assessment, *, cells: HitCells | None = None) -> str:
     where = positions(assessment.site, cells.east, cells.north)
     columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
     rows = (
-        (*spot, east, north, cells.size, *map(exported.shortened, p))
+        (*spot, east, north, cells.size, *map(export_common.shortened, p))
         for spot, east, north, *p in zip(
             where, *(c.tolist() for c in columns), strict=True
         )
@@ -243,6 +245,6 @@ def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer.writerow(head)
     for row in rows:
         writer.writerow(
-            [_cell(exported.sound(c)) if isinstance(c, str) else c for c in row]
+            [_cell(export_common.sound(c)) if isinstance(c, str) else c for c in row]
         )
     return text.getvalue()
