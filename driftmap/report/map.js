@@ -149,10 +149,10 @@ const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || ou
 
 function placeFar() {
   const size = chart.getSize();
-  const taken = all(".leaflet-control, #north, .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect());
+  const taken = all(".leaflet-control, #north, .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect()).concat(padBox(14));
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
-  for (const { name, number, kind, at: middle } of far) {
+  for (const { name, number, kind, outcome, at: middle } of far) {
     const point = chart.latLngToContainerPoint(middle);
     // Named where its middle lies in sight, clear of the names along the edges.
     if (point.x >= 0 && point.y >= 20 && point.x <= size.x - 26 && point.y <= size.y) continue;
@@ -167,20 +167,21 @@ function placeFar() {
     told.textContent = kind ? `${number ? `${number} ` : ""}${say("far", words)}` : say("goes_on", words);
     chip.append(arrow, told);
     one("#far").append(chip);
-    settleFar(chip, point, size, taken, left, top);
+    settleFar(chip, { point, calm: outcome === "pass" }, size, taken, left, top);
   }
 }
 
-function settleFar(chip, point, size, taken, left, top) {
+function settleFar(chip, { point, calm }, size, taken, left, top) {
   const { width, height } = chip.getBoundingClientRect();
   const x = clamp(point.x - width / 2, 4, size.x - width - 30);
   const y = clamp(point.y - height / 2, 24, size.y - height - 4);
-  const steps = [...Array(17).keys()].map((i) => i - 8);
+  const steps = [...Array(25).keys()].map((i) => i - 12);
   const free = steps.flatMap((i) => steps.map((j) => [clamp(x + 40 * j, 4, size.x - width - 30), clamp(y + i * (height + 3), 24, size.y - height - 4)]))
     .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
     .map(([across, down]) => boxAt(left + across, top + down, { width, height })).filter((box) => !overlaps(box, taken));
-  const danger = all(".map path.zone.danger").map((zone) => zone.getBoundingClientRect());
-  const at = free.find((box) => !overlaps(box, danger)) ?? free[0];
+  const danger = zonePolygons("danger");
+  // Nobody far off who is clear hides where nobody may stand; the words above the map name them.
+  const at = free.find((box) => lies(box, danger) === "off") ?? (calm ? undefined : free[0]);
   if (!at) return chip.remove();
   Object.assign(chip.style, { left: `${at.left - left}px`, top: `${at.top - top}px` });
   taken.push(at);

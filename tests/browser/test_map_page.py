@@ -522,6 +522,20 @@ def test_people_beyond_the_edge_have_an_arrow(browser, page):
     )
 
 
+def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):
+    """Danger runs aslant from corner to corner: there is other ground beside it."""
+    browser.look(page)
+    how = browser.js(
+        "chart.setView(DRIFTMAP.pad, 15, { animate: false });"
+        "const { x, y } = chart.getSize(), at = ([u, v]) => chart.containerPointToLatLng([u, y - v]);"
+        "for (const zone of zoneDrawn('danger')) zone.setLatLngs([[[[0, 0], [x / 8, 0], [x, y * 7 / 8], [x, y], [x * 7 / 8, y], [0, y / 8]].map(at)]]);"
+        "placeFar();"
+        "return all('#far span').map((e) => lies(e.getBoundingClientRect(), zonePolygons('danger')))"
+    )
+    assert len(how) >= 2
+    assert set(how) == {"off"}
+
+
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
 def test_contrast(browser, demo, just_now, tmp_path, verdict):
     """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
