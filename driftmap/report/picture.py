@@ -41,6 +41,9 @@ _CLEAR: Final = 56.0
 _ROUND: Final = 2000.0
 """A circle so large is straight on a picture."""
 
+_SEEN: Final = 15.0
+"""The shortest way that is drawn: the head of its arrow, and a shaft."""
+
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
 
@@ -62,7 +65,7 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     words = _words(frame, seen, room)
     numbers = _numbers(people, room)
     clear = _clear(frame, seen, room)
-    names = [*_names(people, numbers, room, voice), *clear]
+    names = [*_way(frame, seen), *_names(people, numbers, room, voice), *clear]
     names += _beyond(frame, seen, room)
     names += _line_names(frame, seen, room)
     drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
@@ -299,7 +302,7 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
 
 
 def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Mark the ground where who must move is sent to, with the longest of the ways there."""
+    """Mark the ground where who must move is sent to."""
     lines = [frame.pixels(way.line) for way in ways(seen)]
     if not lines:
         return []
@@ -314,11 +317,22 @@ def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
     clear = seen.told.site.boundary - shapely.union_all([z.shape for z in seen.zones])
     ground = frame.pixels(clear & frame.box()) & ahead & spot.buffer(3 * _CLEAR)
     plate = room.inside(ground, (widths(word, 13.5) + 24, 30.0), spot)
-    if plate is None:
-        return []
-    drawn = shapely.shortest_line(shapely.Point(x, y), shapely.box(*plate.box))
-    arrow = f'<path class="way" d="{arrow_path(drawn)}"/>'
-    return [arrow, _signal(plate, "clear", word, [])]
+    return [] if plate is None else [_signal(plate, "clear", word, [])]
+
+
+def _way(frame: Frame, seen: Watch) -> list[str]:
+    """Draw the first way of whoever must move, as far and whither they are told.
+
+    Result: none that is too short to be seen, or that enters danger once it has left it.
+    """
+    danger = shapely.union_all([z.shape for z in seen.zones if z.kind == "danger"])
+    drawn = (
+        frame.pixels(way.line)
+        for way in ways(seen)
+        if way.line.length * frame.scale >= _SEEN
+        and len(shapely.get_parts(way.line - danger)) == 1
+    )
+    return [f'<path class="way" d="{arrow_path(way)}"/>' for way in drawn][:1]
 
 
 def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:

@@ -25,6 +25,7 @@ from driftmap.report.instructions import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import Drawn, Room
+from driftmap.report.positions import Way
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.document import document
@@ -275,6 +276,31 @@ def test_an_arrow_points_where_the_zone_reaches_farthest(demo, zoned, monkeypatc
     assert told is not None
     assert float(told[1]) == round(-math.degrees(math.atan2(3000, 4000)))
     assert told[2].endswith("to 3.1\xa0mi")  # 5 km
+
+
+def test_the_way_out_is_drawn_as_far_as_it_is_told_and_never_back_into_danger(
+    demo, zoned, monkeypatch
+):
+    """Lengths against the scale bar of the same picture: 1,000 ft are 304.8 m."""
+    seen = dataclasses.replace(
+        watch(demo, Voice(read_catalogue("en"), "us")), zones=[], drawn=zoned
+    )
+    monkeypatch.setattr(Watch, "opening", shapely.box(-600, -600, 600, 600))
+    told = shapely.LineString([(-100, -300), (200, -700)])  # 500 m
+    monkeypatch.setattr("driftmap.report.picture.ways", lambda _: [Way("a", 2.5, told)])
+    picture = field_picture(seen)
+    path = re.search(r'class="way" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', picture)
+    bar = re.search(r"V0H([\d.]+)V-8", picture)
+    assert path is not None
+    assert bar is not None
+    x, y, u, v = map(float, path.groups())
+    scale = float(bar[1]) / 304.8
+    assert (u - x) / scale == pytest.approx(300, rel=0.01)
+    assert (v - y) / scale == pytest.approx(400, rel=0.01)
+    between = dataclasses.replace(zoned[0], shape=shapely.box(0, -550, 100, -450))
+    assert 'class="way"' not in field_picture(
+        dataclasses.replace(seen, zones=[between])
+    )
 
 
 def test_ground_says_which_zone_it_reaches_into(zoned):
