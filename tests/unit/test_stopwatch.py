@@ -210,4 +210,4 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
     assert any("South crowd line" in line for line in before(seen))
     alone = dataclasses.replace(seen, sight=None)
     assert alone.look(east) == "look east of the pad"
-    assert alone.eyes(east, first=True) == "east of the pad"
+    assert alone.eyes(east, first=True) == "E of the pad"
