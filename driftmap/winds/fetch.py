@@ -99,7 +99,8 @@ def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> 
         )
         raise _fault(host, told)
     try:
-        reading = read_answer(answer, host, setting, (f"{host}: {note}",))
+        asked = {"timezone": "GMT", **answer}
+        reading = read_answer(asked, host, setting, (f"{host}: {note}",))
     except ValueError as problem:
         where = f"{host} {getattr(problem, 'where', '')}".strip()
         raise _fault(where, str(problem)) from None

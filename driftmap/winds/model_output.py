@@ -85,14 +85,13 @@ _STORMS: Final = {17, 18, 19, 29, *range(95, 100)}
 
 def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
     """Tell of storms by the code of the weather, in the hours about that of the wind."""
-    hourly, offset = answer["hourly"], float(answer.get("utc_offset_seconds", 0))
+    hourly, zone = answer["hourly"], _zone(answer)
     codes = hourly.get("weather_code", hourly.get("weathercode", []))
     for time, code in zip(
         hourly["time"], codes if isinstance(codes, list) else (), strict=False
     ):
-        apart = datetime.fromisoformat(_valid(time, offset)) - (
-            reading.valid or present()
-        )
+        valid = datetime.fromisoformat(_valid(time, zone))
+        apart = valid - (reading.valid or present())
         if is_number(code) and code in _STORMS and abs(apart) <= timedelta(hours=1):
             yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
 
@@ -157,29 +156,40 @@ def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, An
         raise ValueError("its answer holds no hourly times")
     units = as_object(answer.get("hourly_units"), "hourly_units")
     times = as_list(hourly["time"], "hourly time", _MOST_HOURS)
-    with at("the answer"):
-        offset = as_number(answer.get("utc_offset_seconds", 0), "utc_offset_seconds")
+    zone = _zone(answer)
     columns = _columns(hourly, units, len(times))
     hours = []
     for i, time in enumerate(times):
         levels = _levels(columns, i, ground)
         if levels:
-            hours.append({"valid": _valid(time, offset), "levels": levels})
+            hours.append({"valid": _valid(time, zone), "levels": levels})
     if not hours:
         raise ValueError("its answer tells no wind")
     return hours
 
 
-def _valid(time: object, offset: float) -> str:
-    """Give a time as text with its zone; one without is off UTC by `offset` [s]."""
+def _zone(answer: Mapping[str, Any]) -> timezone | None:
+    """Give the zone of times that name none; None where only a name of it may be told."""
+    given = answer.get("utc_offset_seconds")
+    if given is None:
+        return UTC if answer.get("timezone") in ("GMT", "UTC") else None
+    with at("the answer"):
+        offset = as_number(given, "utc_offset_seconds", -86399, 86399)
+    return timezone(timedelta(seconds=offset))
+
+
+def _valid(time: object, zone: timezone | None) -> str:
+    """Give a time as text with its zone."""
+    told = f"{str(time)[:40]!r}"
     try:
         local = datetime.fromisoformat(str(time))
+        local = zoned(local.replace(tzinfo=local.tzinfo or zone))
         if local.tzinfo is not None:
-            return zoned(local).isoformat()
-        zone = timezone(timedelta(seconds=offset))
-        return zoned(local.replace(tzinfo=zone)).astimezone(UTC).isoformat()
+            return local.astimezone(UTC).isoformat()
     except (ValueError, OverflowError):
-        raise PlacedError("hourly time", f"{str(time)[:40]!r} is no time") from None
+        raise PlacedError("hourly time", f"{told} is no time") from None
+    known = 'utc_offset_seconds beside it, or timezone "GMT"'
+    raise PlacedError("hourly time", f"{told} names no zone; accepted is {known}")
 
 
 Columns = dict[tuple[str, str], dict[str, tuple[list[Any], float]]]
@@ -266,7 +276,7 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     for i in range(count):
         one: dict[str, Any] = {"levels": _rows_of(columns, factors, i)}
         if times is not None:
-            one["valid"] = _valid(times[i], 0.0)
+            one["valid"] = _valid(times[i], UTC)
         forecasts.append(one)
     own = {
         "source": f"forecast of {source}",

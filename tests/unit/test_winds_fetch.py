@@ -485,6 +485,10 @@ def test_an_answer_saved_with_a_browser_is_a_forecast(tmp_path):
     assert any("its point is 0 km from the site" in note for note in reading.assumed)
     with pytest.raises(WindError, match=r"saved.json: .*is of a place 11"):
         decode(str(path), replace(SITE, place=(39.0, -119.0)))
+    answer |= {"utc_offset_seconds": None, "timezone": "America/Los_Angeles"}
+    path.write_text(json.dumps(answer))
+    with pytest.raises(WindError, match=r"T11:00' names no zone; .*utc_offset_seconds"):
+        decode(str(path), SITE)
 
 
 ROOT = Path(__file__).parents[2]
