@@ -68,9 +68,11 @@ def governing_sets(
         open_ = [pair for pair in members if pair[1].state == "unknown"]
         rules, fit = (sure[:1] or open_[-1:] or members[-1:])[0]
         passed = [other for one, other in members if one is not rules and other.lighter]
-        why = joined(fit.why, *(other.why for other in passed))
-        more = tuple(key for other in passed for key in other.lighter)
-        yield rules, replace(fit, why=why, lighter=(*fit.lighter, *more))
+        if passed:
+            why = joined(fit.why, *(other.why for other in passed))
+            more = tuple(key for other in passed for key in other.lighter)
+            fit = replace(fit, why=why, lighter=(*fit.lighter, *more))
+        yield rules, fit
 
 
 def _fit(rules: RuleSet, facts: Facts, said: Answers) -> Fit:
@@ -365,17 +367,17 @@ def yardsticks(
     Result: rows of the floor that bear a yardstick; of a class that missing facts leave open
     those that ask for more.
     """
-    there = {(demand.rules.name, demand.rule) for demand in law}
-    held = dict(governing_sets(floor_rules(), facts, said))
-    perhaps = {rules: _fit(rules, facts, said) for rules in floor_rules()}
-    both = [*held.items(), *(p for p in perhaps.items() if p[1].state == "unknown")]
+    there = {(d.rules.name, d.rule) for d in law if d.rule.yardstick}
+    held = [(*pair, True) for pair in governing_sets(floor_rules(), facts, said)]
+    fits = ((rules, _fit(rules, facts, said)) for rules in floor_rules())
+    perhaps = [(*pair, False) for pair in fits if pair[1].state == "unknown"]
     asked = list(law)
-    for rules, fit in both:
+    for rules, fit, surely in (*held, *perhaps):
         for demand in demands_of(rules, fit, facts, only):
             rule = demand.rule
             if not rule.yardstick or (rules.name, rule) in there:
                 continue
-            if fit is held.get(rules) or _asks_more(demand, asked):
+            if surely or _asks_more(demand, asked):
                 asked.append(demand)
                 why = joined("a yardstick where it is not the law", demand.why, fit.why)
                 yield replace(demand, yardstick=rule.yardstick, why=why)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, Final
 
 from driftmap.rules.answer_validity import OF_THE_DRAWING
@@ -89,7 +89,7 @@ def evaluate(
     now = _broken(results)
     kept: dict[tuple[str, str], tuple[str, ...]] = {}
     beside: dict[tuple[str, str], RuleResult] = {}
-    for names in (lighter, *((name,) for name in lighter)):
+    for names in dict.fromkeys((lighter, *((name,) for name in lighter))):
         yes = {**said.confirmed, **dict.fromkeys(names, True)}
         then = _broken(_evaluated(sets, facts, replace(said, confirmed=yes), only))
         kept |= dict.fromkeys(now.keys() - then.keys(), names)
@@ -148,9 +148,11 @@ def _evaluated(
             results.append(by_word(line, LARGER_JUDGED, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
-    heard = {*(result.denied for result in results), *_leaves(sets, settled)}
+    heard = [result.denied for result in results]
     results += _beyond_limits(sets, settled, facts, said)
-    return (*results, *_denied(sets, heard, said))
+    if denied := [name for name, yes in said.confirmed.items() if not yes]:
+        results += _denied(sets, denied, {*heard, *_leaves(sets, settled)})
+    return tuple(results)
 
 
 def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
@@ -175,11 +177,10 @@ def _leaves(sets: Iterable[RuleSet], settled: Container[str]) -> Iterator[str]:
 
 
 def _denied(
-    sets: Iterable[RuleSet], heard: Container[str], said: Answers
+    sets: Iterable[RuleSet], denied: Iterable[str], heard: Container[str]
 ) -> Iterator[RuleResult]:
     """Hold on every "no" that no line rests on: not asked here, or what is drawn says otherwise."""
-    denied = [name for name, yes in said.confirmed.items() if not yes]
-    known = questions(sets) if denied else {}
+    known = questions(sets)
     for name in sorted(name for name in denied if name not in heard):
         what = known[name].text if name in known else name
         line = begin(name, what, "hold", why=_UNHEARD.format(name))
@@ -344,24 +345,25 @@ def _compared(
 ) -> RuleResult:
     rule, kind, (area, value) = demand.rule, RULE_KINDS[demand.rule.name], named
     scale = SCALE.get(kind.dimension, 1.0)
-    line = _of(
+    line = partial(
+        _of,
         demand,
         area=area,
         value=None if value is None else value / scale,
         limit=limit / scale,
         interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
     )
-    if value is not None and kind.keeps(value, limit):
-        line = replace(line, answered=said.numbers.get(kind.fact) == value)
-        if ends and not all(kind.keeps(end, limit) for end in ends):
-            return came_out(line, "hold", "not surely: see its interval")
-        return replace(line, outcome="pass")
-    if value is not None and not rule.excuse:
+    broken: LineOutcome = "hold" if demand.yardstick == "holds" else "fail"
+    if value is not None:
         own = said.numbers.get(kind.fact) == value
-        line = replace(line, outcome="fail", answered=own)
-    elif question := rule.excuse if value is not None else rule.stand_in:
-        line = by_word(line, question.name, said, question.text)
-    else:
-        line = unknown(line, (kind.fact,), said)
-    mild = line.outcome == "fail" and demand.yardstick == "holds"
-    return replace(line, outcome="hold") if mild else line
+        if kind.keeps(value, limit):
+            if ends and not all(kind.keeps(end, limit) for end in ends):
+                told = "not surely: see its interval"
+                return came_out(line(answered=own), "hold", told)
+            return line(outcome="pass", answered=own)
+        if not rule.excuse:
+            return line(outcome=broken, answered=own)
+    if question := rule.excuse if value is not None else rule.stand_in:
+        found = by_word(line(), question.name, said, question.text)
+        return replace(found, outcome=broken) if found.outcome == "fail" else found
+    return unknown(line(), (kind.fact,), said)
