@@ -49,6 +49,15 @@ _STRICTER: Final = MappingProxyType(
 """Facts that both a person and flights, winds or reports may tell, and which one counts."""
 
 
+_ROUNDED: Final = 1.05
+"""How far two figures of a label may be apart for their rounding; assumed."""
+
+_ALIKE: Final = 1.2
+"""How far a label may be from what a record shows, and the impulse of rockets launched together
+beyond that of as many like the one flown, which all else counts as alike: motors of one class
+differ so; assumed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Facts:
     """What rules are compared with.
@@ -64,8 +73,9 @@ class Facts:
         Least and greatest value of what is not known exactly; of a number, its interval.
     stages_flown : int
         Stages that are flown apart, each to where it comes down.
-    impulse_guessed : bool
-        Whether total impulse is what explains the height told: a label knows it better.
+    label_apart : float
+        How many times as large or small as the total impulse a label may tell it: without
+        end where that is what explains a height.
 
     Raises
     ------
@@ -77,7 +87,7 @@ class Facts:
     groups: Mapping[str, tuple[tuple[str, float], ...]] = field(default_factory=dict)
     ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     stages_flown: int = 1
-    impulse_guessed: bool = False
+    label_apart: float = _ROUNDED
 
     def __post_init__(self) -> None:
         for given, known in (
@@ -161,8 +171,9 @@ def facts_of(
     airports = [away for _, away in groups["airports"]]
     numbers["airport_away"] = min([*airports, _NO_AIRPORT])
     apart = 1 if flight.sustainer is None else 2
-    guessed = flight.motor is None
-    return of_each_motor(Facts(numbers, groups, ranges, apart, guessed))
+    known = _ALIKE if flight.fitted else _ROUNDED
+    label = math.inf if flight.motor is None else known
+    return of_each_motor(Facts(numbers, groups, ranges, apart, label))
 
 
 def _astray(area: Area, site: Site) -> bool:
@@ -283,13 +294,6 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
 
 _SHORTEST: Final = 0.2  # of a burn as guessed; assumed
 
-_ROUNDED: Final = 1.05
-"""How far two figures of a label may be apart for their rounding; assumed."""
-
-_ALIKE: Final = 1.2
-"""How far the impulse of rockets launched together may be beyond that of as many like the one
-flown: motors of one class differ so, and all else counts them as alike; assumed."""
-
 
 def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
     """Name the answers that cannot be true beside what else is known, and say why."""
@@ -318,23 +322,36 @@ def larger_beside(facts: Facts, answers: Answers) -> bool:
     return together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike
 
 
+def _agree(name: str, given: float, known: float, label: float) -> bool:
+    """Tell whether what was answered may stand beside what the files tell."""
+    if name == "total_impulse":
+        return known / label <= given <= known * label
+    return name in _STRICTER or given == known
+
+
 def with_answers(facts: Facts, answers: Answers) -> Facts:
     """Add the numbers that people gave to those the files told.
 
     A flight file is one rocket: it is launched alone unless an answer says otherwise.
-    Where people and flights, winds or reports both tell a figure (total impulse, height,
-    wind, cloud, visibility), the one that allows less counts.
+    Where people and flights, winds or reports both tell a figure (height, wind, cloud,
+    visibility, and total impulse within what a label may differ), the one that allows less
+    counts.
 
     Result: both together. Raises `InputError` if an answer contradicts what the files tell.
     """
     numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
     for name in answers.numbers.keys() & facts.numbers.keys():
-        if name not in _STRICTER and answers.numbers[name] != facts.numbers[name]:
-            text = f"{FACTS[name].text} is known already; change it where it stands"
+        given, known = answers.numbers[name], facts.numbers[name]
+        if not _agree(name, given, known, facts.label_apart):
+            this, that = (amount(v, FACTS[name].dimension) for v in (given, known))
+            text = f"{FACTS[name].text} is known already: {this} was answered, and the "
+            text += f"files tell {that}; change it where it stands"
             raise InputError(answers.source, name, text)
-        stricter = _STRICTER.get(name, max)
-        numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
-    if facts.impulse_guessed and {"total_impulse", "motor_impulse"} <= numbers.keys():
+        numbers[name] = _STRICTER.get(name, max)(given, known)
+    if (
+        math.isinf(facts.label_apart)
+        and {"total_impulse", "motor_impulse"} <= numbers.keys()
+    ):
         least = answers.numbers.get("total_impulse", numbers["motor_impulse"])
         numbers["total_impulse"] = max(numbers["total_impulse"], least)
     ranges = {  # an end that the figure itself is beyond is none

@@ -740,18 +740,19 @@ def test_each_answer_to_a_label_is_held_against_what_flies(known_by_its_flight):
 
 
 @pytest.mark.parametrize(
-    ("guessed", "told", "total", "outcomes"),
+    ("apart", "told", "total", "outcomes"),
     [
-        (True, {}, 62.0, set()),
-        (True, {"total_impulse": 56.0}, 56.0, {"hold"}),
-        (False, {}, 53.8, {"hold"}),
+        (np.inf, {}, 62.0, set()),
+        (np.inf, {"total_impulse": 56.0}, 56.0, {"hold"}),
+        (1.05, {}, 53.8, {"hold"}),
+        (1.05, {"total_impulse": 56.0}, 56.0, {"hold"}),
     ],
 )
 def test_a_label_outdoes_the_impulse_that_only_explains_a_height(
-    guessed, told, total, outcomes
+    apart, told, total, outcomes
 ):
     said = Answers(numbers={"motor_count": 1.0, "motor_impulse": 62.0, **told})
-    facts = with_answers(Facts({"total_impulse": 53.8}, impulse_guessed=guessed), said)
+    facts = with_answers(Facts({"total_impulse": 53.8}, label_apart=apart), said)
     assert facts.numbers["total_impulse"] == total
     lines = evaluate(SETS, facts, said)
     assert {r.outcome for r in lines if r.name == "motor_impulse"} == outcomes

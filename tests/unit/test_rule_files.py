@@ -225,9 +225,19 @@ def test_answer_cannot_contradict_a_file():
 
 @pytest.mark.parametrize("name", ["total_impulse", "surface_wind"])
 def test_of_what_both_tell_the_larger_counts(name):
+    """A label may be rounded, and differs from what a record or a height shows."""
     for answered, flown in ((1.0, 2.0), (2.0, 1.0)):
-        facts = with_answers(Facts({name: flown}), Answers(numbers={name: answered}))
+        known = Facts({name: flown}, label_apart=2.0)
+        facts = with_answers(known, Answers(numbers={name: answered}))
         assert facts.numbers[name] == 2.0
+
+
+@pytest.mark.parametrize("answered", [310.0, 360.0])
+def test_an_impulse_that_is_not_the_motors_is_refused(answered):
+    """Which of the two is on the rail? The file's flies, and the rules would ask the other's."""
+    said = Answers(numbers={"total_impulse": answered}, source="today.toml")
+    with pytest.raises(InputError, match=rf"{answered:g} N s was .* tell 341 N s"):
+        with_answers(Facts({"total_impulse": 341.0}), said)
 
 
 @pytest.mark.parametrize(
