@@ -245,6 +245,7 @@ function showPieces(about) {
 // Why nothing is drawn: no wind is set, or none like it was worked out. Zones of another wind would look like those of this one.
 function showUnknown(known, judged) {
   one("#unknown").hidden = known;
+  one(".orders").hidden = !known;
   one("#unknown").textContent = known ? "" : say(judged ? "not_worked" : "set_first");
 }
 

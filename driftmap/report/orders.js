@@ -33,7 +33,7 @@ function showOrders(zoned, crowd) {
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
-  one("#stand-told").replaceChildren(...(lines.length ? lines : [one("#unknown").textContent]));
+  one("#stand-told").replaceChildren(...lines);
 }
 
 const degrees = (east, north) => (Math.atan2(east, north) * 180) / Math.PI;
