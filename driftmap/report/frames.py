@@ -99,17 +99,6 @@ def fit(ground: BaseGeometry, size: Size) -> Frame:
     )
 
 
-def arrow_path(line: BaseGeometry) -> str:
-    """Write a line with a head at its end."""
-    (x, y), (u, v) = line.coords
-    turn = math.atan2(v - y, u - x)
-    head = (
-        (u - 9 * math.cos(turn + a), v - 9 * math.sin(turn + a)) for a in (0.5, -0.5)
-    )
-    (a, b), (c, d) = head
-    return f"M{x:.1f} {y:.1f}L{u:.1f} {v:.1f}M{a:.1f} {b:.1f}L{u:.1f} {v:.1f}L{c:.1f} {d:.1f}"
-
-
 def ticks(frame: Frame, boundary: BaseGeometry) -> str:
     """Write short strokes along an outline, from it inward."""
     shape = shapely.orient_polygons(frame.pixels(boundary))

@@ -11,18 +11,16 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.report.frames import SHEET, Frame, Size, arrow_path, field_edge, fit
+from driftmap.report.corners import north_sign, scale_bar, wind_sign
+from driftmap.report.frames import SHEET, Frame, Size, field_edge, fit
 from driftmap.report.instructions import Watch
-from driftmap.report.marks import DRAWN_KINDS, middle_of, ring_step
+from driftmap.report.marks import DRAWN_KINDS, middle_of
 from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.positions import farthest, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
-from driftmap.report.wind_text import CALM, where_read, wind_as_read
-from driftmap.report.windsketch import broad_arrow
-from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES
 
 POSTER: Final = (560.0, 390.0)
@@ -41,8 +39,8 @@ _CLEAR: Final = 56.0
 _ROUND: Final = 2000.0
 """A circle so large is straight on a picture."""
 
-_SEEN: Final = 15.0
-"""The shortest way that is drawn: the head of its arrow, and a shaft."""
+_ARROW: Final = 20.0
+"""So much wider is a plate that bears an arrow."""
 
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
@@ -60,13 +58,17 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     people = [spot for spot in seen.places if spot.stand]
     frame = fit(seen.opening, size)
     room = _room(frame, seen, people)
-    corners = [_north(voice, size), _scale(frame, voice), _wind(a, voice, room)]
+    corners = [
+        north_sign(voice, size),
+        scale_bar(frame, voice),
+        wind_sign(a, voice, room),
+    ]
     room.take(*(box for _, box in corners))
     words = _words(frame, seen, room)
-    numbers = _numbers(people, room)
+    sent = {way.name: way.azimuth for way in ways(seen)}
+    numbers = _numbers(people, sent, room)
     clear = _clear(frame, seen, room)
-    names = [*_way(frame, seen), *_names(people, numbers, room, voice), *clear]
-    names += _beyond(frame, seen, room)
+    names = [*_names(people, numbers, sent, room, voice), *clear]
     names += _line_names(frame, seen, room)
     drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
     wide, high = size
@@ -171,7 +173,9 @@ def _closed(frame: Frame, spot: Spot) -> list[str]:
     return [*drawn, f'<path class="beads {kind}" d="{frame.line(frame.seen(beads))}"/>']
 
 
-def _numbers(people: Sequence[Spot], room: Room) -> dict[int, Plate]:
+def _numbers(
+    people: Sequence[Spot], sent: Mapping[str, float], room: Room
+) -> dict[int, Plate]:
     """Set the number of every place that is in sight on its ground.
 
     From afar to the pad, so that those of a crowd stand in the order of their grounds. Who
@@ -179,11 +183,17 @@ def _numbers(people: Sequence[Spot], room: Room) -> dict[int, Plate]:
     """
     seen = (i for i, ground in enumerate(room.grounds) if not ground.is_empty)
     inward = sorted(seen, key=lambda i: -people[i].distance)
-    return {i: room.number(i, _NUMBER) for i in inward}
+    wide, high = _NUMBER
+    arrow = {i: _ARROW * (people[i].area.name in sent) for i in inward}
+    return {i: room.number(i, (wide + arrow[i], high)) for i in inward}
 
 
 def _names(
-    people: Sequence[Spot], numbers: Mapping[int, Plate], room: Room, voice: Voice
+    people: Sequence[Spot],
+    numbers: Mapping[int, Plate],
+    sent: Mapping[str, float],
+    room: Room,
+    voice: Voice,
 ) -> list[str]:
     """Draw the numbers, and names where there is room: failing places and crowds first."""
 
@@ -193,14 +203,17 @@ def _names(
         return -OUTCOMES.index(spot.seen), spot.kind != "danger", -crowd
 
     named = room.size == SHEET and len(people) <= _MOST_NAMES
-    drawn = [_plate(at, str(i + 1), "", people[i].seen) for i, at in numbers.items()]
+    go = [sent.get(spot.area.name) for spot in people]
+    drawn = [
+        _plate(at, str(i + 1), "", people[i].seen, go[i]) for i, at in numbers.items()
+    ]
     leads = [at.leader() for at in numbers.values()]
     for i in sorted(numbers, key=rank):
         text = _name(people[i], named, voice)
-        size = (34.0 + widths(text), 30.0)
+        size = (34.0 + widths(text) + _ARROW * (go[i] is not None), 30.0)
         if text and (plate := room.place(i, size, numbers[i])):
             leads.append(plate.leader())
-            drawn.append(_plate(plate, str(i + 1), text, people[i].seen))
+            drawn.append(_plate(plate, str(i + 1), text, people[i].seen, go[i]))
     return [*leads, *drawn]
 
 
@@ -214,36 +227,8 @@ def _name(spot: Spot, named: bool, voice: Voice) -> str:
     return f"{_SIGNS[spot.seen]}{text}"
 
 
-def _beyond(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Say at the edge of the picture how far on a zone goes that runs out of it."""
-    box, parts = frame.pixels(frame.box()), []
-    for zone in seen.drawn:
-        cut = shapely.intersection(frame.pixels(zone.shape), box.boundary)
-        if cut.is_empty:
-            continue
-        line = max(shapely.get_parts(shapely.line_merge(cut)), key=shapely.length)
-        end = farthest(zone.shape)
-        name = seen.voice.say(f"zone.{zone.kind}")
-        told = seen.voice.say(
-            "picture.beyond",
-            zone=name,
-            distance=seen.voice.away(math.hypot(end.x, end.y)),
-        )
-        wide = 34.0 + widths(told)
-        spot = line.interpolate(0.5, normalized=True)
-        plate = room.at_edge((spot.x, spot.y), (wide, 26.0))
-        x, y = plate.left, plate.top
-        turn = math.degrees(math.atan2(-end.y, end.x))
-        parts.append(
-            f'<g class="beyond {zone.kind}"><rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="26"/>'
-            f'<path d="M-8 -3H2V-8L11 0L2 8V3H-8Z" transform="translate({x + 15:.1f} {y + 13:.1f}) rotate({turn:.0f})"/>'
-            f'<text x="{x + 29:.1f}" y="{y + 19:.1f}">{escape(told)}</text></g>'
-        )
-    return parts
-
-
 def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Name each edge on its line, or say how far it lies where the picture ends before it."""
+    """Name each edge on its line; one out of the picture is told by the words beside it."""
     voice, parts = seen.voice, []
     ceiling = voice.exact_distance(seen.told.site.waiver.ceiling)
     words = {
@@ -254,8 +239,6 @@ def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
     for kind, line in _lines(seen).items():
         size = widths(words[kind], 9.6), 20.0
         plate = room.along(frame.pixels(line), size)
-        if plate is None and kind == "astray" and not line.intersects(frame.box()):
-            plate = room.at_edge((frame.size[0] / 2, frame.size[1]), size)
         if plate is not None:
             x, y = plate.left + plate.width / 2, plate.top + 16
             told = escape(words[kind])
@@ -265,11 +248,15 @@ def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
     return parts
 
 
-def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
+def _plate(plate: Plate, number: str, text: str, outcome: str, go: float | None) -> str:
+    """Draw a number, its name, and which way [rad] whoever must move is sent."""
     x, y, half = plate.left, plate.top, plate.height / 2
+    arrow = ""
     box = (
         f'x="{x:.1f}" y="{y:.1f}" width="{plate.width:.1f}" height="{plate.height:.1f}"'
     )
+    if go is not None:
+        arrow, x = _arrow(x + _ARROW / 2 + 3, y + half, go), x + _ARROW
     words = (
         f'<text class="who" x="{x + 31:.1f}" y="{y + 21:.1f}"><tspan>{escape(text)}'
         "</tspan></text>"
@@ -279,26 +266,52 @@ def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
     return (
         f'<g class="name {outcome}"><rect {box} rx="{half:g}"/>'
         f'<circle cx="{x + half:.1f}" cy="{y + half:.1f}" r="{half - 3:g}"/>'
-        f'<text class="number" x="{x + half:.1f}" y="{y + half + 6:.1f}">{number}</text>{words}</g>'
+        f'<text class="number" x="{x + half:.1f}" y="{y + half + 6:.1f}">{number}</text>{arrow}{words}</g>'
+    )
+
+
+def _arrow(x: float, y: float, azimuth: float) -> str:
+    """Draw a broad arrow about a spot."""
+    return (
+        '<path class="go" d="M-8 -3H1V-8L10 0L1 8V3H-8Z" transform="translate('
+        f'{x:.1f} {y:.1f}) rotate({math.degrees(azimuth) - 90:.0f})"/>'
     )
 
 
 def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Write the signal word and what falls into each zone, where there is room for it."""
+    """Write into each zone its signal word, and what falls there if that has room.
+
+    Of one that runs out of the picture, how far and which way it reaches.
+    """
     parts: list[str] = []
     worse: BaseGeometry = shapely.Polygon()
     for zone in seen.drawn:
         lines = zone_lines(seen.told.flight, zone, seen.voice)
         word = seen.voice.say(f"zone.{zone.kind}")
-        short = widths(word, 13.5) + 24
-        wide = max(short, *(widths(line, 9.6) for line in lines))
+        end, on = farthest(zone.shape), None
+        told = word
+        if not frame.box().covers(zone.shape):
+            far = seen.voice.away(math.hypot(end.x, end.y))
+            told, on = seen.voice.say("picture.beyond", zone=word, distance=far), end
+        short = _wide(told, on)
+        sizes = [
+            (max(short, *(widths(line, 9.6) for line in lines)), _TOLD),
+            (short, 30.0),
+            (_wide(word), 30.0),
+        ]
         shape = frame.pixels(zone.shape)
-        plate = room.word(shape, worse, [(wide, _TOLD), (short, 30.0)])
-        told = lines if plate.height == _TOLD else []
+        plate = room.word(shape, worse, sizes)
         parts.append(plate.leader(f"leader {zone.kind}"))
-        parts.append(_signal(plate, zone.kind, word, told))
+        if plate.width < short:
+            told, on = word, None
+        lines = lines if plate.height == _TOLD else []
+        parts.append(_signal(plate, zone.kind, told, lines, on))
         worse = shapely.union(worse, shape)
     return parts
+
+
+def _wide(word: str, on: shapely.Point | None = None) -> float:
+    return widths(word, 13.5) + 24 + _ARROW * (on is not None)
 
 
 def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
@@ -316,36 +329,32 @@ def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
     # The word may lie over a road, of which the way keeps clear.
     clear = seen.told.site.boundary - shapely.union_all([z.shape for z in seen.zones])
     ground = frame.pixels(clear & frame.box()) & ahead & spot.buffer(3 * _CLEAR)
-    plate = room.inside(ground, (widths(word, 13.5) + 24, 30.0), spot)
+    plate = room.inside(ground, (_wide(word), 30.0), spot)
     return [] if plate is None else [_signal(plate, "clear", word, [])]
 
 
-def _way(frame: Frame, seen: Watch) -> list[str]:
-    """Draw the first way of whoever must move, as far and whither they are told.
-
-    Result: none that is too short to be seen, or that enters danger once it has left it.
-    """
-    danger = shapely.union_all([z.shape for z in seen.zones if z.kind == "danger"])
-    drawn = (
-        frame.pixels(way.line)
-        for way in ways(seen)
-        if way.line.length * frame.scale >= _SEEN
-        and len(shapely.get_parts(way.line - danger)) == 1
-    )
-    return [f'<path class="way" d="{arrow_path(way)}"/>' for way in drawn][:1]
-
-
-def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:
+def _signal(
+    plate: Plate,
+    kind: str,
+    word: str,
+    lines: Sequence[str],
+    on: shapely.Point | None = None,
+) -> str:
+    """Draw a word with what falls there below it, and an arrow to where it goes on."""
     middle = plate.left + plate.width / 2
-    half = (widths(word, 13.5) + 24) / 2
+    wide = _wide(word, on)
+    left, arrow = middle - wide / 2, ""
+    if on is not None:
+        way = math.atan2(on.x, on.y)
+        arrow = _arrow(left + wide - _ARROW / 2 - 6, plate.top + 15, way)
     told = "".join(
         f'<text x="{middle:.1f}" y="{plate.top + 48 + 20 * i:.1f}">{escape(line)}</text>'
         for i, line in enumerate(lines)
     )
     return (
-        f'<g class="signal {kind}"><rect x="{middle - half:.1f}" y="{plate.top:.1f}" '
-        f'width="{2 * half:.1f}" height="30" rx="3"/><text class="word" '
-        f'x="{middle:.1f}" y="{plate.top + 22:.1f}">{escape(word)}</text>{told}</g>'
+        f'<g class="signal {kind}"><rect x="{left:.1f}" y="{plate.top:.1f}" '
+        f'width="{wide:.1f}" height="30" rx="3"/><text class="word" '
+        f'x="{middle - (_ARROW / 2 if arrow else 0):.1f}" y="{plate.top + 22:.1f}">{escape(word)}</text>{arrow}{told}</g>'
     )
 
 
@@ -354,63 +363,4 @@ def _pad(frame: Frame) -> str:
     return (
         f'<g class="pad" transform="translate({x:.1f} {y:.1f})"><circle r="9"/>'
         '<path d="M-16 0H16M0 -16V16"/></g>'
-    )
-
-
-_Corner = tuple[str, tuple[float, float, float, float]]
-"""What stands in a corner, and its box."""
-
-
-def _north(voice: Voice, size: Size) -> _Corner:
-    wide, _ = size
-    return (
-        f'<rect class="corner" x="{wide - 62:g}" width="62" height="76"/>'
-        f'<g class="north" transform="translate({wide - 34:g} 34)">'
-        '<path d="M0 -24L11 14L0 6L-11 14Z"/>'
-        f'<text y="34">{escape(voice.say("picture.north"))}</text></g>'
-    ), (wide - 62, 0.0, wide, 76.0)
-
-
-def _scale(frame: Frame, voice: Voice) -> _Corner:
-    length = ring_step(frame.size[0] / 2 / frame.scale, voice.units)
-    width, told, high = length * frame.scale, voice.distance(length), frame.size[1]
-    right = 22 + width + widths(told, 12.0)
-    return (
-        f'<rect class="corner" y="{high - 36:g}" width="{right:.0f}" height="36"/>'
-        f'<g class="scale" transform="translate(14 {high - 14:g})">'
-        f'<path d="M0 -8V0H{width:.1f}V-8"/>'
-        f'<text x="{width + 8:.1f}" y="0">{escape(told)}</text></g>'
-    ), (0.0, high - 36, right, high)
-
-
-def _wind(a: Assessment, voice: Voice, room: Room) -> _Corner:
-    """Draw the wind as a broad arrow in a corner, blowing over the field.
-
-    The poster's lines tell it above the picture.
-    """
-    read, mast = wind_as_read(a.wind)
-    if read.speed <= CALM:
-        return "", (0.0, 0.0, 0.0, 0.0)
-    high = voice.say(
-        "picture.mast",
-        speed=voice.speed(mast.speed),
-        height=voice.distance(mast.height),
-    )
-    first = " ".join([voice.say("picture.wind"), voice.speed(read.speed)])
-    lines = [("say", 30, first), ("say small", 52, where_read(read, voice))]
-    lines.append(("say small", 72, high))
-    at, wide, deep = 94, 104.0 + max(widths(text, 11.5) for *_, text in lines), 88.0
-    if room.size != SHEET:
-        at, wide, deep = 22, 96.0, 108.0
-        lines = [("say", 98, voice.say("picture.wind"))]
-    left, top, *_ = box = room.corner((wide, deep))
-    told = "".join(
-        f'<text class="{kind}" x="{at}" y="{y}">{escape(text)}</text>'
-        for kind, y, text in lines
-    )
-    arrow = broad_arrow(read)
-    return (
-        f'<g transform="translate({left:.0f} {top:.0f})"><rect class="corner" width="{wide:.0f}" height="{deep:.0f}"/>'
-        f'<g class="wind" transform="translate(48 48)">{arrow}</g>{told}</g>',
-        box,
     )

@@ -118,6 +118,7 @@ class Room:
         self.taken: list[_Box] = []
         self.plates: list[_Box] = []
         self.leads: list[shapely.LineString] = []
+        self.within = math.inf
 
     def take(self, *boxes: _Box) -> None:
         """Keep boxes free."""
@@ -145,7 +146,11 @@ class Room:
         return None if plate is None else self._keep(plate)
 
     def number(self, own: int, size: Size) -> Plate:
-        """Set a number on its ground, whatever it hides, or as near as others leave room."""
+        """Set a number on its ground, whatever it hides, or as near as others leave room.
+
+        From afar to the pad they keep the order of their grounds: none behind those set before
+        it, none before its ground but the nearest.
+        """
         spot = self.grounds[own].representative_point()
         tries = np.vstack(
             [spot.coords - np.array(size) / 2, _about(spot, size, (0, *_GAPS))]
@@ -159,8 +164,14 @@ class Room:
         away += _HIDDEN * _meet(_shapes(boxes), others)
         if not self.grounds[own].intersects(self.drawn.danger):
             away += _HIDDEN * ~self._clear(boxes, ())
-        out = shapely.distance(self.drawn.pad.centroid, shapely.points(_middles(boxes)))
-        away -= _OUTWARD * np.nan_to_num(out)
+        pad = self.drawn.pad.centroid
+        if not pad.is_empty:
+            out = (_middles(boxes) - pad.coords[0]) @ _toward(pad, spot)
+            away -= _OUTWARD * shapely.distance(pad, shapely.points(_middles(boxes)))
+            near = shapely.distance(pad, self.grounds)
+            before = (out < near[own]) & (near[own] > np.nanmin(near))
+            away += _HIDDEN * ((out > self.within) | before)
+            self.within = min(self.within, float(out[away.argmin()]))
         best = boxes[away.argmin()]
         way = shapely.shortest_line(self.grounds[own], shapely.box(*best))
         lead = way if way.length > _APART else None
@@ -181,7 +192,8 @@ class Room:
         keep = shapely.union(
             worse, self.drawn.keep.buffer(0.0)
         )  # its lines may be crossed
-        tries = [(size, keep) for size in sizes] + [(sizes[-1], worse)]
+        first, *rest = sizes
+        tries = [(first, keep), *((size, k) for size in rest for k in (keep, worse))]
         found = (self._within(zone, held, size, pole) for size, held in tries)
         plate = next((p for p in found if p is not None), None)
         for near in (_NEAR_PEOPLE, 0.0):
@@ -227,24 +239,6 @@ class Room:
 
         left, top, right, bottom = min(corners, key=hidden)
         return left, top, right, bottom
-
-    def at_edge(self, spot: tuple[float, float], size: Size) -> Plate:
-        """Find the free place nearest to a spot on the edge of the picture."""
-        wide, high = self.size
-        down = np.arange(_EDGE, high - size[1] - _EDGE + 1, _STEP)
-        across = np.arange(_EDGE, wide - size[0] - _EDGE + 1, _STEP)
-        sides = [
-            *((x, y) for x in across for y in (_EDGE, high - size[1] - _EDGE)),
-            *((x, y) for y in down for x in (_EDGE, wide - size[0] - _EDGE)),
-        ]
-        boxes = self._free(np.array(sides).reshape(-1, 2), size)
-        if not boxes.size:
-            return _held(spot, size, self.size)
-        held = shapely.union(self.drawn.keep, self.drawn.danger)
-        hidden = shapely.area(shapely.intersection(_shapes(boxes), held)) > 0
-        away = np.hypot(*(_middles(boxes) - spot).T)
-        nearest = np.lexsort([away, hidden])[0]
-        return self._keep(Plate(*_corner(boxes[nearest]), *size))
 
     def _on(
         self, ground: BaseGeometry, size: Size, zones: Sequence[BaseGeometry]
@@ -314,9 +308,9 @@ class Room:
         """Tell which boxes lie on the same side of the pad as a ground."""
         if self.drawn.pad.is_empty or ground.intersects(self.drawn.pad):
             return np.ones(len(boxes), dtype=bool)
-        pad = np.array(self.drawn.pad.centroid.coords[0])
-        way = np.array(ground.representative_point().coords[0]) - pad
-        return np.asarray((_middles(boxes) - pad) @ way > 0)
+        pad = self.drawn.pad.centroid
+        way = _toward(pad, ground.representative_point())
+        return np.asarray((_middles(boxes) - pad.coords[0]) @ way > 0)
 
     def _blocked(
         self, ways: Any, others: Iterable[BaseGeometry], own: Plate | None
@@ -362,6 +356,11 @@ def _shapes(boxes: FloatArray) -> Any:
 
 def _middles(boxes: FloatArray) -> FloatArray:
     return np.asarray((boxes[:, :2] + boxes[:, 2:]) / 2)
+
+
+def _toward(one: shapely.Point, other: shapely.Point) -> FloatArray:
+    """Give the way from a point to another, of length 1."""
+    return np.subtract(other.coords[0], one.coords[0]) / max(one.distance(other), 1e-9)
 
 
 def _corner(box: FloatArray) -> tuple[float, float]:

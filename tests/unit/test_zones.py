@@ -263,44 +263,41 @@ def test_an_arrow_points_where_the_zone_reaches_farthest(demo, zoned, monkeypatc
     """Whichever side of the picture the zone leaves by; the angle is of plane trigonometry."""
     danger, _ = zoned
     # Its broad side leaves by the north, its end lies 4,000 m east and 3,000 m north.
-    shape = shapely.Polygon([(0, 0), (4000, 3000), (-1500, 3000)])
+    shape = shapely.Polygon([(0, 0), (4000, 3000), (-3000, 3000)])
     seen = dataclasses.replace(
         watch(demo, Voice(read_catalogue("en"), "us")),
         drawn=[dataclasses.replace(danger, shape=shape)],
     )
     monkeypatch.setattr(Watch, "opening", shapely.box(-300, -300, 300, 300))
     told = re.search(
-        r'class="beyond danger".*?rotate\((.*?)\).*?>([^<>]+)</text>',
+        r'class="signal danger".*?>([^<>]+)</text>.*?rotate\((.*?)\)',
         field_picture(seen),
     )
     assert told is not None
-    assert float(told[1]) == round(-math.degrees(math.atan2(3000, 4000)))
-    assert told[2].endswith("to 3.1\xa0mi")  # 5 km
+    assert float(told[2]) == round(-math.degrees(math.atan2(3000, 4000)))
+    assert told[1].endswith("to 3.1\xa0mi")  # 5 km
 
 
-def test_the_way_out_is_drawn_as_far_as_it_is_told_and_never_back_into_danger(
-    demo, zoned, monkeypatch
-):
-    """Lengths against the scale bar of the same picture: 1,000 ft are 304.8 m."""
-    seen = dataclasses.replace(
-        watch(demo, Voice(read_catalogue("en"), "us")), zones=[], drawn=zoned
-    )
-    monkeypatch.setattr(Watch, "opening", shapely.box(-600, -600, 600, 600))
-    told = shapely.LineString([(-100, -300), (200, -700)])  # 500 m
-    monkeypatch.setattr("driftmap.report.picture.ways", lambda _: [Way("a", 2.5, told)])
+def test_each_who_must_move_bears_an_arrow_of_their_own_way(demo, monkeypatch):
+    """Up is north, and the arrow lies to the right before it is turned."""
+    seen = watch(demo, Voice(read_catalogue("en"), "us"))
+    line = shapely.LineString([(0, 0), (0, 1)])
+    sent = [Way("South crowd line", 2.5, line), Way("Car park", -1.0, line)]
+    monkeypatch.setattr("driftmap.report.picture.ways", lambda _: sent)
     picture = field_picture(seen)
-    path = re.search(r'class="way" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', picture)
-    bar = re.search(r"V0H([\d.]+)V-8", picture)
-    assert path is not None
-    assert bar is not None
-    x, y, u, v = map(float, path.groups())
-    scale = float(bar[1]) / 304.8
-    assert (u - x) / scale == pytest.approx(300, rel=0.01)
-    assert (v - y) / scale == pytest.approx(400, rel=0.01)
-    between = dataclasses.replace(zoned[0], shape=shapely.box(0, -550, 100, -450))
-    assert 'class="way"' not in field_picture(
-        dataclasses.replace(seen, zones=[between])
-    )
+    plates = re.findall(r'<g class="name .*?</g>', picture)
+    found = {
+        re.search(r'class="number".*?>(\d+)<', plate)[1]: re.search(
+            r"rotate\((.*?)\)", plate
+        )
+        for plate in plates
+    }
+    turns = {number: float(turn[1]) for number, turn in found.items() if turn}
+    names = [spot.area.name for spot in seen.places if spot.stand]
+    assert turns == {
+        str(names.index(way.name) + 1): round(math.degrees(way.azimuth)) - 90
+        for way in sent
+    }
 
 
 def test_ground_says_which_zone_it_reaches_into(zoned):
