@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     )
     from driftmap.verdict.document import document
     from driftmap.verdict.what_if import compare
-    from driftmap.winds import read_wind, read_winds
+    from driftmap.winds.profile import read_wind, read_winds
 
 __all__ = [
     "Assessment",
@@ -71,8 +71,8 @@ _HOME = {
     "margins": "montecarlo.margins",
     "read_flight": "rocket.flightfile",
     "read_site": "ground.site",
-    "read_wind": "winds",
-    "read_winds": "winds",
+    "read_wind": "winds.profile",
+    "read_winds": "winds.profile",
 }
 
 

@@ -33,7 +33,9 @@ from driftmap.planning.dial import compute_dial
 from driftmap.report import map as map_page
 from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Occasion, picked_rules, read_answers
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import read_answers
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict import (
     assessment,
     consequence_checks,
@@ -42,7 +44,7 @@ from driftmap.verdict import (
     rule_checks,
 )
 from driftmap.verdict.assessment import Setup, assess
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 # How long one example takes is a matter of what else the machine does; what a change must
 # pass is the same for every change, and new examples are sought by hand.

@@ -36,10 +36,10 @@ from driftmap.winds.reading import (
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
-    from driftmap.ground.site import Site
+    from driftmap.ground.areas import Site
     from driftmap.planning.assumed_winds import Supposition
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import Occasion
+    from driftmap.rules.answer_validity import Occasion
     from driftmap.verdict.assessment import Setup
     from driftmap.verdict.judgement import Need
 
@@ -170,7 +170,7 @@ def setting_of(asked: WindOptions, place: Setting) -> Setting:
 
 def readings_of(asked: WindOptions, setting: Setting) -> tuple[Reading, ...]:
     """Read every source named, and ask the forecast service where that is wanted."""
-    from driftmap.winds import decode
+    from driftmap.winds.formats import decode
 
     if not asked.winds and asked.at is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240", or --at.')
@@ -196,7 +196,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
 
 def wind_asked(asked: WindOptions, place: Setting) -> WindProfile:
     """Read and merge the wind over a place; what it assumes tells the flight's time."""
-    from driftmap.winds import merge
+    from driftmap.winds.merge import merge
 
     setting = setting_of(asked, place)
     wind = merge(readings_of(asked, setting), setting)
@@ -214,7 +214,7 @@ def echo_flight(asked: WindOptions) -> None:
 
 def shape_of(asked: WindOptions, place: Setting) -> WindProfile | None:
     """Read a wind to plan with, whatever its day; None when none is named."""
-    from driftmap.winds import shape
+    from driftmap.winds.profile import shape
 
     if not asked.winds and asked.at is None:
         return None
@@ -276,7 +276,7 @@ def occasion_of(
     flight: Flight, site: Site, when: str | None, *, ahead: bool = False
 ) -> Occasion:
     """Say what is flown where and when: now, or on no day yet, where nobody says when."""
-    from driftmap.rules import Occasion
+    from driftmap.rules.answer_validity import Occasion
 
     time = flight_time(when) if when is not None else None if ahead else present()
     return Occasion.of(flight, site, time)
@@ -319,7 +319,8 @@ class Run:
         Surface readings come from the wind where the options leave them out; ``ahead`` is
         planning for no day yet.
         """
-        from driftmap.rules import picked_rules, read_answers
+        from driftmap.rules.answers import read_answers
+        from driftmap.rules.reading import picked_rules
         from driftmap.verdict.assessment import Setup
 
         day = day_of(self.weather, site.elevation, wind)

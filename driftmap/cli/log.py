@@ -64,7 +64,7 @@ def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
     from driftmap.cli.inputs import flight_time
     from driftmap.logbook.entry_bodies import assessment_entry
-    from driftmap.winds import kind_of
+    from driftmap.winds.formats import kind_of
     from driftmap.winds.reading import present
 
     asked = run.asked

@@ -18,7 +18,7 @@ from driftmap.core.units import bounded
 if TYPE_CHECKING:
     from driftmap.air.day import AirDay
     from driftmap.air.wind import WindProfile
-    from driftmap.ground.site import Site
+    from driftmap.ground.areas import Site
     from driftmap.planning.wind_margin import Around
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units

@@ -26,9 +26,9 @@ from driftmap.core.errors import InputError, visible
 from driftmap.core.units import show
 
 if TYPE_CHECKING:
-    from driftmap.ground.site import Site
+    from driftmap.ground.areas import Site
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import RuleResult
+    from driftmap.rules.result import RuleResult
 
 
 _KINDS: Final = {"m": "length", "m/s": "speed", "kg": "mass"}
@@ -84,13 +84,11 @@ def rules_command(
       driftmap rules FLIGHT --site SITE --answers season.toml --answers today.toml \\
           --wind "8 mph from 240" --when 14:30
     """
-    from driftmap.rules import (
-        evaluate,
-        picked_rules,
-        read_answers,
-        to_fill_in,
-        with_answers,
-    )
+    from driftmap.rules.answers import read_answers
+    from driftmap.rules.evaluate import evaluate
+    from driftmap.rules.facts import with_answers
+    from driftmap.rules.reading import picked_rules
+    from driftmap.rules.template import to_fill_in
     from driftmap.verdict.rule_checks import facts_flown
 
     (rocket, ground), asked = run.read(), run.asked

@@ -24,7 +24,7 @@ from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import InputError, quoted
 
 if TYPE_CHECKING:
-    from driftmap.ground.site import Site
+    from driftmap.ground.areas import Site
     from driftmap.observations.evidence import Explanation
     from driftmap.observations.search_page import Search
     from driftmap.observations.seenfile import Observed

@@ -344,7 +344,7 @@ def _flown_aloft(
     """Fly every sounding that is not in the ledger yet."""
     from driftmap.planning.season_aloft import read_soundings, season_soundings
     from driftmap.planning.sweep import open_ledger, run_key
-    from driftmap.winds import Setting
+    from driftmap.winds.reading import Setting
 
     site = setup.site
     place = (site.latitude, site.longitude)

@@ -87,7 +87,7 @@ def winds_command(
       driftmap winds --at field.geojson --when 14:30
     """
     from driftmap.report.windsketch import wind_page
-    from driftmap.winds import merge
+    from driftmap.winds.merge import merge
     from driftmap.winds.saved import decoded_document, keep_readings, wind_document
 
     asked = WindOptions(files, **given)

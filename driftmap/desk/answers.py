@@ -15,18 +15,13 @@ import tomlkit
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
-from driftmap.rules import (
-    Occasion,
-    evaluate,
-    picked_rules,
-    questions,
-    read_answers,
-    with_answers,
-)
-from driftmap.rules.answer_validity import HEAD, read_head
-from driftmap.rules.answers import check_answers
+from driftmap.rules.answer_validity import HEAD, Occasion, read_head
+from driftmap.rules.answers import check_answers, questions, read_answers
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import with_answers
+from driftmap.rules.reading import picked_rules
 from driftmap.rules.vocabulary import FACTS, LASTING, Scope
 from driftmap.verdict.rule_checks import facts_flown
 

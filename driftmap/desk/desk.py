@@ -21,7 +21,8 @@ from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import KeptWord, Queue, word_of
 from driftmap.desk.winds import rows_of_winds, setting_at, told_aside
-from driftmap.ground.site import Site, read_site
+from driftmap.ground.areas import Site
+from driftmap.ground.site import read_site
 from driftmap.logbook.entry_bodies import curves_of
 from driftmap.rules.reading import own_files
 from driftmap.winds.reading import Setting

@@ -16,7 +16,8 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.desk.day import Aside
 from driftmap.desk.folder import Folder
 from driftmap.desk.winds import setting_at, wind_of
-from driftmap.ground.site import Site, read_site
+from driftmap.ground.areas import Site
+from driftmap.ground.site import read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.entry_bodies import assessment_entry
 from driftmap.planning.assumed_winds import Reach, Supposition
@@ -33,10 +34,12 @@ from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.report.words import Units
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Answers, Occasion, picked_rules, read_answers
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import Answers, read_answers
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, good_between
 from driftmap.verdict.check import Verdict
-from driftmap.winds import kind_of
+from driftmap.winds.formats import kind_of
 
 FULL: Final = 20_000
 """Flights in each case for a word that counts: as many as `driftmap assess` flies."""

@@ -22,7 +22,7 @@ from driftmap.desk.web import LARGEST, current_desk, sealed, sent, text_sent
 from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import rule_sets
+from driftmap.rules.reading import rule_sets
 from driftmap.rules.vocabulary import SCOPES
 from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now

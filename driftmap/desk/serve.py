@@ -18,7 +18,7 @@ from driftmap.desk.folder import Folder
 from driftmap.desk.readers import Readers, reader_routes
 from driftmap.desk.web import listen, new_key, server_of
 from driftmap.report.page import render, text_of
-from driftmap.rules import rule_sets
+from driftmap.rules.reading import rule_sets
 
 _THREADS = 12
 _PAGE = "driftmap.desk.page"

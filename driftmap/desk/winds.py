@@ -15,13 +15,14 @@ from driftmap.core.errors import DriftmapError, InputError
 from driftmap.core.units import show
 from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.report.voice import english
 from driftmap.report.wind_text import wind_told
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.words import bearing, distance
-from driftmap.winds import decode, decode_text, merge
 from driftmap.winds.fetch import fetch_forecast
+from driftmap.winds.formats import decode, decode_text
+from driftmap.winds.merge import merge
 from driftmap.winds.metar import STORM_OVER
 from driftmap.winds.reading import ONE_TIME, PAST, Reading, Setting, not_renewed
 from driftmap.winds.saved import keep_readings, name_of, wind_document

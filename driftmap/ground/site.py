@@ -19,9 +19,7 @@ from driftmap.core.files import said_in
 from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
 from driftmap.ground.geojson import Collection, read_collection
 from driftmap.ground.georeference import Picture, read_picture
-from driftmap.ground.roles import OCCUPIED, ROLES, Mark, near_misses, read_mark
-
-__all__ = ["FARTHEST_PLACE", "OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
+from driftmap.ground.roles import OCCUPIED, Mark, near_misses, read_mark
 
 _LONGEST_RULES: Final = 2000  # several sets, or paths of files
 _REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")

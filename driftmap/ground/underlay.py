@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray
+from driftmap.ground.areas import Site
 from driftmap.ground.georeference import Picture, open_picture
-from driftmap.ground.site import Site
 
 if TYPE_CHECKING:
     from PIL.Image import Image

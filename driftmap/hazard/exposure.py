@@ -16,7 +16,8 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate
 from driftmap.core.points import turn
-from driftmap.ground.site import OCCUPIED, Area, Site
+from driftmap.ground.areas import Area, Site
+from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.harm import (
     PERSON_HEIGHT,
     THRESHOLDS,

@@ -19,8 +19,8 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour
-from driftmap.ground.site import Site
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part

@@ -16,7 +16,8 @@ from driftmap.logbook.findings import Review
 from driftmap.logbook.store import Log
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Device, Flight
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import Check, Verdict
 

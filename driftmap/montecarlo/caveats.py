@@ -10,9 +10,10 @@ import numpy as np
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
-from driftmap.rocket.flight import BOOSTER, Device, Flight
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.opening_order import by_opening
 from driftmap.rocket.stage_cases import booster_by_opening
+from driftmap.rocket.stages import BOOSTER, Device
 
 
 def not_flown(flown: Block, flight: Flight) -> Iterator[str]:

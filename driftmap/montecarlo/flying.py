@@ -34,8 +34,8 @@ from driftmap.rocket.case import (
     Release,
     Stage,
 )
-from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.opening_outcomes import luck_of
+from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.trajectory.motion import Motion
 
 _Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]

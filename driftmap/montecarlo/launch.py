@@ -30,7 +30,9 @@ from driftmap.montecarlo.staging import (
     upper_spreads,
     with_upper,
 )
-from driftmap.rocket.flight import Airframe, Flight, Uncertain
+from driftmap.rocket.airframe import Airframe
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.stability import Balance, balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise

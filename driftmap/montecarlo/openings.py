@@ -27,8 +27,10 @@ from driftmap.formulas.strength import (
     snatch_load,
 )
 from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.case import Breaks, Case, CaseTree, Release, Stage
-from driftmap.rocket.flight import BOOSTER, Airframe, Device, Piece
+from driftmap.rocket.pieces import Piece
+from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.trajectory.motion import Ascent, Motion
 
 OPENED: Final = (

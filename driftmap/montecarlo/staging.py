@@ -12,10 +12,12 @@ from driftmap.air.column import AirColumn
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import Spread
 from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, drag_rise
+from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.stability import Balance, balance
 from driftmap.rocket.stage_cases import FALLING_BACK, LATE, TOGETHER, UNLIT
+from driftmap.rocket.stages import BOOSTER, Motor
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve

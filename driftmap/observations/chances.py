@@ -12,8 +12,9 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import stream
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.site import FARTHEST_PLACE, Site
+from driftmap.ground.site import FARTHEST_PLACE
 from driftmap.observations.observation import Walked, missed
 from driftmap.observations.weighing import Weighed, effective_number, without
 from driftmap.report.marks import Squares, lay_squares

@@ -11,7 +11,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.errors import InputError, located, nearest, quoted
 from driftmap.core.units import bounded, check_bounds, parse_spread
-from driftmap.ground.site import FARTHEST_PLACE, Site
+from driftmap.ground.areas import Site
+from driftmap.ground.site import FARTHEST_PLACE
 
 V = TypeVar("V")
 

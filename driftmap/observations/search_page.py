@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.observations.chances import (
     HELD_SHARES,
     Chances,

@@ -9,8 +9,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
-from driftmap.ground.areas import Area
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.areas import Area, Site
+from driftmap.ground.roles import OCCUPIED
 from driftmap.observations.chances import Chances, box_of
 from driftmap.observations.walk import Sweep
 from driftmap.report.marks import middle_of

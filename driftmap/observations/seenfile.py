@@ -15,7 +15,7 @@ from driftmap.air.day import AirDay
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.files import read_text, toml_of
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import fly
 from driftmap.observations.case_flights import ROCKET
 from driftmap.observations.figures import (
@@ -46,7 +46,8 @@ from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.altimeter_record import read_record
 from driftmap.rocket.case import CaseTree
 from driftmap.rocket.cases import build_cases
-from driftmap.rocket.flight import BOOSTER, Flight
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import BOOSTER
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m

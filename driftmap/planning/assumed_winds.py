@@ -16,7 +16,7 @@ import numpy as np
 from driftmap.air.transformed import scaled
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year
 from driftmap.winds.merge import merge
 from driftmap.winds.plain_words import HEAD_HEIGHT, read_words

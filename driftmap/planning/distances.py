@@ -15,18 +15,12 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import SiteError
 from driftmap.ground.areas import Area, Site, to_local
 from driftmap.rocket.flight import Flight
-from driftmap.rules import (
-    CLASS_BOUNDS,
-    Facts,
-    RuleResult,
-    RuleSet,
-    evaluate,
-    facts_of,
-    motor_class,
-    picked_rules,
-)
-from driftmap.rules.facts import of_each_motor
-from driftmap.rules.vocabulary import GROUPS, RULE_KINDS
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, facts_of, of_each_motor
+from driftmap.rules.reading import picked_rules
+from driftmap.rules.result import RuleResult
+from driftmap.rules.ruleset import RuleSet
+from driftmap.rules.vocabulary import CLASS_BOUNDS, GROUPS, RULE_KINDS, motor_class
 
 MOST: Final = 2000
 """Most candidates of one kind."""

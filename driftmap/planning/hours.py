@@ -17,10 +17,10 @@ from driftmap.core.errors import InputError, WindError, at, located, quoted
 from driftmap.core.files import bytes_of, decoded
 from driftmap.core.tables import names_of, number_of, rows_of
 from driftmap.planning.layout import Rose
-from driftmap.winds import LONGEST_FILE, unheard
+from driftmap.winds.formats import unheard
 from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
-from driftmap.winds.text import NAMES, told_time
+from driftmap.winds.text import LONGEST_FILE, NAMES, told_time
 
 
 class HourReading(NamedTuple):

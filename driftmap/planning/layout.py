@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 
 from driftmap.core.errors import DriftmapError, SiteError
-from driftmap.ground.site import OCCUPIED, Area, Site
+from driftmap.ground.areas import Area, Site
+from driftmap.ground.roles import OCCUPIED
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.distances import (
@@ -40,7 +41,7 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.planning.wind_sweep import Flights, flights_of, forget_flights
-from driftmap.rules import facts_of
+from driftmap.rules.facts import facts_of
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.judgement import glance

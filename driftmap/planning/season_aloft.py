@@ -14,8 +14,11 @@ from driftmap.planning.season import SeasonHour, by_light, fill
 from driftmap.planning.sweep import Hands, Ledger
 from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import Setting, decode_text, each_time, load_text, merge
+from driftmap.winds.formats import decode_text, each_time
 from driftmap.winds.igra import looks_like_igra, sounding_time
+from driftmap.winds.merge import merge
+from driftmap.winds.reading import Setting
+from driftmap.winds.text import load_text
 
 
 @dataclass(frozen=True, slots=True)

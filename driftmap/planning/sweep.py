@@ -27,7 +27,7 @@ from typing import Final, Generic, TypeVar, get_args
 
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, pack
-from driftmap.rules import picked_rules
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
 

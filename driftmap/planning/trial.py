@@ -15,7 +15,7 @@ import numpy as np
 from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, weighted_share
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside
 from driftmap.montecarlo.cloud import Cloud, fly

@@ -16,8 +16,8 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from driftmap.core.checks import FloatArray
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour
-from driftmap.ground.site import Site
 from driftmap.ground.underlay import lonlat
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import Landed, landed

@@ -9,7 +9,7 @@ from typing import Final
 
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.hazard.zones import (
     Anywhere,
     Line,
@@ -32,8 +32,8 @@ from driftmap.report.sheetfacts import (
 )
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.rocket.flight import Device
 from driftmap.rocket.opening_order import by_opening
+from driftmap.rocket.stages import Device
 from driftmap.verdict.assessment import Assessment
 
 _OPENING: Final = 2.0

@@ -11,8 +11,9 @@ from xml.etree import ElementTree as ET
 
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.roles import OCCUPIED
 from driftmap.report import export_common
 from driftmap.report.export_common import (
     DECIMALS,

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.ground.underlay import lonlat, underlay
 from driftmap.hazard.zones import Line, Zone
 from driftmap.planning.wind_margin import Around

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
-from driftmap.ground.site import Area
+from driftmap.ground.areas import Area
 from driftmap.hazard.zones import Zone, ZoneKind
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.units import show
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour

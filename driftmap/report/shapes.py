@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.ground.underlay import lonlat
 from driftmap.report.marks import MOST_POINTS
 from driftmap.verdict.assessment import Assessment

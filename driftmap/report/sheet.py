@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
-from driftmap.ground.site import OCCUPIED
+from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.wind_margin import Around
 from driftmap.report.calls import before, moments

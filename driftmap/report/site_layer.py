@@ -8,8 +8,7 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.areas import Area
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Area, Site
 from driftmap.report import marks
 from driftmap.report.shapes import ToScript, point_of, rings_of
 from driftmap.report.voice import Voice

@@ -11,7 +11,7 @@ import numpy as np
 
 from driftmap.air.wind import MAST
 from driftmap.core.units import DIMENSIONS, show, unit_of
-from driftmap.ground.site import Area, Site
+from driftmap.ground.areas import Area, Site
 from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.windlimits import DirectionLimit

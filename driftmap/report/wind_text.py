@@ -59,7 +59,7 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
     Examples
     --------
     >>> from driftmap.report.voice import english
-    >>> from driftmap.winds import read_wind
+    >>> from driftmap.winds.profile import read_wind
     >>> wind_told(read_wind("9 mph from 240", site_altitude=0.0), english("us"))[0]
     'Wind 9\xa0mph from the south-west (240°) at head height'
     """

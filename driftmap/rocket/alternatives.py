@@ -10,7 +10,9 @@ from typing import Final
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import drag_spread
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
-from driftmap.rocket.flight import Descent, Device, Flight, Trigger
+from driftmap.rocket.fields import Trigger
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import Descent, Device
 
 _TWO_DEVICES: Final = ("main at apogee", "drogue only", "drogue fails")
 _RECOVERY: Final = (

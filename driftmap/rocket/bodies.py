@@ -17,14 +17,16 @@ from driftmap.formulas.strength import (
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.case import Body, Release, Stage
-from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Device, Flight, Piece, Trigger
+from driftmap.rocket.fields import Trigger, Uncertain
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.opening_order import (
     OPENING_DELAY,
     by_opening,
     opens_together,
     size_rank,
 )
+from driftmap.rocket.pieces import Piece
+from driftmap.rocket.stages import Device
 
 CROSSFLOW_DRAG: Final = 1.1
 """Drag coefficient of a long cylinder across the flow, on length times diameter, below the

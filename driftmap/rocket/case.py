@@ -7,7 +7,8 @@ from typing import Final, Literal
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS
-from driftmap.rocket.flight import Device, Piece
+from driftmap.rocket.pieces import Piece
+from driftmap.rocket.stages import Device
 
 SELDOM: Final = 4
 """Of so many flights one is flown for a case that fewer know as well."""

@@ -23,7 +23,7 @@ from driftmap.rocket.breakup import (
     nose_lost,
 )
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
-from driftmap.rocket.flight import BOOSTER, Device, Flight, OwnCase
+from driftmap.rocket.flight import Flight, OwnCase
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.opening_outcomes import opened, opened_as_planned
 from driftmap.rocket.stage_cases import (
@@ -33,6 +33,7 @@ from driftmap.rocket.stage_cases import (
     stages_not_flown,
     with_booster,
 )
+from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.rocket.thrust_failures import (
     bursts,
     goes_off,

@@ -17,14 +17,12 @@ from driftmap.rocket.fields import (
     Name,
     Share,
     Trigger,
-    Uncertain,
     UncertainHeight,
     UncertainTime,
     read_trigger,
 )
 from driftmap.rocket.pieces import Burst, Piece, Table
 from driftmap.rocket.stages import (
-    BOOSTER,
     AirStart,
     Booster,
     Descent,
@@ -33,28 +31,6 @@ from driftmap.rocket.stages import (
     Sustainer,
     one_way_down,
 )
-
-__all__ = [
-    "BOOSTER",
-    "AirStart",
-    "Airframe",
-    "Alternative",
-    "Apogee",
-    "Booster",
-    "Burst",
-    "Descent",
-    "Device",
-    "Flight",
-    "Measured",
-    "Motor",
-    "OwnCase",
-    "Piece",
-    "Rail",
-    "Sustainer",
-    "Trigger",
-    "Uncertain",
-    "table_of",
-]
 
 
 class Apogee(Table):

@@ -11,9 +11,11 @@ from pydantic import BaseModel, ValidationError
 from driftmap.core.errors import FlightError, nearest
 from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
+from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.altimeter_record import Record, read_record
 from driftmap.rocket.curvefile import read_curve
-from driftmap.rocket.flight import Airframe, Flight, Measured, Uncertain, table_of
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Flight, Measured, table_of
 
 if TYPE_CHECKING:
     from driftmap.rocket.altimeter_fit import Inferred

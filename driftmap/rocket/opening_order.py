@@ -7,7 +7,8 @@ from typing import Final
 
 from driftmap.core.spread import Spread
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.rocket.flight import Device, Flight
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import Device
 
 OPENING_DELAY: Final = Spread(
     "uniform", 0.5, 1.5, "open 0.5 to 1.5 s after its trigger"

@@ -8,7 +8,7 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.rocket.bodies import Bench, Drag, StagedFall
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
-from driftmap.rocket.flight import Device
+from driftmap.rocket.stages import Device
 
 TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
 """Ends of an opening, and how each is told."""

@@ -11,7 +11,8 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_centre, fin_slope
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Flight, Piece
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.pieces import Piece
 
 _MARGIN: Final = Spread("uniform", 1.0, 3.0, "1 to 3 calibres")
 """Static margin where it is neither stated nor computed [calibres]. Assumed: what most

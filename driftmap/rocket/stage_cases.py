@@ -17,9 +17,10 @@ from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, Bench, bench_of
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import BOOSTER, Apogee, Descent, Device, Flight
+from driftmap.rocket.flight import Apogee, Flight
 from driftmap.rocket.opening_order import rises_for
 from driftmap.rocket.opening_outcomes import opened_as_planned, planned_ends
+from driftmap.rocket.stages import BOOSTER, Descent, Device
 from driftmap.rocket.thrust_failures import booster_fins_off, bursts_above
 
 DOES_NOT_LIGHT: Final = "does not light"

@@ -13,8 +13,9 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import ENERGY_SHARE, gas_energy
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
 from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
-from driftmap.rocket.flight import BOOSTER, Flight
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Burst
+from driftmap.rocket.stages import BOOSTER
 
 _OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"

@@ -15,7 +15,7 @@ from shapely.geometry import Point
 
 from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.vocabulary import LASTING, OF_A_PAD, Scope
 

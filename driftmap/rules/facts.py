@@ -16,8 +16,8 @@ from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.ground.areas import least_width
-from driftmap.ground.site import OCCUPIED, Area, Site
+from driftmap.ground.areas import Area, Site, least_width
+from driftmap.ground.roles import OCCUPIED
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Motor
 from driftmap.rules.answers import Answers

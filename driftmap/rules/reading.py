@@ -18,7 +18,7 @@ from driftmap.core.errors import (
     nearest,
 )
 from driftmap.core.files import mistaken, row_name, toml_of
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.rules.answer_validity import HEAD
 from driftmap.rules.ruleset import (
     Band,

@@ -15,14 +15,14 @@ from driftmap.air.convection import toward_dark
 from driftmap.air.day import AirDay
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.precise import Sharpened
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.check import (
     ALOFT,
     BY_FLIGHTS,

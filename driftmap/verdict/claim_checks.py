@@ -13,13 +13,14 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
-from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
-from driftmap.rocket.stages import BURNS, Motor
-from driftmap.rules import Answers
+from driftmap.rocket.fields import Trigger, Uncertain
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import BURNS, Device, Motor
+from driftmap.rules.answers import Answers
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 from driftmap.verdict.claim import MEMORY, Claim, held_claims

@@ -15,8 +15,8 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
+from driftmap.ground.areas import Site
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.site import Site
 from driftmap.hazard.probability import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, fly

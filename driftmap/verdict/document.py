@@ -19,7 +19,7 @@ from driftmap.air.day import AirDay
 from driftmap.air.wind import Disagreement, Stronger, WindLevel, WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate
 from driftmap.core.points import SHARES
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.precise import Sharpened
 from driftmap.hazard.probability import passing_over, ways_down, ways_up
@@ -27,7 +27,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rocket.flight import Flight
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import CAUTIONS, Assessment, Setup
 from driftmap.verdict.check import Check
 

@@ -12,13 +12,13 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rocket.likelihood import WORKS
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, held, outcome_of
 from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (

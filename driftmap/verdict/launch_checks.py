@@ -15,7 +15,7 @@ from driftmap.core.units import FOOT, KNOT
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.stability import Balance
-from driftmap.rules import surface_wind
+from driftmap.rules.facts import surface_wind
 from driftmap.verdict.check import (
     Check,
     Kind,

@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from driftmap.core.checks import clean_text, names_somebody
 from driftmap.core.errors import FlightError, SiteError, located, nearest
 from driftmap.core.units import parse, quantity
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight
 

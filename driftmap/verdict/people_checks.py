@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.estimate import Estimate, binomial
-from driftmap.ground.site import Area, Site
+from driftmap.ground.areas import Area, Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.probability import (

@@ -16,9 +16,9 @@ from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.case import Case
-from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.rocket.stage_cases import DOES_NOT_LIGHT
+from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.check import (
     MISSING_INPUT,
     Check,

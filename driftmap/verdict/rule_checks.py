@@ -11,25 +11,18 @@ import numpy as np
 
 from driftmap.air.wind import MAST, STILL_AIR, Disagreement, WindLevel, WindProfile
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.ground.site import Site
+from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.lean import Steered
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.rocket.flight import Flight
-from driftmap.rules import (
-    Answers,
-    Facts,
-    RuleResult,
-    RuleSet,
-    evaluate,
-    facts_of,
-    picked_rules,
-    read_rules,
-    rule_sets,
-    surface_wind,
-    with_answers,
-)
+from driftmap.rules.answers import Answers
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, facts_of, surface_wind, with_answers
 from driftmap.rules.jurisdiction import lands, standing
+from driftmap.rules.reading import picked_rules, read_rules, rule_sets
+from driftmap.rules.result import RuleResult
+from driftmap.rules.ruleset import RuleSet
 from driftmap.verdict.check import Check, Kind, Outcome, beside, held
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line

@@ -16,8 +16,8 @@ from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Azimuth
 from driftmap.rocket.flight import Flight
-from driftmap.rules import picked_rules
 from driftmap.rules.answers import of_another
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_of
 from driftmap.verdict.check import BY_FLIGHTS, FAILS, RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.people_checks import AreaHit

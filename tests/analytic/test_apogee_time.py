@@ -7,7 +7,7 @@ import pytest
 
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
-from driftmap.rocket.flight import Uncertain
+from driftmap.rocket.fields import Uncertain
 
 DUNLIN = Path(__file__).parents[2] / "examples" / "dunlin.toml"
 CALM = WindProfile(np.array([0.0, 3000.0]), [0.0, 0.0], [0.0, 0.0], [0.0, 0.0])

@@ -19,10 +19,11 @@ from driftmap.rocket.bodies import bench_of
 from driftmap.rocket.case import Kick
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Burst, OwnCase
+from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.opening_order import OPENING_DELAY
+from driftmap.rocket.pieces import Burst
 
 UNDER_POWER = (
     *("fins come off", "motor bursts", "goes off its path", "rod tips over"),

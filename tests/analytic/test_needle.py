@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import pytest
 
 from driftmap.formulas.geomagnetism import needle_at
-from driftmap.winds import decode, decode_text
+from driftmap.winds.formats import decode, decode_text
 from driftmap.winds.reading import Setting
 
 NEVADA = (41.6, -118.0)

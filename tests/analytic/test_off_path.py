@@ -18,7 +18,7 @@ from driftmap.trajectory.descent import fall
 from driftmap.trajectory.failed_burn import Burning, burn_on
 from driftmap.trajectory.motion import Motion
 from driftmap.trajectory.rocket import CONSTANT_THRUST, ThrustCurve
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 G = 9.80665

@@ -27,9 +27,10 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.staging import on_way
 from driftmap.rocket.case import LIGHTS
 from driftmap.rocket.cases import build_cases
-from driftmap.rocket.flight import BOOSTER, Flight
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.stage_cases import LATE, TOGETHER, UNLIT
+from driftmap.rocket.stages import BOOSTER
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability
 from driftmap.verdict.check import Kind

@@ -19,7 +19,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.attitude import swing
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 G = 9.80665

@@ -23,7 +23,7 @@ from driftmap.hazard.precise import steered_hit
 from driftmap.hazard.probability import inside, mixture, struck
 from driftmap.montecarlo.cloud import again, fly
 from driftmap.rocket.flightfile import read_flight
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 ROOT = Path(__file__).parents[2]
 SPOTS = (

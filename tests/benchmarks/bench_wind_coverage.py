@@ -28,7 +28,7 @@ from driftmap.air.profile_law import ALIKE, LOG_TOP, surface_shape
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import merge
+from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting
 
 TOPS = (300.0, 450.0, 900.0, 1500.0)

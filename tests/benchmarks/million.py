@@ -39,9 +39,12 @@ from driftmap.planning.season_aloft import read_soundings
 from driftmap.rocket.altimeter_record import cut_way_up, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.rules.reading import read_rules
-from driftmap.winds import Setting, decode, merge
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import read_answers
+from driftmap.rules.reading import picked_rules, read_rules
+from driftmap.winds.formats import decode
+from driftmap.winds.merge import merge
+from driftmap.winds.reading import Setting
 
 LONGEST = 10  # s of processor time
 HOURS = "time_utc,from_deg,speed_kt,gust_kt\n" + "".join(

@@ -22,7 +22,7 @@ from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 pytestmark = pytest.mark.browser
 

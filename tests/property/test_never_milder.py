@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from driftmap.air.wind import WindProfile
-from driftmap.ground.site import Area
+from driftmap.ground.areas import Area
 from driftmap.planning import span_verdict
 from driftmap.planning.assumed_winds import Reach, Supposition, suppose
 from driftmap.planning.dial_cells import CellBlock, work_out
@@ -22,7 +22,9 @@ from driftmap.planning.dial_node import WORDS
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rules import Occasion, picked_rules, read_answers
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import read_answers
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide
 

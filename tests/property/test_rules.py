@@ -8,7 +8,10 @@ from hypothesis import strategies as st
 from driftmap.core.estimate import weighted_mean
 from driftmap.ground.areas import least_width
 from driftmap.hazard.harm import casualty_area
-from driftmap.rules import Facts, evaluate, motor_class, read_rules
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts
+from driftmap.rules.reading import read_rules
+from driftmap.rules.vocabulary import motor_class
 
 SETS = {name: read_rules([name]) for name in ("us", "us-high-power", "canada", "uk")}
 RANK = {"pass": 0, "hold": 1, "ask": 1, "fail": 2}

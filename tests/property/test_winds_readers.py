@@ -17,11 +17,13 @@ from driftmap.air.profile_law import LOG_TOP
 from driftmap.air.uncertainty import FRESH_ERROR
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.winds import FORMATS, load_text, merge
-from driftmap.winds import decode as every
+from driftmap.winds.formats import FORMATS
+from driftmap.winds.formats import decode as every
+from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.saved import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.table import read_table
+from driftmap.winds.text import load_text
 
 THEN = datetime(2026, 5, 18, 20, tzinfo=UTC)
 SETTING = Setting(120.0, when=THEN, now=THEN)

@@ -19,9 +19,12 @@ import math
 import pytest
 
 from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.rules import Answers, Facts, evaluate, motor_class, read_rules
+from driftmap.rules.answers import Answers
 from driftmap.rules.applicability import demands_of, governing_sets
-from driftmap.rules.facts import of_each_motor
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, of_each_motor
+from driftmap.rules.reading import read_rules
+from driftmap.rules.vocabulary import motor_class
 
 NEAR = (("crowd", 0.0),)  # so near that every distance is broken and its limit shown
 

@@ -15,7 +15,7 @@ import pytest
 from driftmap.air.atmosphere import geopotential_of
 from driftmap.air.wind import components_from
 from driftmap.core.units import KNOT
-from driftmap.winds import read_winds
+from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.sounding_list import read_sounding_list
 

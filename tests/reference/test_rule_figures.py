@@ -21,7 +21,8 @@ import re
 
 import pytest
 
-from driftmap.rules import Question, read_rules, rule_sets
+from driftmap.rules.reading import read_rules, rule_sets
+from driftmap.rules.ruleset import Question
 
 FT, MI, NMI, MPH, G, H = 0.3048, 1609.344, 1852.0, 0.44704, 1e-3, 3600.0
 DEG = math.pi / 180

@@ -16,7 +16,7 @@ from driftmap.air.profile_law import surface_shape
 from driftmap.air.uncertainty import change_over, elsewhere
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
-from driftmap.winds import merge
+from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "soundings.csv.gz"

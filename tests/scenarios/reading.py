@@ -1,9 +1,9 @@
 """One source read to its one reading, as tests of readers ask."""
 
-from driftmap import winds
+from driftmap.winds import formats
 
 
 def decode(text, setting):
     """Read a source that holds one reading."""
-    (reading,) = winds.decode(text, setting)
+    (reading,) = formats.decode(text, setting)
     return reading

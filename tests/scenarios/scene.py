@@ -12,7 +12,6 @@ import pytest
 from once import Once, air
 from shell import driftmap
 
-from driftmap import winds
 from driftmap.cli import assess
 from driftmap.ground import site
 from driftmap.montecarlo import cloud
@@ -27,6 +26,7 @@ from driftmap.verdict import (
     judgement,
     rule_checks,
 )
+from driftmap.winds import merge as merging
 
 ROOT = Path(__file__).parents[2]
 RANK = ("go", "hold", "no-go", "refused")
@@ -265,7 +265,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     planned, flown = Once(KEPT), Once(KEPT_FLIGHTS, lambda cloud: cloud.flights)
     merged, sited = Once(KEPT), Once(KEPT)
     fly, plan, judge_all = cloud.fly, cloud.plan_launch, assessment.judge_all
-    merge, read_site = winds.merge, site.read_site
+    merge, read_site = merging.merge, site.read_site
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
 
@@ -329,7 +329,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             patch.setattr(document, "_piece", lambda *_: {})
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
-            patch.setattr(winds, "merge", merge_once)
+            patch.setattr(merging, "merge", merge_once)
             patch.setattr(site, "read_site", site_once)
             need = judgement.Need(0, "")  # told beside a verdict
             patch.setattr(judgement, "flights_needed", lambda *_: need)

@@ -15,7 +15,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.verdict.check import Kind
 from driftmap.verdict.judgement import judge
 from driftmap.verdict.limits import read_limits
-from driftmap.winds import read_winds
+from driftmap.winds.profile import read_winds
 
 OUTCOMES = ("pass", "warn", "fail")
 

@@ -17,25 +17,21 @@ from shapely.affinity import translate
 from driftmap import fly, read_winds
 from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import FlightError, InputError
-from driftmap.ground.site import Area, read_site
+from driftmap.ground.areas import Area
+from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import (
+from driftmap.rules.answer_validity import OF_THE_DRAWING, Head, Occasion
+from driftmap.rules.answers import (
     Answers,
-    Facts,
-    Occasion,
     check_answers,
-    evaluate,
-    facts_of,
-    picked_rules,
+    of_another,
     questions,
     read_answers,
-    read_rules,
-    rule_sets,
-    to_fill_in,
-    with_answers,
 )
-from driftmap.rules.answer_validity import OF_THE_DRAWING, Head
-from driftmap.rules.answers import of_another
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, facts_of, with_answers
+from driftmap.rules.reading import picked_rules, read_rules, rule_sets
+from driftmap.rules.template import to_fill_in
 from driftmap.rules.vocabulary import FACTS, OF_A_PAD
 from driftmap.verdict.claim_checks import label_claims
 

@@ -15,7 +15,7 @@ from driftmap.report.voice import english
 from driftmap.report.wind_text import stops_at
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Check, Kind
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 
 def judging(monkeypatch, verdict):

@@ -14,7 +14,7 @@ from driftmap.verdict.check import Kind
 from driftmap.verdict.claim_checks import implausible
 from driftmap.verdict.launch_checks import rail_checks
 from driftmap.verdict.limits import LIMITS
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WHIMBREL = (EXAMPLES / "whimbrel.toml").read_text(encoding="utf-8")

@@ -31,7 +31,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 ROOT = Path(__file__).parents[2]
 

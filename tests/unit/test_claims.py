@@ -16,9 +16,9 @@ from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.claim_checks import implausible, label_claims
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 APOGEE = 900.0
 AREA = pi / 4 * 0.057**2  # of the body

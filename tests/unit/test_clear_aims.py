@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.ground.site import Area, read_site
+from driftmap.ground.areas import Area
+from driftmap.ground.site import read_site
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.fields import Uncertain
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Kind
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 pytestmark = pytest.mark.usefixtures("advised")
 

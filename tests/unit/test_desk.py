@@ -51,8 +51,11 @@ from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.winds import decode, merge
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import read_answers
+from driftmap.rules.reading import picked_rules
+from driftmap.winds.formats import decode
+from driftmap.winds.merge import merge
 from driftmap.winds.saved import keep_readings, wind_document
 
 ROOT = Path(__file__).parents[2]
@@ -1412,7 +1415,8 @@ def test_a_key_that_others_may_read_is_no_key(folder):
 
 def test_the_forms_know_every_key_of_the_file():
     from driftmap.desk.forms import tables
-    from driftmap.rocket.flight import Device, Piece
+    from driftmap.rocket.pieces import Piece
+    from driftmap.rocket.stages import Device
 
     known = {table["name"]: table["fields"] for table in tables()}
     keys = {field["key"].partition(".")[0] for field in known["recovery"]}

@@ -39,12 +39,12 @@ from driftmap.report.dialdata import (
 from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rules import surface_wind
+from driftmap.rules.facts import surface_wind
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 from driftmap.winds.reading import present
 
 ROOT = Path(__file__).parents[2]

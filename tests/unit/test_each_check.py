@@ -13,14 +13,14 @@ import shapely
 
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, binomial
-from driftmap.ground.site import Area, Site, Waiver
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rocket.likelihood import BARE, LIKELIHOOD, WORKS
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.rules.jurisdiction import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
 from driftmap.verdict.check import (
@@ -51,7 +51,7 @@ from driftmap.verdict.people_checks import (
     people_checks,
 )
 from driftmap.verdict.rule_checks import position_checks
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 ROOT = Path(__file__).parents[2]
 N = 6000

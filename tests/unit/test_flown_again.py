@@ -29,7 +29,7 @@ from driftmap.verdict import what_if
 from driftmap.verdict.assessment import Setup, assess_setup
 from driftmap.verdict.check import decide
 from driftmap.verdict.what_if import turns
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 ROOT = Path(__file__).parents[2]
 FEW = 100

@@ -11,7 +11,9 @@ from driftmap.core.files import FORM, toml_of
 from driftmap.ground.site import read_site
 from driftmap.observations.seenfile import read_told
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import Occasion, picked_rules, read_answers
+from driftmap.rules.answer_validity import Occasion
+from driftmap.rules.answers import read_answers
+from driftmap.rules.reading import picked_rules
 
 ROOT = Path(__file__).parents[2]
 SITE = ROOT / "sites" / "saltgrass-flat.geojson"

@@ -17,7 +17,7 @@ from driftmap.verdict.reading_value import (
     more_wind,
     worths,
 )
-from driftmap.winds import merge
+from driftmap.winds.merge import merge
 from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Reading, Setting
 

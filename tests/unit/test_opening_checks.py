@@ -12,8 +12,10 @@ from driftmap.air.wind import WindProfile
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.caveats import _fins_unknown
 from driftmap.montecarlo.openings import OPENED
-from driftmap.rocket.flight import Device, OwnCase, Trigger, Uncertain
+from driftmap.rocket.fields import Trigger, Uncertain
+from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.stages import Device
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.ground.site import Area, Site, Waiver
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.planning import aim
 from driftmap.planning.aim import Aim, best_aims, grid_of_aims
 from driftmap.planning.assumed_winds import Supposition, suppose

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from driftmap.core.errors import SiteError
-from driftmap.ground.site import Area, Site, Waiver
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.planning import layout, wind_sweep
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.distances import (
@@ -25,7 +25,8 @@ from driftmap.planning.trial import Trial, flown, judged, pack
 from driftmap.report.sketches import held_key, layout_svg
 from driftmap.report.sketches import held_of as held_by
 from driftmap.report.voice import english
-from driftmap.rules import facts_of, read_rules
+from driftmap.rules.facts import facts_of
+from driftmap.rules.reading import read_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.judgement import glance
 

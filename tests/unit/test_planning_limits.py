@@ -18,7 +18,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from driftmap.air.wind import WindProfile
-from driftmap.ground.site import Area, Site, Waiver
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.planning import wind_sweep
 from driftmap.planning import windlimits as searching
 from driftmap.planning.assumed_winds import Supposition, suppose

@@ -24,7 +24,8 @@ from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
-from driftmap.rules import Answers, surface_wind
+from driftmap.rules.answers import Answers
+from driftmap.rules.facts import surface_wind
 from driftmap.verdict.assessment import Setup
 
 START = datetime(2026, 5, 1, tzinfo=UTC)

@@ -18,10 +18,10 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.rocket.fields import Uncertain
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.verdict.check import decide
-from driftmap.winds import read_wind
+from driftmap.winds.profile import read_wind
 
 
 @pytest.fixture(scope="module")

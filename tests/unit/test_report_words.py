@@ -16,7 +16,7 @@ from driftmap.report.voice import Voice, english, languages, read_catalogue
 from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import LOOSER
-from driftmap.winds import read_winds
+from driftmap.winds.profile import read_winds
 
 
 def check(**changes):

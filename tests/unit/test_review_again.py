@@ -22,7 +22,7 @@ from driftmap.logbook.reassessment import Changes, assessed_again
 from driftmap.logbook.review_text import review_told
 from driftmap.logbook.store import Log
 from driftmap.logbook.verification import winds_of
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import _thinned, as_read, document, read_again
 

@@ -7,15 +7,10 @@ import pytest
 
 import driftmap.rules
 from driftmap.core.errors import InputError
-from driftmap.rules import (
-    Answers,
-    Facts,
-    check_answers,
-    evaluate,
-    read_rules,
-    rule_sets,
-    with_answers,
-)
+from driftmap.rules.answers import Answers, check_answers
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, with_answers
+from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.vocabulary import FACTS, RULE_KINDS
 
 FILES = sorted(Path(driftmap.rules.__file__).parent.glob("*.toml"))

@@ -7,7 +7,10 @@ import pytest
 
 from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.ground.site import read_site
-from driftmap.rules import Answers, Facts, evaluate, facts_of, read_rules, rule_sets
+from driftmap.rules.answers import Answers
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, facts_of
+from driftmap.rules.reading import read_rules, rule_sets
 
 ROOT = Path(__file__).parents[2]
 M = {"total_impulse": 9000.0, "motor_count": 1.0, "stages": 1.0, "liftoff_mass": 20.0,

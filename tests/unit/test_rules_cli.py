@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from driftmap.cli.rules import rules_command
 from driftmap.core.errors import InputError
 from driftmap.ground.site import read_site
-from driftmap.rules import picked_rules
+from driftmap.rules.reading import picked_rules
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")

@@ -16,7 +16,9 @@ from driftmap.planning.sweep import Ledger
 from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import Setting, each_time, read_winds
+from driftmap.winds.formats import each_time
+from driftmap.winds.profile import read_winds
+from driftmap.winds.reading import Setting
 
 ROOT = Path(__file__).parents[2]
 FLIGHT, SITE = ROOT / "examples/dunlin.toml", ROOT / "sites/saltgrass-flat.geojson"

@@ -16,7 +16,7 @@ from driftmap.planning.casedocuments import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rocket.alternatives import alternatives
-from driftmap.rules import Answers
+from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import _of_the_day, assess_setup
 from driftmap.verdict.check import Check, Kind
 

@@ -12,8 +12,10 @@ import shapely
 from shapely import affinity
 
 from driftmap.core.errors import SiteError
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.ground.geojson import MAX_BYTES
-from driftmap.ground.site import OCCUPIED, Area, Site, Waiver, read_site
+from driftmap.ground.roles import OCCUPIED
+from driftmap.ground.site import read_site
 
 SITES = sorted((Path(__file__).parents[2] / "sites").glob("*.geojson"))
 FARM = json.loads(

@@ -59,7 +59,7 @@ from driftmap.verdict.what_if import (
     _weigh,
     turns,
 )
-from driftmap.winds import read_wind, read_winds
+from driftmap.winds.profile import read_wind, read_winds
 
 ROOT = Path(__file__).parents[2]
 MORNING = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)

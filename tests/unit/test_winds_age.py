@@ -10,13 +10,14 @@ import pytest
 from click.testing import CliRunner
 from reading import decode
 
-from driftmap import winds
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import InputError, WindError
 from driftmap.core.units import KNOT
 from driftmap.desk.queue import now as desk_now
-from driftmap.winds import merge, read_winds
+from driftmap.winds import formats
+from driftmap.winds.merge import merge
+from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
@@ -31,7 +32,7 @@ def _wind(text, tmp_path, **more):
     path = tmp_path / "wind.txt"
     path.write_text(text)
     setting = _setting(**more)
-    return merge(winds.decode(str(path), setting), setting)
+    return merge(formats.decode(str(path), setting), setting)
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from reading import decode
 from driftmap.cli.winds import balloon_command
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.core.units import KNOT
-from driftmap.winds import read_winds
 from driftmap.winds.pilot_balloon import ascent_rate, read_balloon
+from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.track import read_track
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from driftmap.core.errors import WindError
-from driftmap.winds import decode_text
+from driftmap.winds.formats import decode_text
 from driftmap.winds.reading import Setting
 
 SETTING = Setting(1000.0, place=(41.6, -118.0))

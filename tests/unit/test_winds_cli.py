@@ -13,7 +13,7 @@ from driftmap.cli.winds import winds_command
 from driftmap.core.errors import DriftmapError, InputError, WindError
 from driftmap.report.voice import english
 from driftmap.report.wind_text import wind_told
-from driftmap.winds import read_wind, read_winds
+from driftmap.winds.profile import read_wind, read_winds
 
 READ = "2026-06-13T08:10-07:00"
 DATA = Path(__file__).parents[1] / "data" / "winds"

@@ -20,12 +20,11 @@ import pytest
 from click.testing import CliRunner
 from reading import decode
 
-from driftmap import winds
 from driftmap.cli.assess import assess_command
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
-from driftmap.winds import fetch
+from driftmap.winds import fetch, formats
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.reading import Setting
 
@@ -264,7 +263,7 @@ def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
     answer = _answer()
     answer["hourly"]["wind_direction_10m"] = [None, None]
     answer["hourly"]["weather_code"] = [3, 95]
-    (reading,) = winds.decode_text(json.dumps(answer), "saved.json", SITE)
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
     low = reading.levels[0]
     assert (low.height, low.direction, low.speed, low.gust) == (10.0, None, 4.0, 7.0)
     (told,) = (said for said in reading.warned if "weather code" in said)
@@ -284,7 +283,7 @@ def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
 def test_wind_beside_the_columns_by_the_hour_holds(block, beside, held):
     answer = _answer()
     answer.setdefault(block, {}).update(beside)
-    (reading,) = winds.decode_text(json.dumps(answer), "saved.json", SITE)
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
     told = [said for said in reading.warned if "is not read" in said]
     assert [held in said for said in told if held] == [True] * (held is not None)
     assert bool(told) is (held is not None)
@@ -532,7 +531,9 @@ def test_what_winds_fetched_and_printed_is_still_a_forecast(tmp_path, monkeypatc
         printed = CliRunner().invoke(winds_command, words).stdout
     path = tmp_path / "kept.json"
     path.write_text(printed)
-    (reading,) = winds.decode(str(path), Setting(read_site(FIELD).elevation, when=WHEN))
+    (reading,) = formats.decode(
+        str(path), Setting(read_site(FIELD).elevation, when=WHEN)
+    )
     assert reading.forecast
     assert reading.valid == WHEN.replace(minute=0)
 

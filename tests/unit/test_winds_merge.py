@@ -9,13 +9,15 @@ import numpy as np
 import pytest
 from reading import decode
 
-from driftmap import winds
 from driftmap.air.column import column_heights
 from driftmap.air.transformed import scaled, strengthened
 from driftmap.air.wind import Stronger, WindLevel, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds import decode_text, merge, read_wind, read_winds
+from driftmap.winds import formats
+from driftmap.winds.formats import decode_text
+from driftmap.winds.merge import merge
+from driftmap.winds.profile import read_wind, read_winds
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 from driftmap.winds.saved import keep_readings, read_kept
 
@@ -717,11 +719,11 @@ def test_a_wind_of_another_place_holds_and_of_a_far_one_is_refused(tmp_path, for
     path = tmp_path / "wind.json"
     for latitude, held in ((41.6, False), (41.4, False), (41.2, True)):
         path.write_text(json.dumps(_PLACED[form]((latitude, -117.95))))
-        wind = merge(winds.decode(str(path), setting), setting)
+        wind = merge(formats.decode(str(path), setting), setting)
         assert any("is of a place" in told for told in wind.warned) is held
     path.write_text(json.dumps(_PLACED[form]((48.1, -117.95))))
     with pytest.raises(WindError, match="km from the site; accepted is 50 km"):
-        winds.decode(str(path), setting)
+        formats.decode(str(path), setting)
 
 
 def test_half_a_place_is_refused():
@@ -786,11 +788,11 @@ def test_the_least_cloud_that_was_seen_stills_the_air():
 def test_what_another_place_tells_is_not_set_upon_what_was_read_here(wind, away):
     """However fresh: a mast elsewhere is no wind of the air above this field's meter."""
     setting = Setting(0.0, when=NOON, now=NOON, station_away=away)
-    meter = winds.decode("4 mph from 90", setting)
+    meter = formats.decode("4 mph from 90", setting)
 
     def known(minutes):
         time = f"{NOON - timedelta(minutes=minutes):%d%H%M}Z"
-        mast = winds.decode(f"METAR KABC {time} {wind} 10SM 38/08 A2992", setting)
+        mast = formats.decode(f"METAR KABC {time} {wind} 10SM 38/08 A2992", setting)
         return merge([*meter, *mast], setting)
 
     fresh, older, alone = known(4), known(10), merge(meter, setting)
@@ -806,8 +808,8 @@ def test_what_another_place_tells_is_not_set_upon_what_was_read_here(wind, away)
 
 def test_a_mast_at_the_field_stands_above_the_meter():
     setting = Setting(0.0, when=NOON, now=NOON, station_away=0.0)
-    mast = winds.decode("METAR KABC 191156Z 09010KT", setting)
-    wind = merge([*winds.decode("4 mph from 90", setting), *mast], setting)
+    mast = formats.decode("METAR KABC 191156Z 09010KT", setting)
+    wind = merge([*formats.decode("4 mph from 90", setting), *mast], setting)
     assert np.hypot(*wind.at(10.0)) == pytest.approx(10 * KNOT)
 
 

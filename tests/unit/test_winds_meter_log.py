@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from reading import decode
 
-from driftmap import winds
 from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.winds import merge, read_winds, unheard
+from driftmap.winds import formats
+from driftmap.winds.formats import unheard
+from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.pilot_balloon import balloon_form
+from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
@@ -206,7 +208,7 @@ def test_a_bad_record_is_one_line(text, message):
 
 def _told(text, **more):
     setting = Setting(0.0, when=NOW, now=NOW, **more)
-    return merge(winds.decode(text, setting), setting), setting
+    return merge(formats.decode(text, setting), setting), setting
 
 
 @pytest.mark.parametrize("minutes", [2, 3, 4])
@@ -387,7 +389,7 @@ def test_a_wind_in_a_document_is_of_as_far_off_as_a_station_is_told_to_be():
     for key, away in (("read", 25_000.0), ("valid", 0.0)):
         text = json.dumps({key: "2026-05-19T18:00Z", "levels": levels})
         setting = Setting(0.0, when=NOW, now=NOW, station_away=25_000.0)
-        (reading,) = winds.decode_text(text, "mast.json", setting)
+        (reading,) = formats.decode_text(text, "mast.json", setting)
         assert reading.away == away
     assert decode("5 mph from 240", setting).away == 0.0
     assert decode("drifted 350 m toward 60 from 900 m in 120 s", setting).away == 0.0

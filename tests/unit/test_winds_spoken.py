@@ -11,8 +11,10 @@ from reading import decode
 from driftmap.air.transformed import scaled
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import kind_of, merge, read_wind, read_winds
+from driftmap.winds.formats import kind_of
+from driftmap.winds.merge import merge
 from driftmap.winds.plain_words import read_words
+from driftmap.winds.profile import read_wind, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.saved import keep_readings, read_kept
 

@@ -6,11 +6,13 @@ from datetime import UTC, datetime
 import pytest
 
 from driftmap.core.errors import WindError
-from driftmap.winds import decode, merge, read_winds
+from driftmap.winds.formats import decode
+from driftmap.winds.merge import merge
 from driftmap.winds.metar import (
     looks_like_surface_report,
     read_surface_report,
 )
+from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.taf import read_aerodrome_forecast
 

@@ -10,7 +10,7 @@ from driftmap.air.uncertainty import SONDE_ERROR, instrument_error
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import WindError
 from driftmap.core.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import read_wind, read_winds
+from driftmap.winds.profile import read_wind, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.table import read_table
 
