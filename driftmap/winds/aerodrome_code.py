@@ -243,8 +243,8 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
     odd = [w for w in words if not _GROUP.fullmatch(w) and w not in " ".join(told)]
     if odd:
         told.append(f"what was not understood ({' '.join(odd)[:60]})")
-    odd = [w for w in near.split() if not _HARMLESS.fullmatch(w)]
-    if odd and not told and "PK WND" not in remarks:
+    odd = [w for w in _PEAK.sub(" ", near).split() if not _HARMLESS.fullmatch(w)]
+    if odd and not told:
         told.append(f"what was not understood ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
 

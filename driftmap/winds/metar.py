@@ -70,8 +70,8 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
         body = f"{said} BECMG {taf.partition(' RMK')[0]}{mark}{remarks}"
     reading = _report(start, body, times[chosen], (*named, *notes))
     dated = sorted(zip(times, mine, strict=True), key=lambda row: row[0])
-    before = [row for row in dated if row[0] < times[chosen]]
-    reading = _with_past(reading, before, setting)
+    past = [row for row in dated if row[0] <= times[chosen]]
+    reading = _with_past(reading, past, setting)
     away, where = setting.away_from(station, reading.source)
     told = [f": {what}" for what in code.words_before(plain, reports, start)]
     later = [code.strongest(body) for time, (_, body) in dated if time > times[chosen]]
@@ -157,10 +157,14 @@ def _report(
 
 
 def _with_past(
-    reading: Reading, before: list[tuple[datetime, code.Found]], setting: Setting
+    reading: Reading, past: list[tuple[datetime, code.Found]], setting: Setting
 ) -> Reading:
-    """Let the hour before count: winds as a gust, a storm until it is over for good."""
+    """Let the hour before count: winds as a gust, a storm until it is over for good.
+
+    ``past``: the reports up to the one that is read, the oldest first.
+    """
     assert reading.valid is not None
+    before = [row for row in past if row[0] < reading.valid]
     level, notes, stormy = reading.levels[0], list(reading.assumed), ""
     first_clear = reading.valid
     for time, (start, body) in before:
@@ -173,7 +177,7 @@ def _with_past(
         if peak.speed > level.peak:
             level, told = _with_peak(level, peak, reading.valid)
             notes += [f"{reading.source}: {note}" for note in told]
-    warned = (*reading.warned, *_stronger(reading, level.peak, before, setting))
+    warned = (*reading.warned, *_stronger(reading, level.peak, past, setting))
     if stormy and setting.when - first_clear < STORM_OVER:
         minutes = STORM_OVER.total_seconds() / 60
         warned += (
@@ -195,12 +199,12 @@ def _peaks(before: list[tuple[datetime, code.Found]]) -> Iterator[code.Peak]:
 def _stronger(
     reading: Reading,
     peak: float,
-    before: list[tuple[datetime, code.Found]],
+    told: list[tuple[datetime, code.Found]],
     setting: Setting,
 ) -> Iterator[str]:
     """Name the strongest wind of hours before that count no more, where it was more than `peak`."""
     since = setting.when - timedelta(hours=PAST)
-    past = [one for one in _peaks(before) if one.time >= since]
+    past = [one for one in _peaks(told) if one.time >= since]
     worst = max(past, key=lambda one: one.speed, default=None)
     if worst is not None and worst.speed > peak + MORE:
         yield (

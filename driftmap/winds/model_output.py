@@ -11,7 +11,7 @@ says of itself – place, ground, zone, units – is held against what was asked
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Final
@@ -160,9 +160,9 @@ def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, An
     columns = _columns(hourly, units, len(times))
     hours = []
     for i, time in enumerate(times):
-        levels = _levels(columns, i, ground)
-        if levels:
-            hours.append({"valid": _valid(time, zone), "levels": levels})
+        told = _usable(_levels(columns, i, ground))
+        if told["levels"] or told["notes"]:
+            hours.append({"valid": _valid(time, zone), **told})
     if not hours:
         raise ValueError("its answer tells no wind")
     return hours
@@ -232,9 +232,6 @@ def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, An
             key: _in_si(values[i], factor) for key, (values, factor) in held.items()
         }
         level["height_m" if unit == "m" else "pressure_hpa"] = float(size)
-        needed = ("speed_mps", *(("altitude_m",) if unit == "hPa" else ()))
-        if any(level.get(key) is None for key in needed):
-            continue
         level.setdefault("from_deg", None)  # a wind all the same, from anywhere
         # What lies under the model's own ground was never wind.
         altitude: Any = level.get("altitude_m")
@@ -242,6 +239,33 @@ def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, An
             continue
         levels.append(level)
     return levels
+
+
+_WINDS: Final = ("speed_mps", "gust_mps", "u_mps", "v_mps")
+_PLACES: Final = ("height_m", "altitude_m", "pressure_hpa")
+
+
+def _usable(levels: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Give the levels that tell a wind and where; a doubt of each that tells but one of them.
+
+    A wind without direction is variable; other nulls are of what is not told there.
+    """
+    told: dict[str, list[Any]] = {"levels": [], "notes": []}
+    for given in levels:
+        level = {k: v for k, v in given.items() if v is not None or k == "from_deg"}
+        wind = [key for key in _WINDS if key in level]
+        blows = "speed_mps" in wind or {"u_mps", "v_mps"} <= set(wind)
+        if blows and any(key in level for key in _PLACES):
+            told["levels"].append(level)
+        elif wind:
+            shown = ", ".join(
+                f"{key} {level[key]}" for key in (*wind, *_PLACES) if key in level
+            )
+            what = "height" if blows else "mean speed"
+            told["notes"].append(
+                f"a level of {shown} tells no {what}, and is not flown: read it again"
+            )
+    return told
 
 
 def looks_like_arrays(text: str) -> bool:
@@ -274,7 +298,7 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     }
     forecasts = []
     for i in range(count):
-        one: dict[str, Any] = {"levels": _rows_of(columns, factors, i)}
+        one = _usable(_rows_of(columns, factors, i))
         if times is not None:
             one["valid"] = _valid(times[i], UTC)
         forecasts.append(one)
@@ -355,26 +379,18 @@ def _by_time(values: Any, count: int, timed: bool, name: str) -> list[list[Any]]
     return [as_list(row, name) for row in rows]
 
 
-_MAY_BE_NONE: Final = ("from_deg", "gust_mps")
-
-
 def _rows_of(
     columns: Mapping[str, list[list[Any]]], factors: Mapping[str, float], i: int
 ) -> list[dict[str, Any]]:
-    """Give the levels of one time; without a direction it is variable, without another left out."""
+    """Give the levels of one time."""
     of = {name: rows[i] for name, rows in columns.items()}
     lengths = {len(row) for row in of.values()}
     if len(lengths) != 1:
         raise PlacedError("levels", f"arrays of {sorted(lengths)[:5]} values")
-    levels = (
+    return [
         {
             _MEANS[name]: _in_si(value, factors[name])
             for name, value in zip(of, row, strict=True)
         }
         for row in zip(*of.values(), strict=True)
-    )
-    return [
-        level
-        for level in levels
-        if all(level[key] is not None for key in level if key not in _MAY_BE_NONE)
     ]

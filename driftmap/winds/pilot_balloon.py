@@ -143,7 +143,7 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
         away=0.0,
         warned=(
             *_turning_about(places, source),
-            *_unheard(rows, lost, source, two=two),
+            *_unheard(rows, places, lost, source, two=two),
         ),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
     )
@@ -171,18 +171,26 @@ def _turning_about(places: _Places, source: str) -> tuple[str, ...]:
 
 def _unheard(
     rows: Mapping[str, FloatArray],
+    places: _Places,
     lost: Sequence[WindLevel],
     source: str,
     *,
     two: bool,
 ) -> Iterator[str]:
-    """Doubt what is left out: a balloon too low for its place, as in a strong wind, or sinking."""
-    low = np.radians(rows["elevation_deg"]) < _LOWEST
-    times = rows["time_s"][low & (rows["time_s"] > 0)]
-    if times.size and not two:
+    """Doubt what is left out: a balloon of no certain place, as in a strong wind, or sinking.
+
+    Two observers see it along one line where it crosses theirs; only at the end that may be as
+    far as a strong wind takes it.
+    """
+    since = places.time[-1] if two else 0.0
+    unseen = ~np.isin(rows["time_s"], places.time)
+    times = rows["time_s"][unseen & (rows["time_s"] > since)]
+    if times.size:
+        low = f"it stands under {math.degrees(_LOWEST):.0f} deg, too low"
+        cause = "the lines of sight run too much alike" if two else low
         yield (
-            f"{source}: at {times[0]:g} s it stands under {math.degrees(_LOWEST):.0f} deg, too low to "
-            "tell a place, which is left out: a strong wind?"
+            f"{source}: at {times[0]:g} s {cause} to tell a place, which is left out: a strong "
+            "wind?"
         )
     if lost:
         most = max(level.speed for level in lost)
@@ -295,6 +303,11 @@ def _from_release(columns: Sequence[FloatArray], seen: NDArray[np.bool_]) -> _Pl
     return _Places(*(np.concatenate([[0.0], column[seen]]) for column in columns))
 
 
+_DIFFER: Final = 0.25
+"""Of its height two observers may differ by so much: angles read to 1 deg where their lines
+cross at 12 deg make a tenth; assumed."""
+
+
 def _crossed(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
     """Place the balloon where two lines of sight cross on the map."""
     with at(told["second observer"][0]):
@@ -316,7 +329,12 @@ def _crossed(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]
     error = ANGLE * np.hypot(away, far) / np.abs(np.where(seen, crossing, 1.0))
     columns = (rows["time_s"], height, east, north, error)
     places = _from_release(columns, seen)
-    apart = float(np.mean(np.abs(first - second)[seen]))
+    apart, mean = (
+        float(np.mean(each[seen])) for each in (np.abs(first - second), height)
+    )
+    if apart > _DIFFER * mean:
+        odd = f"give heights {apart:.0f} m apart where it is {mean:.0f} m high"
+        raise PlacedError("second observer", f"{odd}: read the angles again")
     return places, f"by two observers, whose heights differ by {apart:.0f} m"
 
 

@@ -112,7 +112,7 @@ def sounding(
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -GROUND,
         away=away[0],
-        warned=_lost_winds(sane, name, setting),
+        warned=_lost_winds(rows, name, setting),
         assumed=(
             away[1],
             *_notes(len(sane) - len(levels), standard, name),

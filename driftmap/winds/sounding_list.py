@@ -187,9 +187,9 @@ def _from_commas(text: str, setting: Setting) -> Reading:
         stamps.append(cells.get("time", ""))
         if len(rows) == 1:
             place = cells.get("latitude", ""), cells.get("longitude", "")
-    time = _clock(stamps[0]) if stamps else None
-    ends = (_clock(pick(stamps)) for pick in (min, max) if stamps)
-    if time and any(end and abs(end - time) > _LONGEST for end in ends):
+    times = [time for stamp in stamps if (time := _clock(stamp))]
+    time = min(times, default=None)
+    if time and max(times) - time > _LONGEST:
         raise ValueError("holds rows of times hours apart; keep one sounding")
     name = _name("", time)
     away = away_of(*place, name, setting)

@@ -101,6 +101,8 @@ def _forecast(
     later = [p for p in parts if p.kind == "BECMG" and base.start <= p.start <= flight]
     level, told = _ruled(base, later, flight, name)
     may = [part for part in parts if _may_come(part, flight)]
+    if base.start > flight - _LATE:  # what ruled before it may stay longer
+        may += ruling[-2:-1]
     sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,

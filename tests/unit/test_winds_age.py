@@ -283,6 +283,9 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ("", " BECMG FM1900 24012KT", "wind expected (BECMG 24012KT)"),
         ("", " BECMG 06005KT", "wind expected (BECMG 06005KT)"),
         ("", " PROB40 TEMPO 24020KT", "wind expected (TEMPO 24020KT)"),
+        ("", " RMK PK WND 20010/1740 WALL OF DUST W", "what was not understood (WALL"),
+        ("", " RMK SFC WND 25045", "what was not understood (WND 25045)"),
+        ("", " RMK RWY27 25045", "what was not understood (25045)"),
         (" 24030KT", "", "another wind (24030KT)"),
         (" WIND 08L 24030G40KT", "", "another wind (24030G40KT)"),
         (" VCBLSA", "", "wind that no mean tells of (VCBLSA)"),
@@ -308,7 +311,7 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
 @pytest.mark.parametrize(
     ("observed", "more"),
     [
-        ("", " RMK AO2 SLP123 T02000100"),
+        ("", " RMK AO2 SLP123 T02000100 10200 21001 402001001 53012 60012 70035"),
         ("", " NOSIG"),
         ("", " RMK AO2 TSNO"),
         (" TSNO", ""),
@@ -345,6 +348,8 @@ def test_a_peak_within_the_hour_counts_as_a_gust(remark, gust):
     assert reading.levels[0].gust == expected
     told = (*reading.assumed, *reading.warned)
     assert any("peak" in n or "PK WND" in n for n in told)
+    over = [n for n in reading.warned if "45 kt blew at 16:40Z: is it over?" in n]
+    assert len(over) == ("1640" in remark)
 
 
 def test_a_gust_above_the_peak_stays():

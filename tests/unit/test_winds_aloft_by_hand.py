@@ -110,6 +110,29 @@ def test_a_balloon_too_low_to_place_holds(last, held):
     assert [held in one for one in said] == [True] * (held is not None)
 
 
+@pytest.mark.parametrize(("speed", "held"), [(3.0, False), (20.0, True)])
+def test_a_strong_wind_that_carries_it_where_two_lines_run_alike_holds(speed, held):
+    """After 240 s of 3 m/s from west, 400 m north of the pad and of one 400 m south of it."""
+    lines = []
+    for time in range(60, 421, 60):
+        east = 3.0 * min(time, 240) + speed * max(time - 240, 0)
+        one, two = (_angles(east, north, 2.5 * time) for north in (400.0, 800.0))
+        lines.append(",".join(f"{v:.4f}" for v in (time, *one, *two)))
+    head = "time_s,elevation_deg,azimuth_deg,elevation2_deg,azimuth2_deg\n"
+    text = f"{RELEASED}# second observer 400 m toward 180\n{head}" + "\n".join(lines)
+    said = read_balloon(text, "b.csv", SETTING).warned
+    assert [one for one in said if "run too much alike" in one] == [*said]
+    assert bool(said) is held
+
+
+def test_two_observers_of_whom_one_is_wrong_are_refused():
+    head = "time_s,elevation_deg,azimuth_deg,elevation2_deg,azimuth2_deg\n"
+    text = f"{RELEASED}# second observer 400 m toward 90\n{head}"
+    rows = "60,45,45,45,315\n120,45,45,20,315\n"
+    with pytest.raises(WindError, match="heights 90 m apart where it is 238 m high"):
+        read_balloon(text + rows, "b.csv", SETTING)
+
+
 def test_a_balloon_that_sinks_holds():
     """Two observers 400 m apart, north of them; it comes down faster than it rose."""
     lines = []
@@ -204,7 +227,7 @@ def test_the_sheet_once_filled_in_is_a_wind(arguments):
         "second observer 400 m toward 90",
     )
     two = "--observers" in arguments
-    filled = ",45,80,45,300\n" if two else ",45,80\n"
+    filled = ",45,45,45,315\n" if two else ",45,80\n"
     text = text.replace(",,,,\n" if two else ",,\n", filled)
     text = text.replace(",,,\n", filled)
     reading = decode(text, SETTING)
@@ -444,15 +467,20 @@ def test_what_may_come_by_a_taf_holds_while_it_may():
         ("TEMPO 1918/1920 29028G45KT TSRA", 1, True),
         ("PROB30 1916/1917 29028G45KT TSRA", 29, True),
         ("PROB30 1916/1917 29028G45KT TSRA", 31, False),
+        ("29028G45KT FM191735 25005KT", 59, True),
+        ("29028G45KT FM191735 25005KT", 36, True),
+        ("29028G45KT FM191725 25005KT", 56, False),
     ],
 )
 def test_what_a_taf_tells_of_the_next_hour_or_the_last_half_is_heard(
     change, minute, heard
 ):
     when = datetime(2026, 5, 19, 17, minute, tzinfo=UTC)
-    text = f"TAF KXYZ 191130Z 1912/2018 24005KT P6SM SKC {change}"
+    calm = "" if " FM" in change else "24005KT P6SM SKC "
+    text = f"TAF KXYZ 191130Z 1912/2018 {calm}{change}"
     warned = decode(text, Setting(0.0, when=when, now=when)).warned
-    assert any(change.split(" ")[0][:5] in told for told in warned) == heard
+    words = change.split(" ")[: 1 if calm else 2]
+    assert any(word[:5] in told for told in warned for word in words) == heard
 
 
 def test_a_taf_tells_of_the_sky():

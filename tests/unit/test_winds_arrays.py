@@ -92,6 +92,34 @@ def test_an_array_of_gusts_counts_and_a_speed_without_direction_is_a_wind():
     assert (high.speed, high.direction, high.gust) == (25.0, None, None)
 
 
+@pytest.mark.parametrize(
+    ("nulls", "speeds", "said"),
+    [
+        ({"air_temperature": [9, None, 9]}, [2, 20, 3], None),
+        ({"pressure": [890, None, 870]}, [2, 20, 3], None),
+        ({"wind_speed": [2, None, 3]}, [2, 3], None),
+        (
+            {"height": [10, None, 900]},
+            [2, 3],
+            "a level of speed_mps 20.0 tells no height",
+        ),
+        (
+            {"wind_speed": [2, None, 3], "gust": [None, 25, None]},
+            [2, 3],
+            "a level of gust_mps 25.0, height_m 300.0 tells no mean speed",
+        ),
+    ],
+)
+def test_a_null_takes_no_wind_away_in_silence(nulls, speeds, said):
+    units = {"height": "m", "wind_speed": "m/s", "gust": "m/s", "pressure": "hPa"}
+    units |= {"wind_from_direction": "deg", "air_temperature": "C"}
+    arrays = {"height": [10, 300, 900], "wind_speed": [2, 20, 3]}
+    arrays |= {"wind_from_direction": [240] * 3, **nulls, "units": units}
+    reading = _read({**arrays, "time": "2026-05-09T19:00Z"})
+    assert [level.speed for level in reading.levels] == speeds
+    assert [said in one for one in reading.warned] == [True] * (said is not None)
+
+
 def test_arrays_with_their_attributes():
     arrays = {
         "coords": {"height": {"data": [10, 100], "attrs": {"units": "m"}}},

@@ -270,6 +270,15 @@ def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
     assert "weather code 95 at 2026-05-09T19:00: thunder" in told
 
 
+def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told():
+    """Its standard height lies within 100 m of the one that was left out."""
+    answer = _answer()
+    answer["hourly"]["geopotential_height_850hPa"] = [None, None]
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
+    assert reading.levels[-1].speed == 12.0
+    assert reading.levels[-1].height == pytest.approx(1500.0 - 50.0, abs=100.0)
+
+
 @pytest.mark.parametrize(
     ("block", "beside", "held"),
     [

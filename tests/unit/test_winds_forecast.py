@@ -265,6 +265,11 @@ def test_the_antimeridian_is_no_wall():
         ((40.0, -119.0), {"points": [{"latitude": 95, "longitude": 0}]}, "latitude 95"),
         ((40.0, -119.0), {"points": [{"longitude": 0}]}, "point 1: latitude 'None'"),
         ((40.0, -119.0), {"points": []}, "points: must be a list"),
+        (
+            (40.0, -119.0),
+            {"points": GRID["points"] * 2},
+            "points: hold one place twice",
+        ),
     ],
 )
 def test_bad_grids(place, change, message):

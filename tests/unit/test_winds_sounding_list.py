@@ -44,10 +44,17 @@ def test_fixed_columns():
     assert any("left out: 1" in note for note in reading.assumed)
 
 
-@pytest.mark.parametrize("lost", [(4,), (1, 2)])
+def test_a_list_is_as_old_as_its_oldest_row():
+    lines = COMMAS.splitlines()
+    assert _read("\n".join([lines[0], *lines[:0:-1]]) + "\n").valid == datetime(
+        2014, 2, 20, 11, 4, tzinfo=UTC
+    )
+
+
+@pytest.mark.parametrize("lost", [{4: ""}, {1: "", 2: ""}, {3: "999", 4: ""}])
 def test_a_speed_without_a_direction_or_a_height_is_no_level_and_holds(lost):
     lines = COMMAS.splitlines()
-    cells = ["" if i in lost else cell for i, cell in enumerate(lines[-1].split(","))]
+    cells = [lost.get(i, cell) for i, cell in enumerate(lines[-1].split(","))]
     (held,) = _read("\n".join([*lines[:-1], ",".join(cells)]) + "\n").warned
     assert "a speed and no direction or height (1), of up to 16.5 m/s" in held
     assert not _read(COMMAS).warned
