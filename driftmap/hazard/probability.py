@@ -81,11 +81,15 @@ def struck(
     Raises `ValueError` if a landing point is not finite; it would count as a miss.
     """
     check_landed(cloud)
-    passed = test(cloud.east, cloud.north)
-    found = {}
-    for case in cloud.tree.cases:
-        parts = [passed[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
-        found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
+    return _by_flight(cloud, test(cloud.east, cloud.north))
+
+
+def _by_flight(cloud: Cloud, passed: BoolArray) -> dict[str, BoolArray]:
+    """Tell, for every case, the flights of which any landing passed, shape (m,)."""
+    found = {part.case: np.zeros(part.flights, bool) for part in cloud.parts}
+    for part in cloud.parts:
+        if (own := passed[part.rows]).any():
+            found[part.case] |= own.reshape(part.count, -1).any(axis=0)
     return found
 
 
@@ -135,19 +139,16 @@ def reached(
     near = (cloud.east >= west - widest) & (cloud.east <= right + widest)
     near &= (cloud.north >= south - widest) & (cloud.north <= top + widest)
     close: dict[float, list[NDArray[np.intp]]] = {}
-    for part in cloud.parts:
-        rows = part.rows.start + np.flatnonzero(near[part.rows])
+    every = np.flatnonzero(near)
+    ends = every.searchsorted([part.rows.stop for part in cloud.parts[:-1]])
+    for part, rows in zip(cloud.parts, np.split(every, ends), strict=True):
         if rows.size:
             close.setdefault(radii[part.case, part.body], []).append(rows)
     for radius, some in close.items():  # what is as large is tested together
         rows = np.concatenate(some)
         test = inside(widened_by(shape, radius))
         near[rows] = test(cloud.east[rows], cloud.north[rows])
-    found = {}
-    for case in cloud.tree.cases:
-        parts = [near[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
-        found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
-    return found
+    return _by_flight(cloud, near)
 
 
 def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
@@ -190,8 +191,7 @@ def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
     """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
-        if hits[case.name].any():
-            hit = np.flatnonzero(hits[case.name])
+        if (hit := np.flatnonzero(hits[case.name])).size:
             part = next(cloud.of(case.name))
             chance[part.who[hit]] += case.likelihood * part.stands_for[hit]
     return chance
