@@ -26,7 +26,7 @@ from driftmap.winds.forecast import (
     load_document,
     read_document,
 )
-from driftmap.winds.reading import Reading, Setting, present
+from driftmap.winds.reading import Reading, Setting, held_to_ground, present
 from driftmap.winds.text import meanings, reader, unit_size
 
 _COLUMN: Final = re.compile(
@@ -37,8 +37,6 @@ _KEYS, _MEANS = meanings("hourly"), meanings("arrays")
 """What names of columns, and of arrays, mean: keys of a level."""
 
 _PLACE: Final = ("latitude", "longitude")
-_APART: Final = 100.0  # m between the model's ground and the site; assumed
-_FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
 _MOST_HOURS: Final = 2000
 
 
@@ -139,15 +137,7 @@ def _ground(
         return None, ()
     with at("the answer"):
         ground = as_number(answer["elevation"], "elevation")
-    apart = ground - setting.site_altitude
-    told = (
-        f"its ground is {abs(apart):.0f} m {'above' if apart > 0 else 'below'} the site "
-        f"({setting.site_altitude:.0f} m)"
-    )
-    if abs(apart) > _FAR_APART:
-        raise ValueError(f"{told}; accepted is {_FAR_APART:.0f} m")
-    odd = (f"{told}: its wind is of other country",) if abs(apart) > _APART else ()
-    return ground, odd
+    return ground, tuple(held_to_ground(ground, setting))
 
 
 def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, Any]]:

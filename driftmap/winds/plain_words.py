@@ -332,6 +332,10 @@ def _one_way(degrees: str, point: str) -> bool:
 def _read_at(said: _Said, setting: Setting) -> tuple[datetime, list[str]]:
     """Tell when the wind was read: as said, or else now."""
     seen = setting.seen_by
+    if said["ago"] and said["clock"]:
+        raise ValueError(
+            f"tells its time twice, {said['ago']} … ago and {said['clock']}"
+        )
     if said["ago"]:
         try:
             unit = 60.0 if (said["agounit"] or "").lower().startswith("m") else 3600.0

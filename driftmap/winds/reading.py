@@ -199,6 +199,26 @@ def held_to_site(
     return note, (f"{source} {told}",) * (away > OTHER_FIELD), away
 
 
+_APART: Final = 100.0  # m between the site and the ground that heights are of; assumed
+_FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
+
+
+def held_to_ground(ground: float, setting: Setting) -> Iterator[str]:
+    """Hold the ground that the heights of a wind are of [m above the sea] against the site's.
+
+    Give what holds. Raises `ValueError` if it is too far off.
+    """
+    apart = ground - setting.site_altitude
+    told = (
+        f"its ground is {abs(apart):.0f} m {'above' if apart > 0 else 'below'} the site "
+        f"({setting.site_altitude:.0f} m)"
+    )
+    if abs(apart) > _FAR_APART:
+        raise ValueError(f"{told}; accepted is {_FAR_APART:.0f} m")
+    if abs(apart) > _APART:
+        yield f"{told}: it is of other country, or not in that unit"
+
+
 ONE_TIME: Final = 1.5
 """Reports whose ages differ by less than this speak of one wind [h], its gusts with it; one so
 old must have a newer beside it: they come every hour, and a special one between (FMH-1, from

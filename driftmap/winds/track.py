@@ -25,6 +25,7 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     check_speed,
+    held_to_ground,
     held_to_site,
     level_toward,
     parse_time,
@@ -78,6 +79,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
     place, odd, away = held_to_site(first, setting, source)
     fall, ground, what = _descent(fixes)
+    odd += tuple(f"{source}: {said}" for said in held_to_ground(ground, setting))
     levels = tuple(_levels(fall, ground, source))
     if not levels:
         raise ValueError("no 20 s of descent under a canopy or a streamer in it")

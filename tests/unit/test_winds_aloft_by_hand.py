@@ -342,6 +342,17 @@ def test_a_log_that_ends_in_the_air_is_above_where_it_began():
     assert any("ends in the air" in note for note in reading.assumed)
 
 
+def test_heights_above_another_ground_hold():
+    """Feet taken for metres, or of another place."""
+    for altitude, held in ((1234.0, False), (1180.0, False), (1360.0, True)):
+        here = Setting(altitude, when=NOW, now=NOW, place=(40.0, -119.0))
+        said = read_track(_gpx(_fixes()), "log", here).warned
+        assert any("its ground is 126 m below the site" in one for one in said) == held
+    for form in (_gpx, _nmea):
+        with pytest.raises(WindError, match="its ground is 1229 m above the site"):
+            read_track(form(_fixes()), "log", Setting(5.0, when=NOW, now=NOW))
+
+
 def test_the_time_that_it_lay_still_is_no_part_of_the_wind():
     here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
     _close(read_track(_gpx(_fixes()[::25]), "log", here), 0.3)

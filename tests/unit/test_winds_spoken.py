@@ -321,6 +321,7 @@ def test_a_windsock_tells_a_range(text, low, high, degrees):
         ("Winds SW at 9 mph", "9 mph from SW"),
         ("drone: 9 mph from 240 at 120 m", "9 mph from 240 at 120 m"),
         ("9 mph from 240 by kite at 60 m", "9 mph from 240 at 60 m"),
+        ("9 mph from 240 at 60 m, from a drone", "9 mph from 240 at 60 m"),
     ],
 )
 def test_other_ways_to_say_it(text, plain):
@@ -381,6 +382,10 @@ def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
         "9 mph (75°)",
         "9 mph N (14)",
         "9 mph SW (230°) at 13:05 pm",
+        "9 mph from 240 at 12:05, 5 min ago",
+        "9 mph from 240 by kite",
+        "240 at 9 kt from a mast",
+        "drone: 9 mph from 240 at 12:05",
     ],
 )
 def test_what_may_mean_another_wind_is_refused(text):
