@@ -90,7 +90,8 @@ def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
         if not places or points is None or wind is None:
             continue
         latitude, longitude = assessed.body["place"]
-        east, north = to_local((longitude, latitude), places[0][1], places[0][0])
+        north, east = places[-1]  # who finds it elsewhere adds where it was
+        east, north = to_local((longitude, latitude), east, north)
         devices = assessed.body.get("devices", [])
         device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
         kinds = assessed.body.get("wind_kinds", [])

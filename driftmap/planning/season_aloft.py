@@ -74,8 +74,10 @@ def read_soundings(
 def _time(text: str, source: str, setting: Setting) -> datetime:
     if looks_like_igra(text):  # whose header tells it though no level may have a wind
         return sounding_time(text, source)
-    valid = decode_text(text, source, setting)[0].valid
-    if valid is None:
+    first, *others = decode_text(text, source, replace(setting, one_time=True))
+    if others:
+        raise WindError(source, "", "holds several winds; give a file of each")
+    if (valid := first.valid) is None:
         raise WindError(source, "", "does not say its time; a season needs it")
     return valid.astimezone(UTC)
 

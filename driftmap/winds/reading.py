@@ -39,7 +39,8 @@ class Setting:
     positive [rad]; the terrain, a class of `ROUGHNESS`; the site's latitude and longitude
     [deg]; when a wind was read that does not say so itself; how far the station of a report
     stands off, where that was told [m]; the zone of a time of day that names none: that of
-    the flight's time, where one was given, else this computer's.
+    the flight's time, where one was given, else this computer's; whether a text of several
+    times is refused, as where all are counted.
     """
 
     site_altitude: float
@@ -52,6 +53,7 @@ class Setting:
     now: datetime = field(default_factory=present)
     station_away: float | None = None
     zone: tzinfo | None = None
+    one_time: bool = False
 
     @property
     def seen_by(self) -> datetime:

@@ -176,8 +176,9 @@ def test_records_turn_finds_into_the_wind(tmp_path):
     }
     first = new_entry("assessment", body)
     find = {"piece": "rocket", "at": [float(latitude), float(longitude)]}
+    slip = {"piece": "rocket", "at": [41.7, -117.952]}  # put right by the one after it
     came = new_entry(
-        "outcome", {"case": "recovery works", "found": [find]}, about=first.id
+        "outcome", {"case": "recovery works", "found": [slip, find]}, about=first.id
     )
     with Log(tmp_path / "log.sqlite") as log:
         log.append([first, came])

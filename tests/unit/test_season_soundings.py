@@ -87,6 +87,14 @@ def test_a_forecast_for_several_times_is_taken_apart(setting, tmp_path):
     assert [one.time.hour for one in aloft] == [15, 18]
 
 
+ARRAYS = {
+    "height": [10],
+    "wind_speed": [[20], [3]],
+    "wind_from_direction": [[240], [240]],
+    "units": {"height": "m", "wind_speed": "m/s", "wind_from_direction": "deg"},
+}
+
+
 @pytest.mark.parametrize(
     "text", ["", "{", '{"forecasts": 3}', '{"forecasts": []}', "[]"]
 )
@@ -101,6 +109,14 @@ def test_what_cannot_be_taken_apart_stays_whole(text):
         ("height_m,from_deg,speed_mps\n10,240,4\n", "does not say its time"),
         (WINDLESS.replace("2010 06 02", "2010 13 02"), "its time"),
         ("nothing was blown\n", "is no wind that can be read"),
+        (
+            "METAR KXYZ 091753Z 24005KT CLR\nMETAR KXYZ 091853Z 24035KT CLR",
+            "holds 2 times, of which one would count",
+        ),
+        (
+            json.dumps(ARRAYS | {"time": ["2026-05-09T15:00Z", "2026-05-09T18:00Z"]}),
+            "holds 2 times, of which one would count",
+        ),
     ],
 )
 def test_files_that_cannot_make_a_season_are_refused(text, said, setting, tmp_path):
