@@ -26,7 +26,7 @@ from once import Once, air
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
-from driftmap.hazard import zones
+from driftmap.hazard import outlines, zones
 from driftmap.montecarlo import cloud, flying, launch
 from driftmap.planning.assumed_winds import Reach, Supposition
 from driftmap.planning.dial import compute_dial
@@ -147,14 +147,13 @@ def outlines_smoothed_once():
 @pytest.fixture(scope="session", autouse=True)
 def outlines_drawn_once():
     """Outline landings once: many assessments are of the same flights."""
-    draw, kept = assessment.containment, Once(500)
+    draw, kept = outlines.containment, Once(500)
 
     def once(*points, **rest):
         return kept((points, rest), partial(draw, *points, **rest))
 
     with pytest.MonkeyPatch.context() as patch:
-        for room in (assessment, consequence_checks):
-            patch.setattr(room, "containment", once)
+        patch.setattr(outlines, "containment", once)
         yield
 
 

@@ -6,7 +6,7 @@ And the nearest ground that neither reaches: where to send who stands in one.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache, partial
 from itertools import product
@@ -20,8 +20,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.ground.areas import Site
-from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
+from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
@@ -307,9 +307,7 @@ def _soonest(cloud: Cloud, kind: ZoneKind, speaks: Part) -> float:
     return min([own, *found])
 
 
-def outer_line(
-    cloud: Cloud, contours: Mapping[tuple[str, str], tuple[Contour, ...]]
-) -> Line:
+def outer_line(cloud: Cloud, contours: Lines) -> Line:
     """Give what draws the widest outline of a piece as every page has it: calmed.
 
     ``contours``: outlines by case and body, the widest last.

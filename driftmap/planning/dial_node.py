@@ -14,6 +14,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.points import SHARES as ALL
 from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.outlines import Lines
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
@@ -21,7 +22,7 @@ from driftmap.montecarlo.margins import landed
 from driftmap.planning.assumed_winds import Wind
 from driftmap.planning.envelope import placed, turned_shape
 from driftmap.verdict.check import Check, Verdict
-from driftmap.verdict.consequence_checks import Lines, maiming
+from driftmap.verdict.consequence_checks import maiming
 
 _DIAL_SHARES: Final = (0.9, 0.99)
 """Shares of the landing points that a dial draws lines about."""

@@ -21,9 +21,10 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
-from driftmap.verdict.consequence_checks import Lines, maiming
+from driftmap.verdict.consequence_checks import maiming
 
 T = TypeVar("T", bound=BaseGeometry)
 

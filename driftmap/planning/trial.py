@@ -17,6 +17,7 @@ from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, weighted_share
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Danger
+from driftmap.hazard.outlines import Lines
 from driftmap.hazard.probability import outside
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.cases import build_cases
@@ -24,7 +25,6 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
-from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import Limit, read_limits, tightened

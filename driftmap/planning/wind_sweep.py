@@ -19,6 +19,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.core.pools import is_alone, processes
 from driftmap.hazard.exposure import Danger, danger_of
+from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.dial_node import Landing, PieceKey, landings_of
@@ -37,7 +38,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, Verdict, decide
-from driftmap.verdict.consequence_checks import Lines, lines_of
+from driftmap.verdict.consequence_checks import lines_of
 
 Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""

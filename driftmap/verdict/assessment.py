@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
@@ -16,8 +16,8 @@ from driftmap.air.day import AirDay
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Site
-from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.exposure import Harm
+from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.precise import Sharpened
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences
@@ -101,7 +101,8 @@ class Assessment:
     cloud : Cloud
         Landing points.
     contours : mapping of (str, str) to tuple of Contour
-        Ground that holds 50, 90 and 99 % of a body's landings, by case and body.
+        Ground that holds 50, 90 and 99 % of a body's landings, by case and body, drawn
+        when it is asked for.
     checks : tuple of Check
         Every check.
     areas : tuple of AreaHit
@@ -130,7 +131,7 @@ class Assessment:
     site: Site
     wind: WindProfile
     cloud: Cloud
-    contours: Mapping[tuple[str, str], tuple[Contour, ...]]
+    contours: Lines
     checks: tuple[Check, ...]
     areas: tuple[AreaHit, ...]
     harm: Harm
@@ -207,12 +208,7 @@ def assess_setup(
     flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
     cloud = flown(setup, wind, progress=progress)
-    contours = {
-        (part.case, part.body): containment(
-            cloud.east[part.rows], cloud.north[part.rows], weights=part.weights
-        )
-        for part in cloud.parts
-    }
+    contours = Outlines(cloud)
     found = judge_all(
         cloud, site, wind, answers=answers, precision=precision, lines=contours
     )

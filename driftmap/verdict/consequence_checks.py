@@ -5,10 +5,10 @@ And the aim that avoids it, and likelihoods that a file sets beside those by def
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from math import degrees, pi
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 import shapely
@@ -16,7 +16,7 @@ import shapely
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.ground.areas import Site
-from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.probability import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, fly
@@ -30,9 +30,6 @@ from driftmap.rocket.likelihood import (
     default_likelihood,
 )
 from driftmap.verdict.check import Check, Kind
-
-Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
-"""Contours of `driftmap.core.points.SHARES`, by case and body."""
 
 _SHARE_TOLD: Final = 0.9
 """Share whose line is told of where people stand inside it."""
@@ -53,8 +50,9 @@ def under_the_fall(
     crowd = [area for area in site.areas if area.perhaps_occupied]
     tree = shapely.STRtree([area.shape for area in crowd])
     found: dict[str, list[tuple[float, Part, list[str]]]] = {}
+    drawn = lines or Outlines(cloud)
     for key, part in maiming(cloud).items() if crowd else ():
-        for line in _lines(cloud, part) if lines is None else lines[key]:
+        for line in drawn[key]:
             hit = sorted(tree.query(line.shape, predicate="intersects"))
             if hit and line.share <= _SHARE_TOLD:
                 names = [crowd[i].name for i in hit]
@@ -65,7 +63,8 @@ def under_the_fall(
 
 def lines_of(cloud: Cloud) -> Lines:
     """Draw the lines that `under_the_fall` asks for, wherever people stand."""
-    return {key: _lines(cloud, part) for key, part in maiming(cloud).items()}
+    drawn = Outlines(cloud)
+    return {key: drawn[key] for key in maiming(cloud)}
 
 
 def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
@@ -77,12 +76,6 @@ def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
         for part in cloud.of(case.name)
         if float(part.quantile(cloud.energy, 0.5)) >= KILLS.value
     }
-
-
-def _lines(cloud: Cloud, part: Part) -> tuple[Contour, ...]:
-    # All of them, as a map has: with the widest the lattice under the others is cut too.
-    at = cloud.east[part.rows], cloud.north[part.rows]
-    return containment(*at, weights=part.weights)
 
 
 def _check(cloud: Cloud, share: float, part: Part, names: list[str]) -> Check:

@@ -14,6 +14,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Danger, Harm, harm_of
+from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
@@ -22,7 +23,6 @@ from driftmap.rules.answers import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, held, outcome_of
 from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (
-    Lines,
     by_default,
     lowered_likelihoods,
     under_the_fall,
@@ -123,7 +123,7 @@ def judge_all(
     Result: every check, and what it rests on. Raises `DriftmapError` if a limit or a
     rule set cannot be used.
     """
-    limits = _limits(cloud, site, answers)
+    limits, lines = _limits(cloud, site, answers), lines or Outlines(cloud)
     out_of_reach = beyond_reach(cloud)
     near = tuple(a for a in site.areas if not out_of_reach(a.shape))
     harm = harm_of(cloud, replace(site, areas=near), danger)

@@ -264,7 +264,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     asked, said_no, few = {}, [], False
     planned, flown = Once(KEPT), Once(KEPT_FLIGHTS, lambda cloud: cloud.flights)
     merged, sited = Once(KEPT), Once(KEPT)
-    fly, plan, judge_all = cloud.fly, cloud.plan_launch, assessment.judge_all
+    fly, plan = cloud.fly, cloud.plan_launch
     merge, read_site = merging.merge, site.read_site
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
@@ -286,9 +286,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     def plan_once(flight, wind, sky):
         told = (flight.model_dump_json(), air(wind), sky)
         return planned(told, partial(plan, flight, wind, sky))
-
-    def judged(*given, lines, **rest):
-        return judge_all(*given, **rest)
 
     def merge_once(readings, setting):
         # All times of scenes are past: what the present is says nothing.
@@ -323,9 +320,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             patch.setattr(cloud, "plan_launch", plan_once)
             patch.setattr(rule_checks, "_SCOUTS", FEW)
             patch.setattr(template, "_every_row", partial(rows_of, said_no))
-            # Only the lines of what may maim are judged; the others are for pages.
-            patch.setattr(assessment, "containment", lambda *_, **__: ())
-            patch.setattr(assessment, "judge_all", judged)
             patch.setattr(document, "_piece", lambda *_: {})
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
