@@ -71,6 +71,14 @@ def crowded(demo):
     return assess(flight, site, demo.wind, samples=300)
 
 
+def in_languages(*most):
+    """Try those in which most must stand on a page; all of them by `-m long`."""
+    long = pytest.mark.long
+    return [
+        pytest.param(name, marks=() if name in most else long) for name in languages()
+    ]
+
+
 def written(assessment, folder, *, language="en", units="us"):
     path = folder / "briefing.html"
     text = brief_html(watch(assessment, Voice(read_catalogue(language), units)))
@@ -131,14 +139,12 @@ def nothing_cut_off(browser):
         assert cut == []
 
 
-@pytest.mark.parametrize(
-    ("language", "verdict"),
-    [*zip(languages(), ("go", "hold", "no-go", "go"), strict=True)],
-)
+@pytest.mark.parametrize("language", in_languages("de", "fr"))
 def test_asks_for_nothing_fits_and_prints_on_one_page(
-    browser, demo, just_now, tmp_path, language, verdict
+    browser, demo, just_now, tmp_path, language
 ):
     catalogue = read_catalogue(language)
+    verdict = {"de": "hold", "en": "no-go", "es": "no-go", "fr": "go"}[language]
     browser.open(written(just_now(demo, verdict), tmp_path, language=language))
     for width in (1280, 390):
         browser.size(width)
@@ -155,7 +161,7 @@ def test_asks_for_nothing_fits_and_prints_on_one_page(
     nothing_cut_off(browser)
 
 
-@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("language", in_languages("fr"))
 def test_the_fullest_sheet_is_readable_and_prints_on_one_page(
     browser, crowded, tmp_path, language
 ):
@@ -206,32 +212,41 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
     assert browser.complaints() == []
 
 
-@pytest.mark.parametrize(
-    ("write", "name"),
-    [(poster_html, "godwit"), (caller_html, "plover"), (caller_html, "whimbrel")],
-)
-def test_poster_and_caller_are_one_page_in_every_language(
-    browser, demo, tmp_path, write, name
-):
-    """Of the flights with the most to call; on paper the last line is not cut."""
+def flown(name, demo):
+    """Fly an example where the demo stands."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")
-    flown = assess(flight, demo.site, demo.wind, samples=100)
-    for language in languages():
-        catalogue = read_catalogue(language)
-        path = tmp_path / f"{language}.html"
-        page = write(watch(flown, Voice(catalogue, catalogue.units)))
-        path.write_text(page, encoding="utf-8")
-        browser.open(path, width=320)
-        assert browser.requests() == browser.complaints() == []
-        assert browser.js("return document.documentElement.scrollWidth") <= 320
-        if (language in {"de", "es"}) == (write is poster_html):  # two of each do
-            assert browser.barriers() == []
-            assert browser.js(CONTRAST) == []
-        last = "decides.text" if write is caller_html else "head.decides"
-        assert len(sheets(browser, "A4")) == 1
-        (text,) = printed(browser, "letter")
-        assert catalogue.say(f"verdict.{flown.verdict}")[:2] in text
-        assert re.sub(r"\W", "", catalogue.say(last)) in re.sub(r"\W", "", text)
+    return assess(flight, demo.site, demo.wind, samples=100)
+
+
+@pytest.mark.parametrize("language", in_languages("fr"))
+@pytest.mark.parametrize(
+    "name", ["whimbrel", pytest.param("plover", marks=pytest.mark.long)]
+)
+def test_the_callers_page_is_one_page(browser, demo, tmp_path, name, language):
+    """Of the flights with the most to call."""
+    one_page(browser, tmp_path, flown(name, demo), caller_html, language)
+
+
+@pytest.mark.parametrize("language", in_languages("es"))
+def test_the_poster_is_one_page(browser, demo, tmp_path, language):
+    one_page(browser, tmp_path, flown("godwit", demo), poster_html, language)
+
+
+def one_page(browser, folder, assessment, write, language):
+    """Look at a page on the narrowest phone and on paper, whose last line is not cut."""
+    catalogue, path = read_catalogue(language), folder / "page.html"
+    page = write(watch(assessment, Voice(catalogue, catalogue.units)))
+    path.write_text(page, encoding="utf-8")
+    browser.open(path, width=320)
+    assert browser.requests() == browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= 320
+    assert browser.barriers() == []
+    assert browser.js(CONTRAST) == []
+    last = "decides.text" if write is caller_html else "head.decides"
+    assert len(sheets(browser, "A4")) == 1
+    (text,) = printed(browser, "letter")
+    assert catalogue.say(f"verdict.{assessment.verdict}")[:2] in text
+    assert re.sub(r"\W", "", catalogue.say(last)) in re.sub(r"\W", "", text)
 
 
 def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):

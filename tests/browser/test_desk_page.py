@@ -168,22 +168,36 @@ def click(browser, text):
     until(clicked, f"a click on {text!r}")
 
 
+PUT = """
+  const [field, value] = arguments;
+  field.scrollIntoView({block: 'center'});
+  field.focus();
+  if (field.tagName !== 'SELECT') { field.select(); return; }
+  [...field.options].find(o => o.text === value || o.value === value).selected = true;
+  field.dispatchEvent(new Event('change', {bubbles: true}));
+"""
+
+
+def put(browser, field, value):
+    """Put a text into a field at once, or pick it, and leave the field.
+
+    A key for each letter costs the browser thirty times as much: who comes by keys alone
+    types.
+    """
+    browser.js(PUT, field, value)
+    if field.tag_name != "select":
+        browser.cdp("Input.insertText", text=value)
+        browser.js("arguments[0].blur()", field)
+
+
 def fill(browser, label, value):
-    """Type into a field, or pick from it; it may be drawn anew while it is saved."""
+    """Fill in a field by its label; it may be drawn anew while it is saved."""
 
     def filled():
         field = labelled(browser, label)
-        browser.js("arguments[0].scrollIntoView({block: 'center'})", field)
-        if field.tag_name == "select":
-            named = [
-                o for o in field.find_elements(By.TAG_NAME, "option") if o.text == value
-            ]
-            named[0].click()
-            return True
-        field.clear()
-        field.send_keys(value, Keys.TAB)
-        # Under load a drawing may come between two keys.
-        return labelled(browser, label).get_property("value") == value
+        picked = field.tag_name == "select"
+        put(browser, field, value)
+        return picked or labelled(browser, label).get_property("value") == value
 
     until(filled, f"{value!r} in {label!r}")
 
@@ -251,10 +265,7 @@ def put_in(browser, path, value, file):
     """Type into a field of the flight's form until the file holds it."""
 
     def typed():
-        field = browser.find(f'[data-at="{path}"]')
-        browser.js("arguments[0].scrollIntoView({block: 'center'})", field)
-        field.clear()
-        field.send_keys(value, Keys.TAB)
+        put(browser, browser.find(f'[data-at="{path}"]'), value)
         end = time.monotonic() + 5
         while value not in (text := file.read_text("utf-8")) and time.monotonic() < end:
             time.sleep(0.02)
@@ -429,6 +440,7 @@ def listed(browser):
     return len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li"))
 
 
+@pytest.mark.long  # how wind, list and plans are worked by keys is tried at each change
 def test_a_stranger_comes_from_nothing_to_the_list_by_keys_alone(browser, unjudged):
     desk = unjudged
     room(browser, desk, "day", width=820)
@@ -889,8 +901,9 @@ def test_every_room_fits_and_its_names_are_told(browser, demo_desk, widths, dark
             browser.size(width)
             assert browser.js("return document.documentElement.scrollWidth") <= width
             if dark:
-                assert browser.barriers() == [], name
                 assert browser.js(CONTRAST) == [], name
+            if width == 360:
+                assert browser.barriers() == [], name
             small = browser.js(
                 "return [...document.querySelectorAll('button, .button, select, input, summary')]"
                 ".filter(e => e.offsetParent && e.type !== 'checkbox' && e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML)"
