@@ -635,8 +635,8 @@ def test_what_the_field_cannot_read_is_said_while_other_parts_miss(browser, unju
     room(browser, unjudged, "field")
     fill(browser, "Height of the pad", "banana")
     fill(browser, "Rules that hold here", "several, or a file of your own")
-    words = until(lambda: browser.find('[data-at="rules"]'), "the field for words")
-    words.send_keys("Narnia", Keys.TAB)
+    words = '[data-at="rules"]'  # drawn anew when what was told before is kept
+    until(lambda: put(browser, browser.find(words), "Narnia") or True, "the words")
 
     def said():
         text = browser.find(".missing").text
