@@ -210,6 +210,8 @@ class Falls:
         mark = self._draws[leg.stage.mark][leg.who]
         if leg.stage.until == "time":
             return np.asarray(mark)
+        if leg.stage.gone:
+            mark = mark - self._draws[leg.stage.gone][leg.who]
         least = np.maximum(mark, 0.0)
         return np.asarray(
             least if leg.stage.until == "height" else leg.state.time + least

@@ -86,14 +86,14 @@ class StagedFall:
     before : dict of str to tuple of Stage
         What it meets until each device is open, by its name: nothing that comes out with
         the device has slowed it by then.
-    beside : frozenset of str
-        Names of the devices that come out with one that is listed before them.
+    beside : dict of str to tuple of Device
+        What comes out with a device and is listed before it, by its name.
     """
 
     release: Release
     stages: tuple[Stage, ...]
     before: dict[str, tuple[Stage, ...]]
-    beside: frozenset[str]
+    beside: dict[str, tuple[Device, ...]]
 
 
 @dataclass
@@ -236,15 +236,22 @@ class Bench:
         when = normal(trigger, spread, note)
         return self.need(f"{device.name} opens", when, device.name)
 
-    def _until_open(self, device: Device, now: Stage) -> tuple[Stage, ...]:
-        """Fall on as now to the trigger of a device, and from there until it is open."""
+    def _until_open(
+        self, device: Device, now: Stage, last: Device | None = None
+    ) -> tuple[Stage, ...]:
+        """Fall on as now to the trigger of a device, and from there until it is open.
+
+        One trigger lets it out and `last`, which has just opened.
+        """
         stages: tuple[Stage, ...] = ()
         at, given = device.opens_at.at, device.opening_delay
+        delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
+        mark = self.need(f"{device.name} delay", delay, device.name)
+        if last is not None and last.opens_at == device.opens_at:
+            return (replace(now, until="delay", mark=mark, gone=f"{last.name} delay"),)
         if at != "apogee":
             stages = (replace(now, until=at, mark=self._opening(device)),)
             now = replace(now, opens="")
-        delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
-        mark = self.need(f"{device.name} delay", delay, device.name)
         return *stages, replace(now, until="delay", mark=mark)
 
     def glide(self, device: Device) -> str:
@@ -268,23 +275,26 @@ class Bench:
         release = Release()
         stages: tuple[Stage, ...] = ()
         before: dict[str, tuple[Stage, ...]] = {}
-        beside: set[str] = set()
+        beside: dict[str, tuple[Device, ...]] = {}
         hung = list(hanging)
         now = Stage(tuple(hung), glide=glide) if hung else self.unopened()
-        first, free, fast = None, stages, now
+        out: tuple[Device, ...] = ()
+        last, free, fast = None, stages, now
         for device in devices:
             if device.opens_at.at == "time" and not stages and not hanging:
                 release = Release("time", self._opening(device))
-            if first is not None and opens_together(first, device):
-                beside.add(device.name)
+            waiting = self._until_open(device, now, last)
+            if out and opens_together(self.flight, out[0], device):
+                before[device.name] = (*free, *self._until_open(device, fast))
             else:
-                first, free, fast = device, stages, now
-            before[device.name] = (*free, *self._until_open(device, fast))
-            stages = (*stages, *self._until_open(device, now))
+                out, free, fast = (), stages, now
+                before[device.name] = (*stages, *waiting)
+            beside[device.name], out = out, (*out, device)
+            last, stages = device, (*stages, *waiting)
             hung = [*(hung or [self.tumbling()]), self.cloth(device)]
             glide = self.glide(device) or glide
             now = Stage(tuple(hung), glide=glide, opens=device.name)
-        return StagedFall(release, (*stages, now), before, frozenset(beside))
+        return StagedFall(release, (*stages, now), before, beside)
 
     def strengths(self, device: Device) -> Strengths:
         """Give the strength of each link of a device that can give.

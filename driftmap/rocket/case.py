@@ -56,6 +56,9 @@ class Stage:
         so many seconds from the start of the stage, or the end of the burn.
     mark : str
         The input that gives that height [m], time or delay [s]; empty for the ground.
+    gone : str
+        The input that gives how much of a delay is over as the stage begins [s]; empty for
+        none of it.
     nose_first : bool
         Whether the drag rises with Mach number as the airframe's does.
     glide : str
@@ -71,6 +74,7 @@ class Stage:
     drag: tuple[tuple[float, str], ...]
     until: Literal["ground", "height", "time", "delay", "burnout"] = "ground"
     mark: str = ""
+    gone: str = ""
     nose_first: bool = False
     glide: str = ""
     per_sink: bool = False

@@ -135,7 +135,7 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     """Open everything at the first device's trigger."""
     first, main = bench.devices()[0], bench.largest()
     fall = bench.fall([first])
-    beside = tuple(bench.cloth(d) for d in bench.devices() if d is not main)
+    beside = [d for d in bench.devices() if d is not main]
     return opened(
         *(bench, "main at apogee", fall.release, main, fall.before[first.name]),
         beside=beside,

@@ -19,46 +19,52 @@ takes 8 diameters of travel (from memory: Knacke, table 5-6), 0.5 s for 2 m at 3
 _TOGETHER: Final = 2.0
 """What opens so soon after another of its trigger opens with it [s]; assumed."""
 
+_NEAR: Final = 1.0
+"""Triggers nearer each other than this do not wait for each other [s]; assumed."""
+
+_FALL: Final = 30.0
+"""Speed at which heights count as times [m s⁻¹]: a rocket tumbles so; assumed."""
+
 
 def by_opening(flight: Flight) -> list[Device]:
     """List the devices that come down with the rocket as they open, the first one first.
 
-    By times and apogee, then falling heights. A time on the way up comes before apogee. What
-    one trigger lets out comes out together, the largest first; but what is told to open long
-    after waits for that.
+    By times and apogee, then falling heights, each with its delay. A time on the way up comes
+    before apogee. What one trigger lets out comes out together, the largest first; but what is
+    told to open long after waits for that.
     """
-    top = rises_for(flight)
-
     soonest: dict[tuple[str, float], float] = {}
     for device in flight.recovery:
         at = device.opens_at.at, device.opens_at.value
         soonest[at] = min(_delay(device), soonest.get(at, inf))
 
-    def key(device: Device) -> tuple[int, float, float]:
-        trigger = device.opens_at
-        waits = _delay(device) - soonest[trigger.at, trigger.value]
-        waits = waits if waits > _TOGETHER else 0.0
-        if trigger.at == "height":
-            return 1, -trigger.value, waits
-        return 0, top if trigger.at == "apogee" else trigger.value, waits
+    def key(device: Device) -> tuple[int, float]:
+        least = soonest[device.opens_at.at, device.opens_at.value]
+        late = _delay(device) > least + _TOGETHER
+        way, time = _trigger(flight, device)
+        return way, time + (_delay(device) if late else least)
 
     return sorted(sorted(flight.recovery, key=size_rank, reverse=True), key=key)
+
+
+def opens_together(flight: Flight, first: Device, other: Device) -> bool:
+    """Tell whether a device comes out before one that opens first can have slowed it."""
+    (way, one), (other_way, two) = (_trigger(flight, each) for each in (first, other))
+    near = way == other_way and abs(one - two) < _NEAR
+    return near and abs(_delay(first) - _delay(other)) <= _TOGETHER
+
+
+def _trigger(flight: Flight, device: Device) -> tuple[int, float]:
+    """Give on which part of the way, and when on it, a device is let out [s]."""
+    trigger = device.opens_at
+    if trigger.at == "height":
+        return 1, -trigger.value / _FALL
+    return 0, rises_for(flight) if trigger.at == "apogee" else trigger.value
 
 
 def _delay(device: Device) -> float:
     given = device.opening_delay
     return OPENING_DELAY.middle if given is None else given.value
-
-
-_NEAR: Final = {"apogee": 1.0, "time": 1.0, "height": 30.0}
-"""Triggers nearer each other than this do not wait for each other [s, m]; assumed."""
-
-
-def opens_together(first: Device, other: Device) -> bool:
-    """Tell whether a device comes out before one that opens first can have slowed it."""
-    one, two = first.opens_at, other.opens_at
-    near = one.at == two.at and abs(one.value - two.value) < _NEAR[one.at]
-    return near and abs(_delay(first) - _delay(other)) <= _TOGETHER
 
 
 def size_rank(device: Device) -> tuple[bool, float]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
-from driftmap.rocket.bodies import Bench, Drag, StagedFall
+from driftmap.rocket.bodies import Bench, StagedFall
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.stages import Device
 
@@ -46,16 +47,16 @@ def planned_ends(
     the openings that end so, in their order.
     """
     # A streamer gives way to nothing, but beside another it is met at full speed as well.
-    watched = [
-        d for d in bench.devices() if bench.strengths(d) or d.name in fall.beside
-    ]
+    watched = [d for d in bench.devices() if bench.strengths(d) or fall.beside[d.name]]
     held = tuple(_opening_ends(bench, d, HOLDS, fall.before[d.name]) for d in watched)
     broken = []
     for number, device in enumerate(watched):
         before, later = fall.before[device.name], _later_than(bench, device)
         for result, how in TOLD[1:] if bench.strengths(device) else ():
             end = _opening_ends(bench, device, result, before)
-            bodies = after(bench, device, result, before, later=later)
+            # What came out with it and was asked before it has held.
+            out = fall.beside[device.name]
+            bodies = after(bench, device, result, before, later=later, beside=out)
             broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))
     return held, broken
 
@@ -67,7 +68,7 @@ def opened(  # noqa: PLR0913 - a case has that many sides
     device: Device,
     before: tuple[Stage, ...] = (),
     *,
-    beside: tuple[Drag, ...] = (),
+    beside: Sequence[Device] = (),
     alone: bool = False,
     less: float = 0.0,
     loose: tuple[Body, ...] = (),
@@ -123,13 +124,14 @@ def after(
     before: tuple[Stage, ...],
     *,
     later: list[Device],
-    beside: tuple[Drag, ...] = (),
+    beside: Sequence[Device] = (),
     less: float = 0.0,
 ) -> tuple[Body, ...]:
     """Go on after a device opened."""
-    hanging, glide = (bench.tumbling(), *beside), ""
+    hanging = (bench.tumbling(), *map(bench.cloth, beside))
+    glide = "".join(map(bench.glide, beside))  # but the largest glides not
     if result == RIPS_OFF:
-        fall = bench.fall(later, hanging=hanging)
+        fall = bench.fall(later, hanging=hanging, glide=glide)
         gone = less + bench.cloth_mass(device)
         rocket = bench.rocket(*fall.stages, less=gone, before=before)
         return rocket, bench.empty(device, before)
@@ -137,6 +139,7 @@ def after(
         share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
         hanging = (*hanging, bench.weakened(device, share))
     else:
-        hanging, glide = (*hanging, bench.cloth(device)), bench.glide(device)
+        hanging = (*hanging, bench.cloth(device))
+        glide = glide or bench.glide(device)
     stages = bench.fall(later, hanging=hanging, glide=glide).stages
     return (bench.rocket(*before, *stages, less=less),)

@@ -12,9 +12,11 @@ from driftmap.air.wind import WindProfile
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.caveats import _fins_unknown
 from driftmap.montecarlo.openings import OPENED
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.opening_order import rises_for
 from driftmap.rocket.stages import Device
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
@@ -116,12 +118,12 @@ SMALL = {
 }
 
 
-def speeds(*devices):
-    """Tell how fast devices open as planned, in the middle."""
+def speeds(*devices, what="speed"):
+    """Tell how fast devices open as planned, or when, in the middle."""
     flight = read_flight(WILLET).model_copy(update={"recovery": devices})
     flown = fly(flight, LIGHT, 0.0, samples=100, seed=1)
     return {
-        name: float(np.median(met[OPENED.index("speed")]))
+        name: float(np.median(met[OPENED.index(what)]))
         for (cause, name), met in flown.openings.items()
         if cause == WORKS
     }
@@ -150,6 +152,38 @@ def test_what_comes_out_together_meets_the_speed_that_each_would_meet_alone(
     alone = speeds(main)["main"]
     assert (both["main"] == pytest.approx(alone, rel=0.1)) is together
     assert both["main"] < 1.1 * alone
+
+
+def test_a_timer_that_fires_at_apogee_does_not_wait_for_what_opens_there():
+    flight = read_flight(WILLET)
+    at = {"opens_at": Trigger("time", rises_for(flight) + 0.4, 0.1)}
+    main = flight.recovery[0].model_copy(update=at)
+    assert speeds(main, STREAMER)["main"] == pytest.approx(speeds(main)["main"], 0.1)
+
+
+def test_a_device_begins_its_delay_when_the_trigger_fires():
+    """Not once what opens before it at that trigger is open: 9 s later it opens, not 15."""
+    given = {**SMALL["ribbon"], "opens_at": "apogee", "opening_delay": "6 s +/- 0 s"}
+    ribbon = Device.model_validate({**given, "name": "ribbon"}, strict=False)
+    main = read_flight(WILLET).recovery[0]
+    main = main.model_copy(update={"opening_delay": Uncertain(9.0, 0.0)})
+    opened = speeds(main, ribbon, what="time")
+    assert opened["main"] - opened["ribbon"] == pytest.approx(3.0, abs=0.1)
+
+
+def test_what_came_out_with_a_device_that_rips_off_hangs_on():
+    """Whose load was asked before: it has held. The other way about nobody asked."""
+    own = {**SMALL["pilot"], "name": "pilot", "opens_at": "apogee"}
+    pilot = Device.model_validate(own, strict=False)
+    flight = read_flight(WILLET)
+    devices = (pilot, *flight.recovery)
+    cases = build_cases(flight.model_copy(update={"recovery": devices})).cases
+    ends = {case.name: case.bodies[0].stages[-1] for case in cases}
+    rest = ends["planned opening, pilot ripped off"]
+    assert rest.glide == "main glide"
+    assert [name for _, name in rest.drag] == ["tumbling", "main drag"]
+    rest = ends["planned opening, main ripped off"]
+    assert [name for _, name in rest.drag] == ["tumbling"]
 
 
 def test_what_fires_on_the_way_up_and_is_not_flown_so_holds():
