@@ -39,9 +39,6 @@ _CALM: Final = 0.05  # of the wind: next to none
 _FEW: Final = 2000
 """Flights that show of most changes that they come out no better."""
 
-_RUNNERS_UP: Final = 3
-"""Changes flown in full though their word is no milder than the plan's."""
-
 _ROOM: Final = 0.05
 """Share of a limit by which the figure of a few flights may be off; some standard errors of
 their quantiles. Assumed."""
@@ -260,20 +257,22 @@ def _promising(
 ) -> list[int]:
     """Pick which changes to fly as often as the plan, by what a few flights show.
 
-    All that may have a milder word than the mildest known, and the best of those that may
-    come out better than the plan in other ways.
+    All that may have a milder word than the mildest known, and of each kind the best of
+    those that may come out better than the plan in other ways.
     """
     held = {_line(c) for c in _against(a.checks)}
-    order = dict[int, tuple[int, ...]]()
+    milder, others = list[int](), dict[int, tuple[int, ...]]()
     for i, (change, checks) in enumerate(zip(changes, seen, strict=True)):
         least = _tried(change, _but_for(checks, partial(_surely, held))).turn
-        if _order(least) < _order(now):
-            order[i] = _order(_tried(change, _but_for(checks, _stands)).turn)
-            if RANK.index(least.verdict) < RANK.index(mildest):
-                order[i] = (-1,)
-    ranked = sorted(order, key=lambda i: order[i])
-    milder = sum(order[i] == (-1,) for i in ranked)
-    return sorted(ranked[: milder + _RUNNERS_UP])
+        if RANK.index(least.verdict) < RANK.index(mildest):
+            milder.append(i)
+        elif _order(least) < _order(now):
+            others[i] = _order(_tried(change, _but_for(checks, _stands)).turn)
+    best = dict[tuple[bool, ...], int]()
+    for i in sorted(others, key=lambda i: others[i]):
+        _, _, flight, wind = changes[i]
+        best.setdefault((flight.rail == a.flight.rail, wind is a.wind), i)
+    return sorted([*milder, *best.values()])
 
 
 def _but_for(

@@ -802,6 +802,21 @@ def test_only_what_is_flown_as_often_as_the_plan_is_told(plan_of):
     assert turns(plan, through=through).wait_for is None  # it is go already
 
 
+def test_of_each_kind_of_change_the_best_is_told(plan_of):
+    """However many of another kind come out better than it."""
+    bad = Check(kind=Kind.AMONG_PEOPLE, outcome="fail", source="")
+
+    def through(_, plans):
+        for setup, wind in plans:
+            weak = np.hypot(*wind.at(10.0)) < 0.9 * np.hypot(*plan.wind.at(10.0))
+            other = setup.flight.recovery != plan.flight.recovery
+            yield (bad,) * (1 if other else 2 if weak else 3)
+
+    plan = plan_of(20_000, *[bad] * 4)
+    told = {turn.kind: turn.failing for turn in turns(plan, through=through).better}
+    assert told == {"recovery": 1, "wind": 2, "rail": 3, "both": 2}
+
+
 def test_the_changes_tried_are_what_they_are_called(willet):
     """Winds weaker in all that is told of them, and the rail toward all sides."""
     willet = willet.aimed("into the wind", np.radians(2.6))
