@@ -69,11 +69,13 @@ function blocked(way, own, crowd) {
 }
 
 // Which ways to set a label, the best first: of each whether it is short, how far off it may stand, and what a place must fit.
-function ways({ full, brief }, inside, crowd, shorts) {
+function ways({ full, brief }, ground, crowd, shorts, inside = touches(ground, crowd.danger)) {
+  const anywhere = () => true;
   const off = (box) => lies(box, crowd.danger) === "off";
-  const forms = shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits: off, crowd }));
-  const loose = { ...forms.at(-1), gaps: GAPS, fits: inside || !crowd.hosts.length ? () => true : off, crowd: { ...crowd, people: [] } }; // a number rather hides ground than is gone
-  return [...forms, ...(inside ? forms.map((form) => ({ ...form, fits: () => true })) : []), loose];
+  const calm = (box) => off(box) && lies(box, crowd.caution) === "off"; // whose ground no zone meets, stands in none
+  const kept = [...(touches(ground, crowd.caution) ? [] : [calm]), off, ...(inside ? [anywhere] : [])];
+  const forms = kept.flatMap((fits) => shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits, crowd })));
+  return [...forms, { ...forms.at(-1), gaps: GAPS, fits: crowd.hosts.length ? kept.at(-1) : anywhere, crowd: { ...crowd, people: [] } }]; // a number rather hides ground than is gone
 }
 
 // Places about a ground, so far off its corners.
@@ -168,13 +170,14 @@ function placeWord(label, crowd) {
   return Boolean(last) && setAt(label, { ...last, short: true }, crowd);
 }
 
+const touches = (ground, zone) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), zone) !== "off");
 const pointOn = ({ left, top }) => [[[[left, top]]]];
 
 // People are never dropped. Nobody's name lies on danger but theirs who are in it, and theirs only if there is no room beside it.
 function placePeople(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = crowd.groundOf(label) ?? pointOn(measured);
-  const tries = ways(measured, crowd.endangered(ground), crowd, crowd.numbers ? [true] : [false, true]);
+  const tries = ways(measured, ground, crowd, crowd.numbers || crowd.pressed.has(label) ? [true] : [false, true]);
   const few = crowd.people.length <= FEW;
   const set = ({ short, size, gaps, fits, crowd: seen }) => {
     const on = about(measured, size);
@@ -185,14 +188,16 @@ function placePeople(label, crowd) {
   if (tries.slice(0, -1).some(set)) return true;
   // Of few places each has its plate, with a line however long: on its side of the pad, off the ground of others if it can
   // be, or where the line meets neither plate nor danger.
-  const apart = few ? [0, ...GAPS, 90, 120].flatMap((gap) => placesAbout(ground, measured.brief, gap)) : [];
+  const apart = few ? [0, ...GAPS, 90, 120, 160, 220].flatMap((gap) => placesAbout(ground, measured.brief, gap)) : [];
   const bare = { ...crowd, people: [] };
   const plain = (box, seen = bare) => clear(box, ground, seen) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
   const near = apart.filter((box) => sameSide(box, ground, crowd));
   const far = (box) => Boolean(box) && setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
   if (far(near.find((at) => plain(at, crowd)))) return true;
   if (!(crowd.many && crowd.hosts.length) && set(tries.at(-1))) return true;
-  if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? near.find((at) => clear(at, ground, { ...bare, leads: [] })))) return true;
+  if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? apart.find((at) => plain(at)))) return true;
+  if (few) crowd.pressed.add(label);
+  if (far(near.find((at) => clear(at, ground, { ...bare, leads: [] })))) return true;
   if (crowd.hosts.length) return false; // counted on a plate
   return setAt(label, { box: about(measured, measured.brief), short: true }, crowd); // rather over something than gone
 }
@@ -216,7 +221,7 @@ function placeOther(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = (label.dataset.area && crowd.groundOf(label)) || pointOn(measured);
   const held = /keep|water/.test(label.className); // the name of a way stands on it, wherever
-  for (const { short, size, fits } of ways(measured, !held || crowd.endangered(ground), crowd, label.classList.contains("piece") ? [false, true] : [false]).slice(0, -1)) {
+  for (const { short, size, fits } of ways(measured, ground, crowd, label.classList.contains("piece") ? [false, true] : [false], !held || undefined).slice(0, -1)) {
     const on = about(measured, size);
     const fine = !held || lies(on, ground) === "in";
     const place = fine && clear(on, ground, crowd) && fits(on) ? { box: on } : beside(size, ground, crowd, { gaps: NEAR, fits });
@@ -262,8 +267,7 @@ function groundsDrawn() {
   const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((part) => part.getBoundingClientRect());
   const pad = padBox(14);
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
-  const endangered = (ground) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), danger) !== "off");
-  return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, endangered, pad, fixed: [pad, ...fixed, ...picture] };
+  return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, pad, fixed: [pad, ...fixed, ...picture] };
 }
 
 // Where each label belongs and how large it is, whole and short: all read before any is set, so that the page is laid out twice, not for each.
@@ -284,13 +288,13 @@ function placeLabels() {
   const width = chart.getSize().x;
   chart.getContainer().classList.toggle("crowded", people.length > 20 && width < NARROW);
   const many = people.length > MANY;
-  const drawn = { ...groundsDrawn(), many, numbers: many || width < NARROW };
-  // A plate that counts others is wider: all are set again until each has its room.
+  const drawn = { ...groundsDrawn(), pressed: new Set(), many, numbers: many || width < NARROW };
+  // A plate that counts others is wider, and who found no free place chooses first: all are set again until each has its room.
   for (let pass = 0; pass < 8 && placeOnce(labels, people, drawn, gathered); pass += 1);
   tellNumbers(people);
 }
 
-// Set every label; tell whether a place was gathered that was not before.
+// Set every label; tell whether a place was gathered or pressed that was not before.
 function placeOnce(labels, people, drawn, gathered) {
   for (const line of all(".leader")) line.remove();
   const named = on("#show-names");
@@ -299,8 +303,9 @@ function placeOnce(labels, people, drawn, gathered) {
   const rooms = people.map((label) => about(at.get(label), { width: 2 * ROOM, height: 2 * ROOM }));
   const crowd = { ...drawn, at, rooms, taken: [...drawn.fixed], plates: [], leads: [], hosts: [] };
   const counted = new Set([...gathered.values()].flat());
+  const pressed = [...drawn.pressed];
   let more = false;
-  for (const label of labels) {
+  for (const label of new Set([...pressed, ...labels])) {
     label.classList.toggle("joined", counted.has(label));
     const wanted = !counted.has(label) && (named || !label.classList.contains("area"));
     const free = wanted && placeOne(label, crowd);
@@ -311,7 +316,7 @@ function placeOnce(labels, people, drawn, gathered) {
     }
     label.classList.toggle("off", !free);
   }
-  return more;
+  return more || drawn.pressed.size > pressed.length;
 }
 
 function placeOne(label, crowd) {

@@ -178,20 +178,20 @@ def test_labels_do_not_cover_each_other(browser, page):
 
 
 def test_names_are_tied_to_their_ground_and_words_lie_in_their_zones(browser, page):
-    """No plate far off, none on danger but of ground that reaches into it, no line across the pad."""
+    """No plate far off, none in a zone but of ground that reaches into it, no line across the pad."""
     for width in (390, 1280):
         browser.look(page, width=width, height=844)
         told = browser.js(
-            "const danger = zonePolygons('danger'); const { endangered } = groundsDrawn();"
+            "const grades = ['danger', 'caution'].map(zonePolygons);"
             "return all('.map .label.people:not(.off)').map((l) => { const box = l.getBoundingClientRect();"
             "const own = polygonsOf([areas[l.dataset.area]]);"
-            "return [l.classList.contains('short'), wayTo(own, box).long, lies(box, danger), endangered(own)] })"
+            "return [l.classList.contains('short'), wayTo(own, box).long, grades.every((zone) => touches(own, zone) || lies(box, zone) === 'off')] })"
         )
         assert len(told) >= 4
-        for short, far, danger, endangered in told:
+        for short, far, where_it_stands in told:
             assert short or width > 600
             assert far < 82  # 80, and the width of a line
-            assert endangered or danger == "off"
+            assert where_it_stands
     words = dict(
         browser.js(
             "return all('.map .label.zone:not(.off)').map((l) => [l.classList[2], "
