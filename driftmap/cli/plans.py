@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from itertools import starmap
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
@@ -38,6 +37,7 @@ from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
     from driftmap.planning.sweep import Hands
+    from driftmap.report.plan_pages import PlanReport
     from driftmap.report.voice import Voice
     from driftmap.verdict.what_if import Through
 
@@ -135,36 +135,30 @@ def _unpacked(work: Callable[..., T], packed: bytes) -> T:
     return work(*unpack(packed))
 
 
-def put_out(
-    name: str,
-    data: Mapping[str, Any],
-    page: Callable[[], str],
-    told: Callable[[], str],
-    out: Path | None,
-    *,
-    as_json: bool,
-    first: Iterable[str] = (),
-    more: Mapping[str, str] = MappingProxyType({}),
-) -> None:
-    """Write a plan's page and document into a folder, and print it one way or the other."""
+def put_out(plan: PlanReport, out: Path | None, *, as_json: bool) -> None:
+    """Write a plan's page and data into a folder, and print it one way or the other."""
     from driftmap.verdict.assessment import CAUTIONS
 
+    data, page = plan.data, f"{plan.name}.html"
     text = json_text(data)
     if out is not None:
-        write_all(out, {f"{name}.html": page(), f"{name}.json": f"{text}\n", **more})
+        more = {
+            name: json_text(make(), indent=None) for name, make in plan.more.items()
+        }
+        write_all(out, {page: plan.page(), f"{plan.name}.json": f"{text}\n", **more})
     if as_json:
         click.echo(text)
         return
-    head = [*first, *([data["too_few"]] if data["too_few"] else [])]
+    head = [*plan.first, *([data["too_few"]] if data["too_few"] else [])]
     if data["conditions"]:  # what every go of a plan hangs on
         head.append(f"Go here means go if {'; and if '.join(data['conditions'])}.")
     if data["questions_set_aside"]:
         head.append("The questions are listed in --json and by the rules command.")
     notes = [f"assumed: {visible(note)}" for note in data["assumed"]]
     notes += [f"* {caution}" for caution in CAUTIONS]
-    click.echo("\n".join([*head, *[""] * bool(head), told(), "", *notes]))
+    click.echo("\n".join([*head, *[""] * bool(head), plan.told(), "", *notes]))
     if out is not None:
-        click.echo(f"\nPicture: {out / f'{name}.html'}")
+        click.echo(f"\nPicture: {out / page}")
 
 
 @click.command("aim")
@@ -193,28 +187,18 @@ def aim_command(
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.planning.aim import best_aims
-    from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
-    from driftmap.report.plan_answers import aims_brief, answered
-    from driftmap.report.plan_pages import aim_page, aim_rows, aim_told
+    from driftmap.report.plan_pages import aim_plan
 
     setup, wind = run.in_wind()
     basis = basis_of(setup, wind)
     forewarn(run.samples, basis.need)
     with hands_of(run, "aims", apart=True) as hands:
-        planned, aims = best_aims(setup, wind, hands)
-    head = heading(setup, (*wind.assumed, *basis.assumed), basis)
-    data = aim_document(head, planned, aims, best)
-    rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
-    # Its words themselves say that a go hangs on something.
-    data["in_brief"] = answered(data, aims_brief(rows, voice), voice, goes=False)
+        found = best_aims(setup, wind, hands)
+    plan = aim_plan(setup, wind, basis, found, best, voice)
     if not as_json:
         echo_flight(run.asked)
-    page, told = (
-        partial(aim_page, data, rows, setup, wind, voice),
-        partial(aim_told, rows, len(aims)),
-    )
-    put_out("aim", data, page, told, out, as_json=as_json)
+    put_out(plan, out, as_json=as_json)
 
 
 @click.command("limits")
@@ -253,43 +237,18 @@ def limits_command(
     Example:
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
-    from driftmap.planning.assumed_winds import METER_HEIGHT, suppose
-    from driftmap.planning.documents import heading, limits_document
-    from driftmap.planning.trial import basis_of
+    from driftmap.planning.documents import supposed_basis
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
-    from driftmap.report.plan_answers import answered, limits_brief
-    from driftmap.report.plan_pages import limits_page, limits_rows, none_go
-    from driftmap.report.terminal import aligned
+    from driftmap.report.plan_pages import limits_plan
 
     setup, supposition = run.supposed(ahead=True)
     most = scan_speeds(setup, steps)[-2]
-    top = suppose(supposition, 90.0, most)
-    light = suppose(supposition, 0.0, LIGHTEST)
-    read = [supposition.read(0.0, LIGHTEST), supposition.read(90.0, most)]
-    basis = basis_of(setup, light, top, known=read)
+    basis = supposed_basis(setup, supposition, (LIGHTEST, 0.0), (most, 90.0))
     forewarn(run.samples, basis.need)
-    ways = [360 / directions * i for i in range(directions)]
-    half = 180 / directions
+    ways, half = [360 / directions * i for i in range(directions)], 180 / directions
     with hands_of(run, "directions") as hands:
         found = wind_limits(
             setup, supposition, ways, half=half, steps=steps, hands=hands
         )
-    note = (
-        f"each direction stands for {half:.3g}° to either side; what is told as go was "
-        "judged as a whole, so that no wind in it is judged milder than by itself; what "
-        "is not told as go may still be go"
-    )
-    notes = [note, *supposition.told_by_any_sun(top.assumed), *basis.assumed]
-    head = heading(setup, notes, basis)
-    share = 1 / supposition.over(METER_HEIGHT)
-    data = limits_document(head, found, share)
-    rows = limits_rows(found, share, head["conditions"], voice)
-    brief = limits_brief(found, share, voice)
-    goes = any(limit.go for limit in found)
-    data["in_brief"] = answered(data, brief, voice, goes=goes)
-    page, told = (
-        partial(limits_page, data, found, most, rows, voice),
-        partial(aligned, rows),
-    )
-    first = none_go(found, voice)
-    put_out("limits", data, page, told, out, as_json=as_json, first=first)
+    plan = limits_plan(setup, supposition, basis, found, most, voice)
+    put_out(plan, out, as_json=as_json)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from dataclasses import replace
 from datetime import timedelta
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -23,7 +22,6 @@ from driftmap.cli.options import (
     voice_of,
     words_options,
 )
-from driftmap.cli.output import json_text
 from driftmap.cli.plans import hands_of, plan_options, put_out
 from driftmap.core.errors import InputError, located
 
@@ -120,25 +118,22 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
-    from driftmap.planning.assumed_winds import Supposition, suppose
+    from driftmap.planning.assumed_winds import Supposition
     from driftmap.planning.distances import Keep
-    from driftmap.planning.documents import heading, layout_document, layout_geojson
+    from driftmap.planning.documents import supposed_basis
     from driftmap.planning.layout import Layout, best_pads, best_stands
-    from driftmap.planning.trial import basis_of
-    from driftmap.report.plan_answers import answered, layout_brief
-    from driftmap.report.plan_pages import layout_page, layout_rows, layout_told
+    from driftmap.report.layout_plan import layout_plan
     from driftmap.rocket.flightfile import read_flight
 
     ground = site_of(run.site)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(run.setup(rocket, ground, ahead=True) for rocket in rockets)
     supposition = Supposition.over_site(ground)
-    rose, notes = _rose(winds, season)
+    rose, assumed = _rose(winds, season)
     keep = Keep.at(ground, sets, distance or 0.0)
     question = Layout(setups, supposition, rose, keep)
-    pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
-    read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
-    bases = [basis_of(setup, *pair, known=read) for setup in setups]
+    two = (3.0, 0.0), (3.0, 90.0)
+    bases = [supposed_basis(setup, supposition, *two) for setup in setups]
     forewarn(run.samples, *(basis.need for basis in bases))
     with (
         located("--spacing", ""),
@@ -149,23 +144,8 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
             name: best_stands(question, name, spacing=spacing, hands=hands)
             for name in dict.fromkeys(areas)
         }
-    notes += ["the ground is level: each candidate pad stands as high as the one drawn"]
-    notes += supposition.told_by_any_sun(pair[0].assumed)
-    notes += [
-        f"{setup.flight.name}: {note}" if len(setups) > 1 else note
-        for setup, basis in zip(setups, bases, strict=True)
-        for note in basis.assumed
-    ]
-    head = heading(setups[0], notes, *bases)
-    data = layout_document(head, question, pads, stands, best)
-    brief = layout_brief(layout_rows("", pads, best, voice), pads, voice)
-    goes = any(place.go for place in pads)
-    data["in_brief"] = answered(data, brief, voice, goes=goes)
-    spots = layout_geojson(question, pads, stands) if out is not None else None
-    page = partial(layout_page, data, ground, pads, stands, best, voice)
-    told = partial(layout_told, pads, stands, best, voice)
-    more = {"layout.geojson": json_text(spots, indent=None)}
-    put_out("layout", data, page, told, out, as_json=as_json, more=more)
+    plan = layout_plan(question, bases, assumed, (pads, stands), best, voice)
+    put_out(plan, out, as_json=as_json)
 
 
 def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
@@ -254,7 +234,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
           --winds hourly.csv --out season
     """
     from driftmap.planning.assumed_winds import NO_HOUR, Supposition, suppose
-    from driftmap.planning.documents import heading, season_document
+    from driftmap.planning.documents import heading, supposed_basis
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
     from driftmap.planning.season import (
         agreement,
@@ -263,27 +243,25 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         season_suns,
     )
     from driftmap.planning.sweep import open_ledger, run_key
-    from driftmap.planning.trial import basis_of
-    from driftmap.report.plan_answers import answered, season_brief
-    from driftmap.report.plan_pages import season_page, season_told
-    from driftmap.report.sketches import months
+    from driftmap.report.plan_pages import season_plan
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
     voice = voice_of(language, None)
-    near = file or log is not None
     height = 10.0 if log is not None else height
     rocket, ground = run.read()
     setup = run.setup(rocket, ground, ahead=True)
     supposition = Supposition.over_site(ground)
-    wind = suppose(supposition, 90.0, 4.0)
-    calm = suppose(supposition, 0.0, 0.0)
-    read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)
-    basis = basis_of(setup, calm, wind, known=read)
+    two = (0.0, 0.0), (4.0, 90.0)
+    basis = supposed_basis(setup, supposition, *two, measured=bool(soundings))
     forewarn(run.samples, basis.need)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
-    if near:
+    if soundings:
+        with hands_of(run, "soundings") as hands:
+            found = _flown_aloft(setup, supposition, soundings, path, hands)
+        notes = [*ALOFT_NOTES, *basis.assumed]
+    else:
         hours = _hours(file, log).scaled(supposition.over(height))
         suns = (sun.when for sun in season_suns(setup, supposition, hours))
         ledger = open_ledger(path, run_key(setup, supposition, *suns))
@@ -293,22 +271,12 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
             found = season_hours(setup, supposition, hours, ledger, hands=hands)
         with hands_of(run, "checks") as hands:
             same = agreement(setup, supposition, hours, ledger, check, hands=hands)
-        aloft = (note for note in wind.assumed if NO_HOUR not in note)
+        told = suppose(supposition, 90.0, 4.0).assumed
+        aloft = (note for note in told if NO_HOUR not in note)
         notes = [*hourly_notes(hours.source, height), *aloft, *basis.assumed]
-    else:
-        with hands_of(run, "soundings") as hands:
-            found = _flown_aloft(setup, supposition, soundings, path, hands)
-        notes = [*ALOFT_NOTES, *basis.assumed]
     head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)
-    data = season_document(head, found, same, offset)
-    brief = season_brief(data, months(voice), voice)
-    goes = bool(data["all"]["go_share_of_known"])
-    data["in_brief"] = answered(data, brief, voice, goes=goes)
-    page, told = (
-        partial(season_page, data, found, offset, voice),
-        partial(season_told, data, voice),
-    )
-    put_out("season", data, page, told, out, as_json=as_json)
+    plan = season_plan(head, found, same, offset, voice)
+    put_out(plan, out, as_json=as_json)
 
 
 def _hours(file: str | None, log: str | None) -> Hours:

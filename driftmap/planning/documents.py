@@ -10,13 +10,28 @@ from typing import Any
 
 from driftmap.air.wind import MAST
 from driftmap.planning.aim import Aim
+from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.layout import Layout, Place
 from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, SeasonHour
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
-from driftmap.planning.trial import Basis, told
+from driftmap.planning.trial import Basis, basis_of, told
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
+
+
+def supposed_basis(
+    setup: Setup, supposition: Supposition, *winds: Wind, measured: bool = False
+) -> Basis:
+    """Find what a plan rests on that supposes its winds, by some of them.
+
+    ``winds``: speed [m s⁻¹] and where from [deg]; ``measured``: each aloft as well.
+    """
+    pairs = [(from_deg, speed) for speed, from_deg in winds]
+    known = [supposition.read(*pair) for pair in pairs] * (not measured)
+    return basis_of(
+        setup, *(suppose(supposition, *pair) for pair in pairs), known=known
+    )
 
 
 def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:

@@ -1,19 +1,27 @@
-"""Plans in words: the tables, lines and pages of aims, limits, layouts and seasons."""
+"""Plans as people and programs take them: tables, lines, pages and data of each."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import partial
 from typing import Any, Final
 
 from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.units import show
-from driftmap.ground.areas import Site
 from driftmap.planning.aim import Aim
-from driftmap.planning.layout import Place
-from driftmap.planning.season import SeasonHour
+from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition, suppose
+from driftmap.planning.documents import (
+    aim_document,
+    heading,
+    limits_document,
+    season_document,
+)
+from driftmap.planning.season import Agreement, SeasonHour
 from driftmap.planning.shares import by_month_and_hour
+from driftmap.planning.trial import Basis
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report import sketches
 from driftmap.report.page import (
@@ -24,18 +32,37 @@ from driftmap.report.page import (
     table,
     verdict_word,
 )
+from driftmap.report.plan_answers import (
+    aims_brief,
+    answered,
+    limits_brief,
+    season_brief,
+)
 from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
-from driftmap.report.words import isolate, least_told, most_told
+from driftmap.report.words import least_told, most_told
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 
-_MOST_WINDS: Final = 6  # told one by one
+
+@dataclass(frozen=True, slots=True)
+class PlanReport:
+    """A plan: its `data`, its `page` and what is `told` of it in a terminal, `first` before all.
+
+    `more` are data that lie beside the page, by the names of their files.
+    """
+
+    name: str
+    data: dict[str, Any]
+    page: Callable[[], str]
+    told: Callable[[], str]
+    first: Sequence[str] = ()
+    more: Mapping[str, Callable[[], Any]] = field(default_factory=dict)
 
 
-def _plan(
+def plan_page(
     title: str,
     blocks: Sequence[str],
     data: Mapping[str, Any],
@@ -54,7 +81,7 @@ def _plan(
     )
 
 
-def _drawn(data: Mapping[str, Any], voice: Voice, *blocks: str) -> list[str]:
+def drawn_of(data: Mapping[str, Any], voice: Voice, *blocks: str) -> list[str]:
     """Give the picture of a plan with its key; of too few flights a sentence in its place."""
     if data["too_few"]:
         return [f"<p>{printable(voice.say('plan.not_drawn'))}</p>"]
@@ -72,12 +99,37 @@ _AIM_HEAD: Final = (
 )
 
 
-def aim_told(rows: Sequence[Sequence[str]], tried: int) -> str:
-    """Write the table of aims for a terminal."""
-    return (
-        f"{aligned(rows)}\n\n{tried} aims tried. Aim where the code lets you, clear of "
-        "people."
-    )
+def aim_plan(
+    setup: Setup,
+    wind: WindProfile,
+    basis: Basis,
+    found: tuple[Aim, Sequence[Aim]],
+    best: int,
+    voice: Voice,
+) -> PlanReport:
+    """Tell the best of the aims that were tried beside the planned one (`best_aims`)."""
+    planned, aims = found
+    head = heading(setup, (*wind.assumed, *basis.assumed), basis)
+    data = aim_document(head, planned, aims, best)
+    rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
+    # Its words themselves say that a go hangs on something.
+    data["in_brief"] = answered(data, aims_brief(rows, voice), voice, goes=False)
+
+    def page() -> str:
+        when = setup.answers.when if setup.answers else None
+        return plan_page(
+            voice.say("plan.aim_title", flight=data["flight"], site=data["site"]),
+            [table(rows, voice), f"<p>{printable(voice.say('plan.aim_where'))}</p>"],
+            data,
+            voice,
+            about=flown_in(wind, when, voice),
+        )
+
+    def told() -> str:
+        where = "Aim where the code lets you, clear of people."
+        return f"{aligned(rows)}\n\n{len(aims)} aims tried. {where}"
+
+    return PlanReport("aim", data, page, told)
 
 
 def aim_rows(
@@ -130,29 +182,43 @@ def _rail(aim: Aim, voice: Voice) -> str:
     return voice.say("plan.toward", tilt=tilt, bearing=f"{aim.azimuth_deg:03.0f}°")
 
 
-def aim_page(
-    data: dict[str, Any],
-    rows: list[list[str]],
+def limits_plan(
     setup: Setup,
-    wind: WindProfile,
+    supposition: Supposition,
+    basis: Basis,
+    found: Sequence[DirectionLimit],
+    most: float,
     voice: Voice,
-) -> str:
-    """Write the page of aims."""
-    when = setup.answers.when if setup.answers else None
-    return _plan(
-        voice.say("plan.aim_title", flight=data["flight"], site=data["site"]),
-        [table(rows, voice), f"<p>{printable(voice.say('plan.aim_where'))}</p>"],
-        data,
-        voice,
-        about=flown_in(wind, when, voice),
+) -> PlanReport:
+    """Tell the wind limits of directions evenly round; ``most``: speed tried [m s⁻¹]."""
+    note = (
+        f"each direction stands for {180 / len(found):.3g}° to either side; what is told as "
+        "go was judged as a whole, so that no wind in it is judged milder than by itself; "
+        "what is not told as go may still be go"
     )
+    suns = supposition.told_by_any_sun(suppose(supposition, 90.0, most).assumed)
+    head = heading(setup, [note, *suns, *basis.assumed], basis)
+    share = 1 / supposition.over(METER_HEIGHT)
+    data = limits_document(head, found, share)
+    rows = limits_rows(found, share, head["conditions"], voice)
+    goes, brief = any(x.go for x in found), limits_brief(found, share, voice)
+    data["in_brief"] = answered(data, brief, voice, goes=goes)
 
+    def page() -> str:
+        how = voice.say("plan.limits_how", height=voice.distance(MAST))
+        beyond = (sketches.beyond(limit, voice) for limit in found)
+        drawn = (
+            sketches.dial_svg(found, most, voice),
+            *sketches.held_key(beyond, voice),
+            f"<p>{printable(how)}</p>",
+        )
+        title = voice.say("plan.limits_title", flight=data["flight"], site=data["site"])
+        blocks = [*drawn_of(data, voice, *drawn), table(rows, voice)]
+        return plan_page(title, blocks, data, voice)
 
-def none_go(found: Sequence[DirectionLimit], voice: Voice) -> list[str]:
-    """Say it first where no wind is go."""
     count = sum(len(limit.tried) for limit in found)
-    goes = any(limit.go for limit in found)
-    return [] if goes else [voice.say("plan.no_wind_goes", count=str(count))]
+    first = [] if goes else [voice.say("plan.no_wind_goes", count=str(count))]
+    return PlanReport("limits", data, page, partial(aligned, rows), first)
 
 
 def limits_rows(
@@ -188,136 +254,37 @@ def limits_rows(
     return [[row[i] for i in kept] for row in rows]
 
 
-def limits_page(
-    data: dict[str, Any],
-    found: Sequence[DirectionLimit],
-    most: float,
-    rows: list[list[str]],
+def season_plan(
+    head: Mapping[str, Any],
+    found: Sequence[SeasonHour],
+    same: Agreement | None,
+    offset: timedelta,
     voice: Voice,
-) -> str:
-    """Write the page of limits."""
-    how = voice.say("plan.limits_how", height=voice.distance(MAST))
-    text = f"<p>{printable(how)}</p>"
-    return _plan(
-        voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
-        [
-            *_drawn(
-                data,
-                voice,
-                sketches.dial_svg(found, most, voice),
-                *sketches.held_key((sketches.beyond(x, voice) for x in found), voice),
-                text,
-            ),
-            table(rows, voice),
-        ],
-        data,
-        voice,
-    )
+) -> PlanReport:
+    """Tell which share of a season's hours were go; as `season_document` takes them."""
+    data = season_document(head, found, same, offset)
+    brief = season_brief(data, sketches.months(voice), voice)
+    goes = bool(data["all"]["go_share_of_known"])
+    data["in_brief"] = answered(data, brief, voice, goes=goes)
 
-
-def layout_told(
-    pads: Sequence[Place],
-    stands: Mapping[str, Sequence[Place]],
-    best: int,
-    voice: Voice,
-) -> str:
-    """Write the pads and places for people for a terminal."""
-    barred = sum(bool(p.broken) for p in pads)
-    blocks = [
-        f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
-        "",
-        aligned(layout_rows(voice.say("plan.pad"), pads, best, voice)),
-    ]
-    drawn = next(p for p in pads if p.shift == 0)
-    if drawn.broken:
-        blocks.append(f"The pad as drawn is barred: {drawn.broken[0]}")
-    for name, places in stands.items():
-        blocks += [
-            "",
-            aligned(
-                layout_rows(voice.say("plan.middle_of", area=name), places, best, voice)
-            ),
-        ]
-    return "\n".join(blocks)
-
-
-def layout_rows(
-    what: str, places: Sequence[Place], best: int, voice: Voice
-) -> list[list[str]]:
-    """Give a row to each of the best places, and one to that as drawn; ``what``: they are."""
-    keys = ("go_in", "hits", "people", "edge", "largest", "held_by")
-    rows = [[what, *(voice.say(f"plan.{key}") for key in keys)]]
-    chosen = [p for p in places[:best] if not p.broken]
-    chosen += [p for p in places if p.shift == 0 and p not in chosen and not p.broken]
-    for place in chosen:
-        room = place.capacity
-        where = voice.say(
-            "figure.toward",
-            distance=voice.exact_away(math.hypot(place.east, place.north)),
-            compass=voice.bearing(math.atan2(place.east, place.north)),
+    def page() -> str:
+        zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
+        what = voice.say(f"plan.{data['counted']}")
+        drawn = (
+            sketches.season_svg(by_month_and_hour(found, offset=offset), voice),
+            f"<p>{printable(voice.say('plan.season_how', what=what, zone=zone))}</p>",
         )
-        rows.append(
-            [
-                voice.say("plan.as_drawn") if place.shift == 0 else where,
-                voice.percent(place.go) + (" *" if place.unknown else ""),
-                voice.number(f"{place.hazard:.2g}"),
-                voice.exact_away(place.to_people),
-                voice.exact_away(place.to_boundary),
-                ""
-                if room is None
-                else _largest(room.motor_class, room.altitude, voice),
-                subject(place.held_by, voice),
-            ]
-        )
-    return rows
-
-
-def _largest(motor: str, altitude: float, voice: Voice) -> str:
-    if not motor:
-        return voice.say("plan.none")
-    return f"{motor}, {voice.exact_distance(altitude)}"
-
-
-def layout_page(
-    data: dict[str, Any],
-    site: Site,
-    pads: Sequence[Place],
-    stands: Mapping[str, Sequence[Place]],
-    best: int,
-    voice: Voice,
-) -> str:
-    """Write the page of a layout."""
-    how = f"<p>{printable(voice.say('plan.layout_how'))}</p>"
-    blocks: list[str] = []
-    for name, places in {"": pads, **stands}.items():
-        drawn = sketches.layout_svg(site, places, best, voice)
-        key = sketches.held_key((sketches.held_of(p, voice) for p in places), voice)
-        what = voice.say("plan.middle" if name else "plan.pad")
-        blocks += [
-            *([f"<h2>{printable(name)}</h2>"] if name else []),
-            *_drawn(data, voice, *([] if name else [how]), drawn, *key),
-            table(layout_rows(what, places, best, voice), voice),
+        title = voice.say("plan.season_title", flight=data["flight"], site=data["site"])
+        blocks = [
+            *drawn_of(data, voice, *drawn),
+            table(_season_rows(data, voice), voice),
         ]
-    about = voice.say(
-        "plan.layout_of",
-        flights=", ".join(map(isolate, data["flights"])),
-        winds=_winds(data["winds"], voice),
-    )
-    title = voice.say("plan.layout_title", site=site.name)
-    return _plan(title, blocks, data, voice, about=[about])
+        return plan_page(title, blocks, data, voice)
+
+    return PlanReport("season", data, page, partial(_season_told, data, voice))
 
 
-def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:
-    """Name the winds of a layout; of many, how many there are."""
-    if len(rose) > _MOST_WINDS:
-        return voice.count(len(rose))
-    return "; ".join(
-        f"{voice.speed(one['speed_mps'])}, {voice.bearing(math.radians(one['from_deg']))}"
-        for one in rose
-    )
-
-
-def season_told(data: dict[str, Any], voice: Voice) -> str:
+def _season_told(data: dict[str, Any], voice: Voice) -> str:
     """Write a season by month for a terminal."""
     rows = _season_rows(data, voice)
     bins, what = data["bins"], data["counted"]
@@ -363,26 +330,3 @@ def _season_row(name: str, share: dict[str, Any], voice: Voice) -> list[str]:
         voice.percent(share["no_go"] / known),
         of,
     ]
-
-
-def season_page(
-    data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta, voice: Voice
-) -> str:
-    """Write the page of a season."""
-    zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
-    what = voice.say(f"plan.{data['counted']}")
-    text = printable(voice.say("plan.season_how", what=what, zone=zone))
-    return _plan(
-        voice.say("plan.season_title", flight=data["flight"], site=data["site"]),
-        [
-            *_drawn(
-                data,
-                voice,
-                sketches.season_svg(by_month_and_hour(found, offset=offset), voice),
-                f"<p>{text}</p>",
-            ),
-            table(_season_rows(data, voice), voice),
-        ],
-        data,
-        voice,
-    )

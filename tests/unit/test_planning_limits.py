@@ -33,7 +33,7 @@ from driftmap.planning.windlimits import (
     wind_limits,
 )
 from driftmap.report.plan_answers import answered, limits_brief
-from driftmap.report.plan_pages import _plan
+from driftmap.report.plan_pages import plan_page
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
@@ -298,7 +298,7 @@ def test_what_a_go_of_a_plan_hangs_on_stands_in_its_first_sentence():
         data = {**head, "conditions": conditions}
         for goes in (True, False):
             brief = answered(data, "Go.", english("us"), goes=goes)
-            page = _plan("Title", [], {**data, "in_brief": brief}, english("us"))
+            page = plan_page("Title", [], {**data, "in_brief": brief}, english("us"))
             told = "On the conditions told here: Go." in page
             assert told == (goes and bool(conditions))
             assert ("CHECK ALOFT" in page) == bool(conditions)
