@@ -172,32 +172,32 @@ PUT = """
   const [field, value] = arguments;
   field.scrollIntoView({block: 'center'});
   field.focus();
-  if (field.tagName !== 'SELECT') { field.select(); return; }
+  if (field.tagName !== 'SELECT') { field.select(); return false; }
   [...field.options].find(o => o.text === value || o.value === value).selected = true;
-  field.dispatchEvent(new Event('change', {bubbles: true}));
+  return field.dispatchEvent(new Event('change', {bubbles: true}));
 """
 
 
 def put(browser, field, value):
-    """Put a text into a field at once, or pick it, and leave the field.
+    """Put a text into a field at once and leave it, or pick it: tell which.
 
     A key for each letter costs the browser thirty times as much: who comes by keys alone
     types.
     """
-    browser.js(PUT, field, value)
-    if field.tag_name != "select":
+    picked = browser.js(PUT, field, value)
+    if not picked:
         browser.cdp("Input.insertText", text=value)
-        browser.js("arguments[0].blur()", field)
+        browser.js("document.activeElement.blur()")
+    return picked
 
 
 def fill(browser, label, value):
     """Fill in a field by its label; it may be drawn anew while it is saved."""
 
     def filled():
-        field = labelled(browser, label)
-        picked = field.tag_name == "select"
-        put(browser, field, value)
-        return picked or labelled(browser, label).get_property("value") == value
+        if put(browser, labelled(browser, label), value):
+            return True
+        return labelled(browser, label).get_property("value") == value
 
     until(filled, f"{value!r} in {label!r}")
 
