@@ -25,8 +25,6 @@ from driftmap.core.errors import InputError, quoted
 
 if TYPE_CHECKING:
     from driftmap.ground.areas import Site
-    from driftmap.observations.evidence import Explanation
-    from driftmap.observations.search_page import Search
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
     from driftmap.report.voice import Voice
@@ -96,6 +94,7 @@ def explain_command(
     them explains what was found.
     """
     from driftmap.observations.evidence import explain
+    from driftmap.observations.lines import explanation_lines
     from driftmap.observations.observation import FAR_IN
     from driftmap.observations.weighing import fit_of
 
@@ -108,49 +107,7 @@ def explain_command(
         told = {**asdict(result), "notes": notes, "doubted": doubted}
         click.echo(json_text(told))
         return
-    _tell_doubts(known, units)
-    click.echo(_text(result))
-    click.echo("\n".join(["\nAssumed:", *(f"  {note}" for note in notes)]))
-
-
-def _tell_doubts(known: Weighed, units: Units) -> None:
-    """Say what was told but comes near nothing that was flown."""
-    from driftmap.observations.observation import FAR_IN
-
-    for doubt in known.doubted:
-        told = doubt.says(FAR_IN[units])
-        click.echo(f"AT ODDS with everything flown, taken as a mistake: {told}")
-
-
-def _text(result: Explanation) -> str:
-    from driftmap.observations.targeted_flights import ENOUGH
-
-    lines = []
-    if not result.explained:
-        lines += [
-            "!! NONE OF THE CASES EXPLAINS THIS: each would show something so odd in fewer",
-            "!! than 1 flight of 100, or was flown too few times to tell. The chances below",
-            "!! only compare cases that are not seen to fit.",
-            "",
-        ]
-    lines += ["Chance    before    fit     case"]
-    lines += [
-        f"{100 * s.after:6.1f} %  {100 * s.before:6.1f} %  "
-        f"{'few' if s.fit is None else 'odd' if s.fit < 0.01 else f'{s.fit:.2f}':6}  {s.case}"
-        f"{f'  (± {100 * s.error:.1f} %)' if s.error > 0.01 else ''}"
-        for s in result.shares
-        if s.after >= 0.0005 or s.before > 0.5
-    ]
-    for title, sentences in (
-        ("What each thing says", result.evidence),
-        ("How surely they are told apart", result.apart),
-        ("What would settle it", result.advice),
-    ):
-        if sentences:
-            lines += ["", f"{title}:", *(f"  {text}" for text in sentences)]
-    few = "" if result.effective >= ENOUGH else " - FEW: read the chances as rough"
-    rests = f"\nRests on {result.effective:,.0f} effective flights{few}."
-    return "\n".join([*lines, rests])
+    click.echo("\n".join(explanation_lines(result, known, notes, far)))
 
 
 @click.command("search")
@@ -208,8 +165,8 @@ def search_command(
 
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
+    from driftmap.observations.lines import search_lines
     from driftmap.observations.lying_apart import looked_for
-    from driftmap.observations.observation import FAR_IN
     from driftmap.observations.search_exports import (
         search_gpx,
         search_kml,
@@ -244,9 +201,7 @@ def search_command(
             "search.kml": search_kml(result, voice),
         },
     )
-    _tell(result, known, voice)
-    for one in follows:
-        click.echo(f"Taken so: {one.says(FAR_IN[voice.units])}")
+    click.echo("\n".join(search_lines(result, known, follows, voice)))
     click.echo(f"\nPage for the phone: {out / 'search.html'}")
 
 
@@ -262,24 +217,3 @@ def _start(text: str, site: Site) -> tuple[float, float]:
             raise InputError("--from", "", told) from None
     east, north, _ = SeenTable("--from", "", {"": value}, site).point("", '"pad"')
     return east, north
-
-
-def _tell(result: Search, known: Weighed, voice: Voice) -> None:
-    from driftmap.observations.search_page import shares_told
-    from driftmap.observations.targeted_flights import ENOUGH
-
-    chances = result.chances
-    click.echo(f"Where the {chances.piece} may lie:")
-    for line in shares_told(chances, voice):
-        click.echo(f"  {line}")
-    best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
-    click.echo(f"Likeliest squares: {best}")
-    met = {text for s in chances.listed for text in s.cautions}
-    met |= {text for sweep in result.sweeps for text in sweep.mind}
-    for danger in chances.dangers:
-        if danger.deadly and danger.text in met:
-            click.echo(f"CAUTION: {danger.text}")
-    _tell_doubts(known, voice.units)
-    few = " - FEW: what was seen fits hardly anything flown"
-    few = few if known.effective < ENOUGH else ""
-    click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")
