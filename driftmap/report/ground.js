@@ -15,8 +15,13 @@ function startGround() {
   startControls(chart, DIAL.units);
   drawGround(DIAL, false);
   names.addTo(chart);
-  chart.on("zoomend moveend resize", placeLabels);
+  chart.on("zoomend moveend resize", placeAll);
   for (const button of all("button[data-view]")) button.addEventListener("click", () => frame(button.dataset.view));
+}
+
+function placeAll() {
+  placeCorner();
+  placeLabels();
 }
 
 const byCause = () => one("#by-cause").getAttribute("aria-pressed") === "true";
@@ -84,7 +89,7 @@ function drawLines(about) {
   one("#causes").hidden = !byCause();
   drawZones(about);
   if (dragging) return undefined;
-  if (!byCause()) return placeLabels();
+  if (!byCause()) return placeAll();
   DIAL.cases.forEach((number, index) => {
     if (!one(`input[data-piece="${index}"]`).checked) return;
     const box = one(`label[data-look="${index}"]`).dataset;
@@ -100,7 +105,7 @@ function drawLines(about) {
       }
     }
   });
-  return placeLabels();
+  return placeAll();
 }
 
 // Whether ground, by its polygons, reaches into a ring.

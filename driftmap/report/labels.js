@@ -257,6 +257,19 @@ function padBox(half) {
   return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
 }
 
+// Wind and north stand in the corner where no zone lies, nor people, if there is one. Beside the keys it is on the
+// first screen too; below, on a small one, it is not.
+function placeCorner() {
+  const zoned = ["danger", "caution"].flatMap(zonePolygons);
+  const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));
+  const costs = ["", "beside", "low"].map((corner) => {
+    one("#north").className = corner;
+    const [zone, place] = [zoned, people].map((grounds) => Number(lies(one("#north").getBoundingClientRect(), grounds) !== "off"));
+    return { corner, cost: 2 * zone + place };
+  });
+  one("#north").className = costs.reduce((a, b) => (b.cost < a.cost ? b : a)).corner;
+}
+
 // What is drawn and does not change while labels are set.
 function groundsDrawn() {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();

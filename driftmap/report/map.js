@@ -67,20 +67,6 @@ function apply() {
 // What the placing of labels keeps to.
 const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
 
-// Wind and north stand in the corner where no zone lies, if there is one.
-function placeCorner() {
-  const north = one("#north");
-  north.classList.remove("low", "beside");
-  const hides = () => ["danger", "caution"].some((kind) => lies(north.getBoundingClientRect(), zonePolygons(kind)) !== "off");
-  // Beside the keys it is on the first screen too; below, on a small one, it is not.
-  for (const corner of ["beside", "low"]) {
-    if (!hides()) return;
-    north.classList.remove("beside");
-    north.classList.add(corner);
-  }
-  if (hides()) north.classList.remove("low");
-}
-
 function placeAll() {
   placeCorner();
   placeFar();
