@@ -6,12 +6,13 @@ secondary copies.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import at
@@ -20,6 +21,7 @@ from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import (
     MORE,
     OLDEST,
+    ONE_TIME,
     PAST,
     Reading,
     Setting,
@@ -38,6 +40,11 @@ _FAR: Final = 2000  # characters into a file that a report is looked for
 _WORD_BEFORE_WIND: Final = re.compile(r"AUTO|COR|RTD|CC[A-Z]")
 _PEAK_COUNTS: Final = timedelta(hours=1)
 
+_UNSEEN: Final[dict[str, Any]] = {
+    "warned": (),
+    **dict.fromkeys(("cloud_cover", "visibility", "cloud_base", "lowest_cloud")),
+}
+
 STORM_OVER: Final = timedelta(minutes=30)
 """How long after the last sign of a storm it counts as over: the weather services' advice
 to wait 30 minutes after the last thunder (from memory)."""
@@ -49,10 +56,12 @@ def looks_like_surface_report(text: str) -> bool:
 
 
 @reader
-def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
+def read_surface_report(
+    text: str, source: str, setting: Setting
+) -> tuple[Reading, ...]:
     """Read the wind at 10 m from the last report before the flight.
 
-    A peak wind within the hour counts as a gust; a wind shift, shear, a squall, a storm and
+    Reports of about that time follow it, each a reading of its own. A peak wind within the hour counts as a gust; a wind shift, shear, a squall, a storm and
     a stronger wind expected go to `warned`.
     """
     plain, _, taf = code.normalised(text).partition(" TAF ")
@@ -81,13 +90,26 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
             f"{max(later):.1f} m/s: is the day or --when wrong?"
         ]
     warned = (*reading.warned, *(f"{reading.source}{one}" for one in told))
-    return replace(
+    last = replace(
         reading,
         away=away,
         ends=next_due(reading),
         warned=(*warned, *not_renewed(reading, setting)),
         assumed=(*reading.assumed, where),
     )
+    return last, *(replace(one, away=away) for one in _just_before(past, setting))
+
+
+def _just_before(
+    past: list[tuple[datetime, code.Found]], setting: Setting
+) -> Iterator[Reading]:
+    """Read the reports of about the time of the last; what else they saw lasts to the next."""
+    for (time, (start, body)), (until, _) in itertools.pairwise(past):
+        if past[-1][0] - time < timedelta(hours=ONE_TIME):
+            with contextlib.suppress(ValueError):  # which tells no wind
+                reading = _report(start, body, time, ())
+                over = setting.when - until >= STORM_OVER
+                yield replace(reading, **_UNSEEN) if over else reading
 
 
 def _corrected(reports: list[code.Found]) -> list[code.Found]:

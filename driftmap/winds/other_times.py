@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from driftmap.air.wind import WindLevel, components_from
 from driftmap.core.checks import FloatArray
-from driftmap.winds.reading import PAST, SLIP, Reading, Setting
+from driftmap.winds.reading import ONE_TIME, PAST, SLIP, Reading, Setting
 from driftmap.winds.text import FAR_ABOVE
 
 _SOON: Final = 1.0
@@ -87,7 +87,8 @@ def _doubts(
     for told in other.warned:
         if told.removeprefix(other.source) not in known:
             yield told
-    beyond = _beyond(chosen, other, part, turned=near or other.forecast)
+    turned = near or other.forecast or abs(off - here) < ONE_TIME
+    beyond = _beyond(chosen, other, part, turned=turned)
     most = max(beyond, key=itemgetter(0), default=None)
     if most is not None:
         _, level, flown = most

@@ -18,7 +18,7 @@ from driftmap.winds.reading import Setting
 
 def _read(wind, rest="10SM CLR 12/M03 A2992"):
     text = f"METAR KXYZ 181955Z {wind} {rest}"
-    return read_surface_report(text, "report", Setting(0.0))
+    return read_surface_report(text, "report", Setting(0.0))[0]
 
 
 @pytest.mark.parametrize(

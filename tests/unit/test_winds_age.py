@@ -352,6 +352,34 @@ def test_a_peak_within_the_hour_counts_as_a_gust(remark, gust):
     assert len(over) == ("1640" in remark)
 
 
+@pytest.mark.parametrize(
+    ("before", "holds"),
+    [
+        ("191723Z 06010KT 10SM CLR", "winds disagree"),
+        ("191553Z 06010KT 10SM CLR", None),  # and steady since: no wind of now
+        ("191723Z 20008KT 10SM CLR", None),
+        ("191723Z 24005KT 2SM BR OVC005", "visibility of 3.2 km"),
+        ("191723Z /////KT 10SM CLR", None),
+    ],
+)
+def test_reports_of_one_file_hold_as_those_of_two_do(before, holds):
+    older, last = f"METAR KXYZ {before}", "METAR KXYZ 191745Z 24010KT 10SM CLR"
+    setting = _setting(station_away=3000.0)
+    one = merge(formats.decode(f"{older}\n{last}", setting), setting)
+    assert [holds in told for told in one.warned] == [True] * (holds is not None)
+    if holds:
+        each = [*formats.decode(older, setting), *formats.decode(last, setting)]
+        assert set(one.warned) <= set(merge(each, setting).warned)
+
+
+def test_the_mean_of_the_report_before_is_the_strongest_near_the_ground():
+    text = "METAR KXYZ 191723Z 24018KT 10SM CLR\nMETAR KXYZ 191745Z 24005KT 10SM CLR"
+    setting = _setting(station_away=3000.0)
+    assert merge(formats.decode(text, setting), setting).strongest == pytest.approx(
+        18 * KNOT
+    )
+
+
 def test_a_gust_above_the_peak_stays():
     text = "METAR KXYZ 191753Z 24005G50KT RMK PK WND 20045/1740"
     assert decode(text, _setting()).levels[0].gust == pytest.approx(50 * KNOT)

@@ -201,6 +201,7 @@ GUSTY, STORM = {"gust_mps": 7.3}, {"speed_mps": 20.0}
         ("valid", (("18:00", {}), ("18:50", {}), ("21:00", STORM)), None),
         ("read", (("16:00", GALE), ("17:50", {})), "16:00Z tells 7.3 m/s"),
         ("read", (("16:00", TURNED), ("17:50", {})), None),
+        ("read", (("16:40", TURNED), ("17:50", {})), "16:40Z tells 4.2 m/s from 090°"),
         ("read", (("14:00", GALE), ("17:50", {})), None),
         ("read", (("17:50", {}), ("18:15", {})), "18:15Z is from after the flight"),
     ],

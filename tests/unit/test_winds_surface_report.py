@@ -20,7 +20,7 @@ WHEN = datetime(2026, 5, 18, 21, tzinfo=UTC)
 
 
 def _read(text, **setting):
-    return read_surface_report(text, "metar.txt", Setting(0.0, **setting))
+    return read_surface_report(text, "metar.txt", Setting(0.0, **setting))[0]
 
 
 def test_a_file_with_a_heading_and_wrapped_lines(tmp_path):
@@ -114,7 +114,7 @@ BEFORE = datetime(2026, 5, 9, 18, tzinfo=UTC)
 def _report_of(station, place, away=None):
     text = f"METAR {station} 091753Z 24008KT 10SM CLR 20/10 A3000"
     setting = Setting(0.0, when=BEFORE, now=BEFORE, place=place, station_away=away)
-    return read_surface_report(text, "metar.txt", setting), setting
+    return read_surface_report(text, "metar.txt", setting)[0], setting
 
 
 def test_how_far_a_station_stands_is_known_told_or_counts_as_far():
@@ -198,6 +198,6 @@ def test_a_gale_of_the_hours_before_in_one_file_holds_as_in_two(earlier, held):
     """What blew over an hour before the last report counts as no gust of it."""
     text = f"METAR KXYZ {earlier} 10SM CLR\nMETAR KXYZ 091755Z 09003KT 10SM CLR"
     setting = Setting(0.0, when=BEFORE, now=BEFORE)
-    reading = read_surface_report(text, "metar.txt", setting)
+    reading = read_surface_report(text, "metar.txt", setting)[0]
     assert any("38 kt blew at 15:55Z" in one for one in reading.warned) is held
     assert (reading.levels[0].gust is not None) is (earlier[:6] == "091655")
