@@ -38,6 +38,7 @@ from driftmap.winds.other_times import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,
+    check_placed,
     held_to_site,
     over_ground,
     show_time,
@@ -214,10 +215,14 @@ def _heights(
     pressures = [
         p * 100.0 if (p := row.get("pressure_hpa")) else None for _, row in rows
     ]
-    anchors = [
-        None if z is None or p is None else geopotential_of(z + setting.site_altitude)
-        for z, p in zip(told, pressures, strict=True)
-    ]
+    anchors: list[float | None] = []
+    for (place, _), z, p in zip(rows, told, pressures, strict=True):
+        if z is None or p is None:
+            anchors.append(None)
+            continue
+        anchors.append(geopotential_of(z + setting.site_altitude))
+        with at(place):
+            check_placed(p, z + setting.site_altitude)
     celsius = [row.get("temperature_c") for _, row in rows]
     found, standard = fill_heights(
         pressures, anchors, [None if c is None else c + 273.15 for c in celsius]

@@ -26,7 +26,13 @@ from driftmap.winds.forecast import (
     load_document,
     read_document,
 )
-from driftmap.winds.reading import Reading, Setting, held_to_ground, present
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_placed,
+    held_to_ground,
+    present,
+)
 from driftmap.winds.text import meanings, reader, unit_size
 
 _COLUMN: Final = re.compile(
@@ -226,6 +232,8 @@ def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, An
         # What lies under the model's own ground was never wind.
         altitude: Any = level.get("altitude_m")
         if ground is not None and is_number(altitude) and altitude < ground:
+            with at(f"geopotential_height_{size}{unit}"):
+                check_placed(float(size) * 100.0, altitude)
             continue
         levels.append(level)
     return levels

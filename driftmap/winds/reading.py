@@ -14,6 +14,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
+from driftmap.air.atmosphere import pressure_height
 from driftmap.air.profile_law import ROUGHNESS
 from driftmap.air.uncertainty import UNKNOWN_AWAY
 from driftmap.air.wind import WindLevel, direction_and_speed
@@ -23,6 +24,12 @@ from driftmap.core.errors import InputError, WindError, quoted
 HIGHEST_SPEED: Final = 120.0
 """Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹
 (Barrow Island, 1996; WMO, from memory) and jet streams stay near 110."""
+
+_OFF: Final = 600.0
+"""How far from the standard atmosphere's a pressure may lie at sea level [m]; 940 hPa, a deep
+low, is 625 m there. Aloft a tenth more of the height; both assumed."""
+
+_OFF_SHARE: Final = 0.1
 
 
 def present() -> datetime:
@@ -249,6 +256,20 @@ def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
         here[0]
     ) * (math.sin((there[1] - here[1]) / 2) ** 2)
     return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))
+
+
+def check_placed(pressure: float, height: float) -> None:
+    """Refuse a height above the sea [m] that its pressure [Pa] contradicts.
+
+    A missing one written as 0 or -999 would lie under the ground, and its wind be left out.
+    """
+    usual = pressure_height(pressure)
+    bound = _OFF + _OFF_SHARE * max(usual, 0.0)
+    if abs(height - usual) > bound:
+        raise ValueError(
+            f"{height:.0f} m above the sea and {pressure / 100:.0f} hPa, which lies near "
+            f"{usual:.0f} m, contradict each other"
+        )
 
 
 def check_speed(speed: float, *, what: str = "speed") -> float:

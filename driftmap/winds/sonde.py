@@ -17,6 +17,7 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     check_direction,
+    check_placed,
     check_speed,
     over_ground,
 )
@@ -208,6 +209,8 @@ def _check(row: SondeRow) -> None:
             raise ValueError(
                 f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}"
             )
+    if row.pressure is not None and row.geopotential is not None:
+        check_placed(row.pressure, row.geopotential)
 
 
 def _notes(without: int, standard: int, name: str) -> list[str]:

@@ -22,6 +22,7 @@ _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
 _MOST: Final = 20_000  # levels
 _LONGEST: Final = timedelta(hours=4)  # that a balloon rises; assumed
+_OF_LEVEL: Final = 4  # numbers apart, more than a line below the levels holds
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
     r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
@@ -128,6 +129,10 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
                 break
             continue
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
+            if len(re.findall(r"\s-?\d+\.?\d*(?=\s|$)", line)) >= _OF_LEVEL:
+                raise PlacedError(
+                    f"line {n}", "is no level, though it holds the numbers of one"
+                )
             odd = odd or n  # indices and remarks follow the levels
             continue
         if odd:

@@ -132,6 +132,7 @@ def unit_size(form: str, quantity: str, unit: str, what: str = "") -> float:
 
 _SIZES: Final = {**units.DIMENSIONS["speed"], **units.DIMENSIONS["length"]}
 _SPEED: Final = {u: _SIZES[u] for u in ("mps", "mph", "kt", "kmh")}
+_LOWEST: Final = -500.0  # m; the lowest land is 430 m below the sea
 _HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
 _LARGEST_ERROR: Final = 100.0  # m/s
 _LENGTH: Final = {u: _SIZES[u] for u in ("m", "ft")}
@@ -194,6 +195,10 @@ def vertical(
     quantity, factor = NAMES[name]
     value = row[name] * factor
     height = value if quantity == "height" else value - setting.site_altitude
+    if value < _LOWEST:
+        raise ValueError(
+            f"{name} {row[name]:.5g} is below all land; leave out what is missing"
+        )
     if not height <= _HIGHEST:
         raise ValueError(f"{name} {row[name]:.5g} is above {_HIGHEST / 1000:.0f} km")
     if height < 0 and not lenient:

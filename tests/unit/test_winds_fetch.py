@@ -507,7 +507,7 @@ def _at_the_field():
     site = read_site(FIELD)
     answer = _answer() | {"latitude": site.latitude, "longitude": site.longitude}
     answer["elevation"] = site.elevation
-    answer["hourly"]["geopotential_height_850hPa"] = [3000.0, 3001.0]
+    answer["hourly"]["geopotential_height_850hPa"] = [1900.0, 1901.0]
     return answer
 
 

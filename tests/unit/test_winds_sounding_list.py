@@ -147,7 +147,7 @@ def test_bad_lists_name_the_line(change, message):
     [
         (TEXT.split("    hPa", maxsplit=1)[0], "no line of units"),
         (TEXT.split("  990.0", maxsplit=1)[0], "no level with a wind"),
-        (TEXT.replace("  990.0", "  /////"), "is no level, though levels follow"),
+        (TEXT.replace("  990.0", "  /////"), "is no level, though"),
         (
             TEXT.replace("  941.3", "\n  941.3"),
             "line 9: is empty, though levels follow",
