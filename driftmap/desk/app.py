@@ -12,7 +12,9 @@ from markupsafe import escape
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
-from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.desk import Desk
+from driftmap.desk.field import SITE
+from driftmap.desk.listing import state_of
 from driftmap.desk.plans import Plans
 from driftmap.desk.routes import (
     flight_routes,
@@ -67,7 +69,7 @@ def _own_file(name: str) -> Response:
 
 @page_routes.get("/state")
 def _state() -> Response:
-    return jsonify(current_desk.state())
+    return jsonify(state_of(current_desk))
 
 
 @page_routes.get("/page/<what>/<name>")

@@ -2,38 +2,30 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import shutil
 import threading
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from driftmap.core.errors import DriftmapError, InputError
-from driftmap.core.files import parse_json
 from driftmap.core.units import whole
-from driftmap.desk.answers import answer_files, told_back
+from driftmap.desk.answers import answer_files
 from driftmap.desk.day import DAY, Day, Item, read_day
+from driftmap.desk.field import SITE, FieldFile
 from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
-from driftmap.desk.queue import KeptWord, Queue, word_of
-from driftmap.desk.winds import rows_of_winds, setting_at, told_aside
-from driftmap.ground.areas import Site
-from driftmap.ground.site import read_site
+from driftmap.desk.queue import KeptWord, Queue
 from driftmap.logbook.entry_bodies import curves_of
-from driftmap.rules.reading import own_files
-from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
 
-SITE = "site.geojson"
 _PAGES = 24  # drawn pages kept
-_ZONES = 3.5  # h; no land's clock is farther from its sun's, but for a corner of one
-_DATE_LINE = 150.0  # deg; beyond it lands are a day from each other
 _BACK = timedelta(minutes=1)  # a clock that is set by the network jumps less
-_GREENWICH = 7.5  # deg: half an hour of the sun; farther off no field keeps UTC
 
 
 @dataclass(slots=True)
@@ -41,65 +33,14 @@ class Desk:
     """A folder being served."""
 
     folder: Folder
-    queue: Queue = field(init=False)
-    _latest: datetime = field(default_factory=now)
-    _pages: dict[str, Future[str]] = field(default_factory=dict)
-    _drawing: threading.Lock = field(default_factory=threading.Lock)
+    field: FieldFile = dataclasses.field(init=False)
+    queue: Queue = dataclasses.field(init=False)
+    _latest: datetime = dataclasses.field(default_factory=now)
+    _pages: dict[str, Future[str]] = dataclasses.field(default_factory=dict)
+    _drawing: threading.Lock = dataclasses.field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
-        self.queue = Queue(self.wanted)
-
-    def site(self, pad: str = "") -> Site:
-        """Read the site about a pad; the first, where it has several and none is named."""
-        if not self.folder.revision(SITE):
-            raise InputError(SITE, "", "is not there yet: draw the field first")
-        path = self.folder.path(SITE)
-        return self.folder.once(SITE, pad, lambda: read_site(path, pad=pad or None))
-
-    def setting(self, read_at: datetime | None = None) -> Setting:
-        """Say what readers of winds must know here and now."""
-        return setting_at(self.anywhere(), now(), read_at)
-
-    def anywhere(self) -> Site:
-        """Read the site about any of its pads: they share elevation and declination."""
-        pads = self.pads()
-        return self.site(pads[0] if len(pads) > 1 else "")
-
-    def pads(self) -> list[str]:
-        """Name the pads of the field; of several each flight must be given one."""
-        try:
-            told = [feature["properties"] for feature in self._tree()["features"]]
-            return [str(p.get("name", "")) for p in told if p.get("role") == "pad"]
-        except (KeyError, TypeError, AttributeError):
-            return []  # what is wrong in it is told by its reader
-
-    def _tree(self) -> dict[str, Any]:
-        """Read the site file as it stands; empty where it is broken."""
-        try:
-            tree = parse_json(self.folder.text(SITE) or "{}", SITE)
-        except DriftmapError:
-            return {}
-        return tree if isinstance(tree, dict) else {}
-
-    def doubt(self) -> str:
-        """Say why a time of day without a zone may mean another; empty where none does.
-
-        A clock that shows UTC far from Greenwich is not the one on the wrist, nor is one
-        that is hours from the sun's time there.
-        """
-        try:
-            longitude = self.anywhere().longitude
-        except DriftmapError:
-            return ""
-        ahead = now().astimezone().utcoffset() or timedelta(0)
-        if not ahead and abs(longitude) > _GREENWICH:
-            return "this computer's clock shows UTC, not the field's time"
-        off = ahead / timedelta(hours=1) - longitude / 15
-        if abs(longitude) > _DATE_LINE:
-            off = (off + 12) % 24 - 12
-        if abs(off) > _ZONES:
-            return "this computer's clock is hours from the field's time"
-        return ""
+        self.field, self.queue = FieldFile(self.folder), Queue(self.wanted)
 
     def rocket(self, name: str) -> str:
         """Give the name of the rocket in a flight file; the file's own where it is broken."""
@@ -162,7 +103,7 @@ class Desk:
         """Count the flights of the list where they are more than the field's file tells; else 0."""
         listed = sum(item.state != "not today" for item in day.items)
         try:
-            told = whole(self._tree().get("flights_today", listed), 1, listed)
+            told = whole(self.field.tree().get("flights_today", listed), 1, listed)
         except ValueError:  # none is told, more are, or it is told wrongly
             return 0
         return listed if told < listed else 0
@@ -172,7 +113,7 @@ class Desk:
         winds = (*self.folder.names("winds"), *day.winds)
         winds = (*winds, *(one.file for one in day.aside))
         files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
-        paths = [*map(self.folder.path, files), *self._rule_files()]
+        paths = [*map(self.folder.path, files), *self.field.rule_files()]
         parts = [(str(path), stamp(path)) for path in paths]
         shared = repr((parts, day.units, day.winds, day.aside, self._busy(day)))
 
@@ -182,24 +123,15 @@ class Desk:
 
         return of
 
-    def _rule_files(self) -> list[Path]:
-        """Name the club's own rules that the site names, and those that they extend."""
-        told = str(self._tree().get("rules", "")).split(",")
-        return own_files(told, self.folder.root)
-
     def changed(self, takes: Collection[str]) -> float:
         """Tell when anything of the folder that a plan takes was last changed [s]."""
         rooms = {"flight": "flights", "of": "flights", "finds": "outcomes"}
         kinds = {rooms.get(one, one) for one in takes} & {*ROOMS}
         names = [name for room in sorted(kinds) for name in self.folder.names(room)]
         names += [DAY] * ("winds" in kinds) + ["answers.toml"] * ("answers" in kinds)
-        paths = [*map(self.folder.path, (SITE, *names)), *self._rule_files()]
+        paths = [*map(self.folder.path, (SITE, *names)), *self.field.rule_files()]
         found = [stamp(path) for path in paths]
         return max((one[1] / 1e9 for one in found if one), default=0.0)
-
-    def unread(self) -> list[str]:
-        """Name the files of the folder that are not read for their names."""
-        return [name for room in ROOMS for name in self.folder.unread(room)]
 
     def check_answers(self) -> None:
         """Refuse to judge where an answer may say no that is not read for its name."""
@@ -273,83 +205,6 @@ class Desk:
         # Who shows it about the word of now knows by this what it was drawn of.
         mark = f'<head><meta name="drawn-of" content="{of}">'
         return page.result().replace("<head>", mark, 1)
-
-    def state(self) -> dict[str, Any]:
-        """Tell all that the list shows, as it stands now."""
-        day, time = read_day(self.folder), now()
-        prints = self.prints(day)
-        items = [self._item_told(day, item, time, prints) for item in day.items]
-        for later in [item for item in items if item["state"] == "waiting"][1:]:
-            later["crowd"] = {}  # the crowd is shown the next flight alone
-        return {
-            "now": time.isoformat(),
-            "date": day.date,
-            "today": time.astimezone().date().isoformat(),
-            "units": day.units,
-            "site": self._site_told(),
-            "items": items,
-            "winds": self.winds_told(day),
-            "aside": ". ".join(filter(None, self._unsaid(day))),
-            "clock": self.doubt(),
-            "meters": [asdict(meter) for meter in day.meters],
-            "unread": self.unread(),
-        }
-
-    def _unsaid(self, day: Day) -> tuple[str, ...]:
-        """Tell what was taken back by hand today, winds and answers."""
-        told = told_aside(day.aside)
-        try:
-            return told, told_back(self.folder, self.anywhere().longitude, now())
-        except DriftmapError:  # each word says of what cannot be read
-            return (told,)
-
-    def _site_told(self) -> dict[str, Any]:
-        told: dict[str, Any] = {"name": "", "revision": self.folder.revision(SITE)}
-        told |= {"problem": "", "pads": self.pads(), "people": []}
-        try:
-            site = self.anywhere()
-            told["name"] = site.name
-            told["people"] = [area.name for area in site.areas if area.occupied]
-        except DriftmapError as problem:
-            told["problem"] = self.folder.plain(problem)
-        return {**told, "missing": not told["revision"]}
-
-    def _item_told(
-        self, day: Day, item: Item, time: datetime, prints: Callable[[Item], str]
-    ) -> dict[str, Any]:
-        waits = item.state == "waiting"
-        word = self.word(day, item, prints) if waits else word_of(None, time)
-        told, left = word.told, None
-        if word.until is not None and word.verdict == "go":
-            left = max(0.0, (word.until - time).total_seconds())
-        return {
-            "id": item.id,
-            "file": item.flight,
-            "name": self.rocket(item.flight),
-            "pad": item.pad,
-            "state": item.state,
-            "of": prints(item) if waits else "",
-            "word": word.verdict,
-            "sure": word.sure,
-            "reason": word.reason,
-            "more": list(word.more),
-            "was": word.was,
-            "counts": "" if told is None else told.counts,
-            "back": [] if told is None else list(told.back),
-            "flown_at": None if told is None else told.when.isoformat(),
-            "good_for": left,
-            "crowd": {} if told is None else dict(told.crowd),
-            "logged": item.logged,
-            "outcome": item.outcome,
-        }
-
-    def winds_told(self, day: Day) -> dict[str, Any]:
-        """Tell every wind of the folder in a line."""
-        try:
-            rows = rows_of_winds(self.folder, day, self.setting())
-        except DriftmapError as problem:
-            return {"rows": [], "problem": self.folder.plain(problem)}
-        return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
 
 
 def made(path: Path) -> Folder:

@@ -27,7 +27,8 @@ import tomlkit
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import answer_files
 from driftmap.desk.day import WHYS, Day, read_day
-from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.desk import Desk
+from driftmap.desk.field import SITE
 from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
 from driftmap.logbook.entry_bodies import flight_contents, put_back
@@ -207,11 +208,11 @@ class Plans:
         if "flight" in takes:
             yield flight if flew is None else self._as_flown(flight, flew)
         if "site" in takes:
-            desk.site(pad)
+            desk.field.site(pad)
             yield SITE if work == "layout" else f"--site={SITE}"
             yield from [f"--pad={pad}"] if pad else []
         if "elevation" in takes:
-            yield f"--site-elevation={desk.anywhere().elevation:g} m"
+            yield f"--site-elevation={desk.field.anywhere().elevation:g} m"
         if "winds" in takes:
             yield from self._winds(day, handed="word" in takes)
         if "answers" in takes:
@@ -234,7 +235,7 @@ class Plans:
         if handed and any(one.why == WHYS[0] for one in day.aside):
             told = f"{told_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
             raise InputError("plan", "", told)
-        names = [*day.winds, *still_heard(desk.folder.root, day, desk.setting())]
+        names = [*day.winds, *still_heard(desk.folder.root, day, desk.field.setting())]
         if not names:
             raise InputError("wind", "", "none counts yet: type a reading")
         yield from (f"--wind={name}" for name in names)

@@ -18,6 +18,7 @@ from werkzeug.local import LocalProxy
 from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
+from driftmap.desk.listing import state_of
 from driftmap.desk.web import (
     current_desk,
     guarded,
@@ -149,7 +150,7 @@ def _state() -> Response:
     current_readers.heard(
         request.args.get("reader", "")[:40] or str(request.remote_addr)
     )
-    told = current_desk.state()
+    told = state_of(current_desk)
     items = [{key: item[key] for key in _SHOWN} for item in told["items"]]
     winds = [row for row in told["winds"]["rows"] if row["counts"]]
     site = {"name": told["site"]["name"]}

@@ -15,8 +15,9 @@ from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
-from driftmap.desk.desk import SITE
+from driftmap.desk.field import SITE
 from driftmap.desk.forms import tables
+from driftmap.desk.listing import winds_told
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, current_desk, sealed, sent, text_sent
 from driftmap.planning.trial import in_still_air
@@ -55,13 +56,15 @@ def _take_wind() -> Response:
 
 @wind_routes.post("/winds/fetch")
 def _fetch_forecast() -> Response:
-    return jsonify(text=winds.fetched(current_desk.setting()))
+    return jsonify(text=winds.fetched(current_desk.field.setting()))
 
 
 @wind_routes.get("/winds/now")
 def _wind_now() -> Response:
     day = read_day(current_desk.folder)
-    return jsonify(winds.understood(current_desk.folder, day, current_desk.setting()))
+    return jsonify(
+        winds.understood(current_desk.folder, day, current_desk.field.setting())
+    )
 
 
 @wind_routes.post("/winds/count")
@@ -82,7 +85,7 @@ def _count_wind() -> Response:
         change(current_desk.folder, edit)
     elif name in read_day(current_desk.folder).winds:
         why, by = text_sent(what, "why"), text_sent(what, "by")
-        rows = current_desk.winds_told(read_day(current_desk.folder))["rows"]
+        rows = winds_told(current_desk, read_day(current_desk.folder))["rows"]
         winds.set_aside(current_desk.folder, rows, name, why=why, by=by)
     current_desk.queue.hurry()
     return jsonify(file=name)
@@ -100,12 +103,12 @@ def _take_meter() -> Response:
 def _setting(what: dict[str, Any]) -> Any:
     told = text_sent(what, "read_at")
     if not told:
-        return current_desk.setting()
-    time = _clock("read at", told, current_desk.doubt())
+        return current_desk.field.setting()
+    time = _clock("read at", told, current_desk.field.doubt())
     if time > now() + _AHEAD:
         problem = f"{told[:40]!r} is still to come; tell when it was read"
         raise InputError("read at", "", problem)
-    return current_desk.setting(time)
+    return current_desk.field.setting(time)
 
 
 def _clock(what: str, text: str, doubt: str) -> datetime:
@@ -137,7 +140,7 @@ def _answer_question(name: str) -> Response:
     flight, site = _of(name)
     told = {key: text_sent(what, key) for key in ("name", "scope", "value", "by")}
     until = text_sent(what, "until").strip()
-    end = _clock("until", until, current_desk.doubt()) if until else None
+    end = _clock("until", until, current_desk.field.doubt()) if until else None
     if told["scope"] not in SCOPES:
         raise InputError("scope", "", f"must be one of {', '.join(SCOPES)}")
     if read_day(current_desk.folder).item(name).state == "flown":
@@ -232,7 +235,7 @@ def _change_flight(stem: str) -> Response:
 def _draw_flight(stem: str) -> Response:
     flight = read_flight(current_desk.folder.path(_file(stem)))
     try:
-        altitude = current_desk.anywhere().elevation
+        altitude = current_desk.field.anywhere().elevation
     except InputError:
         altitude = 0.0
     cloud = in_still_air(flight, altitude)
@@ -313,7 +316,7 @@ def _value(value: Any, *, literal: bool) -> Any:
 def _of(name: str) -> tuple[Any, Any]:
     """Read the flight of a line of the list, and the site about its pad."""
     item = read_day(current_desk.folder).item(name)
-    return read_flight(current_desk.folder.path(item.flight)), current_desk.site(
+    return read_flight(current_desk.folder.path(item.flight)), current_desk.field.site(
         item.pad
     )
 
@@ -321,7 +324,7 @@ def _of(name: str) -> tuple[Any, Any]:
 def _faults() -> str:
     """Say what a site still lacks; empty where it can be flown from."""
     try:
-        current_desk.anywhere()
+        current_desk.field.anywhere()
     except InputError as problem:
         return current_desk.folder.plain(problem)
     return ""

@@ -26,7 +26,7 @@ from click.testing import CliRunner
 
 from driftmap.cli import cli
 from driftmap.core.errors import FlightError, InputError, SiteError
-from driftmap.desk import desk as desk_room
+from driftmap.desk import field as field_room
 from driftmap.desk import judging
 from driftmap.desk.app import make_app
 from driftmap.desk.day import Aside, change, new_item, read_day
@@ -763,7 +763,7 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     assert told.startswith("1 wind set aside by hand (")
     assert "16 mph from 080°" in told
     assert why in told
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert any("winds disagree" in said for said in wind.warned) == holds
     assert (wind.gust > 2) == holds == (wind.with_aside is not None)
     assert told == wind.aside
@@ -789,7 +789,7 @@ def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
     storm = ask.good("winds/take", {"text": report})["file"]
     ask.good("winds/take", {"text": "4 mph from 80"})
     assert aside(ask, storm, why).status_code == 200
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert any("thunderstorm" in said for said in wind.warned)
     assert "thunderstorm" in ask.good("state")["aside"]
 
@@ -800,11 +800,11 @@ def test_a_file_put_there_by_hand_is_heard_by_its_own_time(ask, desk, folder):
     ask.good("winds/count", {"file": "winds/gusty.json", "counts": True})
     ask.good("winds/take", {"text": "5 mph from 75"})
     assert "winds/gusty.json" not in read_day(folder).winds
-    assert counting(folder, read_day(folder), desk.setting()).gust > 15
+    assert counting(folder, read_day(folder), desk.field.setting()).gust > 15
 
 
 def _wind_of(desk, text):
-    setting = desk.setting()
+    setting = desk.field.setting()
     return {
         **wind_document(merge(decode(text, setting), setting)),
         **keep_readings(decode(text, setting), setting),
@@ -820,7 +820,7 @@ def test_a_gust_set_aside_is_no_older_for_an_old_sounding(ask, desk, folder):
     )
     ask.good("winds/take", {"text": "5 mph from 75"})
     assert aside(ask, gusty["file"]).status_code == 200
-    assert counting(folder, read_day(folder), desk.setting()).gust > 15
+    assert counting(folder, read_day(folder), desk.field.setting()).gust > 15
 
 
 @pytest.mark.parametrize(("after", "storm"), [(8, True), (31, False)])
@@ -839,7 +839,7 @@ def test_gusts_of_a_report_that_the_next_one_took_the_place_of_are_heard(
     ask.good("winds/take", {"text": "5 mph from 75"})
     day = read_day(folder)
     assert len(day.winds) == 2
-    wind = counting(folder, day, desk.setting())
+    wind = counting(folder, day, desk.field.setting())
     assert wind.gust > 8
     assert any("thunderstorm" in said for said in wind.warned) == storm
 
@@ -850,9 +850,9 @@ def test_a_report_of_another_side_set_aside_is_flown_as_well(ask, desk, folder):
     report = f"METAR KXYZ {zulu:%d%H%M}Z 27008KT 4SM BKN005 20/08 A3012"
     station = ask.good("winds/take", {"text": report})["file"]
     ask.good("winds/take", {"text": "1 mph from 90"})
-    both = counting(folder, read_day(folder), desk.setting())
+    both = counting(folder, read_day(folder), desk.field.setting())
     aside(ask, station)
-    whole = counting(folder, read_day(folder), desk.setting()).with_aside
+    whole = counting(folder, read_day(folder), desk.field.setting()).with_aside
     assert [s.level.speed for s in whole.stronger] == [
         s.level.speed for s in both.stronger
     ]
@@ -864,10 +864,10 @@ def test_two_winds_that_disagree_are_told_once_whatever_is_heard_beside(
 ):
     for text in ("1 mph from 90", "2 mph from 95 at 2 m", "18 mph from 270 at 10 m"):
         ask.good("winds/take", {"text": text})
-    one = counting(folder, read_day(folder), desk.setting())
+    one = counting(folder, read_day(folder), desk.field.setting())
     gust = ask.good("winds/take", {"text": "2 mph from 90 gusting to 9 mph"})["file"]
     aside(ask, gust)
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert wind.gust > one.gust
     told = [two.told for two in wind.disagree]
     assert len(told) == len({two.other for two in wind.disagree}) == 3
@@ -925,7 +925,7 @@ def _struck_out(ask, folder, strong):
 def test_a_reading_goes_on_until_a_newer_one_speaks_near_each_of_its_heights(
     ask, desk, folder, newer, counts
 ):
-    now = desk.setting().when.astimezone(UTC)
+    now = desk.field.setting().when.astimezone(UTC)
     old = f"# read {now - timedelta(minutes=40):%Y-%m-%d %H:%MZ}\n"
     old += "height_m,from_deg,speed_mps\n150,75,16\n300,77,18\n500,80,20\n"
     balloon = ask.good("winds/take", {"text": old})["file"]
@@ -962,7 +962,7 @@ def test_a_reading_that_newer_ones_took_the_place_of_is_heard_for_an_hour(
     old = [ask.good("winds/take", {"text": text})["file"] for text in texts]
     now = ask.good("winds/take", {"text": "5 mph from 110"})["file"]
     assert read_day(folder).winds == (now,)
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert wind.with_aside is None
     told = " ".join(wind.warned)
     assert "winds disagree" in told
@@ -970,18 +970,18 @@ def test_a_reading_that_newer_ones_took_the_place_of_is_heard_for_an_hour(
     assert "100 min ago" not in told
     assert wind.gust > 7  # of the last hour's, which blow still
     # So does every other command of the desk, by the files that it is handed.
-    heard = still_heard(folder.root, read_day(folder), desk.setting())
+    heard = still_heard(folder.root, read_day(folder), desk.field.setting())
     assert {*heard} == {old[0], old[1], old[3]}
     files = [str(folder.path(name)) for name in (now, *heard)]
-    read = [one for file in files for one in decode(file, desk.setting())]
-    merged = merge(read, desk.setting())
+    read = [one for file in files for one in decode(file, desk.field.setting())]
+    merged = merge(read, desk.field.setting())
     assert {*wind.warned} <= {*merged.warned}
     assert wind.gust == merged.gust
     # Nor is one forgotten earlier because somebody set it aside by hand.
     for why, as_before in (("no longer so", True), ("mistyped", False)):
         mark = Aside(old[3], "gusts", why, "Ada Range")
         day = replace(read_day(folder), aside=(mark,))
-        later = counting(folder, day, desk.setting())
+        later = counting(folder, day, desk.field.setting())
         assert ((later.gust, later.warned) == (wind.gust, wind.warned)) == as_before
 
 
@@ -989,11 +989,11 @@ def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
     mild = ask.good("winds/take", {"text": "4 mph from 80"})["file"]
     strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
     folder.path(strong).write_bytes(folder.path(mild).read_bytes())
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert any("was changed by hand" in said for said in wind.warned)
     # So it does for a command, and where a file is no wind that was kept at all.
     folder.path(strong).write_text("height_ft,from_deg,speed_mph\n6,75,4\n")
-    (told,) = decode(str(folder.path(strong)), desk.setting())
+    (told,) = decode(str(folder.path(strong)), desk.field.setting())
     assert any("was changed by hand" in said for said in told.warned)
 
 
@@ -1002,9 +1002,9 @@ def test_a_reading_taken_out_of_the_folder_holds(ask, desk, folder):
     folder.path(strong).unlink()
     _begun_anew(ask, folder, strong)
     day = read_day(folder)
-    wind = counting(folder, day, desk.setting())
+    wind = counting(folder, day, desk.field.setting())
     assert any(f"{strong}: taken lately, and gone" in said for said in wind.warned)
-    assert strong in still_heard(folder.root, day, desk.setting())
+    assert strong in still_heard(folder.root, day, desk.field.setting())
 
 
 @pytest.mark.parametrize("forgotten", [_begun_anew, _struck_out])
@@ -1016,7 +1016,7 @@ def test_a_reading_that_stops_counting_in_any_way_is_heard(
     strong = ask.good("winds/take", text)["file"]
     before = desk.prints(read_day(folder))
     forgotten(ask, folder, strong)
-    wind = counting(folder, read_day(folder), desk.setting())
+    wind = counting(folder, read_day(folder), desk.field.setting())
     assert any("winds disagree" in said for said in wind.warned)
     assert wind.gust > 2
     assert desk.prints(read_day(folder)) != before
@@ -1042,10 +1042,10 @@ def test_a_clock_far_from_the_fields_time_is_doubted(
         def astimezone(self, tz=None):
             return datetime.astimezone(self, tz or zone)
 
-    monkeypatch.setattr(desk_room, "now", lambda: Now.now(UTC))
+    monkeypatch.setattr(field_room, "now", lambda: Now.now(UTC))
     site = SimpleNamespace(longitude=longitude)
-    monkeypatch.setattr(Desk, "anywhere", lambda _: site)
-    assert bool(desk.doubt()) == doubted
+    monkeypatch.setattr(field_room.FieldFile, "anywhere", lambda _: site)
+    assert bool(desk.field.doubt()) == doubted
 
 
 def test_what_was_read_or_answered_is_not_undone(ask, folder):
@@ -1068,9 +1068,9 @@ def test_a_reading_never_takes_the_name_of_one_that_is_gone(ask, folder):
 def test_a_wind_that_counts_again_is_no_longer_aside(ask, desk, folder):
     name = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
     ask.good("winds/take", {"text": "15 mph from 80"})
-    before = counting(folder, read_day(folder), desk.setting()).strongest
+    before = counting(folder, read_day(folder), desk.field.setting()).strongest
     aside(ask, name)
-    assert counting(folder, read_day(folder), desk.setting()).strongest == before
+    assert counting(folder, read_day(folder), desk.field.setting()).strongest == before
     ask.good("winds/count", {"file": name, "counts": True})
     assert ask.good("state")["aside"] == ""
 
@@ -1316,7 +1316,7 @@ def test_a_fault_of_the_desk_itself_is_one_line(ask, monkeypatch):
     def broken(*_, **__):
         raise ImportError("upgraded while it ran")
 
-    monkeypatch.setattr(Desk, "state", broken)
+    monkeypatch.setattr("driftmap.desk.app.state_of", broken)
     monkeypatch.setitem(app().config, "PROPAGATE_EXCEPTIONS", False)
     answer = ask("state")
     assert answer.status_code == 500
