@@ -103,6 +103,83 @@ def _told(path: Path) -> Iterator[None]:
         raise _log_problems(path, problem) from None
 
 
+def _look(path: Path, create: bool) -> bool:
+    """Tell whether there is a file that may be a log; refuse others before opening."""
+    source = str(path)
+    if not path.exists():
+        if not create:
+            raise InputError(source, "", "is not there; nothing was logged yet")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return False
+    if not path.is_file():
+        raise InputError(source, "", "is no ordinary file")
+    with path.open("rb") as file:
+        head = file.read(len(_MAGIC))
+    if not (head or create):  # made a moment ago by another writer, or lost
+        told = "is empty: put back a backup, or take it away to begin anew"
+        raise InputError(source, "", told)
+    if head and not head.startswith(_MAGIC[: len(head)]):
+        raise InputError(source, "", "is no driftmap log: it is left as it is")
+    if head and len(head) < len(_MAGIC):
+        raise InputError(source, "", "is cut short: put back a backup")
+    return bool(head)
+
+
+def _bring_up(base: sqlite3.Connection, path: Path, *, there: bool) -> None:
+    """Refuse a file that is no log of ours, and set up one that is."""
+    if there:
+        _check_form(base, str(path))
+    # A writer waits for the other; what is committed is on the disk.
+    base.execute("PRAGMA journal_mode = WAL")
+    base.execute("PRAGMA synchronous = FULL")
+    base.execute("PRAGMA foreign_keys = ON")
+    if _version(base) < VERSION:
+        _migrate(base)
+
+
+def _check_form(base: sqlite3.Connection, source: str) -> None:
+    mark = base.execute("PRAGMA application_id").fetchone()[0]
+    tables = base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if mark != _APPLICATION and (mark or tables):
+        raise InputError(source, "", "is no driftmap log: it is left as it is")
+    if _version(base) > VERSION:
+        told = (
+            f"was written by a newer driftmap (log version {_version(base)}, this one "
+            f"knows up to {VERSION}): it is left as it is"
+        )
+        raise InputError(source, "", told)
+    problems = [row[0] for row in base.execute("PRAGMA integrity_check(3)")]
+    if problems != ["ok"]:
+        raise sqlite3.DatabaseError("; ".join(problems))
+
+
+def _version(base: sqlite3.Connection) -> int:
+    return int(base.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _migrate(base: sqlite3.Connection) -> None:
+    """Bring the form up to date, wholly or not at all."""
+    with _writing(base):
+        for step in _STEPS[_version(base) :]:
+            for statement in step:  # `executescript` would commit behind our back
+                base.execute(statement)
+        base.execute(f"PRAGMA application_id = {_APPLICATION}")
+        base.execute(f"PRAGMA user_version = {VERSION}")
+
+
+@contextmanager
+def _writing(base: sqlite3.Connection) -> Iterator[None]:
+    """Write all or nothing."""
+    base.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        base.execute("COMMIT")
+    except BaseException:
+        if base.in_transaction:
+            base.execute("ROLLBACK")
+        raise
+
+
 class Log:
     """An open log.
 
@@ -126,11 +203,11 @@ class Log:
     ) -> None:
         self.path = Path(path)
         with _told(self.path):
-            there = self._look(create)
+            there = _look(self.path, create)
             self._base = sqlite3.connect(self.path, timeout=wait, isolation_level=None)
         try:
             with _told(self.path):
-                self._open(there)
+                _bring_up(self._base, self.path, there=there)
         except BaseException:
             self._base.close()
             raise
@@ -145,78 +222,6 @@ class Log:
         """Close the log."""
         self._base.close()
 
-    def _look(self, create: bool) -> bool:
-        """Tell whether there is a file that may be a log; refuse others before opening."""
-        path, source = self.path, str(self.path)
-        if not path.exists():
-            if not create:
-                raise InputError(source, "", "is not there; nothing was logged yet")
-            path.parent.mkdir(parents=True, exist_ok=True)
-            return False
-        if not path.is_file():
-            raise InputError(source, "", "is no ordinary file")
-        with path.open("rb") as file:
-            head = file.read(len(_MAGIC))
-        if not (head or create):  # made a moment ago by another writer, or lost
-            told = "is empty: put back a backup, or take it away to begin anew"
-            raise InputError(source, "", told)
-        if head and not head.startswith(_MAGIC[: len(head)]):
-            raise InputError(source, "", "is no driftmap log: it is left as it is")
-        if head and len(head) < len(_MAGIC):
-            raise InputError(source, "", "is cut short: put back a backup")
-        return bool(head)
-
-    def _open(self, there: bool) -> None:
-        base, source = self._base, str(self.path)
-        if there:
-            self._check_form(source)
-        # A writer waits for the other; what is committed is on the disk.
-        base.execute("PRAGMA journal_mode = WAL")
-        base.execute("PRAGMA synchronous = FULL")
-        base.execute("PRAGMA foreign_keys = ON")
-        if self._version() < VERSION:
-            self._migrate()
-
-    def _check_form(self, source: str) -> None:
-        base = self._base
-        mark = base.execute("PRAGMA application_id").fetchone()[0]
-        tables = base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        if mark != _APPLICATION and (mark or tables):
-            raise InputError(source, "", "is no driftmap log: it is left as it is")
-        if self._version() > VERSION:
-            told = (
-                f"was written by a newer driftmap (log version {self._version()}, this one "
-                f"knows up to {VERSION}): it is left as it is"
-            )
-            raise InputError(source, "", told)
-        problems = [row[0] for row in base.execute("PRAGMA integrity_check(3)")]
-        if problems != ["ok"]:
-            raise sqlite3.DatabaseError("; ".join(problems))
-
-    def _version(self) -> int:
-        return int(self._base.execute("PRAGMA user_version").fetchone()[0])
-
-    def _migrate(self) -> None:
-        """Bring the form up to date, wholly or not at all."""
-        with self._write():
-            for step in _STEPS[self._version() :]:
-                for statement in step:  # `executescript` would commit behind our back
-                    self._base.execute(statement)
-            self._base.execute(f"PRAGMA application_id = {_APPLICATION}")
-            self._base.execute(f"PRAGMA user_version = {VERSION}")
-
-    @contextmanager
-    def _write(self) -> Iterator[None]:
-        """Write all or nothing."""
-        self._base.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._base.execute("COMMIT")
-        except BaseException:
-            if self._base.in_transaction:
-                self._base.execute("ROLLBACK")
-            raise
-
     def append(self, entries: Sequence[Entry], contents: Iterable[Content] = ()) -> int:
         """Add entries with their contents; those that are there already are passed over.
 
@@ -224,7 +229,7 @@ class Log:
         if an entry of the same id says something else, or speaks of one that is not
         there; nothing is written then.
         """
-        with _told(self.path), self._write():
+        with _told(self.path), _writing(self._base):
             rows = ((each.digest, each.name, each.data) for each in contents)
             insert = "INSERT OR IGNORE INTO content VALUES (?, ?, ?)"
             self._base.executemany(insert, rows)
