@@ -125,7 +125,7 @@ def read_day(folder: Folder) -> Day:
     _check(isinstance(winds, list) and all(isinstance(w, str) for w in winds), "winds")
     _check(isinstance(items, list) and len(items) <= _MOST, "flight")
     units = data.get("units", "us")
-    _check(units in {"us", "si"}, "units")
+    _check(units in ("us", "si"), "units")
     return Day(
         str(data.get("date", "")),
         cast(Units, units),

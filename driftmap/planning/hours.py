@@ -187,9 +187,11 @@ def _check(names: Sequence[str]) -> None:
 
 def _reading(cells: Mapping[str, str]) -> HourReading | None:
     speed = _speed(cells, _SPEEDS, _HIGHEST)
+    gust = _speed(cells, _GUSTS, math.inf) or 0.0
+    if speed is None and gust:
+        raise ValueError("tells a gust and no speed")
     if speed is None:
         return None
-    gust = _speed(cells, _GUSTS, math.inf) or 0.0
     above = max(min(gust, _HIGHEST) - speed, 0.0)
     if cells["from_deg"].lower() in _MISSING:
         return HourReading(None, speed, above)

@@ -65,7 +65,7 @@ _EXTRA: Final = MappingProxyType(
 
 _ROW: Final = (*NAMES, *_EXTRA)
 _MOST_MEMBERS: Final = 1000
-_ONE_PLACE: Final = 1.0  # m between two points nearest to a site; assumed
+_ONE_PLACE: Final = 100.0  # m between points of a grid; assumed
 
 
 def looks_like_forecast(text: str) -> bool:
@@ -386,9 +386,10 @@ def _nearest_point(
         for where, point in points:
             with at(where):
                 away.append(over_ground(_point(point), setting.place))
-        first, *others = sorted(away)
-        if others and others[0] - first < _ONE_PLACE:
+        nearest = points[away.index(min(away))][1]
+        apart = (over_ground(_point(nearest), _point(point)) for _, point in points)
+        if sum(one < _ONE_PLACE for one in apart) > 1:
             raise ValueError("hold one place twice; its times go into 'forecasts'")
     shared = {key: value for key, value in document.items() if key != "points"}
     note = f"{source}: the nearest of {len(points)} points is taken"
-    return shared | points[away.index(min(away))][1], (note,)
+    return shared | nearest, (note,)

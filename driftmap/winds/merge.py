@@ -73,7 +73,10 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     notes += _field_notes(stack, setting)
     stirred, note = _stirred(stack, setting)
     profile = _profile(nodes, covariance, stack, roughness)
-    profile = _with_doubts(profile, stack, ground, [*notes, note], setting)
+    low = (source for source in sources if source.nodes[0].height <= SURFACE)
+    profile = _with_doubts(
+        profile, stack, ground or next(low, None), [*notes, note], setting
+    )
     profile = _with_ground(profile, stack, ground, roughness)
     most = None
     if any(reading.up_to > 1 for reading in readings):

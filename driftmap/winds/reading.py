@@ -387,7 +387,14 @@ def nearest_day(coded: str, when: datetime) -> datetime:
 
 
 def check_seen(reading: Reading, setting: Setting) -> Reading:
-    """Refuse a wind, or a forecast's data, from after the flight or the present."""
+    """Refuse a wind, or a forecast's data, from after the flight or the present.
+
+    A forecast rests on data from before what it is for.
+    """
+    end = reading.window[1] if reading.window else reading.valid
+    if end and reading.based_on and reading.based_on - end > SLIP:
+        told = f"is for {show_time(end)} and rests on data of {show_time(reading.based_on)}"
+        raise WindError(reading.source, "", f"{told}: are the two swapped?")
     time = reading.based_on if reading.forecast else reading.valid
     if time is None or time - setting.seen_by <= SLIP:
         return reading

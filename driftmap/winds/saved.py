@@ -14,6 +14,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from hashlib import sha256
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
 
@@ -178,13 +179,23 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
         )
     _, odd, off = told_place(document, setting, source)
     kept_for = as_time(document, "when", "the document")
-    each = []
-    for reading in _readings(text, source):
+    each, readings = [], _readings(text, source)
+    seen = [reading for reading in readings if reading.valid and not reading.forecast]
+    # Of a station's reports the last is the one that is followed.
+    last = {_station(r): r for r in sorted(seen, key=attrgetter("valid"))}
+    for reading in readings:
         away = None if reading.away is None else max(reading.away, off)
         told, ends = _outlived(reading, kept_for, setting)
+        if reading in seen and last[_station(reading)] is not reading:
+            told, ends = (), None
         warned = (*reading.warned, *odd, *told)
         each.append(replace(reading, away=away, warned=warned, ends=ends))
     return tuple(each)
+
+
+def _station(reading: Reading) -> str:
+    """Name the station whose reports follow each other, by all but the time."""
+    return reading.source.rpartition(" ")[0]
 
 
 def _outlived(
@@ -212,9 +223,9 @@ def _outlived(
 def _reading(given: dict[str, Any], where: str) -> Reading:
     check_keys(given, _READING, where)
     kind, terrain = given.get("kind"), given.get("terrain")
-    if kind not in {"surface", "aloft"}:
+    if kind not in ("surface", "aloft"):
         raise PlacedError(f"{where} kind", "accepted are 'surface' and 'aloft'")
-    if terrain is not None and terrain not in ROUGHNESS:
+    if terrain is not None and terrain not in tuple(ROUGHNESS):
         raise PlacedError(f"{where} terrain", f"accepted: {', '.join(ROUGHNESS)}")
     levels = []
     for place, one in objects_of(given, "levels", where):

@@ -96,13 +96,15 @@ def _forecast(
     except ValueError as problem:
         raise PlacedError(name, f"its times: {problem}") from None
     flight = min(max(setting.when, start), end)
-    ruling = [part for part in parts if not part.kind and part.start <= flight]
-    base = ruling[-1]
-    later = [p for p in parts if p.kind == "BECMG" and base.start <= p.start <= flight]
-    level, told = _ruled(base, later, flight, name)
+    base, later = _ruling(parts, flight)
+    rules, told = _ruled(base, later, flight, name)
+    level = _level(rules.text, name)
     may = [part for part in parts if _may_come(part, flight)]
-    if base.start > flight - _LATE:  # what ruled before it may stay longer
-        may += ruling[-2:-1]
+    for minutes in range(1, int(_LATE.total_seconds() / 60) + 1):
+        # What ruled until so soon before may stay longer.
+        time = max(flight - timedelta(minutes=minutes), start)
+        before, _ = _ruled(*_ruling(parts, time), time, name)
+        may += [before] * (before not in (*may, rules))
     sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
@@ -125,19 +127,26 @@ def _forecast(
     )
 
 
+def _ruling(parts: Sequence[_Part], time: datetime) -> tuple[_Part, list[_Part]]:
+    """Give the part that rules at a time, and what it has become or is becoming by then."""
+    base = [part for part in parts if not part.kind and part.start <= time][-1]
+    later = (part for part in parts if part.kind == "BECMG")
+    return base, [part for part in later if base.start <= part.start <= time]
+
+
 def _ruled(
-    base: _Part, later: Sequence[_Part], flight: datetime, name: str
-) -> tuple[WindLevel, list[str]]:
-    """Give the wind that rules, and since when: on its way to another, the stronger."""
-    level, told = _level(base.text, name), [show_time(base.start)]
+    base: _Part, later: Sequence[_Part], time: datetime, name: str
+) -> tuple[_Part, list[str]]:
+    """Give the part whose wind rules, and since when: on its way to another, the stronger."""
+    rules, told = base, [show_time(base.start)]
     for part in later:
         if not _wind(part.text):
             continue
-        new = _level(part.text, name)
-        if flight >= part.end or new.peak >= level.peak:
-            level = new
+        peak, new = (_level(each.text, name).peak for each in (rules, part))
+        if time >= part.end or new >= peak:
+            rules = part
             told.append(f"becoming by {show_time(part.end)}")
-    return level, told
+    return rules, told
 
 
 def _may_come(part: _Part, flight: datetime) -> bool:

@@ -48,6 +48,7 @@ _UP: Final = timedelta(minutes=2)  # from lift-off to apogee at the most; assume
 _LOST: Final = timedelta(seconds=10)  # at the end, in which it lies still
 _STILL: Final = 1.5  # m/s: falls slower than any device; assumed
 _LANDED: Final = 8.0  # m above where it lay
+_LANDS: Final = 12.0  # m/s: fast for a landing; a slow one in feet is faster; assumed
 _EARTH: Final = 6_371_000.0  # m
 _MOST: Final = 200_000
 _NIGHT: Final = timedelta(hours=12)
@@ -79,7 +80,8 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
     place, odd, away = held_to_site(first, setting, source)
     fall, ground, what = _descent(fixes)
-    odd += tuple(f"{source}: {said}" for said in held_to_ground(ground, setting))
+    doubts = (*held_to_ground(ground, setting), *_fast(fall))
+    odd += tuple(f"{source}: {said}" for said in doubts)
     levels = tuple(_levels(fall, ground, source))
     if not levels:
         raise ValueError("no 20 s of descent under a canopy or a streamer in it")
@@ -130,6 +132,16 @@ def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float, str]:
     settled = after[0].time + _SETTLED
     fall = [fix for fix in after[: end + 1] if fix.time >= settled]
     return fall, ground, what
+
+
+def _fast(fall: list[_Fix]) -> Iterator[str]:
+    """Doubt a fall that is as fast to its end as no landing is, unless told in feet."""
+    before = (fix for fix in reversed(fall) if fall[-1].time - fix.time >= _SPAN)
+    for fix in itertools.islice(before, 1):
+        span = (fall[-1].time - fix.time) / timedelta(seconds=1)
+        sink = (fix.altitude - fall[-1].altitude) / span
+        if sink > _LANDS:
+            yield f"it comes down at {sink:.0f} m/s to the end: are its heights in feet?"
 
 
 def _rises(fixes: list[_Fix], ground: float) -> _Fix | None:

@@ -1354,7 +1354,8 @@ def test_the_list_is_ordered_by_hand(ask, folder):
 
 
 @pytest.mark.parametrize(
-    "text", ["winds = 7", "units = 'x'", "[[flight]]\n", "=", "flight = 3"]
+    "text",
+    ["winds = 7", "units = 'x'", "units = ['us']", "[[flight]]\n", "=", "flight = 3"],
 )
 def test_a_list_that_is_broken_is_said_so(ask, folder, text):
     folder.path("day.toml").write_text(text)

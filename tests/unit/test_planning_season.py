@@ -94,6 +94,8 @@ def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
         ("time_utc,from_deg,speed_mps,weather", "2026-05-01T02:00Z,40,3,TS", "'weather'"),
         ("time_utc,from_deg,speed_mps,gusts_mps", "2026-05-01T02:00Z,40,3,14", "gusts_mps; "),
         ("time_utc,from_deg,speed_mps,Peak wind", "2026-05-01T02:00Z,40,3,14", "peak wind; "),
+        ("time_utc,from_deg,speed_mps,gust_mps", "2026-05-01T02:00Z,40,,25",
+         "line 2: tells a gust and no speed"),
         ("time_utc,from_deg,speed_mps,gust_mps,gust_kt", "2026-05-01T02:00Z,40,3,4,28",
          "gust_mps, gust_kt; accepted is one of gust_mps"),
         ("# thunderstorms all week\ntime_utc,from_deg,speed_mps", "2026-05-01T02:00Z,40,3",

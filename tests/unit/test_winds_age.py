@@ -184,6 +184,9 @@ def test_a_forecast_from_data_of_the_future_is_refused(tmp_path):
     text = json.dumps(document | {"based_on": "2026-05-19T18:30Z"})
     with pytest.raises(WindError, match="rests on data of 2026-05-19 18:30Z"):
         _wind(text, tmp_path)
+    early = {"valid": "2026-05-19T12:00Z", "based_on": "2026-05-19T17:00Z"}
+    with pytest.raises(WindError, match="17:00Z: are the two swapped"):
+        _wind(json.dumps(document | early), tmp_path)
     good = json.dumps(document | {"based_on": "2026-05-19T12:00Z"})
     assert _wind(good, tmp_path).age is not None
 

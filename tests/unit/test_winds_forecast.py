@@ -251,6 +251,11 @@ def test_the_point_of_a_grid_nearest_to_the_site():
     assert any("its point is 4 km from the site" in note for note in reading.assumed)
 
 
+def test_points_that_lie_evenly_about_the_site_are_no_place_twice():
+    setting = Setting(100.0, place=(40.0, -119.125))
+    assert read_forecast(json.dumps(GRID), "g.json", setting).levels
+
+
 def test_the_antimeridian_is_no_wall():
     points = [{"latitude": 0.0, "longitude": 179.9, "levels": [LOW]}]
     setting = Setting(0.0, place=(0.0, -179.9))

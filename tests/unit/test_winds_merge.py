@@ -813,6 +813,35 @@ def test_a_mast_at_the_field_stands_above_the_meter():
     assert np.hypot(*wind.at(10.0)) == pytest.approx(10 * KNOT)
 
 
+@pytest.mark.parametrize("lowest", [10.0, 21.0, 60.0])
+@pytest.mark.parametrize(
+    ("change", "held"),
+    [
+        ({"forecast": True}, "a forecast; nobody read the wind near the ground"),
+        ({"away": 150_000.0}, "read 150 km from the site"),
+        ({}, None),
+    ],
+)
+def test_what_begins_low_enough_to_count_as_read_near_the_ground_was_read_there(
+    lowest, change, held
+):
+    layers = replace(_layers((lowest, 240, 3), (500, 240, 4), age=0.4), **change)
+    wind = merge([layers], HERE)
+    assert [held in told for told in wind.warned] == [True] * (held is not None)
+    assert wind.foretold is ("forecast" in change)
+    # Who read it on a kite has read it here.
+    kite = replace(_layers((55, 240, 3), age=0.0), source="kite")
+    assert merge([layers, kite], HERE).warned == () or lowest <= 20.0
+
+
+@pytest.mark.parametrize("key", ["kind", "terrain"])
+def test_a_kept_reading_of_odd_types_is_refused(key):
+    kept = _kept(None)
+    kept["readings"][0][key] = ["open"]
+    with pytest.raises(WindError, match=f"{key}: accepted|{key} accepted"):
+        decode_text(json.dumps(kept), "k.json", Setting(1200.0, when=NOON))
+
+
 def test_what_stands_beside_kept_readings_and_nobody_reads_is_refused():
     setting = Setting(1200.0, when=NOON)
     beside = {**_kept(None), "notes": "gusts of 20 m/s since"}
