@@ -14,7 +14,7 @@ from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
-from driftmap.report.words import in_units_of
+from driftmap.report.words import in_units_of, isolate
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import CAUTIONS
@@ -287,6 +287,8 @@ def _against(one: Compared, voice: Voice) -> str:
     areas = one.assessment.site.areas
     people = {area.name for area in areas if area.occupied}
     held = worst_first(one.assessment.checks, people)
+    if held and held[0].question:
+        return voice.say("plan.asked", question=isolate(held[0].name))
     return sentence(held[0], voice) if held else ""
 
 
@@ -302,6 +304,8 @@ def compare_page(
     heading = printable(voice.say("plan.which_canopy"))
     sized = [f"<h2>{heading}</h2><ul>{lines}</ul>"] if lines else []
     a = found[0].assessment
+    asked = any(one["verdict"] == "go if" for one in data["alternatives"])
+    means = (voice.say("plan.go_if"), voice.say("plan.if_answered"))
     return page(
         voice.say("plan.compare_title", flight=data["flight"], site=a.site.name),
         [
@@ -311,5 +315,6 @@ def compare_page(
         ],
         voice,
         assumed=data["assumed"],
+        governs=[means] if asked else [],
         answer=data["in_brief"],
     )

@@ -141,7 +141,7 @@ _WIDTH: Final = 900.0
 _LETTERS: Final = (13, 30)
 """Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
 
-_KEY: Final = "ABCDEFGH"
+_KEY: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 _STEPS: Final = 5
 """Steps of colour for the share that is go; the style has them, by day and by night."""

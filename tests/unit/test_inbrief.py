@@ -6,7 +6,9 @@ import pytest
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.report import plan_answers
+from driftmap.report.case_pages import _against
 from driftmap.report.voice import Voice, read_catalogue
+from driftmap.verdict.check import Check, Kind
 
 EN = Voice(read_catalogue("en"), "us")
 
@@ -120,3 +122,18 @@ def test_what_goes_wrong_is_added_up_without_what_goes_as_planned():
     assert EN.percent(0.1) in told
     assert EN.percent(0.07) in told
     assert plan_answers.cases_brief({"cases": cases[:1]}, EN) == ""
+
+
+def test_a_way_that_a_question_holds_names_it_as_open():
+    stable = Check(
+        kind=Kind.RULE,
+        name="found stable",
+        outcome="warn",
+        question=True,
+        source="a code",
+    )
+    site = SimpleNamespace(areas=[])
+    way = SimpleNamespace(assessment=SimpleNamespace(site=site, checks=[stable]))
+    told = _against(way, EN)
+    assert told.startswith("Open question: ")
+    assert "found stable" in told

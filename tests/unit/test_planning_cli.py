@@ -43,7 +43,7 @@ def test_limits_are_told_written_and_drawn_on_a_page_that_needs_no_network(tmp_p
         *("--out", out),
     )
     assert made.exit_code == 0
-    assert "go if, below at 33 ft" in made.stdout
+    assert "GO IF below, at 33 ft" in made.stdout
     assert "at head height" not in made.stdout  # no figure stands there
     assert made.stdout.startswith("None of the 18 winds tried")
     assert "150 cannot show" in made.stdout
