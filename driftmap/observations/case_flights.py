@@ -15,6 +15,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.importance_sampling import response
 from driftmap.montecarlo.margins import thrown_on
+from driftmap.observations.fall_path import drift_of, on_the_way
 from driftmap.rocket.case import Body, Case, Stage
 
 ROCKET: Final = "rocket"
@@ -22,7 +23,6 @@ Lay: TypeAlias = tuple[str, float, float, float]
 """A find: its piece, east, north and error [m]."""
 _Asked: TypeAlias = tuple[str, float | None]
 _BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
-_LAYERS: Final = 65  # heights at which the mean wind's way is summed
 _STEPS: Final = 10  # on the way down, of what was last seen somewhere on it
 _LOOKS: Final = 24  # along a fall under power, for its highest point
 _FEWEST: Final = 30  # flights from which a response to the wind can be taken
@@ -33,8 +33,7 @@ class Flown:
     """The flights of one case: which ones of the first so many `flights` of a cloud they are.
 
     The cloud keeps its falls; `prior` are their weights before anything was seen, (k,), which over
-    all cases of a plain cloud add up to 1. `way`, (3, h): heights, and how far the mean wind
-    carries east and north what sinks 1 m in 1 s, from the ground up to each [m]. `slopes`, (2, 2):
+    all cases of a plain cloud add up to 1. `drift`: of the mean wind, from `drift_of`. `slopes`, (2, 2):
     way east and north by each unit of lean and second [m s⁻¹], by piece and time, None being down;
     plain flights fill it as it is asked for. `lean`, (2, k): by how much the wind of each is leaned
     in thought, beside what it flew. `worked_out`: places that were worked out before, by what was
@@ -47,7 +46,7 @@ class Flown:
     who: IntArray
     flights: int
     prior: FloatArray
-    way: FloatArray
+    drift: FloatArray
     slopes: dict[_Asked, FloatArray]
     lean: FloatArray
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
@@ -261,44 +260,9 @@ class Flown:
         return np.concatenate(places, axis=1)
 
     def _in_the_air(self, body: Body, when: FloatArray) -> FloatArray:
-        knots = self._knots(body.name)
-        place = self._going_up(when)
-        for number, stage in enumerate((*body.before, *body.stages)):
-            first, last = knots[number], knots[number + 1]
-            falling = when >= first[0]
-            if falling.any():
-                place = np.where(
-                    falling, self._falling(when, first, last, stage), place
-                )
-        return place
-
-    def _going_up(self, when: FloatArray) -> FloatArray:
-        way = self.cloud.way[:, :, self.who].astype(float)
-        share = np.clip(when / self.cloud.apogee.time[self.who], 0, 1) * (len(way) - 1)
-        low = np.minimum(share.astype(int), len(way) - 2)
-        one = np.arange(self.who.size)
-        below, above = way[low, :, one], way[low + 1, :, one]
-        return np.asarray(
-            np.moveaxis(below + (share - low)[..., None] * (above - below), -1, 0)
-        )
-
-    def _falling(
-        self, when: FloatArray, first: FloatArray, last: FloatArray, stage: Stage
-    ) -> FloatArray:
-        """Follow one stage; shape (3, copies, k)."""
-        lasts = np.maximum(last[0] - first[0], 1e-9)
-        s = np.clip((when - first[0]) / lasts, 0, 1)
-        height = first[3] + s * (last[3] - first[3])
-        if stage.nose_first:
-            height = _cubic(s, first[3], last[3], first[4] * lasts, last[4] * lasts)
-        place = [first[1], first[2]]
-        sunk = first[3] - last[3]
-        slow = np.divide(lasts, sunk, out=np.zeros_like(lasts), where=sunk > 1.0)
-        for axis, (start, end) in enumerate(((first[1], last[1]), (first[2], last[2]))):
-            by = np.interp([first[3], height, last[3]], self.way[0], self.way[1 + axis])
-            drift, whole = slow * (by[0] - by[1]), slow * (by[0] - by[2])
-            place[axis] = start + drift + s * (end - start - whole)
-        return np.stack([*place, height])
+        stages = (*body.before, *body.stages)
+        path = self.cloud.way[:, :, self.who], self.cloud.apogee.time[self.who]
+        return on_the_way(path, self._knots(body.name), stages, self.drift, when)
 
     @property
     def own_lean(self) -> FloatArray:
@@ -359,13 +323,7 @@ def flown_cases(
     """
     if not cloud.falls:
         raise ValueError("'cloud' must be flown with 'keep_falls'")
-    heights = np.linspace(0.0, cloud.plan.top, _LAYERS)
-    east, north = wind.at(heights)
-    steps = np.diff(heights)
-    sums = [
-        np.append(0.0, np.cumsum(steps * (v[1:] + v[:-1]) / 2)) for v in (east, north)
-    ]
-    way = np.stack([heights, *sums])
+    drift = drift_of(wind, cloud.plan.top)
     own = np.ones(cloud.flights) if weights is None else weights
     count = cloud.flights if first is None else min(first, cloud.flights)
     found = []
@@ -379,21 +337,9 @@ def flown_cases(
         prior = cloud.weights(case)[:size] * own[who] / count
         still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
-        found.append(Flown(cloud, case, who, count, prior, way, told, still))
+        found.append(Flown(cloud, case, who, count, prior, drift, told, still))
     return tuple(found)
 
 
 def _cloth(stage: Stage) -> set[str]:
     return {name for _, name in stage.drag if name not in _BARE and "{n}" not in name}
-
-
-def _cubic(
-    s: FloatArray, a: FloatArray, b: FloatArray, da: FloatArray, db: FloatArray
-) -> FloatArray:
-    """Join two values with their slopes (Hermite)."""
-    return np.asarray(
-        (1 + 2 * s) * (1 - s) ** 2 * a
-        + s * (1 - s) ** 2 * da
-        + s**2 * (3 - 2 * s) * b
-        + s**2 * (s - 1) * db
-    )

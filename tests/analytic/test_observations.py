@@ -13,7 +13,8 @@ from scipy.stats import norm
 
 from driftmap import fly, read_winds
 from driftmap.montecarlo.lean import Steered
-from driftmap.observations.case_flights import _cubic, flown_cases
+from driftmap.observations.case_flights import flown_cases
+from driftmap.observations.fall_path import _cubic
 from driftmap.observations.figures import (
     IN_THE_AIR,
     Find,
