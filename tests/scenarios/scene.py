@@ -174,7 +174,7 @@ class Scene:
     answers: dict = field(default_factory=dict)
     options: tuple = ()
     members: dict = field(default_factory=dict)
-    samples: int = 6000
+    samples: int = 4096
 
     def but(self, **changes):
         """The same scene with something changed."""

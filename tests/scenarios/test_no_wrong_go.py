@@ -78,7 +78,7 @@ GO = {
     "a camp of few far off": DAY.also(
         area("camp", box(-1500, -1500, 100, 60), "Camp", people=20)
     ),
-    "limits made stricter": DAY.plus('[limits]\narea_hit = "0.09 %"'),
+    "limits made stricter": DAY.plus('[limits]\narea_hit = "0.09 %"').but(samples=5000),
     "everything told": DAY.but(flight=TOLD, samples=12_000),
     "a likelihood raised": DAY.plus('[cases]\n"nothing deploys" = "4 %"'),
 }

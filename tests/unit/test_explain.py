@@ -22,7 +22,7 @@ from driftmap.observations.weighing import ODD, fit_of, weigh
 ROOT = Path(__file__).parents[2]
 
 
-def explain(found, *more, samples=2000):
+def explain(found, *more, samples=600):
     site = str(ROOT / "sites" / "saltgrass-flat.geojson")
     arguments = [
         *(str(ROOT / "examples" / "willet.toml"), "--site", site),
@@ -76,7 +76,7 @@ def test_what_no_case_explains_is_told_loudly(tmp_path):
         '[[found]]\nat = [41.602, -117.956]\nerror = "20 m"\n'
         '[[down]]\ntime = "600 s +/- 5 s"\n'
     )
-    run = explain(found)
+    run = explain(found, samples=2000)
     assert run.exit_code == 0
     assert "NONE OF THE CASES EXPLAINS THIS" in run.output
 

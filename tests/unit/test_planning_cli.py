@@ -102,10 +102,10 @@ def test_layout_writes_a_map_of_scores(tmp_path):
 @pytest.mark.parametrize(
     ("command", "words"),
     [
-        (limits_command, ("--directions", 6, "--steps", 1)),
-        (aim_command, ("--wind", "4 mph from 180")),
-        (compare_command, ("--wind", "4 mph from 180")),
-        (cases_command, ("--wind", "4 mph from 180")),
+        (limits_command, ("--directions", 6, "--steps", 1, "--samples", 30)),
+        (aim_command, ("--wind", "4 mph from 180", *FEW)),  # as above: flown once
+        (compare_command, ("--wind", "4 mph from 180", "--samples", 30)),
+        (cases_command, ("--wind", "4 mph from 180", "--samples", 30)),
     ],
     ids=["limits", "aim", "compare", "cases"],
 )
@@ -120,7 +120,7 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(
     flight = ROOT / "examples" / f"{name}.toml"
     run(
         command,
-        *(flight, "--site", SITE, *words, "--samples", 30, "--out", tmp_path),
+        *(flight, "--site", SITE, *words, "--out", tmp_path),
         *("--language", foreign(tmp_path / "x.toml")),
     )
     (page,) = tmp_path.glob("*.html")
@@ -130,7 +130,7 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(
 def test_season_goes_on_from_its_file(tmp_path):
     path = tmp_path / "hourly.csv"
     path.write_text(
-        "time_utc,from_deg,speed_mps\n2026-05-01T00:00Z,90,2\n2026-05-01T02:00Z,90,9\n"
+        "time_utc,from_deg,speed_mps\n2026-05-01T00:00Z,90,1\n2026-05-01T02:00Z,90,3\n"
     )
     out = tmp_path / "season"
     arguments = (
@@ -140,7 +140,7 @@ def test_season_goes_on_from_its_file(tmp_path):
     first = run(season_command, *arguments)
     kept = (out / "season-verdicts.jsonl").read_text()
     parts = [json.loads(line)["part"] for line in kept.splitlines()]
-    own = ["90 deg 2.0 m/s", "90 deg 9.0 m/s"]  # beside those by each sun
+    own = ["90 deg 1.0 m/s", "90 deg 3.0 m/s"]  # beside those by each sun
     assert sorted(part for part in parts if "sun" not in part) == own
     again = run(season_command, *arguments)
     assert "going on: 2 of 2 winds are done" in again.stderr

@@ -40,7 +40,7 @@ WHEN = ("--when", "2026-06-13T12:15-07:00")
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 BASE = [
     *(str(ROOT / "examples" / "willet.toml"), "--site", SITE),
-    *("--wind", str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "2000"),
+    *("--wind", str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "600"),
 ]
 CASES = [
     case.name for case in build_cases(read_flight(ROOT / "examples/willet.toml")).cases
