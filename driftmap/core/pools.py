@@ -49,7 +49,7 @@ def in_order(
         yield from map(work, tasks)
         return
     pool: Executor
-    if forks := count > 1 and is_alone():
+    if forks := is_alone():
         fork, given = multiprocessing.get_context("fork"), (os.getpid(), work)
         pool = ProcessPoolExecutor(count, fork, _begin, given)
     else:

@@ -115,22 +115,14 @@ _COUNT: Final = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+|\d{1,15}", re.ASCII)
 
 _READ: Final = MappingProxyType(
     {
-        ("length", "us"): ("ft", 0),
-        ("length", "si"): ("m", 0),
-        ("speed", "us"): ("mph", 0),
-        ("speed", "si"): ("m/s", 1),
-        ("descent", "us"): ("ft/s", 0),
-        ("descent", "si"): ("m/s", 1),
-        ("mass", "us"): ("lb", 2),
-        ("mass", "si"): ("kg", 2),
-        ("energy", "us"): ("ft lbf", 0),
-        ("energy", "si"): ("J", 0),
-        ("area", "us"): ("ft2", 2),
-        ("area", "si"): ("m2", 3),
-        ("time", "us"): ("s", 0),
-        ("time", "si"): ("s", 0),
-        ("angle", "us"): ("deg", 0),
-        ("angle", "si"): ("deg", 0),
+        "length": {"us": ("ft", 0), "si": ("m", 0)},
+        "speed": {"us": ("mph", 0), "si": ("m/s", 1)},
+        "descent": {"us": ("ft/s", 0), "si": ("m/s", 1)},
+        "mass": {"us": ("lb", 2), "si": ("kg", 2)},
+        "energy": {"us": ("ft lbf", 0), "si": ("J", 0)},
+        "area": {"us": ("ft2", 2), "si": ("m2", 3)},
+        "time": {"us": ("s", 0), "si": ("s", 0)},
+        "angle": {"us": ("deg", 0), "si": ("deg", 0)},
     }
 )
 
@@ -268,10 +260,8 @@ def bounded(
     ValueError: '80 deg' is out of bounds; accepted is 0 to 45 deg
     """
     number = parse(value, dimension)
-    for bound in (
-        least,
-        most,
-    ):  # arithmetic of units leaves a bound as told just beside it
+    # Arithmetic of units leaves a bound as told just beside it.
+    for bound in (least, most):
         number = bound if math.isclose(number, bound, rel_tol=1e-12) else number
     check_bounds(number, value, dimension, least, most, above=above)
     return number
@@ -307,7 +297,7 @@ def unit_of(dimension: str, system: str) -> str:
     ``dimension``: A key of `DIMENSIONS`, or ``"descent"`` for a falling speed;
     ``system``: units the reader picked.
     """
-    return _READ[dimension, system][0]
+    return _READ[dimension][system][0]
 
 
 def show(
@@ -323,7 +313,7 @@ def show(
     >>> show(457.2, "length", "us"), show(457.2, "length", "si")
     ('1,500 ft', '457 m')
     """
-    unit, places = _READ[dimension, system]
+    unit, places = _READ[dimension][system]
     kind = "speed" if dimension == "descent" else dimension
     number = value / DIMENSIONS[kind][unit]
     return f"{number:,.{places if digits is None else digits}f} {unit}"

@@ -34,16 +34,8 @@ _MOST: Final = 500
 _THREADS: Final = 6
 _OWN: Final = ("reader.js", "watch.js", "net.js", "desk.css", "colours.css")
 _SHOWN: Final = (
-    "id",
-    "name",
-    "pad",
-    "state",
-    "word",
-    "sure",
-    "reason",
-    "was",
-    "good_for",
-    "of",
+    *("id", "name", "pad", "state", "word", "sure", "reason"),
+    *("was", "good_for", "of"),
 )
 
 

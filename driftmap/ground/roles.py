@@ -44,14 +44,8 @@ _NARROWEST: Final = 1.5
 """No road or railway is narrower: a digit or a unit has slipped [m]; assumed."""
 
 KEYS: Final = (
-    "role",
-    "name",
-    "people",
-    "shelter",
-    "radius",
-    "width",
-    "ceiling",
-    "ceiling_altitude",
+    *("role", "name", "people", "shelter", "radius", "width"),
+    *("ceiling", "ceiling_altitude"),
 )
 """Properties of a feature that are read."""
 

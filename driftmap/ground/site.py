@@ -24,13 +24,8 @@ from driftmap.ground.roles import OCCUPIED, Mark, near_misses, read_mark
 _LONGEST_RULES: Final = 2000  # several sets, or paths of files
 _REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")
 _MEMBERS: Final = (
-    "name",
-    "elevation",
-    "limits",
-    "rules",
-    "declination",
-    "flights_today",
-    "picture",
+    *("name", "elevation", "limits", "rules", "declination"),
+    *("flights_today", "picture"),
 )
 _FAMILIAR: Final = ("description", "bbox", "id", "generator")  # of no meaning here
 _ELEVATIONS: Final = (-500.0, 6000.0)

@@ -252,15 +252,11 @@ def zones(cloud: Cloud, line: Line) -> tuple[Zone, ...]:
     Result: danger before caution; one that nothing falls in is left out.
     """
     apart = {c.name for c in cloud.tree.cases if c.any_way or c.rare}
-    graded = [
-        (_grade_of(cloud, part), part) for part in cloud.parts if part.case not in apart
-    ]
-    kinds: tuple[ZoneKind, ...] = ("danger", "caution")
-    return tuple(
-        _zone(kind, cloud, [part for its, part in graded if its == kind], line)
-        for kind in kinds
-        if any(its == kind for its, _ in graded)
-    )
+    graded: dict[ZoneKind, list[Part]] = {"danger": [], "caution": []}
+    for part in (part for part in cloud.parts if part.case not in apart):
+        if kind := _grade_of(cloud, part):
+            graded[kind].append(part)
+    return tuple(_zone(kind, cloud, of, line) for kind, of in graded.items() if of)
 
 
 def _grade_of(cloud: Cloud, part: Part) -> ZoneKind | None:

@@ -133,12 +133,8 @@ def _alternative(one: Compared, asked: Set[str]) -> dict[str, Any]:
     # Recovery as planned comes first; where it never holds, what becomes of it does.
     piece = document(one.assessment)["cases"][0]["pieces"][0]
     keys = (
-        "mean_east_m",
-        "mean_north_m",
-        "radius_90_m",
-        "time_s",
-        "impact_speed_mps",
-        "energy_j",
+        *("mean_east_m", "mean_north_m", "radius_90_m"),
+        *("time_s", "impact_speed_mps", "energy_j"),
     )
     return {
         "name": one.name,

@@ -89,12 +89,7 @@ def drawn_of(data: Mapping[str, Any], voice: Voice, *blocks: str) -> list[str]:
 
 
 _AIM_HEAD: Final = (
-    "rail",
-    "verdict",
-    "worst",
-    "outside",
-    "over_wind",
-    "over",
+    *("rail", "verdict", "worst", "outside", "over_wind", "over"),
     "held_by",
 )
 

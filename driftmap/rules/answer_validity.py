@@ -36,18 +36,8 @@ _AHEAD: Final = timedelta(hours=1 / 15)  # of the sun, a degree of longitude
 _HALF_DAY: Final = timedelta(hours=12)
 
 HEAD: Final = (
-    *(
-        "date",
-        "site",
-        "place",
-        "flight",
-        "rocket",
-        "drawn",
-        "by",
-        "flown",
-        "taken_back",
-        "until",
-    ),
+    *("date", "site", "place", "flight", "rocket", "drawn", "by"),
+    *("flown", "taken_back", "until"),
 )
 """Keys that say what the answers of a file are for."""
 
@@ -60,12 +50,8 @@ _OF_THE_ROCKET: Final = {
 
 OF_THE_DRAWING: Final = frozenset(
     {
-        *(
-            "people_are_of_the_launch",
-            "nearby_property_is_ours",
-            "crew_drawn_elsewhere",
-        ),
-        *("drawn_where_it_is", "quiet_roads"),
+        *("people_are_of_the_launch", "nearby_property_is_ours", "quiet_roads"),
+        *("crew_drawn_elsewhere", "drawn_where_it_is"),
         *("airport_agreed", "aerodrome_agreed", "airport_authorization"),
     }
 )

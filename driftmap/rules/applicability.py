@@ -310,20 +310,15 @@ def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
 
     Result: in the order of the first of each name; questions and open limits all stay.
     """
-    best: dict[tuple[str, Question | None, bool], Demand] = {}
+    kept: dict[object, Demand] = {}
     demands = list(demands)
-    demands = [demand for demand in demands if not _spoken_for(demand, demands)]
-    order: list[Demand] = []
-    for demand in demands:
-        key = (demand.rule.name, demand.rule.excuse, demand.yardstick == "holds")
-        if demand.limit is None or demand.rule.question:
-            order.append(demand)
-        elif key not in best:
-            best[key] = demand
-            order.append(demand)
-        else:
-            order[order.index(best[key])] = best[key] = _stricter(best[key], demand)
-    yield from order
+    for demand in (one for one in demands if not _spoken_for(one, demands)):
+        rule = demand.rule
+        key: object = (rule.name, rule.excuse, demand.yardstick == "holds")
+        if demand.limit is None or rule.question:
+            key = id(demand)
+        kept[key] = _stricter(kept[key], demand) if key in kept else demand
+    yield from kept.values()
 
 
 def _spoken_for(demand: Demand, others: Iterable[Demand]) -> bool:
