@@ -169,20 +169,20 @@ _SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 @wind_options_for("As in driftmap assess.")
 @click.option(
     "--site-elevation",
-    default="0",
+    default="0 m",
     metavar="H",
     type=Quantity("length", -500.0, 9000.0),
     help="Elevation of the site above sea level.",
 )
 @click.option(
     "--speed-east",
-    default="0",
+    default="0 m/s",
     metavar="V",
     type=_SPEED,
     help="Its speed when let go, over the ground.",
 )
-@click.option("--speed-north", default="0", metavar="V", type=_SPEED)
-@click.option("--speed-up", default="0", metavar="V", type=_SPEED)
+@click.option("--speed-north", default="0 m/s", metavar="V", type=_SPEED)
+@click.option("--speed-up", default="0 m/s", metavar="V", type=_SPEED)
 @json_option()
 def drop_command(  # noqa: PLR0913, PLR0917
     height: float,

@@ -227,7 +227,7 @@ def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Rea
     """Add what stands beside a report: remarks that nobody took up, and its time as told."""
     reading = replace(reading, warned=(*reading.warned, *remarks))
     time = setting.read_at
-    if reading.dated or time is None:
+    if reading.dated or time is None or reading.forecast:  # for when, nobody said
         return reading
     note = f"{reading.source}: of {show_time(time)}, as told"
     return replace(reading, valid=time, assumed=(*reading.assumed, note))

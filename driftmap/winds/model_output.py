@@ -349,6 +349,7 @@ def _arrays(document: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, floa
     told = document.get("units")
     units: dict[str, Any] = dict(told) if isinstance(told, dict) else {}
     held: dict[str, Any] = {}
+    meant: dict[str, str] = {}
     for part in (document, document.get("coords"), document.get("data_vars")):
         for name, value in part.items() if isinstance(part, dict) else ():
             if name not in _MEANS and name != "time":
@@ -358,6 +359,10 @@ def _arrays(document: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, floa
                 data, attrs = value.get("data"), value.get("attrs")
             if isinstance(attrs, dict) and "units" in attrs:
                 units[name] = attrs["units"]
+            other = meant.setdefault(_MEANS.get(name) or name, name)
+            if name in held or other != name:
+                told = f"two arrays of one meaning: {other}, {name}; keep one of them"
+                raise PlacedError(name, told)
             held[name] = data
     factors = {
         name: _factor(name, _MEANS[name], units.get(name))

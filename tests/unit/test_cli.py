@@ -204,7 +204,7 @@ def test_hot_day_falls_faster(tmp_path):
 
 HERE = ["assess", FLIGHT, "--site", SITE]
 DAY = [*HERE, "--wind", MORNING]
-BODY = {"--from": 90, "--mass": 1, "--drag-area": 1, "--wind": "calm"}
+BODY = {"--from": "90 m", "--mass": 1, "--drag-area": 1, "--wind": "calm"}
 BAD = [
     (["assess", "nowhere.toml", "--site", SITE, "--wind", MORNING], "nowhere.toml"),
     (["assess", FLIGHT, "--site", "no.geojson", "--wind", MORNING], "no.geojson"),
@@ -220,7 +220,7 @@ BAD = [
     ([*DAY, *THEN, "--precision", "0"], "--precision"),
     *(
         (["drop", *sum({**BODY, key: value}.items(), ())], key)
-        for key, value in (("--from", "-3"), ("--mass", "x"), ("--from", 9e4))
+        for key, value in (("--from", "-3 m"), ("--mass", "x"), ("--from", "90 km"))
     ),
     (["asses"], "Did you mean 'assess'"),
     (["cases", "nowhere.toml"], "nowhere.toml"),
@@ -290,9 +290,9 @@ def test_a_folder_that_cannot_be_made(tmp_path):
 
 
 def test_drop_keys_and_sense():
-    body = ("--from", "1000", "--mass", "1.5", "--drag-area", "0.75")
+    body = ("--from", "1000 m", "--mass", "1.5", "--drag-area", "0.75")
     wind = ("--wind", "10 m/s from 270")
-    run = driftmap("drop", *body, "--speed-up", "20", *wind, "--json")
+    run = driftmap("drop", *body, "--speed-up", "20 m/s", *wind, "--json")
     data = json.loads(run.stdout)
     assert [key for key in data if not key.endswith(("_m", "_s", "_mps", "_j"))] == [
         "notes"

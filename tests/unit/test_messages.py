@@ -26,11 +26,11 @@ def _steers(text):
 @pytest.mark.parametrize(
     "arguments",
     [
-        ["winds", EVIL, "--site-elevation", "0"],
-        ["winds", f"{EVIL}.csv", "--site-elevation", "0"],
+        ["winds", EVIL, "--site-elevation", "0 m"],
+        ["winds", f"{EVIL}.csv", "--site-elevation", "0 m"],
         ["winds", "calm", "--site-elevation", EVIL],
         ["winds", "calm", "--site", EVIL],
-        ["winds", "calm", "--site-elevation", "0", "--when", EVIL],
+        ["winds", "calm", "--site-elevation", "0 m", "--when", EVIL],
         [EVIL],
         ["assess", EVIL, "--site", EVIL, "--wind", EVIL],
         ["drop", "--from", EVIL, "--mass", "1", "--drag-area", "1", "--wind", "calm"],
@@ -47,7 +47,7 @@ def test_nothing_typed_steers_the_terminal(arguments, tmp_path):
 def test_no_name_or_key_in_a_file_steers_the_terminal(tmp_path):
     name = "evil\x1b[2J\x1b[31mGO.csv"
     (tmp_path / name).write_text("height_m,from_deg,speed_mps\n2,240,4\n")
-    run = driftmap("winds", name, "--site-elevation", "0", cwd=tmp_path)
+    run = driftmap("winds", name, "--site-elevation", "0 m", cwd=tmp_path)
     assert run.returncode == 0
     assert not _steers(run.stdout + run.stderr)
     assert "GO.csv" in run.stdout
@@ -61,9 +61,9 @@ def test_no_name_or_key_in_a_file_steers_the_terminal(tmp_path):
 def test_no_message_is_without_end(length, tmp_path):
     long = "x" * length
     for arguments in (
-        ["winds", long, "--site-elevation", "0"],
+        ["winds", long, "--site-elevation", "0 m"],
         ["winds", "calm", "--site-elevation", f"{long} ft"],
-        ["winds", "calm", "--site-elevation", "0", "--when", long],
+        ["winds", "calm", "--site-elevation", "0 m", "--when", long],
         ["cases", long],
         [long],
     ):

@@ -173,6 +173,14 @@ def test_what_was_measured_after_the_flight_is_refused(minutes):
         assert "\n" not in str(caught.value)
 
 
+def test_when_a_forecast_was_read_tells_not_for_when_it_is(tmp_path):
+    table = f"# forecast\n{TABLE}"
+    document = '{"based_on": "2026-05-19T12:00Z", "levels": [%s]}'
+    level = '{"height_m": 10, "from_deg": 240, "speed_mps": 4}'
+    for text in (table, document % level):
+        assert _wind(text, tmp_path, read_at=NOW).undated
+
+
 def test_a_clock_may_be_some_minutes_ahead():
     wind = decode("METAR KXYZ 191808Z 24004KT", _setting())
     assert wind.valid == NOW + timedelta(minutes=8)
@@ -451,7 +459,7 @@ def test_what_winds_prints_reads_back_the_same(name, tmp_path):
         path = tmp_path / f"source{i}.txt"
         path.write_text(text)
         sources.append(str(path) if "\n" in text or text.startswith("{") else text)
-    where = ("--site-elevation", "100", "--when", "2026-05-19T18:00Z")
+    where = ("--site-elevation", "100 m", "--when", "2026-05-19T18:00Z")
     result = CliRunner().invoke(winds_command, [*sources, *where, "--json"])
     assert result.exit_code == 0, result.output
     kept = tmp_path / "kept.json"
@@ -468,7 +476,7 @@ def test_what_winds_prints_reads_back_the_same(name, tmp_path):
 
 
 def test_a_wind_kept_for_another_site_or_damaged_is_refused(tmp_path):
-    where = ("--site-elevation", "100", "--json")
+    where = ("--site-elevation", "100 m", "--json")
     text = CliRunner().invoke(winds_command, ["9 mph from 240", *where]).stdout
     path = tmp_path / "kept.json"
     path.write_text(text)
@@ -501,5 +509,7 @@ def test_a_time_of_day_long_past_asks_for_the_day():
 
 def test_the_flights_time_is_shown_back_with_day_zone_and_utc():
     when = ("--when", "2026-05-19T11:00-07:00")
-    shown = CliRunner().invoke(winds_command, ["calm", "--site-elevation", "0", *when])
+    shown = CliRunner().invoke(
+        winds_command, ["calm", "--site-elevation", "0 m", *when]
+    )
     assert "Tue 2026-05-19 11:00 UTC-07:00 (2026-05-19 18:00Z)" in shown.output

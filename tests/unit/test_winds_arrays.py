@@ -161,6 +161,8 @@ def test_wind_weather_and_texts_beside_the_arrays_hold(beside, held):
         ({"latitude": 10.0}, "km from the site; accepted is 50 km"),
         ({"time": ["yesterday", "now"]}, "is no time"),
         ({"u": [["x", 1.0], [2.0, 3.0]]}, "accepted is a finite number"),
+        ({"ugrd": [[1.0, 2.0]] * 2}, "one meaning: u, ugrd"),
+        ({"coords": {"pressure": {"data": [900, 800]}}}, "meaning: pressure, pressure"),
     ],
 )
 def test_arrays_that_cannot_be_used(change, said):

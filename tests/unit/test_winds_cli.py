@@ -67,7 +67,7 @@ def test_merged_document():
 
 def test_decoded_document_has_the_same_keys_and_only_what_was_read():
     document = _json(
-        *(METAR, BULLETIN, "--station", "XYC", "--site-elevation", "0", "--decoded"),
+        *(METAR, BULLETIN, "--station", "XYC", "--site-elevation", "0 m", "--decoded"),
         *THEN,
     )
     assert list(document) == TOP
@@ -80,13 +80,13 @@ def test_terminal_table_and_units():
     assert "240°" in shown
     assert "12 mph" in shown
     assert "assumed: above 60 m no source speaks" in shown
-    assert "m/s" in _run("calm", "--site-elevation", "0", "--units", "si").output
-    assert "variable" in _run("3 mph variable", "--site-elevation", "0").output
-    assert "calm" in _run("calm", "--site-elevation", "0").output
+    assert "m/s" in _run("calm", "--site-elevation", "0 m", "--units", "si").output
+    assert "variable" in _run("3 mph variable", "--site-elevation", "0 m").output
+    assert "calm" in _run("calm", "--site-elevation", "0 m").output
 
 
 def test_a_wind_from_all_sides_is_a_calm_at_no_height():
-    rows = _run("6 mph variable", "--site-elevation", "0").output
+    rows = _run("6 mph variable", "--site-elevation", "0 m").output
     assert "calm" not in rows
     assert " 0 mph" not in rows
     told = wind_told(read_wind("6 mph variable", site_altitude=0.0), english("us"))
@@ -96,7 +96,7 @@ def test_a_wind_from_all_sides_is_a_calm_at_no_height():
 
 
 def test_levels_above_the_top_are_counted_not_hidden():
-    arguments = (str(DATA / "list_hobart_2013-07-09.txt"), "--site-elevation", "27")
+    arguments = (str(DATA / "list_hobart_2013-07-09.txt"), "--site-elevation", "27 m")
     arguments += ("--when", "2013-07-09T00:30Z")
     assert "levels above 9,843 ft; --top shows them" in _run(*arguments).output
     assert "--top shows" not in _run(*arguments, "--top", "30 km").output
@@ -104,20 +104,20 @@ def test_levels_above_the_top_are_counted_not_hidden():
 
 
 def test_decoded_surface_report_tells_temperature_and_pressure():
-    arguments = (METAR, "--site-elevation", "0", "--decoded", *THEN)
+    arguments = (METAR, "--site-elevation", "0 m", "--decoded", *THEN)
     assert "54 °F, 30.01 inHg" in _run(*arguments).output
     assert "12 °C, 1016 hPa" in _run(*arguments, "--units", "si").output
 
 
 def test_decoded_table():
-    shown = _run("12 mph from 240", "--site-elevation", "0", "--decoded").output
+    shown = _run("12 mph from 240", "--site-elevation", "0 m", "--decoded").output
     assert "law" not in shown
     assert "12 mph" in shown
 
 
 def test_picture_is_written_and_asks_nothing_from_outside(tmp_path):
     out = tmp_path / "new" / "folder"
-    result = _run("12 mph from 240", "--site-elevation", "0", "--out", str(out))
+    result = _run("12 mph from 240", "--site-elevation", "0 m", "--out", str(out))
     assert result.exit_code == 0
     page = (out / "wind.html").read_text()
     assert "<svg" in page
@@ -160,7 +160,7 @@ def test_only_bearings_that_were_turned_are_held_against_the_needle(
 
 def test_declination_turns_magnetic_bearings():
     document = _json(
-        "5 mph from 350 magnetic", "--site-elevation", "0", "--declination", "12"
+        "5 mph from 350 magnetic", "--site-elevation", "0 m", "--declination", "12"
     )
     assert document["levels"][0]["from_deg"] == pytest.approx(2.0)
 
@@ -170,9 +170,9 @@ def test_declination_turns_magnetic_bearings():
     [
         (),
         ("12 mph from 240",),
-        ("12 mph from 240", "--site", "x", "--site-elevation", "0"),
-        ("12 mph from 240", "--site-elevation", "0", "--units", "cubits"),
-        ("12 mph from 240", "--site-elevation", "0", "--sation", "X"),
+        ("12 mph from 240", "--site", "x", "--site-elevation", "0 m"),
+        ("12 mph from 240", "--site-elevation", "0 m", "--units", "cubits"),
+        ("12 mph from 240", "--site-elevation", "0 m", "--sation", "X"),
     ],
 )
 def test_wrong_use_exits_2(arguments):
@@ -182,14 +182,14 @@ def test_wrong_use_exits_2(arguments):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("12 mph from 2700", "--site-elevation", "0"), "direction 2700"),
+        (("12 mph from 2700", "--site-elevation", "0 m"), "direction 2700"),
         (("calm", "--site-elevation", "high"), "--site-elevation"),
         (("calm", "--site-elevation", "99 km"), "accepted is -500 to 9,000"),
-        (("calm", "--site-elevation", "0", "--when", "noon"), "--when"),
-        (("calm", "--site-elevation", "0", "--declination", "far"), "--declination"),
-        (("calm", "--site-elevation", "0", "--out", "x", "--top", "-5 m"), "--top"),
-        (("nowhere.csv", "--site-elevation", "0"), "no file"),
-        ((BULLETIN, "--site-elevation", "0"), "name one: XYA, XYB, XYC"),
+        (("calm", "--site-elevation", "0 m", "--when", "noon"), "--when"),
+        (("calm", "--site-elevation", "0 m", "--declination", "far"), "--declination"),
+        (("calm", "--site-elevation", "0 m", "--out", "x", "--top", "-5 m"), "--top"),
+        (("nowhere.csv", "--site-elevation", "0 m"), "no file"),
+        ((BULLETIN, "--site-elevation", "0 m"), "name one: XYA, XYB, XYC"),
     ],
 )
 def test_bad_input_is_one_line_and_nothing_is_shown(arguments, message):
@@ -201,7 +201,7 @@ def test_bad_input_is_one_line_and_nothing_is_shown(arguments, message):
 
 
 def test_a_folder_that_cannot_be_is_named():
-    result = _run("calm", "--site-elevation", "0", "--out", "/dev/null/x")
+    result = _run("calm", "--site-elevation", "0 m", "--out", "/dev/null/x")
     # The command line tells what a system refuses, in one place for all commands.
     assert isinstance(result.exception, OSError)
     assert result.exception.filename == "/dev/null/x"
@@ -211,7 +211,7 @@ def test_a_folder_that_cannot_be_is_named():
 def test_old_sounding_is_refused():
     result = _run(
         str(DATA / "list_hobart_2013-07-09.txt"),
-        *("--site-elevation", "27", "--when", "2013-07-10T06:00Z"),
+        *("--site-elevation", "27 m", "--when", "2013-07-10T06:00Z"),
     )
     assert isinstance(result.exception, WindError)
     assert "30 h from the flight's time" in str(result.exception)
