@@ -226,6 +226,15 @@ if (map) {
   const line = (w) => { const m = new DOMMatrix(getComputedStyle(w.l).transform), o = box(w.l.parentElement), n = w.l.offsetWidth, [x, y] = [o.left + parseFloat(w.l.style.left), o.top + parseFloat(w.l.style.top)]; return [x, y, x + m.a * n, y + m.b * n]; };
   const through = ([x, y, u, v], b) => { for (let t = 0.06; t <= 0.94; t += 0.02) { const p = x + t * (u - x), q = y + t * (v - y); if (p > b.left + 2 && p < b.right - 2 && q > b.top + 2 && q < b.bottom - 2) return true; } return false; };
   for (const w of ways) for (const l of people) if (l !== w.own && through(line(w), box(l.querySelector('b') ?? l))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
+  if (typeof polygonsOf === 'function' && zoneDrawn('danger').length) for (const l of labels.filter((l) => l.classList.contains('people'))) {
+    const ground = polygonsOf([areas[l.dataset.area]]), name = l.querySelector('bdi').textContent;
+    const drawn = ['danger', 'caution'].filter((kind) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), zonePolygons(kind)) === 'in'));
+    for (const line of every('#stand-told .one')) {
+      const [told] = ['clear', 'caution', 'move'].filter((kind) => line.querySelector(`.signal.${kind}`));
+      const names = line.textContent.split(/[:;,.]|–/).map((part) => part.replace(/[\u2068\u2069]/g, '').trim());
+      if (names.includes(name) && { clear: drawn.length, caution: drawn.includes('danger') }[told]) found.push(`told ${told}, drawn in ${drawn}: ${said(l)}`);
+    }
+  }
   for (const path of every('.map path')) { const b = box(path); if (b.width > 20000 && !path.classList.contains('waiver')) found.push(`a line across the world: ${path.className.baseVal}`); }
 }
 const targets = every('button, summary, input, select, label').filter((e) => e.offsetParent && !e.closest('svg'));

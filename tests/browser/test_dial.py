@@ -13,7 +13,7 @@ import numpy as np
 import pypdf
 import pytest
 import shapely
-from awkward import CONTRAST, HOSTILE, foreign, latin_words
+from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import MILE_PER_HOUR
@@ -424,6 +424,7 @@ def test_two_zones_open_and_people_stand_on_top(browser, page):
         ".map .label.people:not(.off) b')].map(b => b.textContent)"
     )
     assert {"DANGER", "CAUTION", "1", "2", "3"} <= set(shown)
+    assert browser.js(FINDINGS) == []
     # The ground is seen while the reading is set: most of the map is on the first screen.
     browser.js("scrollTo(0, 0)")
     box = browser.js("return one('#chart-map').getBoundingClientRect().toJSON()")

@@ -10,7 +10,7 @@ import time
 
 import numpy as np
 import pytest
-from awkward import CONTRAST, HOSTILE, foreign, latin_words
+from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.ground.areas import to_local
@@ -172,6 +172,7 @@ def test_labels_do_not_cover_each_other(browser, page):
             "l => { const r = l.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom] })"
         )
         assert len(boxes) > 5
+        assert browser.js(FINDINGS) == []
         for i, (l1, t1, r1, b1) in enumerate(boxes):
             for l2, t2, r2, b2 in boxes[i + 1 :]:
                 assert r1 <= l2 + 1 or r2 <= l1 + 1 or b1 <= t2 + 1 or b2 <= t1 + 1
