@@ -58,6 +58,7 @@ _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
     *("notes", "points", "latitude", "longitude"),
 )
+_HOLDS: Final = ("levels", "members", "forecasts", "points")
 _EXTRA: Final = MappingProxyType(
     {"pressure_hpa": (1.0, 1100.0), "temperature_c": (-120.0, 60.0)}
 )
@@ -86,16 +87,16 @@ def read_document(
     notes: tuple[str, ...] = (),
 ) -> Reading:
     """Read what a document holds, or what another form was turned into, as `notes` say."""
-    check_keys(document, _DOCUMENT, "")
+    _check_whole(document, "")
     document, placed = _nearest_point(document, source, setting)
     notes += placed
-    check_keys(document, _DOCUMENT, "")
     if document.get("forecasts") is None:
         return _reading(document, source, "", notes, setting)
     shared = {k: v for k, v in document.items() if k != "forecasts"}
-    each = [
-        (place, shared | one) for place, one in objects_of(document, "forecasts", "")
-    ]
+    times_told = objects_of(document, "forecasts", "")
+    for place, one in times_told:
+        _check_whole(one, place)
+    each = [(place, shared | one) for place, one in times_told]
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
     chosen, picked = choose_time(times, setting, source, forecast=True)
     foretold = "read" not in each[chosen][1]
@@ -106,6 +107,14 @@ def read_document(
     )
     flown = replace(flown, assumed=(*flown.assumed, *picked))
     return with_others(flown, others, setting)
+
+
+def _check_whole(document: dict[str, Any], where: str) -> None:
+    """Refuse keys that are not known, and winds of which one would be passed over."""
+    check_keys(document, _DOCUMENT, where)
+    held = [key for key in _HOLDS if document.get(key) is not None]
+    if len(held) > 1:
+        raise PlacedError(where, f"both {' and '.join(held)}; give one of them")
 
 
 def _reading(
@@ -392,4 +401,5 @@ def _nearest_point(
             raise ValueError("hold one place twice; its times go into 'forecasts'")
     shared = {key: value for key, value in document.items() if key != "points"}
     note = f"{source}: the nearest of {len(points)} points is taken"
+    _check_whole(nearest, "points")
     return shared | nearest, (note,)

@@ -271,6 +271,7 @@ def test_the_antimeridian_is_no_wall():
         ((40.0, -119.0), {"points": [{"latitude": 95, "longitude": 0}]}, "latitude 95"),
         ((40.0, -119.0), {"points": [{"longitude": 0}]}, "point 1: latitude 'None'"),
         ((40.0, -119.0), {"points": []}, "points: must be a list"),
+        ((40.0, -119.0), {"levels": [LOW]}, "both levels and points; give one"),
         (
             (40.0, -119.0),
             {"points": GRID["points"] * 2},
@@ -292,7 +293,7 @@ def test_bad_grids(place, change, message):
         ('{"levels": [{"height_m": NaN}]}', "height_m: must be a finite number"),
         ("[" * 100_000, "nested too deeply"),
         ({}, "either levels or members"),
-        ({"levels": [LOW], "members": []}, "either levels or members"),
+        ({"levels": [LOW], "members": []}, "both levels and members; give one"),
         ({"levels": []}, "levels: must be a list of 1"),
         ({"levels": [5]}, "level 1: must be an object"),
         ({"layers": [LOW]}, "unknown key 'layers'; did you mean 'levels'"),
