@@ -85,10 +85,12 @@ def _down(seen: Watch) -> Iterator[Moment]:
 
 def _opening(seen: Watch) -> Iterator[Moment]:
     """Tell of the opening, and of the fall when nothing opens."""
-    fast, by, device = seen.fast, seen.opens_by, seen.first_device
+    fast, device = seen.fast, seen.first_device
     if fast is None or device is None:
         return
     say, there = seen.voice.say, seen.look(fast)
+    # By the second that is called: a fraction later, another call would come between.
+    by = None if seen.opens_by is None else math.floor(seen.opens_by)
     yield Moment(fast.first, say("watch.hits", look=there))
     if by is None or by > fast.first - CALL:
         yield _look_up([fast], seen)

@@ -41,6 +41,7 @@ def test_the_call_comes_before_the_fall_and_is_true_as_long_as_it_stands(demo):
     (opening,) = (m for m in told if "must be open" in m.should)
     (hits,) = (m for m in told if "hit the ground" in m.should)
     assert opening.second < hits.second
+    assert opening.second == int(opening.second)  # as it is called, not a moment after
     strikes = english("us").seconds(hits.second)
     assert f"It can strike from {strikes} on" in opening.otherwise
     assert "\u00a0s left" not in opening.otherwise
