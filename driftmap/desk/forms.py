@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import inspect
 import re
+import tomllib
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from functools import cache
+from importlib.resources import files
 from operator import itemgetter
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
@@ -18,56 +20,18 @@ from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.fields import OneOf, Reads, Within
 from driftmap.rocket.flight import table_of
 
-_TABLES: Final[Mapping[str, tuple[str, bool]]] = {
-    "airframe": ("Rocket", False),
-    "motor": ("Motor", False),
-    "apogee": ("Height and time as flown before, in place of a motor", False),
-    "measured": ("An altimeter's record, in place of a motor", False),
-    "recovery": ("Recovery", True),
-    "descent": ("No recovery: how it falls", False),
-    "rail": ("Rail", False),
-    "piece": ("What can come off", True),
-    "case": ("A case of your own", True),
-    "burst": ("If the motor bursts", False),
-    "sustainer": ("The upper stage, by itself", False),
-    "sustainer.motor": ("Its motor, which lights in the air", False),
-    "booster": ("The lower stage as it falls away", False),
-    "booster.recovery": ("How the lower stage comes down", True),
-    "booster.piece": ("What can come off the lower stage: its fins", True),
-    "booster.descent": ("Lower stage without recovery", False),
-    "air_start": ("Motors that light in the air", False),
-    "air_start.motor": ("They, all together", False),
-    "alternative": ("Other ways down, to compare", True),
-}
-"""Tables of the file that have a form: their heading, and whether they repeat."""
-
 _OWN: Final = ("motor", "recovery", "descent", "pieces")
 """What a stage or an alternative has a table of its own for."""
 
-_TEXTS: Final = {  # what the file takes where the model holds something read from it
-    ("rail", "azimuth"): 'a bearing such as "245 deg", or "into the wind"',
-    ("recovery", "opens_at"): '"apogee", a height "150 m" or a time "9 s"',
-    ("case", "at"): '"apogee", "max q", "coast" or a time "4 s"',
-}
-_NOT_TYPED: Final = {("motor", "times"), ("motor", "thrusts")}
-_BY_CURVE: Final = {("motor", "total_impulse"), ("motor", "burn_time")}
 _LINKS: Final = ("canopy", "lines", "cord", "attachment")
-_FIRST: Final = {
-    "airframe": ("mass", "diameter", "length"),
-    "motor": ("thrust_curve", "total_impulse", "burn_time", "propellant_mass"),
-    "recovery": ("name", "kind", "diameter", "length", "width", "opens_at"),
-    "rail": ("length", "angle"),
-    "descent": ("planned",),
-    "apogee": ("height", "time"),
-    "measured": ("curve", "propellant_mass"),
-    "piece": ("name", "kind", "mass", "count"),
-    "case": ("name", "likelihood", "at", "rocket_falls"),
-    "sustainer": ("mass", "diameter", "length", "ignition", "separation"),
-    "booster": ("length",),
-    "air_start": ("ignition",),
-    "alternative": ("name",),
-}
-"""What is asked first of each table; the rest opens on request."""
+
+
+@cache
+def _forms() -> dict[str, dict[str, Any]]:
+    """Read which tables of the file have a form, and what is asked first of each."""
+    return tomllib.loads(
+        files(__package__).joinpath("page/flight.toml").read_text("utf-8")
+    )
 
 
 @cache
@@ -80,27 +44,26 @@ def tables() -> tuple[dict[str, Any], ...]:
     return tuple(
         {
             "name": name,
-            "head": head,
-            "many": many,
+            "head": form["head"],
+            "many": form.get("many", False),
             "fields": [field for _, field in sorted(_fields(name), key=itemgetter(0))],
         }
-        for name, (head, many) in _TABLES.items()
+        for name, form in _forms().items()
     )
 
 
 def _fields(name: str) -> Iterator[tuple[int, dict[str, Any]]]:
     place = name.split(".")
     model, table = table_of(place), place[-1]  # a motor is a motor on either stage
-    told, first = _told(model), _FIRST.get(table, ())
-    keys = [
-        key
-        for key in model.model_fields
-        if (table, key) not in _NOT_TYPED and key not in _OWN
-    ]
+    told, form = _told(model), _forms()[table]
+    first, typed_not = form.get("first", ()), (*form.get("untyped", ()), *_OWN)
+    keys = [key for key in model.model_fields if key not in typed_not]
     for number, key in enumerate(keys):
-        field = _field(table, key, model.model_fields[key], told.get(key, ""))
+        example = form.get("examples", {}).get(key, "")
+        field = _field(key, model.model_fields[key], told.get(key, ""), example)
         rank = first.index(key) if key in first else 100 + 10 * number
-        field |= {"first": key in first, "needed": _needed(table, field)}
+        field["first"] = key in first
+        field["needed"] &= key not in form.get("by_curve", ())
         links = _LINKS if (table, key) == ("recovery", "strength") else ()
         for below, link in enumerate(links):
             yield rank + below, {**field, "key": f"{key}.{link}"}
@@ -112,12 +75,7 @@ def _fields(name: str) -> Iterator[tuple[int, dict[str, Any]]]:
         yield first.index("thrust_curve"), {**curve, "first": True}
 
 
-def _needed(table: str, field: Mapping[str, Any]) -> bool:
-    """Tell whether a file needs a key: of impulse and burn time, a curve tells both."""
-    return bool(field["needed"]) and (table, field["key"]) not in _BY_CURVE
-
-
-def _field(table: str, key: str, info: FieldInfo, told: str) -> dict[str, Any]:
+def _field(key: str, info: FieldInfo, told: str, example: str) -> dict[str, Any]:
     marks = list(_marks(info))
     field: dict[str, Any] = {
         "key": key,
@@ -128,8 +86,8 @@ def _field(table: str, key: str, info: FieldInfo, told: str) -> dict[str, Any]:
     picked = next((mark for mark in marks if isinstance(mark, OneOf)), None)
     if picked is not None:
         return {**field, "kind": "choice", "choices": list(picked.names)}
-    if (table, key) in _TEXTS:
-        return {**field, "example": _TEXTS[table, key]}
+    if example:  # of what the model holds, read from text
+        return {**field, "example": example}
     reads = next((mark for mark in marks if isinstance(mark, Reads)), None)
     if reads is not None:
         return {**field, **_quantity(reads, marks)}
