@@ -6,6 +6,7 @@ import csv
 import math
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from importlib.resources import files
 from typing import Final
 
 from driftmap.core.errors import InputError, PlacedError, at, nearest, quoted
@@ -153,3 +154,9 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
 def nearest_name(name: str, accepted: Iterable[str]) -> str:
     """Say that a name is not known, with the nearest that is."""
     return f"{quoted(name)}; {nearest(name, accepted, cutoff=0.4)}"
+
+
+def shipped(package: str, name: str, mark: str = ";") -> Iterator[list[str]]:
+    """Read the rows of a table that comes with a package; remarks stand after ``#``."""
+    text = files(package).joinpath(name).read_text("utf-8")
+    return (line.split(mark) for line in text.splitlines() if line[0] != "#")

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from math import log, radians, sqrt
+from math import log, sqrt
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
@@ -13,16 +12,12 @@ from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.spread import Spread
+from driftmap.core.tables import shipped
 
 Range: TypeAlias = tuple[float, float]
 """Least and greatest published value; equal where one value is published."""
 
 _LEAST_SPREAD: Final = 0.10  # of the logarithm of drag; cut, porosity and glide differ
-_SOURCE: Final = (
-    "from memory: Knacke, Parachute Recovery Systems Design Manual, NWC TP 6575, "
-    "tables 5-1 to 5-6"
-)
-
 GLIDE: Final = Spread(
     "uniform", 0.0, 2.0, "glide of a round canopy anywhere from 0 to 2 m/s, any way"
 )
@@ -46,12 +41,6 @@ class CanopyType:
     exponent : float
         Power of time with which drag area grows while filling: 1 for slotted canopies,
         2 for solid cloth.
-    swing : (float, float)
-        Average oscillation to either side [rad].
-    use : str
-        What the type is for.
-    source : str
-        Where the values come from.
     assumed : frozenset of str
         Fields above that have no source and were assumed.
     """
@@ -61,106 +50,27 @@ class CanopyType:
     load_factor: Range
     filling: Range
     exponent: float
-    swing: Range
-    use: str
-    source: str
     assumed: frozenset[str]
 
 
-def _type(
-    drag: Range,
-    inflated: Range,
-    opening: tuple[Range, Range, float],
-    swing_degrees: Range,
-    use: str = "descent",
-    assumed: tuple[str, ...] = (),
-) -> CanopyType:
-    """Make a row: opening is load factor, filling constant and exponent."""
-    swing = (radians(swing_degrees[0]), radians(swing_degrees[1]))
-    source = _SOURCE if "drag" not in assumed else "assumed, after flat circular"
-    return CanopyType(drag, inflated, *opening, swing, use, source, frozenset(assumed))
+def _range(cell: str) -> Range:
+    low, high = map(float, cell.split())
+    return low, high
 
 
-_N: Final = ("filling",)
-_J: Final = ("exponent",)
-_FLAT: Final = ("drag", "inflated", "load_factor", "filling", "exponent", "swing")
-
-CANOPIES: Final[Mapping[str, CanopyType]] = MappingProxyType(
+CANOPIES: Final = MappingProxyType(
     {
-        "flat circular": _type(
-            (0.75, 0.80), (0.67, 0.70), ((1.7, 1.8), (8, 8), 2), (10, 40)
-        ),
-        "conical": _type(
-            (0.75, 0.90), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 30), assumed=_N
-        ),
-        "biconical": _type(
-            (0.75, 0.92), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 30), assumed=_N
-        ),
-        "polyconical": _type(
-            (0.80, 0.96), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 20), assumed=_N
-        ),
-        "extended skirt": _type(
-            (0.78, 0.87), (0.66, 0.70), ((1.4, 1.4), (10, 10), 2), (10, 15)
-        ),
-        "full extended skirt": _type(
-            (0.75, 0.90), (0.66, 0.70), ((1.4, 1.4), (12, 12), 2), (10, 15)
-        ),
-        "hemispherical": _type(
-            (0.62, 0.77), (0.66, 0.66), ((1.6, 1.6), (6, 12), 2), (10, 15), assumed=_N
-        ),
-        "annular": _type(
-            (0.85, 0.95), (0.94, 0.94), ((1.4, 1.4), (6, 14), 2), (0, 6), assumed=_N
-        ),
-        "cruciform": _type(
-            (0.60, 0.85),
-            (0.66, 0.72),
-            ((1.1, 1.2), (11.7, 11.7), 1),
-            (0, 3),
-            "descent or drogue",
-            _J,
-        ),
-        "ribbed guide surface": _type(
-            (0.28, 0.42), (0.62, 0.62), ((1.1, 1.1), (4, 8), 2), (0, 2), "drogue", _N
-        ),
-        "ribless guide surface": _type(
-            (0.30, 0.34), (0.63, 0.63), ((1.4, 1.4), (4, 6), 2), (0, 3), "drogue"
-        ),
-        "flat ribbon": _type(
-            (0.45, 0.50), (0.67, 0.67), ((1.05, 1.05), (14, 14), 1), (0, 3), "drogue"
-        ),
-        "conical ribbon": _type(
-            (0.50, 0.55), (0.70, 0.70), ((1.05, 1.05), (14, 14), 1), (0, 3), "drogue"
-        ),
-        "ringslot": _type(
-            (0.56, 0.65), (0.67, 0.70), ((1.05, 1.05), (14, 14), 1), (0, 5), "drogue"
-        ),
-        "ringsail": _type(
-            (0.75, 0.90), (0.69, 0.69), ((1.1, 1.1), (7, 7), 1), (5, 10), assumed=_J
-        ),
-        "disk-gap-band": _type(
-            (0.52, 0.58),
-            (0.65, 0.65),
-            ((1.3, 1.3), (6, 14), 2),
-            (10, 15),
-            assumed=_N + _J,
-        ),
-        "flat hexagon": _type(
-            (0.60, 0.80),
-            (0.65, 0.72),
-            ((1.7, 1.8), (6, 10), 2),
-            (10, 40),
-            assumed=_FLAT,
-        ),
-        "flat square": _type(
-            (0.55, 0.80),
-            (0.60, 0.72),
-            ((1.7, 1.8), (6, 10), 2),
-            (10, 40),
-            assumed=_FLAT,
-        ),
+        name: CanopyType(
+            *(_range(drag), _range(inflated), _range(load), _range(filling)),
+            exponent=float(exponent),
+            assumed=frozenset(assumed.split()),
+        )
+        for name, drag, inflated, load, filling, exponent, assumed in shipped(
+            __package__, "canopies.csv"
+        )
     }
 )
-"""Canopy types by name. The last two are home-made flat sheets, wholly assumed."""
+"""Canopy types by name; ``canopies.csv`` tells the source of each."""
 
 
 def drag_spread(kind: str) -> Spread:

@@ -8,40 +8,15 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.tables import shipped
 
 _EPOCH: Final = 2025.0
-_MODEL: Final = (
-    (1, 0, -29351.8, 0.0, 12.0, 0.0),
-    (1, 1, -1410.8, 4545.4, 9.7, -21.5),
-    (2, 0, -2556.6, 0.0, -11.6, 0.0),
-    (2, 1, 2951.1, -3133.6, -5.2, -27.7),
-    (2, 2, 1649.3, -815.1, -8.0, -12.1),
-    (3, 0, 1361.0, 0.0, -1.3, 0.0),
-    (3, 1, -2404.1, -56.6, -4.2, 4.0),
-    (3, 2, 1243.8, 237.5, 0.4, -0.3),
-    (3, 3, 453.6, -549.5, -15.6, -4.1),
-    (4, 0, 895.0, 0.0, -1.6, 0.0),
-    (4, 1, 799.5, 278.6, -2.4, -1.1),
-    (4, 2, 55.7, -133.9, -6.0, 4.1),
-    (4, 3, -281.1, 212.0, 5.6, 1.6),
-    (4, 4, 12.1, -375.6, -7.0, -4.4),
-    (5, 0, -233.2, 0.0, 0.6, 0.0),
-    (5, 1, 368.9, 45.4, 1.4, -0.5),
-    (5, 2, 187.2, 220.2, 0.0, 2.2),
-    (5, 3, -138.7, -122.9, 0.6, 0.4),
-    (5, 4, -142.0, 43.0, 2.2, 1.7),
-    (5, 5, 20.9, 106.1, 0.9, 1.9),
-    (6, 0, 64.4, 0.0, -0.2, 0.0),
-    (6, 1, 63.8, -18.4, -0.4, 0.3),
-    (6, 2, 76.9, 16.8, 0.9, -1.6),
-    (6, 3, -115.7, 48.8, 1.2, -0.4),
-    (6, 4, -40.9, -59.8, -0.9, 0.9),
-    (6, 5, 14.9, 10.9, 0.3, 0.7),
-    (6, 6, -60.7, 72.7, 0.9, 0.9),
+_MODEL: Final = tuple(
+    (int(n), int(m), float(g), float(h), float(yearly_g), float(yearly_h))
+    for n, m, g, h, yearly_g, yearly_h in shipped(__package__, "wmm2025.csv")
 )
-"""Degree, order, coefficients g and h [nT] and their change [nT a⁻¹], Schmidt
-semi-normalised: WMM2025 (NOAA NCEI and British Geological Survey, 2024; read in the copy of
-pygeomag 1.1.0), degrees 1 to 6 of 12."""
+"""Degree, order, coefficients g and h [nT] and their change [nT a⁻¹]; the table tells their
+source."""
 
 _DEGREES: Final = 7
 

@@ -16,8 +16,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.tables import shipped
 from driftmap.core.units import FOOT
-from driftmap.rules.vocabulary import rows
 
 _Standing: TypeAlias = Literal["inside", "near its border", "outside"]
 
@@ -29,7 +29,7 @@ def _grounds() -> dict[str, BaseGeometry]:
     """Read the outline of each land [deg]; corners that two share stand in a line of their own."""
     shared: dict[str, list[list[float]]] = {}
     parts: dict[str, list[BaseGeometry]] = {}
-    for name, row in rows("outlines.csv", ":"):
+    for name, row in shipped(__package__, "outlines.csv", ":"):
         corners = [
             one
             for told in map(str.strip, row.split(","))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Callable, Container, Iterator, Mapping, Set
+from collections.abc import Callable, Container, Mapping, Set
 from dataclasses import dataclass
-from importlib.resources import files
 from types import MappingProxyType
 from typing import Final, Literal, get_args
 
+from driftmap.core.tables import shipped
 from driftmap.ground.areas import Area
 
 Sense = Literal["at least", "at most"]
@@ -52,16 +52,10 @@ class Fact:
     text: str
 
 
-def rows(name: str, separator: str) -> Iterator[list[str]]:
-    """Read the rows of a table that stands beside this module."""
-    text = files("driftmap.rules").joinpath(name).read_text("utf-8")
-    return (line.split(separator) for line in text.splitlines() if line[0] != "#")
-
-
 FACTS: Final = MappingProxyType(
     {
         name: Fact(dimension, SCOPES[SCOPES.index(scope)], example, text)
-        for name, dimension, scope, example, text in rows("facts.csv", ";")
+        for name, dimension, scope, example, text in shipped(__package__, "facts.csv")
     }
 )
 """Every single number that a rule may compare or depend on."""
@@ -143,7 +137,7 @@ class RuleKind:
 RULE_KINDS: Final = MappingProxyType(
     {
         name: RuleKind(fact, _SENSES[_SENSES.index(sense)])
-        for name, fact, sense in rows("kinds.csv", ";")
+        for name, fact, sense in shipped(__package__, "kinds.csv")
     }
 )
 """Every limit by the name a rule file uses."""

@@ -20,6 +20,7 @@ from driftmap.air.uncertainty import UNKNOWN_AWAY
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import InputError, WindError, quoted
+from driftmap.core.tables import shipped
 
 HIGHEST_SPEED: Final = 120.0
 """Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹
@@ -160,22 +161,18 @@ class Reading:
             raise ValueError(f"'away' must lie on the Earth (got {self.away:g} m)")
 
 
-def _shipped(name: str) -> str:
-    return files("driftmap.winds").joinpath(name).read_text(encoding="utf-8")
-
-
 @cache
 def words(part: str) -> dict[str, Any]:
     """Give what a part of ``words.toml`` lists."""
-    told: dict[str, Any] = tomllib.loads(_shipped("words.toml"))[part]
+    text = files(__package__).joinpath("words.toml").read_text("utf-8")
+    told: dict[str, Any] = tomllib.loads(text)[part]
     return told
 
 
 @cache
 def _stations() -> dict[str, tuple[float, float]]:
     """Read where stations with surface reports stand: latitude and longitude [deg]."""
-    lines = _shipped("stations.csv").splitlines()
-    rows = (line.split(",") for line in lines if line[0] != "#")
+    rows = shipped(__package__, "stations.csv", ",")
     return {name: (float(north), float(east)) for name, north, east in rows}
 
 

@@ -6,7 +6,7 @@ Worked values below were computed from those formulas, reductions and loads from
 closed form of the equation of motion, to the digits shown.
 """
 
-from math import degrees, log, pi
+from math import log, pi
 
 import numpy as np
 import pytest
@@ -23,23 +23,23 @@ from driftmap.formulas.opening import (
 )
 from driftmap.rocket.fields import Uncertain
 
-TABLE = {  # drag on cloth, inflated/nominal diameter, load factor, swing deg
-    "flat circular": ((0.75, 0.80), (0.67, 0.70), (1.7, 1.8), (10, 40)),
-    "conical": ((0.75, 0.90), (0.70, 0.70), (1.8, 1.8), (10, 30)),
-    "biconical": ((0.75, 0.92), (0.70, 0.70), (1.8, 1.8), (10, 30)),
-    "polyconical": ((0.80, 0.96), (0.70, 0.70), (1.8, 1.8), (10, 20)),
-    "extended skirt": ((0.78, 0.87), (0.66, 0.70), (1.4, 1.4), (10, 15)),
-    "full extended skirt": ((0.75, 0.90), (0.66, 0.70), (1.4, 1.4), (10, 15)),
-    "hemispherical": ((0.62, 0.77), (0.66, 0.66), (1.6, 1.6), (10, 15)),
-    "annular": ((0.85, 0.95), (0.94, 0.94), (1.4, 1.4), (0, 6)),
-    "cruciform": ((0.60, 0.85), (0.66, 0.72), (1.1, 1.2), (0, 3)),
-    "ribbed guide surface": ((0.28, 0.42), (0.62, 0.62), (1.1, 1.1), (0, 2)),
-    "ribless guide surface": ((0.30, 0.34), (0.63, 0.63), (1.4, 1.4), (0, 3)),
-    "flat ribbon": ((0.45, 0.50), (0.67, 0.67), (1.05, 1.05), (0, 3)),
-    "conical ribbon": ((0.50, 0.55), (0.70, 0.70), (1.05, 1.05), (0, 3)),
-    "ringslot": ((0.56, 0.65), (0.67, 0.70), (1.05, 1.05), (0, 5)),
-    "ringsail": ((0.75, 0.90), (0.69, 0.69), (1.10, 1.10), (5, 10)),
-    "disk-gap-band": ((0.52, 0.58), (0.65, 0.65), (1.30, 1.30), (10, 15)),
+TABLE = {  # drag on cloth, inflated/nominal diameter, load factor
+    "flat circular": ((0.75, 0.80), (0.67, 0.70), (1.7, 1.8)),
+    "conical": ((0.75, 0.90), (0.70, 0.70), (1.8, 1.8)),
+    "biconical": ((0.75, 0.92), (0.70, 0.70), (1.8, 1.8)),
+    "polyconical": ((0.80, 0.96), (0.70, 0.70), (1.8, 1.8)),
+    "extended skirt": ((0.78, 0.87), (0.66, 0.70), (1.4, 1.4)),
+    "full extended skirt": ((0.75, 0.90), (0.66, 0.70), (1.4, 1.4)),
+    "hemispherical": ((0.62, 0.77), (0.66, 0.66), (1.6, 1.6)),
+    "annular": ((0.85, 0.95), (0.94, 0.94), (1.4, 1.4)),
+    "cruciform": ((0.60, 0.85), (0.66, 0.72), (1.1, 1.2)),
+    "ribbed guide surface": ((0.28, 0.42), (0.62, 0.62), (1.1, 1.1)),
+    "ribless guide surface": ((0.30, 0.34), (0.63, 0.63), (1.4, 1.4)),
+    "flat ribbon": ((0.45, 0.50), (0.67, 0.67), (1.05, 1.05)),
+    "conical ribbon": ((0.50, 0.55), (0.70, 0.70), (1.05, 1.05)),
+    "ringslot": ((0.56, 0.65), (0.67, 0.70), (1.05, 1.05)),
+    "ringsail": ((0.75, 0.90), (0.69, 0.69), (1.10, 1.10)),
+    "disk-gap-band": ((0.52, 0.58), (0.65, 0.65), (1.30, 1.30)),
 }
 FILLING = {
     "flat circular": (8, 8),
@@ -66,11 +66,8 @@ REDUCTION = [  # A, X1 for exponents 1/2, 1, 2
 @pytest.mark.parametrize("name", TABLE)
 def test_table(name):
     row = CANOPIES[name]
-    drag, inflated, factor, swing = TABLE[name]
-    assert (row.drag, row.inflated, row.load_factor) == (drag, inflated, factor)
-    assert tuple(degrees(a) for a in row.swing) == pytest.approx(swing)
-    assert "from memory" in row.source
-    assert not row.assumed & {"drag", "inflated", "load_factor", "swing"}
+    assert (row.drag, row.inflated, row.load_factor) == TABLE[name]
+    assert not row.assumed & {"drag", "inflated", "load_factor"}
 
 
 @pytest.mark.parametrize("name", CANOPIES)
@@ -85,7 +82,6 @@ def test_home_made_sheets_say_that_all_is_assumed():
     assert own
     for name in own:
         assert CANOPIES[name].assumed >= {"drag", "inflated", "load_factor", "filling"}
-        assert CANOPIES[name].source.startswith("assumed")
         assert log(CANOPIES[name].drag[1] / CANOPIES[name].drag[0]) > 0.25
 
 
