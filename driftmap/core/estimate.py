@@ -76,7 +76,7 @@ def weighted_mean(
         raise ValueError(
             f"'flights' must be positive and hold all values (got {flights})"
         )
-    if not (0 < largest < math.inf and np.all((v > 0) & (v <= largest * (1 + 1e-12)))):
+    if not (0 < largest < math.inf and ((v > 0) & (v <= largest * (1 + 1e-12))).all()):
         raise ValueError("'values' must lie in 0 to 'largest', which must be positive")
     total, square, most = v.sum() / flights, (v @ v) / flights**2, largest / flights
     tail = (1 - confidence) / 2
@@ -85,6 +85,7 @@ def weighted_mean(
     return Estimate(float(total), lower, min(upper, largest), int(v.size), flights)
 
 
+@lru_cache(maxsize=4096)  # most of what is asked for was never seen
 def _gamma_quantile(mean: float, variance: float, level: float) -> float:
     from scipy.special import gammaincinv  # noqa: PLC0415 (slow to import)
 

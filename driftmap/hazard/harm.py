@@ -158,9 +158,9 @@ def basic_casualty_area(
     """
     r, gamma = np.asarray(radius, float), np.asarray(angle, float)
     # Straight down, kept in single precision, lies a hair beyond.
-    if not np.all((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-6)):
+    if not ((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-6)).all():
         raise ValueError("'radius' must not be negative and 'angle' lie in (0, π/2]")
-    if not np.all(np.asarray(way) >= 0):
+    if not (np.asarray(way) >= 0).all():
         raise ValueError("'way' must not be negative")
     reach = PERSON_RADIUS + r
     # cos over sin, not 1 over tan: exactly level with the vertical at 90°.
@@ -189,7 +189,7 @@ def casualty_area(
     projected area; that is left to the factor of `_BOUNCE`.
     """
     area = np.asarray(projected_area, float)
-    if not np.all((area >= 0) & np.isfinite(area)):
+    if not ((area >= 0) & np.isfinite(area)).all():
         raise ValueError("'projected_area' must be finite and not negative")
     first = basic_casualty_area(np.sqrt(area / math.pi), angle, way)
     return np.maximum(first, _BOUNCE * area)

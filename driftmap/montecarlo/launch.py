@@ -21,7 +21,7 @@ from driftmap.core.errors import (
 )
 from driftmap.core.spread import Spread
 from driftmap.formulas.drag import PEAK, drag_rise
-from driftmap.montecarlo.motor_fit import Same, fit_motor
+from driftmap.montecarlo.motor_fit import fit_motor
 from driftmap.montecarlo.staging import (
     BOTH_DRAG,
     curve_of,
@@ -32,7 +32,7 @@ from driftmap.montecarlo.staging import (
 )
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import Flight, Same
 from driftmap.rocket.stability import Balance, balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise

@@ -14,7 +14,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError, FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.montecarlo.staging import rise_of, stability_of
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import Flight, Same
 from driftmap.rocket.stability import balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket
@@ -46,19 +46,6 @@ def fit_motor(
     if not np.isfinite(log_motor).all():
         raise FlightError(flight.source, "apogee", _misfit(flight))
     return log_motor[:, 0], float(response[0]), by_time
-
-
-class Same:
-    """A flight as the key of what was worked out for it, whoever read its file again."""
-
-    def __init__(self, flight: Flight) -> None:
-        self.flight, self._told = flight, flight.model_dump_json(warnings=False)
-
-    def __hash__(self) -> int:
-        return hash(self._told)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Same) and other._told == self._told
 
 
 @lru_cache(maxsize=64)  # the flights of a long day

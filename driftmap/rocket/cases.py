@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final, NoReturn
 
 from driftmap.core.errors import FlightError, nearest, quoted
@@ -23,7 +24,7 @@ from driftmap.rocket.breakup import (
     nose_lost,
 )
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
-from driftmap.rocket.flight import Flight, OwnCase
+from driftmap.rocket.flight import Flight, OwnCase, Same
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.opening_outcomes import opened, opened_as_planned
 from driftmap.rocket.stage_cases import (
@@ -208,7 +209,12 @@ def build_cases(flight: Flight) -> CaseTree:
     `FlightError` if the flight file gives a likelihood to a case that does not exist
     for it, or more than all of it together.
     """
-    bench = bench_of(flight)
+    return _built(Same(flight))
+
+
+@lru_cache(maxsize=64)  # every wind of a plan asks
+def _built(same: Same) -> CaseTree:
+    flight, bench = same.flight, bench_of(same.flight)
     built = [
         replace(case, cause=cause)
         for cause, make, may in _CASES
