@@ -96,10 +96,10 @@ class Desk:
             now(),
             FULL,
             day.units,
-            self._busy(day),
+            self.busy(day),
         )
 
-    def _busy(self, day: Day) -> int:
+    def busy(self, day: Day) -> int:
         """Count the flights of the list where they are more than the field's file tells; else 0."""
         listed = sum(item.state != "not today" for item in day.items)
         try:
@@ -115,7 +115,7 @@ class Desk:
         files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
         paths = [*map(self.folder.path, files), *self.field.rule_files()]
         parts = [(str(path), stamp(path)) for path in paths]
-        shared = repr((parts, day.units, day.winds, day.aside, self._busy(day)))
+        shared = repr((parts, day.units, day.winds, day.aside, self.busy(day)))
 
         def of(item: Item) -> str:
             own = (item.flight, self.own(item.flight), item.pad)

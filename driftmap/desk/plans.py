@@ -201,6 +201,11 @@ class Plans:
         takes = here["takes"]
         if {"flight", "of"} & {*takes} and not desk.folder.revision(flight):
             raise InputError("plan", "flight", "choose one")
+        if "answers" in takes and (listed := desk.busy(day)):
+            told = (
+                f"the list holds {listed}, more than the field tells: change it there"
+            )
+            raise InputError(SITE, "flights_today", told)
         yield from here["fixed"]
         if "of" in takes:
             yield f"--flight={flight}"

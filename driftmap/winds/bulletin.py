@@ -158,6 +158,9 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     chosen, notes = choose_time(
         [time[0] for time in times], setting, source, forecast=True
     )
+    windows = [window or (setting.now, setting.now) for _, window, _ in times]
+    inside = (i for i, (a, b) in enumerate(windows) if a <= setting.when < b)
+    chosen = next(inside, chosen)  # whose hours for use they are
     reading, *others = (
         _reading(mine[i], times[i], notes, setting)
         for i in dict.fromkeys((chosen, *range(len(mine))))

@@ -96,7 +96,8 @@ def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
     ):
         valid = datetime.fromisoformat(_valid(time, zone))
         apart = valid - (reading.valid or present())
-        if is_number(code) and code in _STORMS and abs(apart) <= timedelta(hours=1):
+        stormy = code is not None and (not is_number(code) or code in _STORMS)
+        if stormy and abs(apart) <= timedelta(hours=1):
             yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
 
 
@@ -111,7 +112,12 @@ _OF_WIND: Final = re.compile(
 def _unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
     """Doubt an answer that tells of wind beside its columns by the hour, as of now or the day."""
     for block, held in answer.items():
-        if not isinstance(held, dict) or block.endswith("_units"):
+        if block.endswith("_units"):
+            continue
+        if not isinstance(held, dict):
+            text = isinstance(held, str) and not _DESCRIBES.fullmatch(block)
+            if held and (text or isinstance(held, list | bool)):
+                yield f"{quoted(block)} is not read: what does it say of the wind?"
             continue
         names = [
             name
@@ -252,17 +258,17 @@ def _usable(levels: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
     for given in levels:
         level = {k: v for k, v in given.items() if v is not None or k == "from_deg"}
         wind = [key for key in _WINDS if key in level]
-        blows = "speed_mps" in wind or {"u_mps", "v_mps"} <= set(wind)
-        if blows and any(key in level for key in _PLACES):
+        shown = ", ".join(f"{k} {level[k]}" for k in (*wind, *_PLACES) if k in level)
+        lost = f"a level of {shown} tells no"
+        placed = any(key in level for key in _PLACES)
+        if placed and wind == ["gust_mps"]:
+            told["notes"].append(f"{lost} mean speed: its gust is flown as that")
+            told["levels"].append(level | {"speed_mps": level.pop("gust_mps")})
+        elif placed and ("speed_mps" in wind or {"u_mps", "v_mps"} <= {*wind}):
             told["levels"].append(level)
         elif wind:
-            shown = ", ".join(
-                f"{key} {level[key]}" for key in (*wind, *_PLACES) if key in level
-            )
-            what = "height" if blows else "mean speed"
-            told["notes"].append(
-                f"a level of {shown} tells no {what}, and is not flown: read it again"
-            )
+            what = "mean speed" if placed else "height"
+            told["notes"].append(f"{lost} {what}, and is not flown: read it again")
     return told
 
 

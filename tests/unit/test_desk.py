@@ -486,6 +486,10 @@ def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask)
         assert task.flights == counted
         if counted:
             assert _inputs(task)[1].flights_today == counted
+            with pytest.raises(InputError, match="flights_today: the list holds 3"):
+                [*Plans(desk)._words("brief", "flights/dunlin.toml", "", {})]
+        if told == 9:
+            assert [*Plans(desk)._words("brief", "flights/dunlin.toml", "", {})]
 
 
 def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):

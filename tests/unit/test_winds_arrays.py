@@ -105,7 +105,7 @@ def test_an_array_of_gusts_counts_and_a_speed_without_direction_is_a_wind():
         ),
         (
             {"wind_speed": [2, None, 3], "gust": [None, 25, None]},
-            [2, 3],
+            [2, 25, 3],
             "a level of gust_mps 25.0, height_m 300.0 tells no mean speed",
         ),
     ],

@@ -86,6 +86,15 @@ def test_hours_for_use_that_start_at_the_valid_time():
     assert _read(TEXT.replace("FOR USE 0500-0900Z", "")).window is None
 
 
+def test_of_several_the_one_for_use_at_the_flight_is_taken():
+    """Not the one whose valid time is nearest: 08 to 14Z at 12Z, 14 to 21Z at 18Z."""
+    early = TEXT.replace("190600Z   FOR USE 0500-0900Z", "191200Z   FOR USE 0800-1400Z")
+    late = TEXT.replace("190600Z   FOR USE 0500-0900Z", "191800Z   FOR USE 1400-2100Z")
+    for minute, hour in ((55, 12), (5, 18)):
+        when = WHEN.replace(hour=13 + (hour > 12), minute=minute)
+        assert _read(early + late, when=when).valid.hour == hour
+
+
 def test_what_is_bounded_is_said():
     said = " ".join(_read().assumed)
     assert "less than 5 kt" in said

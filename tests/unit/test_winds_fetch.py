@@ -259,15 +259,28 @@ def test_a_wrong_answer_is_one_line_and_never_kept(tmp_path, change, message):
     assert len(asked) == 2
 
 
-def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms():
+@pytest.mark.parametrize("code", [95, "95"])
+def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms(code):
     answer = _answer()
     answer["hourly"]["wind_direction_10m"] = [None, None]
-    answer["hourly"]["weather_code"] = [3, 95]
+    answer["hourly"]["weather_code"] = [3, code]
     (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
     low = reading.levels[0]
     assert (low.height, low.direction, low.speed, low.gust) == (10.0, None, 4.0, 7.0)
     (told,) = (said for said in reading.warned if "weather code" in said)
     assert "weather code 95 at 2026-05-09T19:00: thunder" in told
+
+
+def test_a_gust_without_a_speed_in_the_next_hour_is_heard():
+    answer = _answer()
+    for name, values in answer["hourly"].items():
+        if name.startswith("wind_speed"):
+            values[1] = None
+        elif name == "wind_gusts_10m":
+            values[1] = 25.0
+    early = replace(SITE, when=WHEN.replace(hour=18, minute=0))
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", early)
+    assert any("19:00Z tells 25.0 m/s" in told for told in reading.warned)
 
 
 def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told():
@@ -285,13 +298,17 @@ def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told(
         ("current", {"wind_gusts_10m": 19.0}, "current tells of wind_gusts_10m"),
         ("daily", {"weather_code": [96]}, "daily tells of weather_code"),
         ("hourly", {"windgusts_10m": [19.0, 20.0]}, "hourly tells of windgusts_10m"),
+        ("alerts", ["gale warning"], "'alerts' is not read"),
+        ("warning", "squalls from noon", "'warning' is not read"),
+        ("error", True, "'error' is not read"),
+        ("model", "a model", None),
         ("daily", {"weather_code": [3], "temperature_2m_max": [21.0]}, None),
         ("hourly", {"weather_code": [[95], 3], "cloud_cover": [0, 0]}, None),
     ],
 )
 def test_wind_beside_the_columns_by_the_hour_holds(block, beside, held):
     answer = _answer()
-    answer.setdefault(block, {}).update(beside)
+    answer[block] = answer.get(block, {}) | beside if type(beside) is dict else beside
     (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
     told = [said for said in reading.warned if "is not read" in said]
     assert [held in said for said in told if held] == [True] * (held is not None)
