@@ -35,7 +35,8 @@ class Moment:
 def before(seen: Watch) -> list[str]:
     """Say what the caller says before lift-off: what is down sooner than it can be called.
 
-    Result: with the crowd whose left and right the moments tell.
+    Result: with the crowd whose left and right the moments tell; of a NO-GO that alone, for
+    whoever flies it all the same lets nobody speak before.
     """
     voice, early = seen.voice, dict[str, str]()
     for fall in arrivals(seen.falls):
@@ -45,7 +46,8 @@ def before(seen: Watch) -> list[str]:
         voice.say("heads_up.piece", piece=short_name(piece, voice), time=time)
         for piece, time in early.items()
     )
-    told = [voice.say("watch.early", pieces=pieces)] if early else []
+    flies = seen.told.verdict != "no-go"
+    told = [voice.say("watch.early", pieces=pieces)] if early and flies else []
     if seen.sight:
         told.append(voice.say("side.note", area=isolate(seen.sight.name)))
     return told

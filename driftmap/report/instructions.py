@@ -192,7 +192,8 @@ class Watch:
         if fall.around:
             return say("instruct.around")
         compass = self.voice.compass(fall.azimuth)
-        if self.sight is None:
+        # Who follows the rocket up has it in sight: its side is not that of where it lands.
+        if self.sight is None or isinstance(fall, Climb):
             return say("instruct.look", compass=compass)
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
         return say("side.look", compass=compass, side=side)

@@ -1,8 +1,8 @@
-// Labels that give way to each other, and the names of squares along the edges.
+// Labels that give way to each other.
 //
 // One rule: a name stands on its own ground or close beside it, on nobody else's; where there is no room close by, its
 // number alone, which the line below the map names. A name far from its ground is read as its place. On narrow maps
-// people's places bear numbers alone. The first free place nearest to the ground is taken: who comes first, by rank,
+// people's places bear numbers first, and names where these leave room. The first free place nearest to the ground is taken: who comes first, by rank,
 // chooses first. Paper is alike (plates.py).
 
 // Which way people are to go from there: degrees from north.
@@ -74,8 +74,8 @@ function ways({ full, brief }, ground, crowd, shorts, inside = touches(ground, c
   const off = (box) => lies(box, crowd.danger) === "off";
   const calm = (box) => off(box) && lies(box, crowd.caution) === "off"; // whose ground no zone meets, stands in none
   const kept = [...(touches(ground, crowd.caution) ? [] : [calm]), off, ...(inside ? [anywhere] : [])];
-  const forms = kept.flatMap((fits) => shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits, crowd })));
-  return [...forms, { ...forms.at(-1), gaps: GAPS, fits: crowd.hosts.length ? kept.at(-1) : anywhere, crowd: { ...crowd, people: [] } }]; // a number rather hides ground than is gone
+  const forms = kept.flatMap((fits) => shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits, ordered: short, crowd })));
+  return [...forms, { ...forms.at(-1), gaps: GAPS, ordered: false, fits: crowd.hosts.length ? kept.at(-1) : anywhere, crowd: { ...crowd, people: [] } }]; // a number rather hides ground than is gone
 }
 
 // Places about a ground, so far off its corners.
@@ -85,20 +85,25 @@ function placesAbout(ground, { width, height }, gap) {
   return ROUND.flatMap(([right, down]) => corners.map(([x, y]) => about({ left: x + right * (width / 2 + gap), top: y + down * (height / 2 + gap) }, { width, height })));
 }
 
-// Whether a box lies on the same side of the pad as people's ground; of any other it need not.
-function sameSide(box, ground, { pad, grounds }) {
+// Whether a box lies on the same side of the pad as people's ground, of any other it need not; a number of a few in their
+// order too: before no nearer ground and behind no farther one.
+function inOrder(box, ground, { pad, grounds }, ordered) {
   if (!grounds.includes(ground)) return true;
   const [x, y] = [(pad.left + pad.right) / 2, (pad.top + pad.bottom) / 2];
   const corners = ground.flat(2);
-  const mean = (axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length;
-  return ((box.left + box.right) / 2 - x) * (mean(0) - x) + ((box.top + box.bottom) / 2 - y) * (mean(1) - y) >= 0;
+  const [east, south] = [x, y].map((at, axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length - at);
+  const along = (((box.left + box.right) / 2 - x) * east + ((box.top + box.bottom) / 2 - y) * south) / (Math.hypot(east, south) || 1);
+  if (along < 0 || !ordered || grounds.length > FEW) return along >= 0;
+  const away = (most, other) => most(...other.flat(2).map(([u, v]) => Math.hypot(u - x, v - y)));
+  const own = away(Math.min, ground);
+  return grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
 }
 
 // The nearest clear place beside a ground, and the line to it where it is not close by.
-function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED } = {}) {
+function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, ordered = false } = {}) {
   for (const gap of gaps) {
     for (const box of placesAbout(ground, size, gap)) {
-      if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box) || !sameSide(box, ground, crowd)) continue;
+      if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box) || !inOrder(box, ground, crowd, ordered)) continue;
       const { way, long } = wayTo(ground, box);
       if (long <= tied) return { box };
       if (long <= LONGEST && !blocked(way, ground, crowd)) return { box, way };
@@ -108,9 +113,11 @@ function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TI
 }
 
 // Set a label at a place, with its line.
-function setAt(label, { box, way, short = false }, crowd) {
+function setAt(label, { box, way, short = false, bare = false }, crowd) {
+  label.box = box;
   const { left, top } = crowd.at.get(label);
   label.classList.toggle("short", short);
+  label.classList.toggle("bare", bare);
   Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
   crowd.taken.push(box);
   crowd.plates.push(box);
@@ -154,20 +161,20 @@ function placeWord(label, crowd) {
   const kind = label.classList.contains("danger") ? "danger" : "caution";
   const [own, worse] = kind === "danger" ? [crowd.danger, []] : [crowd.caution, crowd.danger];
   if (!own.length) return false;
-  const { left, top, full, brief } = crowd.at.get(label);
+  const { left, top, full, brief, bare } = crowd.at.get(label);
   const { frame } = crowd;
   const from = { left: clamp(left, frame.left, frame.right), top: clamp(top, frame.top, frame.bottom) };
-  for (const [size, short] of [[full, false], [brief, true]]) {
+  for (const [size, form] of [[full, {}], [brief, { short: true }], [bare, { short: true, bare: true }]]) {
     const place = fitWithin(size, own, worse, crowd, from);
-    if (place) return setAt(label, { ...place, short }, crowd);
+    if (place) return setAt(label, { ...place, ...form }, crowd);
   }
   // Danger may be named from within caution, never the other way round, and neither over an edge.
   const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
-  const place = beside(brief, own, crowd, { fits: (box) => off(box) && !overlaps(box, crowd.rooms), tied: 0 }) ?? beside(brief, own, crowd, { fits: off, tied: 0 });
-  if (place) return setAt(label, { ...place, short: true }, crowd);
+  const place = beside(bare, own, crowd, { fits: (box) => off(box) && !overlaps(box, crowd.rooms), tied: 0 }) ?? beside(bare, own, crowd, { fits: off, tied: 0 });
+  if (place) return setAt(label, { ...place, short: true, bare: true }, crowd);
   // Rather over ground of people, whose numbers give way, than gone.
-  const last = fitWithin(brief, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);
-  return Boolean(last) && setAt(label, { ...last, short: true }, crowd);
+  const last = fitWithin(bare, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);
+  return Boolean(last) && setAt(label, { ...last, short: true, bare: true }, crowd);
 }
 
 const touches = (ground, zone) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), zone) !== "off");
@@ -177,12 +184,13 @@ const pointOn = ({ left, top }) => [[[[left, top]]]];
 function placePeople(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = crowd.groundOf(label) ?? pointOn(measured);
-  const tries = ways(measured, ground, crowd, crowd.numbers || crowd.pressed.has(label) ? [true] : [false, true]);
+  const inside = touches(ground, crowd.danger);
+  const tries = ways(measured, ground, crowd, crowd.numbers || crowd.pressed.has(label) ? [true] : [false, true], inside);
   const few = crowd.people.length <= FEW;
-  const set = ({ short, size, gaps, fits, crowd: seen }) => {
+  const set = ({ short, size, gaps, fits, ordered, crowd: seen }) => {
     const on = about(measured, size);
     if ((short || lies(on, ground) === "in") && clear(on, ground, seen) && fits(on)) return setAt(label, { box: on, short }, crowd);
-    const place = beside(size, ground, seen, { gaps, fits });
+    const place = beside(size, ground, seen, { gaps, fits, ordered });
     return Boolean(place) && setAt(label, { ...place, short }, crowd);
   };
   if (tries.slice(0, -1).some(set)) return true;
@@ -191,9 +199,10 @@ function placePeople(label, crowd) {
   const apart = few ? [0, ...GAPS, 90, 120, 160, 220].flatMap((gap) => placesAbout(ground, measured.brief, gap)) : [];
   const bare = { ...crowd, people: [] };
   const plain = (box, seen = bare) => clear(box, ground, seen) && !crowd.plates.some((plate) => pierces(wayTo(ground, box).way, plate));
-  const near = apart.filter((box) => sameSide(box, ground, crowd));
+  const near = apart.filter((box) => inOrder(box, ground, crowd, true));
   const far = (box) => Boolean(box) && setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
-  if (far(near.find((at) => plain(at, crowd)))) return true;
+  const mild = (at) => plain(at, crowd) && (inside || lies(at, crowd.danger) === "off");
+  if (far(near.find(mild) ?? apart.find(mild))) return true;
   if (!(crowd.many && crowd.hosts.length) && set(tries.at(-1))) return true;
   if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? apart.find((at) => plain(at)))) return true;
   if (few) crowd.pressed.add(label);
@@ -213,7 +222,7 @@ function placeAlong(label, crowd) {
   const bare = boxes.find((box) => [crowd.danger, crowd.caution, ...crowd.keep].every((zone) => lies(box, zone) === "off"));
   const box = bare ?? boxes.find((at) => lies(at, crowd.danger) === "off");
   if (box) return setAt(label, { box }, crowd);
-  const place = / (fail|warn)/.test(label.className) && beside(full, spots.map((spot) => [[spot]]), crowd);
+  const place = / (fail|warn)/.test(label.className) && beside(full, spots.map((spot) => [[spot]]), crowd, { fits: (at) => lies(at, crowd.danger) === "off" });
   return Boolean(place) && setAt(label, place, crowd);
 }
 
@@ -257,15 +266,15 @@ function padBox(half) {
   return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
 }
 
-// Wind and north stand in the corner where no zone lies, nor people, if there is one. Beside the keys it is on the
+// Wind and north stand in the corner where they hide least: of danger nothing, nor caution, nor people, if there is one. Beside the keys it is on the
 // first screen too; below, on a small one, it is not.
 function placeCorner() {
-  const zoned = ["danger", "caution"].flatMap(zonePolygons);
+  const [danger, caution] = ["danger", "caution"].map(zonePolygons);
   const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));
   const costs = ["", "beside", "low"].map((corner) => {
     one("#north").className = corner;
-    const [zone, place] = [zoned, people].map((grounds) => Number(lies(one("#north").getBoundingClientRect(), grounds) !== "off"));
-    return { corner, cost: 2 * zone + place };
+    const box = one("#north").getBoundingClientRect();
+    return { corner, cost: [danger, caution, people].reduce((sum, grounds) => 2 * sum + (lies(box, grounds) !== "off"), 0) };
   });
   one("#north").className = costs.reduce((a, b) => (b.cost < a.cost ? b : a)).corner;
 }
@@ -276,20 +285,28 @@ function groundsDrawn() {
   const frame = { left: left + 4, top: top + (edges ? 20 : 4), right: right - (edges ? 26 : 4), bottom: bottom - 4 }; // clear of the edges' names
   const drawn = areas.map((area) => polygonsOf([area]));
   const people = drawn.filter((_, i) => areas[i].options.className.includes("people"));
-  const fixed = all(".leaflet-control, #far span, #north").map((control) => control.getBoundingClientRect());
+  const fixed = all(".leaflet-control, #north").map((control) => control.getBoundingClientRect());
   const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((part) => part.getBoundingClientRect());
   const pad = padBox(14);
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
   return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, pad, fixed: [pad, ...fixed, ...picture] };
 }
 
-// Where each label belongs and how large it is, whole and short: all read before any is set, so that the page is laid out twice, not for each.
+// Where each label belongs and how large it is, whole, short and bare: all read before any is set, so that the page is laid out thrice, not for each.
 function measure(labels) {
-  const size = (label) => { const { width, height } = label.getBoundingClientRect(); return { width, height }; };
-  for (const label of labels) label.classList.remove("short");
-  const found = labels.map((label) => { const { left, top } = label.parentElement.getBoundingClientRect(); return { left, top, full: size(label) }; });
-  for (const label of labels) label.classList.add("short");
-  return new Map(labels.map((label, i) => [label, { ...found[i], brief: size(label) }]));
+  const sizes = (...classes) => labels.map((label) => {
+    label.classList.remove("short", "bare");
+    label.classList.add(...classes);
+    return label;
+  }).map((label) => {
+    const { width, height } = label.getBoundingClientRect();
+    return { width, height };
+  });
+  const [full, brief, bare] = [sizes(), sizes("short"), sizes("short", "bare")];
+  return new Map(labels.map((label, i) => {
+    const { left, top } = label.parentElement.getBoundingClientRect();
+    return [label, { left, top, full: full[i], brief: brief[i], bare: bare[i] }];
+  }));
 }
 
 function placeLabels() {
@@ -329,7 +346,21 @@ function placeOnce(labels, people, drawn, gathered) {
     }
     label.classList.toggle("off", !free);
   }
+  if (!crowd.many) for (const label of people) addName(label, crowd);
   return more || drawn.pressed.size > pressed.length;
+}
+
+// A number that stands alone gets its name toward either side, where that hides nothing and lies on no zone that the number is off.
+function addName(label, crowd) {
+  const { full } = crowd.at.get(label);
+  const own = label.box;
+  if (!label.classList.contains("short") || label.classList.contains("off")) return;
+  const seen = { ...crowd, taken: crowd.taken.filter((box) => box !== own) };
+  const top = (own.top + own.bottom - full.height) / 2;
+  const boxes = [own.left, own.right - full.width].map((left) => boxAt(left, top, full));
+  const bare = (box) => lies(box, crowd.danger) === "off" && (lies(box, crowd.caution) === "off" || lies(own, crowd.caution) !== "off");
+  const box = boxes.find((at) => bare(at) && clear(at, crowd.groundOf(label), seen));
+  if (box) setAt(label, { box }, crowd);
 }
 
 function placeOne(label, crowd) {
@@ -361,33 +392,4 @@ function tellNumbers(people) {
 function inFrame(label, { at, frame }) {
   const { left, top } = at.get(label);
   return left >= frame.left && left <= frame.right && top >= frame.top && top <= frame.bottom;
-}
-
-function showEdges(shown) {
-  edges = shown;
-  placeEdges();
-}
-
-// Write the names along an edge: every one, or every second, fifth … so that none touch.
-function fillEdge(edge, names, places, gap, end, style) {
-  const apart = Math.abs(places[places.length - 1] - places[0]) / Math.max(1, places.length - 1) || gap;
-  const step = [1, 2, 5, 10, 100].find((n) => n * apart >= gap) ?? 100;
-  const written = [];
-  names.forEach((name, i) => {
-    if (i % step || places[i] < 10 || places[i] > end - 10) return;
-    const tag = document.createElement("span");
-    tag.textContent = name;
-    tag.style[style] = `${places[i]}px`;
-    written.push(tag);
-  });
-  edge.replaceChildren(...(edges ? written : []));
-}
-
-function placeEdges() {
-  const { letters, longitude, latitude } = DRIFTMAP.squares;
-  const [lat, lon] = DRIFTMAP.pad;
-  const x = longitude.map((l) => chart.latLngToContainerPoint([lat, l]).x);
-  const y = latitude.map((l) => chart.latLngToContainerPoint([l, lon]).y);
-  fillEdge(one("#columns"), [...letters], x, 18, chart.getSize().x - 24, "left");
-  fillEdge(one("#rows"), latitude.map((_, i) => i + 1), y, 20, chart.getSize().y, "top");
 }

@@ -67,10 +67,24 @@ function apply() {
 // What the placing of labels keeps to.
 const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
 
+// The word of a zone that runs out of sight says how far it reaches from the pad, and points there.
+function tellReach() {
+  for (const { kind, at, far: end } of DRIFTMAP.zones) {
+    const word = at && one(`.label.zone.${kind} b`);
+    if (!word) continue;
+    const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(end));
+    const reach = document.createElement("span");
+    reach.className = "reach";
+    reach.append(say("goes_on", { name: "", distance: length(away.distance, 1) }), " ", arrowTo(away.bearing / RADIAN));
+    word.replaceChildren(say(kind), ...(inSight(end) ? [] : [reach]));
+  }
+}
+
 function placeAll() {
   placeCorner();
-  placeFar();
+  tellReach();
   placeLabels();
+  placeFar();
 }
 
 function view(name, options) {
@@ -128,32 +142,34 @@ function startKeyboard() {
   });
 }
 
-// People, failing ground and the end of a zone beyond the edge: an arrow there, with name and distance; the nearest first.
+// People and failing ground beyond the edge: an arrow there, with name and distance; the nearest first.
 const fromPad = ({ at }) => apart(L.latLng(DRIFTMAP.pad), L.latLng(at)).distance;
-const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail")
-  .concat(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, far: at }) => ({ name: say(kind), at })));
+const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail");
+
+// Clear of the names along the edges.
+function inSight(place) {
+  const [{ x, y }, size] = [chart.latLngToContainerPoint(place), chart.getSize()];
+  return x >= 4 && y >= (edges ? 20 : 4) && x <= size.x - (edges ? 26 : 4) && y <= size.y - 4;
+}
 
 function placeFar() {
   const size = chart.getSize();
-  const taken = all(".leaflet-control, #north, .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect()).concat(padBox(14));
+  const taken = all(".leaflet-control, #north, .map .label:not(.off), .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect()).concat(padBox(14));
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
   for (const { name, number, kind, outcome, at: middle } of far) {
+    if (inSight(middle)) continue;
     const point = chart.latLngToContainerPoint(middle);
-    // Named where its middle lies in sight, clear of the names along the edges.
-    if (point.x >= 0 && point.y >= 20 && point.x <= size.x - 26 && point.y <= size.y) continue;
     const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(middle));
     const chip = document.createElement("span");
     const arrow = document.createElement("i");
-    // A zone goes on whither it reaches farthest from the pad, as the words say; people are where they lie from here.
-    const turn = kind ? Math.atan2(point.y - size.y / 2, point.x - size.x / 2) : away.bearing - Math.PI / 2;
-    arrow.style.transform = `rotate(${turn}rad)`;
+    arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
     const told = document.createElement("bdi");
     const words = { name: `\u2068${name}\u2069`, distance: length(away.distance, 1), compass: pointOf(away.bearing / RADIAN) };
-    told.textContent = kind ? `${number ? `${number} ` : ""}${say("far", words)}` : say("goes_on", words);
+    told.textContent = `${number ? `${number} ` : ""}${say("far", words)}`;
     chip.append(arrow, told);
     one("#far").append(chip);
-    settleFar(chip, { point, calm: outcome === "pass" }, size, taken, left, top);
+    settleFar(chip, { point, calm: kind !== "people" || outcome === "pass" }, size, taken, left, top);
   }
 }
 
@@ -166,11 +182,40 @@ function settleFar(chip, { point, calm }, size, taken, left, top) {
     .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
     .map(([across, down]) => boxAt(left + across, top + down, { width, height })).filter((box) => !overlaps(box, taken));
   const danger = zonePolygons("danger");
-  // Nobody far off who is clear hides where nobody may stand; the words above the map name them.
+  // Nobody far off who is clear, and no ground, hides where nobody may stand; the words above the map name them.
   const at = free.find((box) => lies(box, danger) === "off") ?? (calm ? undefined : free[0]);
   if (!at) return chip.remove();
   Object.assign(chip.style, { left: `${at.left - left}px`, top: `${at.top - top}px` });
   taken.push(at);
+}
+
+function showEdges(shown) {
+  edges = shown;
+  placeEdges();
+}
+
+// Write the names along an edge: every one, or every second, fifth … so that none touch.
+function fillEdge(edge, names, places, gap, end, style) {
+  const apart = Math.abs(places[places.length - 1] - places[0]) / Math.max(1, places.length - 1) || gap;
+  const step = [1, 2, 5, 10, 100].find((n) => n * apart >= gap) ?? 100;
+  const written = [];
+  names.forEach((name, i) => {
+    if (i % step || places[i] < 10 || places[i] > end - 10) return;
+    const tag = document.createElement("span");
+    tag.textContent = name;
+    tag.style[style] = `${places[i]}px`;
+    written.push(tag);
+  });
+  edge.replaceChildren(...(edges ? written : []));
+}
+
+function placeEdges() {
+  const { letters, longitude, latitude } = DRIFTMAP.squares;
+  const [lat, lon] = DRIFTMAP.pad;
+  const x = longitude.map((l) => chart.latLngToContainerPoint([lat, l]).x);
+  const y = latitude.map((l) => chart.latLngToContainerPoint([l, lon]).y);
+  fillEdge(one("#columns"), [...letters], x, 18, chart.getSize().x - 24, "left");
+  fillEdge(one("#rows"), latitude.map((_, i) => i + 1), y, 20, chart.getSize().y, "top");
 }
 
 function start() {
@@ -237,7 +282,7 @@ function toPaper() {
   for (const tight of ["tight", "tighter"]) if (rest() < 0) document.body.classList.add(tight);
   map.style.height = `${LEAST_MAP + Math.max(0, rest())}px`;
   chart.invalidateSize({ animate: false });
-  view("flight", { padding: [8, 8] });
+  view("opening", { padding: [8, 8] });
   placeAll();
 }
 

@@ -37,14 +37,19 @@ def stand(seen: Watch) -> list[Order]:
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
     mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
     calm = [s for s in people if s.kind is None and s.seen == "pass"]
-    if sent := moves(seen):
+    sent = moves(seen)
+    if sent:
         told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
     if calm:
         places = places_named([spot.area.name for spot in calm], seen.voice)
         told.append(Order("clear", say("zone.clear"), f"{places}."))
     if mild:
         places = places_named([spot.area.name for spot in mild], seen.voice)
+        # Beside neighbours of the same zone who must move it says why these need not.
+        near = any(move.spot.kind == "caution" for move in sent)
         words = say("instruct.ready_at", places=places)
+        if near:
+            words = say("instruct.ready_seldom", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
         told.append(Order("caution", say("zone.caution"), say("instruct.ready")))

@@ -69,6 +69,13 @@ def _to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     return [*beside[:first], *(c for c in worst if not c.beside), *beside[first:]]
 
 
+def leading(checks: Collection[Check], people: Collection[str]) -> int:
+    """Count the reasons that lead: what passes and leads never stands without what fails."""
+    first = next(iter(_to_tell(checks, people)), None)
+    passes = first is not None and first.outcome == "pass"
+    return 1 + (passes and any(check.outcome == "fail" for check in checks))
+
+
 def _history(check: Check) -> bool:
     """Tell a check that only says what somebody did, from one that says what may happen."""
     done = LOOSER in check.source or check.kind in {Kind.RULE, Kind.WIND_WARNED}

@@ -32,7 +32,7 @@ _MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
-_PAGE: Final = 390_000.0
+_PAGE: Final = 365_000.0
 """Letters of one point that the caller's page holds, beside its head."""
 
 _LINE_END: Final = 30
@@ -175,7 +175,7 @@ def _made(a: Assessment, voice: Voice) -> str:
 
 
 def poster_html(seen: Watch, around: Around | None = None) -> str:
-    """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
+    """Write what hangs at the crowd: word, who decides, why, wind, where to stand and look.
 
     Parameters as for `brief_html`.
     """
@@ -197,10 +197,11 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
     Parameters as for `brief_html`.
     """
     calls, told = moments(seen), heads_up(seen)
+    eyes = [*look(seen), seen.voice.say("caller.then")]
     lines = [line for call in calls for line in (call.should, call.otherwise) if line]
     keys = ("caller.no_flight", "map.read_aloud", "caller.only_seen")
     lines += [*told, " ".join(map(seen.voice.say, keys))]
-    half = [*look(seen), *(one for o in stand(seen) for one in o.told.split("\n"))]
+    half = [*eyes, *(one for o in stand(seen) for one in o.told.split("\n"))]
     lines += [*before(seen), *half, *half]  # on half the width
     rows = people_rows(seen.places, seen.voice)[:_MOST_CALLED]
     lines += ["".join((r["name"], r["where"], r["zone"], r["flag"])) for r in rows]
@@ -209,6 +210,7 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
         seen,
         around,
         before=before(seen),
+        look=eyes,
         moments=calls,
         heads_up=told,
         size=_type_for(lines),

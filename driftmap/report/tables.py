@@ -38,6 +38,7 @@ def headline(
     """
     crowd = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
+    lead = reasons.leading(a.checks, crowd)
     read, mast, age = wind_text.wind_told(a.wind, voice)
     out, said = counted(a.checks)
     stop, judged = "", ""
@@ -61,7 +62,8 @@ def headline(
         ),
         "back": reasons.read_back(a, voice),
         "settled": reasons.settled(a.checks, voice),
-        "reasons": against[:most],
+        "reasons": against[: max(most, lead)],
+        "lead": lead,
         "more": voice.count(len(against)) if len(against) > 1 else "",
         "kept": _all_kept(a, voice),
     }

@@ -242,11 +242,12 @@ def one_page(browser, folder, assessment, write, language):
     assert browser.js("return document.documentElement.scrollWidth") <= 320
     assert browser.barriers() == []
     assert browser.js(CONTRAST) == []
-    last = "decides.text" if write is caller_html else "head.decides"
+    last = ["head.decides", *(["decides.text"] if write is caller_html else [])]
     assert len(sheets(browser, "A4")) == 1
     (text,) = printed(browser, "letter")
     assert catalogue.say(f"verdict.{assessment.verdict}")[:2] in text
-    assert re.sub(r"\W", "", catalogue.say(last)) in re.sub(r"\W", "", text)
+    plain = re.sub(r"\W", "", text)
+    assert all(re.sub(r"\W", "", catalogue.say(key)) in plain for key in last)
 
 
 def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):
@@ -263,7 +264,7 @@ def test_the_poster_is_read_from_two_metres(browser, demo, tmp_path):
     browser.open(path)
     browser.cdp("Emulation.setEmulatedMedia", media="print")
     sizes = browser.js(
-        "return [...document.querySelectorAll('header .word, .line')].map(e => "
+        "return [...document.querySelectorAll('header :is(.word, .fine), .line')].map(e => "
         "[parseFloat(getComputedStyle(e).fontSize) * .75, e.scrollHeight - e.clientHeight, e.className])"
     )
     browser.cdp("Emulation.setEmulatedMedia", media="")

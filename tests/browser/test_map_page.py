@@ -186,11 +186,10 @@ def test_names_are_tied_to_their_ground_and_words_lie_in_their_zones(browser, pa
             "const grades = ['danger', 'caution'].map(zonePolygons);"
             "return all('.map .label.people:not(.off)').map((l) => { const box = l.getBoundingClientRect();"
             "const own = polygonsOf([areas[l.dataset.area]]);"
-            "return [l.classList.contains('short'), wayTo(own, box).long, grades.every((zone) => touches(own, zone) || lies(box, zone) === 'off')] })"
+            "return [wayTo(own, box).long, grades.every((zone) => touches(own, zone) || lies(box, zone) === 'off')] })"
         )
         assert len(told) >= 4
-        for short, far, where_it_stands in told:
-            assert short or width > 600
+        for far, where_it_stands in told:
             assert far < 82  # 80, and the width of a line
             assert where_it_stands
     words = dict(
@@ -503,7 +502,7 @@ def test_the_cross_goes_where_the_arrows_say(browser, page):
 
 
 def test_people_beyond_the_edge_have_an_arrow(browser, page):
-    browser.look(page)
+    browser.open(page)
     shown = "return [...document.querySelectorAll('#far span')].map(e => e.textContent)"
     browser.js("view('everything', { animate: false })")
     assert browser.js(shown) == []
@@ -512,15 +511,19 @@ def test_people_beyond_the_edge_have_an_arrow(browser, page):
     )
     told = browser.js(shown)
     assert any("South crowd line" in text and " S" in text for text in told)
-    # A zone's arrow points from the pad to its farthest point, wherever the map is moved.
-    turned, (north, east) = browser.js(
-        "const { far, kind } = DRIFTMAP.zones.find(({ at }) => at), [lat, lon] = DRIFTMAP.pad;"
-        "const chip = all('#far span').find((e) => e.textContent.includes(say(kind)));"
-        "return [chip.querySelector('i').style.transform, [far[0] - lat, (far[1] - lon) * Math.cos(lat * Math.PI / 180)]]"
+    # A zone's word points from the pad to its farthest point, if that is out of sight.
+    reach = "return all('.label.zone .reach .whither').map(e => e.style.transform)"
+    browser.js("chart.setView(DRIFTMAP.pad, 17, { animate: false })")
+    north, east = browser.js(
+        "const { far } = DRIFTMAP.zones[0], [lat, lon] = DRIFTMAP.pad;"
+        "return [far[0] - lat, (far[1] - lon) * Math.cos(lat * Math.PI / 180)]"
     )
+    turned, *_ = browser.js(reach)
     assert float(re.findall(r"-?[\d.]+", turned)[0]) == pytest.approx(
-        -math.atan2(north, east), abs=0.02
+        math.degrees(math.atan2(east, north)) % 360 - 90, abs=1
     )
+    browser.js("view('everything', { animate: false })")
+    assert browser.js(reach) == []
 
 
 def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):

@@ -328,6 +328,11 @@ def test_one_consequence_stands_first_though_it_passes():
     assert told[0] == "If it tangles, it can come down among the people at Crowd"
     assert "Spring" in told[1]
     assert told[2] == "If nothing opens, it can come down among the people at Crowd"
+    # What passes and leads takes the first that fails with it.
+    spring, passing, warned = lines
+    assert reasons.leading([spring, passing], ["Crowd"]) == 2
+    assert reasons.leading([spring, passing, warned], ["Crowd"]) == 1
+    assert reasons.leading([passing], ["Crowd"]) == 1
 
 
 def test_a_least_value_says_so():
