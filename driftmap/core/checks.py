@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.core.errors import quoted
+from driftmap.core.tables import shipped
 
 FloatArray: TypeAlias = NDArray[np.float64]
 """Numbers as all formulas take and give them."""
@@ -107,25 +108,10 @@ def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
     return text
 
 
-_NAMES_NOBODY: Final = (
-    # What waits for a name, or says that there is none.
-    "tba tbc tbd na nil null none no nobody noone nn unknown unnamed anonymous anon todo name "
-    "names test to be determined confirmed announced decided advised later pending open soon yet "
-    "not known available applicable see sheet same above below ditto yes ok signed asdf qwerty "
-    # Whoever it may be, and offices, which change hands.
-    "me myself mine we us you he she they someone somebody anyone anybody everyone everybody "
-    "whoever who is person people guy friend and or the an of on for in at my our your day duty today "
-    "rso rco lco pso so safety range launch control officer official club president vice prefect "
-    "director chair chairman chairperson secretary committee board team crew staff volunteer "
-    "member owner landowner flier flyer pilot boss in charge responsible authority "
-    # The same in the other languages of the pages.
-    "keiner keine niemand unbekannt offen ich wir jemand wer der die das und am vom platz leiter "
-    "verantwortliche verantwortlicher verein personne inconnu moi nous quelqu un une on le la les "
-    "du de responsable terrain nadie ninguno desconocido yo nosotros alguien el los del campo"
+_NOBODY: Final = frozenset(
+    word for row in shipped(__package__, "nobody.txt", " ") for word in row
 )
 """Words that name nobody, nor do several of them."""
-
-_NOBODY: Final = frozenset(_NAMES_NOBODY.split())
 
 
 def names_somebody(text: str) -> bool:

@@ -8,6 +8,7 @@ import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -19,42 +20,14 @@ _MAGIC: Final = b"SQLite format 3\x00"
 _WAIT: Final = 10.0  # s, for another writer to finish
 
 _STEPS: Final = (
-    (
-        """
-        CREATE TABLE content (
-            digest TEXT PRIMARY KEY,
-            name TEXT NOT NULL,
-            data BLOB NOT NULL
-        )
-        """,
-        """
-        CREATE TABLE entry (
-            number INTEGER PRIMARY KEY AUTOINCREMENT,
-            id TEXT NOT NULL UNIQUE,
-            at TEXT NOT NULL,
-            kind TEXT NOT NULL CHECK (kind IN ('assessment', 'outcome')),
-            about TEXT REFERENCES entry (id),
-            corrects TEXT REFERENCES entry (id),
-            body TEXT NOT NULL,
-            digest TEXT NOT NULL
-        )
-        """,
-        """
-        CREATE TABLE uses (
-            entry TEXT NOT NULL REFERENCES entry (id),
-            what TEXT NOT NULL,
-            content TEXT NOT NULL REFERENCES content (digest),
-            PRIMARY KEY (entry, what)
-        )
-        """,
-    ),
+    files(__package__).joinpath("store.sql").read_text("utf-8").split(";\n")[:-1],
     # Version 2: the file itself refuses what is not an addition.
-    tuple(
+    [
         f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
         f"BEGIN SELECT RAISE(ABORT, 'the log only grows'); END"
         for table in ("content", "entry", "uses")
         for verb in ("UPDATE", "DELETE")
-    ),
+    ],
 )
 _BUSY: Final = "is in use by another program; nothing was written, try again"
 _PROBLEMS: Final = {

@@ -2,7 +2,7 @@
 
 To add a case, write a function that takes the bench and returns cases, and list it in
 `_CASES` with the name of its cause and the flights it can happen to; give that cause a default
-in `likelihood.LIKELIHOOD`. Those that a flight file describes itself are read at the end.
+in ``likelihood.csv``. Those that a flight file describes itself are read at the end.
 """
 
 from __future__ import annotations

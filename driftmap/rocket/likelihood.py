@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.errors import FlightError, nearest
+from driftmap.core.tables import shipped
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
@@ -20,59 +21,18 @@ CERTAIN: Final = "flutter"
 """Cause that needs no likelihood: whether a fin flutters follows from the flight. It has that
 of all flights to which nothing happens before."""
 
-LIKELIHOOD: Final = MappingProxyType(
-    {
-        "nothing deploys": 0.03,
-        "early opening": 0.005,
-        "late opening": 0.01,
-        "canopy tangles": 0.015,
-        "cord cuts the tube": 0.002,
-        "fins come off": 0.003,
-        "main at apogee": 0.005,
-        "drogue only": 0.005,
-        "drogue fails": 0.005,
-        "nose cone lost": 0.005,
-        "motor case ejected": 0.005,
-        "motor bursts": 0.003,
-        "goes off its path": 0.006,
-        "rod tips over": 0.002,
-        "part of the cluster lights": 0.015,
-        "motor tears loose": 0.002,
-        "sustainer does not light": 0.035,
-        "sustainer lights late": 0.015,
-        "air start does not light": 0.035,
-        "air start lights late": 0.015,
-        "sustainer bursts": 0.003,
-        "air start bursts": 0.003,
-        "stages do not part": 0.015,
-        "recovery of the booster fails": 0.02,
-        "fins of the booster come off": 0.003,
-    }
-)
-"""Likelihood of each failure where the flight file gives none. How they share is assumed;
-their sum is near the 8.5 % that an association counted in 6,169 flights, three quarters
-of them in recovery and a quarter under power, mostly for want of stability; clusters
-and stages twice as often (second hand), so what two stages add comes to as much again. A
-club that keeps a logbook should put its own in the file."""
+_ROWS: Final = tuple(shipped(__package__, "likelihood.csv"))
+
+LIKELIHOOD: Final = MappingProxyType({name: float(share) for name, share, _ in _ROWS})
+"""Likelihood of each failure where the flight file gives none; the table tells its source."""
 
 TOO_RARE: Final = 1e-5
 """Share of all flights below which a case is counted but not judged by itself. Assumed: a
 hundredth of the share of flights that may put a piece among people."""
 
 
-_OF_EACH: Final = MappingProxyType(
-    {
-        "motor bursts": 1,
-        "sustainer bursts": 1,
-        "air start bursts": 1,
-        "motor tears loose": 1,
-        "motor case ejected": 1,
-        "part of the cluster lights": 2,
-    }
-)
-"""Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for. Assumed,
-toward hold: the flights counted do not tell how many motors they had; of a cluster it is the
-smallest."""
+_OF_EACH: Final = MappingProxyType({n: int(each) for n, _, each in _ROWS if each})
+"""Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for."""
 
 
 def default_likelihood(cause: str, flight: Flight) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Callable, Container, Mapping, Set
+from collections.abc import Callable, Container, Set
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal, get_args
@@ -187,29 +187,9 @@ def amount(value: float, dimension: str) -> str:
 Realm = Literal["ground", "air"]
 """What one code may hold the whole of."""
 
-_TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
-    {
-        "ground": {
-            "people's distance from the pad": {"personnel_distance"},
-            "buildings and roads": {
-                "building_distance",
-                "road_distance",
-                "property_separation",
-            },
-            "the size of the site": {"site_dimension"},
-            "cleared ground": {"cleared_diameter", "no_dry_grass"},
-            "wind": {"surface_wind"},
-            "the rail's tilt": {"rail_tilt"},
-            "who may fly which motor": {"certification_level", "flier_certified"},
-        },
-        "air": {
-            "airspace": {
-                *("controlled_airspace", "uk_controlled_airspace", "airport_distance"),
-                *("airspace_leave", "swiss_airspace_leave", "nz_airspace_leave"),
-            },
-            "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
-        },
-    }
+_TOPICS: Final = tuple(
+    (realm, topic, frozenset(names.split()))
+    for realm, topic, names in shipped(__package__, "topics.csv")
 )
 """What codes for rockets speak of, with the rules or questions that speak of it."""
 
@@ -217,14 +197,12 @@ _TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
 def not_covered(whole: Container[str], asked: Set[str]) -> tuple[str, ...]:
     """List the topics of which rules say nothing, by the names of those they ask.
 
-    None of a field that one set holds the ``whole`` of.
+    None of a realm that one set holds the ``whole`` of.
     """
     return tuple(
         topic
-        for field, topics in _TOPICS.items()
-        if field not in whole
-        for topic, names in topics.items()
-        if not asked & names
+        for realm, topic, names in _TOPICS
+        if realm not in whole and not asked & names
     )
 
 
