@@ -275,9 +275,8 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
             speeds = [
                 _speed_of(text, found["unit"]) for text in told if text.strip("/")
             ]
-            if max(speeds, default=math.inf) > peak or _turned(
-                found["from"], direction
-            ):
+            most = max(speeds, default=math.inf)  # a calm is from nowhere
+            if most > peak or (most > 0 and _turned(found["from"], direction)):
                 what = f"wind expected ({kind} {word})"
                 yield what if kind else f"another wind ({word})"
         elif weather:

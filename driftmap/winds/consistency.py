@@ -12,7 +12,7 @@ from driftmap.air import profile_law
 from driftmap.air.wind import LAW_TOP
 from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.levels import SURFACE, Node, Source
-from driftmap.winds.reading import MORE, OTHER_FIELD, PAST
+from driftmap.winds.reading import MORE, ONE_TIME, OTHER_FIELD, PAST
 from driftmap.winds.stacking import Stack
 
 _FAR_OFF: Final = 200_000.0
@@ -62,8 +62,11 @@ def _not_read_here(ground: Source | None) -> Iterator[str]:
     if ground is None:
         return
     away = ground.reading.away
+    old = ground.age is not None and ground.age > ONE_TIME
     if ground.reading.forecast:
         yield f"{ground.name}: a forecast; nobody read the wind near the ground"
+    elif old and ground.reading.ends is None:  # of which the next was due
+        yield f"{ground.name}: read {ground.age:.1f} h before; read the wind again"
     elif away is None:
         yield f"{ground.name}: {_WHERE}, or read the wind at the field"
     elif OTHER_FIELD < away <= _FAR_OFF:  # beyond it any report holds

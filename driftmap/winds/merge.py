@@ -28,7 +28,7 @@ from driftmap.winds.levels import (
     rank,
     source_of,
 )
-from driftmap.winds.reading import ONE_TIME, Reading, Setting
+from driftmap.winds.reading import ONE_TIME, Reading, Setting, next_due
 from driftmap.winds.stacking import Stack, held_below, laid_through, stacked
 
 _LIGHT: Final = 3.0
@@ -256,7 +256,9 @@ def _with_doubts(
 ) -> WindProfile:
     """Add how old the reports are, and what a verdict must hold for."""
     ages = [source.age for source in stack.used]
-    ends = (source.reading.ends for source in stack.sources)
+    ends = [source.reading.ends for source in stack.sources]
+    if ground is not None and not ground.reading.forecast:
+        ends.append(next_due(ground.reading))
     now = _of_one_time(stack.sources, ground)
     supposed = (
         f"above {profile.known_to:.0f} m no source speaks: the wind there is supposed, its "

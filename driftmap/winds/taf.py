@@ -100,11 +100,11 @@ def _forecast(
     rules, told = _ruled(base, later, flight, name)
     level = _level(rules.text, name)
     may = [part for part in parts if _may_come(part, flight)]
+    past: list[_Part] = []
     for minutes in range(1, int(_LATE.total_seconds() / 60) + 1):
-        # What ruled until so soon before may stay longer.
         time = max(flight - timedelta(minutes=minutes), start)
         before, _ = _ruled(*_ruling(parts, time), time, name)
-        may += [before] * (before not in (*may, rules))
+        past += [before] * (before not in (*past, rules))
     sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
@@ -121,7 +121,8 @@ def _forecast(
         direction_error=code.ROUNDING,
         away=away,
         warned=tuple(
-            f"{name} tells of {what}" for what in _warned(base, later, may, level)
+            f"{name} tells of {what}"
+            for what in (*_warned(base, later, may, level), *_may_stay(past, level))
         ),
         assumed=(f"{name}: at 10 m; that from {', '.join(told)}", where, *notes),
     )
@@ -176,6 +177,20 @@ def _warned(
     for part in may:
         told += [f"{what}, maybe" for what in code.poor_sky(part.text.split())]
     return list(dict.fromkeys(told))
+
+
+def _may_stay(past: Sequence[_Part], level: WindLevel) -> Iterator[str]:
+    """Name what ruled until so soon before the flight that it may stay."""
+    for part in past:
+        wind, peak = _wind(part.text), level.peak + _SLIGHT
+        coded = f" BECMG {wind[0]}" if wind else ""
+        if any(code.trend_winds(coded, level.direction, peak)):
+            yield f"{coded.split()[1]} until soon before, which may stay"
+        beside = (
+            *code.beside_the_wind(part.text, ""),
+            *code.poor_sky(part.text.split()),
+        )
+        yield from (f"{what} until soon before, which may stay" for what in beside)
 
 
 def _parts(body: str, start: datetime, end: datetime) -> Iterator[_Part]:

@@ -181,6 +181,27 @@ def test_when_a_forecast_was_read_tells_not_for_when_it_is(tmp_path):
         assert _wind(text, tmp_path, read_at=NOW).undated
 
 
+@pytest.mark.parametrize(
+    ("said", "holds"),
+    [
+        (["4 mph from 240, 80 min ago"], None),
+        (["4 mph from 240, 100 min ago"], "read 1.7 h before; read the wind again"),
+        (["4 mph from 240, 100 min ago", "4 mph from 240"], None),
+        (["# read 2026-05-19 16:20Z\n" + TABLE], "read 1.7 h before"),
+        (["# read 2026-05-19 16:20Z\n" + TABLE, "4 mph from 240"], None),
+    ],
+)
+def test_a_wind_near_the_ground_is_read_again_after_an_hour_and_a_half(said, holds):
+    setting = _setting()
+    wind = merge(
+        [one for text in said for one in formats.decode_text(text, "w.csv", setting)],
+        setting,
+    )
+    assert [holds in told for told in wind.warned] == [True] * (holds is not None)
+    if len(said) == 1 and not holds:  # until then a go is good
+        assert 60 * wind.renewed_in == pytest.approx(10.0)
+
+
 def test_a_clock_may_be_some_minutes_ahead():
     wind = decode("METAR KXYZ 191808Z 24004KT", _setting())
     assert wind.valid == NOW + timedelta(minutes=8)

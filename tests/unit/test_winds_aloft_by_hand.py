@@ -497,8 +497,14 @@ def test_what_a_taf_tells_of_the_next_hour_or_the_last_half_is_heard(
     calm = "" if change[0] == "2" else "24005KT P6SM SKC "
     text = f"TAF KXYZ 191130Z 1912/2018 {calm}{change}"
     warned = decode(text, Setting(0.0, when=when, now=when)).warned
-    said = change.split(" ")[0][:5] if calm else "29028G45KT"
+    said = change.split(" ")[0][:5] if calm else "29028G45KT until soon before"
     assert any(said in told for told in warned) == heard
+
+
+def test_a_calm_is_no_wind_from_elsewhere():
+    when = datetime(2026, 5, 19, 17, 30, tzinfo=UTC)
+    text = "TAF KXYZ 191130Z 1912/2018 00000KT FM191715 10008KT FM191800 00000KT"
+    assert decode(text, Setting(0.0, when=when, now=when)).warned == ()
 
 
 def test_a_taf_tells_of_the_sky():
