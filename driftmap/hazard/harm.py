@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
@@ -76,38 +76,32 @@ CONDITIONAL: Final = Sourced(
 )
 """Casualties that a failure of a licensed launch may cause, however rare it is."""
 
-ENERGIES: Final = MappingProxyType(
-    {
-        "counts as a casualty": Sourced(
-            parse("11 ft lbf", "energy"),
-            "14 CFR part 417, appendix A, A417.25(b)(3) and 417.107(c)(1)(ii); read in copies",
-            "inert debris at or above it that strikes a person",
-        ),
-        "orbital debris": Sourced(
-            15.0, "NASA-STD-8719.14, requirement 4.7-1 (from memory)"
-        ),
-        "hazardous fragment": Sourced(
-            parse("58 ft lbf", "energy"),
-            "DoD 6055.09 (from memory)",
-            "made for explosions, listed for comparison",
-        ),
-    }
+HURTS: Final = Sourced(
+    parse("11 ft lbf", "energy"),
+    "14 CFR part 417, appendix A, A417.25(b)(3) and 417.107(c)(1)(ii); read in copies",
+    "inert debris at or above it that strikes a person",
 )
-"""Published energies that tell a dangerous piece from a harmless one [J]."""
+"""Energy from which a piece that strikes a person counts as a casualty [J]: 11 ft lbf."""
+
+KILLS: Final = Sourced(
+    parse("58 ft lbf", "energy"),
+    "DoD 6055.09 (from memory)",
+    "made for explosions, listed for comparison",
+)
+"""Energy from which a piece counts as able to kill or maim [J]: 58 ft lbf."""
+
+_NO_FIGURE: Final = "no published figure was found for what a"
+_ROOF: Final = Sourced(
+    KILLS.value,
+    "assumed: 58 ft lbf, borrowed from DoD 6055.09 (from memory)",
+    f"{_NO_FIGURE} light roof stops; a tent is no roof",
+)
 
 THRESHOLDS: Final = MappingProxyType(
     {
-        "open": ENERGIES["counts as a casualty"],
-        "car": Sourced(
-            ENERGIES["hazardous fragment"].value,
-            "assumed: 58 ft lbf, borrowed from DoD 6055.09 (from memory)",
-            "no published figure was found for what a car's roof stops",
-        ),
-        "roof": Sourced(
-            ENERGIES["hazardous fragment"].value,
-            "assumed: 58 ft lbf, borrowed from DoD 6055.09 (from memory)",
-            "no published figure was found for what a light roof stops; a tent is no roof",
-        ),
+        "open": HURTS,
+        "car": replace(_ROOF, note=f"{_NO_FIGURE} car's roof stops"),
+        "roof": _ROOF,
     }
 )
 """Least energy that harms a person, by what shelters them [J]."""

@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.ground.areas import Site
-from driftmap.hazard.harm import ENERGIES
+from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
@@ -28,12 +28,6 @@ from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
 
 ZoneKind: TypeAlias = Literal["danger", "caution"]
 Line: TypeAlias = Callable[[Part], shapely.MultiPolygon]
-
-KILLS: Final = ENERGIES["hazardous fragment"]
-"""Energy from which a piece counts as able to kill or maim [J]: 58 ft lbf."""
-
-HURTS: Final = ENERGIES["counts as a casualty"]
-"""Energy from which a piece that strikes a person counts as a casualty [J]: 11 ft lbf."""
 
 _ROUNDED: Final = 0.2
 """Bumps and bays as narrow as twice this, over the root of the area, are taken off and

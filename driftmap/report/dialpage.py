@@ -12,7 +12,7 @@ import numpy as np
 
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
-from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
 from driftmap.planning.dial_node import WORDS, DialWord

@@ -14,7 +14,7 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of, isolate, tied
 

@@ -12,7 +12,8 @@ import shapely
 
 from driftmap.core.points import mean_point
 from driftmap.ground.areas import Area
-from driftmap.hazard.zones import HURTS, Zone, ZoneKind, grade
+from driftmap.hazard.harm import HURTS
+from driftmap.hazard.zones import Zone, ZoneKind, grade
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at

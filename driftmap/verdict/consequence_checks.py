@@ -16,9 +16,9 @@ import shapely
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.ground.areas import Site
+from driftmap.hazard.harm import KILLS
 from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.probability import passing_over, ways_up
-from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.lean import Steered

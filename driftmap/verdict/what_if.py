@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 
 from driftmap.air.transformed import scaled
 from driftmap.air.wind import WindProfile, told_at
-from driftmap.hazard.zones import KILLS
+from driftmap.hazard.harm import KILLS
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Azimuth

@@ -22,8 +22,9 @@ from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     COLLECTIVE,
-    ENERGIES,
+    HURTS,
     INDIVIDUAL,
+    KILLS,
     FallenPiece,
     basic_casualty_area,
     casualty_area,
@@ -57,9 +58,9 @@ def test_seven_times_the_piece_governs_for_large_pieces_only():
 
 
 def test_c48_energy_threshold():
-    threshold = ENERGIES["counts as a casualty"].value
+    threshold = HURTS.value
     assert threshold == pytest.approx(14.913997, abs=5e-7)
-    assert ENERGIES["hazardous fragment"].value == pytest.approx(78.63744, abs=5e-6)
+    assert KILLS.value == pytest.approx(78.63744, abs=5e-6)
     assert 0.5 * 0.5 * 7.72**2 < threshold < 0.5 * 0.5 * 7.73**2
 
 

@@ -11,15 +11,8 @@ import pytest
 import shapely
 
 from driftmap.ground.contours import containment
-from driftmap.hazard.zones import (
-    KILLS,
-    anywhere,
-    calmed,
-    grade,
-    outer_line,
-    taut,
-    zones,
-)
+from driftmap.hazard.harm import KILLS
+from driftmap.hazard.zones import anywhere, calmed, grade, outer_line, taut, zones
 from driftmap.report.frames import SHEET
 from driftmap.report.instructions import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
