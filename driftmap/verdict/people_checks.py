@@ -32,7 +32,7 @@ from driftmap.hazard.probability import (
     widened_by,
 )
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.rocket.likelihood import WORKS
+from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import (
     MISSING_INPUT,
     Check,
@@ -45,6 +45,10 @@ from driftmap.verdict.limits import Limit
 _WIRES: Final = 10.0
 """How far a rocket with its canopy and cord may come down beside the line as drawn and
 hang on it [m]; assumed."""
+
+_TALL: Final = 25.0
+"""Height of wires [m], which what drifts with the wind meets before the ground beneath: as it
+leans on its way down, so far on it would have landed. As of a line on steel towers; assumed."""
 
 _SPAN: Final = 10.0
 """Half of a power line's width at the least [m], as of one drawn without a width: its wires
@@ -159,8 +163,16 @@ def _wires_and_water(
         if ground:
             wires = role == "power line"
             where = _wires(ground) if wires else _union(ground)
-            p = mixture(cloud, reached(cloud, where, beyond=_WIRES if wires else 0.0))
+            beyond = max(_WIRES, _TALL * _leaning(cloud)) if wires else 0.0
+            p = mixture(cloud, reached(cloud, where, beyond=beyond))
             yield estimated(kind, p, limits[key], note=_FETCHING)
+
+
+def _leaning(cloud: Cloud) -> float:
+    """Give how far most of what comes down as planned goes on for each metre that it sinks."""
+    angles = [cloud.angle[p.rows] for p in cloud.parts if p.case in (WORKS, BARE)]
+    steep = float(np.median(np.concatenate(angles or [cloud.angle])))
+    return 1 / math.tan(max(steep, 0.01))
 
 
 @lru_cache(maxsize=64)

@@ -264,6 +264,14 @@ def test_wires_are_reached_from_ten_metres_and_water_is_not(quiet, to, kinds):
     assert set(spoken(moved(quiet, WORKS, to, 0.2), site())) == kinds
 
 
+@pytest.mark.parametrize(("away", "hit"), [(24.8, True), (25.3, False)])
+def test_wires_catch_what_drifts_over_them_too_low(quiet, away, hit):
+    """At as much on as down it meets wires of 25 m as far before its landing."""
+    leaning = replace(quiet, angle=np.full_like(quiet.angle, math.pi / 4))
+    found = spoken(moved(leaning, WORKS, (100, 620 + away), 0.2), site())
+    assert (Kind.ON_POWER_LINE in found) == hit
+
+
 @pytest.mark.parametrize(("wide", "away", "hit"), [
     (0.01, 19.9, True), (0.01, 20.2, False),  # no narrower than one of no width
     (20.0, 9.9, True), (20.0, 10.2, False), (60.0, 9.9, True), (60.0, 10.2, False),
