@@ -52,30 +52,6 @@ _BOUNCE: Final = 7.0
 """Casualty area over largest projected area that stands for bounce, skip, slide and splatter
 (14 CFR part 417, appendix A, A417.25(b)(8)(iv); read in a copy)."""
 
-_NOT_GOVERNING: Final = (
-    "a published yardstick: it does not govern amateur rockets. Compared unrounded, though "
-    "the rule states it to one significant digit (79 FR 42241)"
-)
-
-COLLECTIVE: Final = Sourced(
-    1e-4, "14 CFR 450.101(a)(1)(i), casualties expected per launch", _NOT_GOVERNING
-)
-"""Collective risk allowed to the public by a licensed launch; read in copies."""
-
-INDIVIDUAL: Final = Sourced(
-    1e-6,
-    "14 CFR 450.101(a)(2)(i), probability of casualty of any one person per launch",
-    _NOT_GOVERNING,
-)
-"""Individual risk allowed to the public by a licensed launch; read in copies."""
-
-CONDITIONAL: Final = Sourced(
-    1e-3,
-    "14 CFR 450.101(c), casualties expected of a failure given that it happens (from memory)",
-    _NOT_GOVERNING,
-)
-"""Casualties that a failure of a licensed launch may cause, however rare it is."""
-
 HURTS: Final = Sourced(
     parse("11 ft lbf", "energy"),
     "14 CFR part 417, appendix A, A417.25(b)(3) and 417.107(c)(1)(ii); read in copies",

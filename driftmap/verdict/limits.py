@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from math import degrees, inf
+from math import degrees
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from driftmap.core.checks import clean_text, names_somebody
 from driftmap.core.errors import FlightError, SiteError, located, nearest
+from driftmap.core.tables import shipped
 from driftmap.core.units import parse, quantity
 from driftmap.ground.areas import Site
-from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight
 
 LOOSER: Final = "looser than this tool's default"
@@ -21,17 +21,6 @@ LOOSER: Final = "looser than this tool's default"
 
 _SEASON: Final = timedelta(days=365)
 """For how long an officer's word on a limit holds; assumed."""
-
-_ASSUMED: Final = "default of this tool, no source"
-_OWN: Final = "none here: the rules of the range set it"
-_AMONG: Final = (
-    "national high power safety code, item 13: not where it is likely to land among "
-    "spectators or outside the site (read in a copy)"
-)
-_COUNTED: Final = (
-    "an association's count of 6,169 flights, 8.5 % failed, complex ones twice as often "
-    "(second hand)"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,75 +48,18 @@ class Limit:
     loosened: float | None = None
 
 
-def _of(published: Sourced) -> str:
-    return f"{published.source}; {published.note}"
-
-
-_LIKELY: Final = f"{_AMONG}; the figure is {_ASSUMED}"
-_HABIT: Final = "common practice, no source"
-
-_TABLE: Final[dict[str, tuple[float, float | None, str, str]]] = {
-    "area_hit": (1e-3, 0.01, "share", _LIKELY),
-    "area_hit_in_failure": (0.05, 0.2, "share", _LIKELY),
-    # Published yardsticks: as far as their source itself goes for people of the range.
-    "expected_casualties": (COLLECTIVE.value, 2e-4, "number", _of(COLLECTIVE)),
-    "individual_risk": (INDIVIDUAL.value, 1e-5, "number", _of(INDIVIDUAL)),
-    "casualties_if_it_happens": (
-        *(CONDITIONAL.value, CONDITIONAL.value, "number"),
-        _of(CONDITIONAL),
-    ),
-    "casualties_in_a_day": (
-        *(10 * COLLECTIVE.value, 2e-3, "number"),
-        f"ten launches' worth of {COLLECTIVE.source}; the ten is {_ASSUMED}",
-    ),
-    # The waiver is law and wires kill: no officer of a range can allow more.
-    "power_line_hit": (0.01, 0.01, "share", _ASSUMED),
-    "water_hit": (0.05, None, "share", _ASSUMED),
-    "outside_boundary": (0.05, 0.2, "share", _ASSUMED),
-    "hurtful_outside_boundary": (0.01, 0.05, "share", _LIKELY),
-    "outside_waiver": (0.01, 0.01, "share", _ASSUMED),
-    "above_ceiling": (0.01, 0.01, "share", _ASSUMED),
-    "fins_flutter_off": (0.01, 0.05, "share", _ASSUMED),
-    "recovery_fails": (0.10, 0.2, "share", _COUNTED),
-    "descent_speed": (9.0, 15.0, "speed", f"{_HABIT}: 5 to 8 m/s"),
-    "descent_speed_streamer": (15.0, 20.0, "speed", _HABIT),
-    "opening_speed": (40.0, 60.0, "speed", _ASSUMED),
-    "opening_load": (20.0, 50.0, "number", _ASSUMED),
-    "overflight": (0.01, 0.05, "share", _ASSUMED),
-    "surface_wind": (inf, None, "speed", _OWN),
-    "rail_tilt": (inf, None, "angle", _OWN),
-    "rail_speed": (15.0, 12.0, "speed", _HABIT),
-    "rail_speed_over_wind": (
-        *(4.0, 3.0, "number"),
-        f"{_HABIT}: 14° of tilt in the air; one flight in twenty, its gust and the error of "
-        "the reading included, may reach three quarters of it (assumed)",
-    ),
-    "static_margin": (1.0, 0.5, "margin", _HABIT),
-    "wind_gap": (
-        *(350.0, 700.0, "length"),
-        f"{_ASSUMED}: a flight of 1,000 ft and its spread on a reading at head height",
-    ),
-    "wind_layer": (
-        *(1000.0, 2000.0, "length"),
-        f"{_ASSUMED}: in its middle the wind errs by 2 m/s",
-    ),
-    "wind_age": (3 * 3600.0, 6 * 3600.0, "time", _ASSUMED),
-}
-"""The default of each limit in SI, how far an officer's word loosens it, its dimension, its
-source. What has no source of its own is assumed, some two to ten times the default."""
-
-_LEAST: Final = ("rail_speed", "rail_speed_over_wind", "static_margin")
+_ROWS: Final = tuple(shipped(__package__, "limits.csv", "|"))
 
 LIMITS: Final = MappingProxyType(
     {
-        key: Limit(value, dimension, "high" if key in _LEAST else "low", source)
-        for key, (value, _, dimension, source) in _TABLE.items()
+        key: Limit(float(value), dimension, strict, source)
+        for key, value, _, dimension, strict, source in _ROWS
     }
 )
 """Every limit by its key in the ``limits`` of a flight or site file. Angles in degrees."""
 
 SIGNED: Final = MappingProxyType(
-    {key: most for key, (_, most, *_) in _TABLE.items() if most is not None}
+    {key: float(most) for key, _, most, *_ in _ROWS if most}
 )
 """How far an officer's word loosens a limit; looser, it is nobody's to give, and the limit
 counts as one for which nobody answers. For neighbouring people of the range the source of

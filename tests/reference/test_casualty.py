@@ -21,9 +21,7 @@ from driftmap.core.estimate import weighted_mean
 from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
-    COLLECTIVE,
     HURTS,
-    INDIVIDUAL,
     KILLS,
     FallenPiece,
     basic_casualty_area,
@@ -31,6 +29,7 @@ from driftmap.hazard.harm import (
     gather,
 )
 from driftmap.hazard.people import expected_casualties, individual_risk
+from driftmap.verdict.limits import LIMITS
 
 
 @pytest.mark.parametrize(
@@ -88,8 +87,8 @@ def test_c46_expected_casualties_by_hand():
     assert found.total.estimate == pytest.approx(1.435e-4, rel=1e-12)
     assert found.areas["crowd"] == found.total
     # Over the limit unrounded; rounded to one digit it would not be.
-    assert found.total.estimate > COLLECTIVE.value
-    assert float(f"{found.total.estimate:.0e}") == COLLECTIVE.value
+    assert found.total.estimate > LIMITS["expected_casualties"].value
+    assert float(f"{found.total.estimate:.0e}") == LIMITS["expected_casualties"].value
 
 
 def test_c46_individual_risk_by_hand():
@@ -100,7 +99,7 @@ def test_c46_individual_risk_by_hand():
     )
     risk = individual_risk(strike(100, 100_000, 100.0, 2.87, side=side), spot).risk
     assert risk.estimate == pytest.approx(5.74e-7, rel=1e-12)
-    assert risk.estimate < INDIVIDUAL.value
+    assert risk.estimate < LIMITS["individual_risk"].value
 
 
 def test_expected_casualties_of_a_worked_example():
