@@ -174,6 +174,7 @@ function placeWord(label, crowd) {
   if (place) return setAt(label, { ...place, short: true, bare: true }, crowd);
   // Rather over ground of people, whose numbers give way, than gone.
   const last = fitWithin(bare, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);
+  if (!last) crowd.pressed.add(label);
   return Boolean(last) && setAt(label, { ...last, short: true, bare: true }, crowd);
 }
 
@@ -333,7 +334,7 @@ function placeOnce(labels, people, drawn, gathered) {
   const rooms = people.map((label) => about(at.get(label), { width: 2 * ROOM, height: 2 * ROOM }));
   const crowd = { ...drawn, at, rooms, taken: [...drawn.fixed], plates: [], leads: [], hosts: [] };
   const counted = new Set([...gathered.values()].flat());
-  const pressed = [...drawn.pressed];
+  const pressed = labels.filter((label) => drawn.pressed.has(label));
   let more = false;
   for (const label of new Set([...pressed, ...labels])) {
     label.classList.toggle("joined", counted.has(label));
