@@ -247,10 +247,11 @@ class Bench:
         at, given = device.opens_at.at, device.opening_delay
         delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
         mark = self.need(f"{device.name} delay", delay, device.name)
+        opens = "" if at == "apogee" else self._opening(device)
         if last is not None and last.opens_at == device.opens_at:
             return (replace(now, until="delay", mark=mark, gone=f"{last.name} delay"),)
         if at != "apogee":
-            stages = (replace(now, until=at, mark=self._opening(device)),)
+            stages = (replace(now, until=at, mark=opens),)
             now = replace(now, opens="")
         return *stages, replace(now, until="delay", mark=mark)
 

@@ -161,12 +161,13 @@ def test_a_timer_that_fires_at_apogee_does_not_wait_for_what_opens_there():
     assert speeds(main, STREAMER)["main"] == pytest.approx(speeds(main)["main"], 0.1)
 
 
-def test_a_device_begins_its_delay_when_the_trigger_fires():
+@pytest.mark.parametrize("trigger", ["apogee", "1000 m +/- 1 m", "14 s +/- 0.1 s"])
+def test_a_device_begins_its_delay_when_the_trigger_fires(trigger):
     """Not once what opens before it at that trigger is open: 9 s later it opens, not 15."""
-    given = {**SMALL["ribbon"], "opens_at": "apogee", "opening_delay": "6 s +/- 0 s"}
+    given = {**SMALL["ribbon"], "opens_at": trigger, "opening_delay": "6 s +/- 0 s"}
     ribbon = Device.model_validate({**given, "name": "ribbon"}, strict=False)
-    main = read_flight(WILLET).recovery[0]
-    main = main.model_copy(update={"opening_delay": Uncertain(9.0, 0.0)})
+    late = {"opening_delay": Uncertain(9.0, 0.0), "opens_at": ribbon.opens_at}
+    main = read_flight(WILLET).recovery[0].model_copy(update=late)
     opened = speeds(main, ribbon, what="time")
     assert opened["main"] - opened["ribbon"] == pytest.approx(3.0, abs=0.1)
 
