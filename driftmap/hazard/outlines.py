@@ -29,6 +29,10 @@ class Outlines(Mapping[tuple[str, str], tuple[Contour, ...]]):
             self._drawn[key] = containment(*at, weights=part.weights)
         return self._drawn[key]
 
+    def take(self, drawn: Lines) -> None:
+        """Know contours that were drawn elsewhere."""
+        self._drawn |= drawn
+
     def __iter__(self) -> Iterator[tuple[str, str]]:
         """Go through cases and bodies in the order of the cloud."""
         return iter(self._parts)

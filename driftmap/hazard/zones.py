@@ -19,9 +19,11 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
+from driftmap.core.pools import in_order
 from driftmap.ground.areas import Site
+from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import HURTS, KILLS
-from driftmap.hazard.outlines import Lines
+from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
@@ -315,6 +317,22 @@ def outer_line(cloud: Cloud, contours: Lines) -> Line:
         return kept[key]
 
     return line
+
+
+def draw_ahead(cloud: Cloud, contours: Outlines) -> None:
+    """Draw the outlines of all pieces on all processors, for a page that shows them all."""
+    line, kept = outer_line(cloud, contours), _DRAWN[cloud]
+    if len(kept) == len(contours):
+        return
+
+    def drawn(i: int) -> tuple[tuple[Contour, ...], shapely.MultiPolygon]:
+        part = cloud.parts[i]
+        return contours[part.case, part.body], line(part)
+
+    pieces = range(len(cloud.parts))
+    for key, (own, outer) in zip(contours, in_order(drawn, pieces), strict=True):
+        contours.take({key: own})
+        kept[key] = outer
 
 
 _DRAWN: Final[WeakKeyDictionary[Cloud, dict[tuple[str, str], shapely.MultiPolygon]]] = (

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.areas import Site
 from driftmap.ground.underlay import lonlat, underlay
-from driftmap.hazard.zones import Line, Zone
+from driftmap.hazard.zones import Line, Zone, draw_ahead
 from driftmap.planning.wind_margin import Around
 from driftmap.report import marks, tables
 from driftmap.report.calls import before, moments
@@ -89,6 +89,7 @@ def map_html(
     """
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
+    draw_ahead(assessment.cloud, assessment.contours)
     seen = watch(assessment, voice)
     told = {
         **_drawn(seen),

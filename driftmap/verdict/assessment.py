@@ -17,7 +17,7 @@ from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
-from driftmap.hazard.outlines import Lines, Outlines
+from driftmap.hazard.outlines import Outlines
 from driftmap.hazard.precise import Sharpened
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.sensitivity import Influence, influences
@@ -131,7 +131,7 @@ class Assessment:
     site: Site
     wind: WindProfile
     cloud: Cloud
-    contours: Lines
+    contours: Outlines
     checks: tuple[Check, ...]
     areas: tuple[AreaHit, ...]
     harm: Harm
