@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 from types import MappingProxyType
-from typing import Any, Final, Literal, Self, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
 from driftmap.air.wind import Disagreement
 from driftmap.core.estimate import Estimate
+from driftmap.core.tables import shipped
 from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
@@ -28,105 +29,71 @@ RANK: Final[tuple[Verdict, ...]] = ("go", "hold", "no-go")
 ALL_CASES: Final = "all cases"
 
 
+_KINDS: Final = {
+    kind: (told, key) for kind, told, key in shipped(__package__, "kinds.csv", "|")
+}
+
+
 class Kind(StrEnum):
-    """What a check looks at: its identity, whatever words tell it.
+    """What a check looks at: its identity, whatever words tell it."""
 
-    Beside it stand its name in English words, but where each check brings its own, and the
-    limit that an officer's word may loosen so far that it passes.
-    """
-
-    told: str
-    loosened_by: str
-
-    def __new__(cls, value: str, told: str = "", loosened_by: str = "") -> Self:
-        """Take what stands beside the identity."""
-        kind = str.__new__(cls, value)
-        kind._value_, kind.told, kind.loosened_by = value, told, loosened_by
-        return kind
-
-    LANDS_IN = "lands in", "a piece lands in", "area_hit"
-    LANDS_IN_FAILURE = (
-        "lands in, in failure",
-        "a piece lands in, if",
-        "area_hit_in_failure",
-    )
-    AMONG_PEOPLE = "among people", "a piece lands among people", "area_hit"
-    AMONG_PEOPLE_IN_FAILURE = (
-        "among people, in failure",
-        "a piece lands among people, if",
-        "area_hit_in_failure",
-    )
-    ON_CLEAR_GROUND = (
-        "on ground kept clear",
-        "a piece lands on ground kept clear",
-        "area_hit",
-    )
-    ON_CLEAR_GROUND_IN_FAILURE = (
-        "on ground kept clear, in failure",
-        "a piece lands on ground kept clear, if",
-        "area_hit_in_failure",
-    )
-    UNDER_THE_FALL = "people under the fall", "people stand under the fall, if"
-    ON_POWER_LINE = "on a power line", "a piece lands on a power line"
-    IN_WATER = "in water", "a piece lands in water", "water_hit"
-    CASUALTIES = "casualties", "casualties expected", "expected_casualties"
-    CASUALTIES_IF = "casualties, if it happens", "casualties expected, if"
-    CASUALTIES_IN_A_DAY = (
-        "casualties in a day",
-        "casualties expected in the day's flights",
-        "casualties_in_a_day",
-    )
-    INDIVIDUAL_RISK = (
-        "individual risk",
-        "risk to one person at the worst spot",
-        "individual_risk",
-    )
-    HEAD_COUNT = "head count", "head count not known, so no casualties were counted"
-    NOBODY_NEAR = "nobody near", "nobody is counted near the pad, yet somebody launches"
-    OUTSIDE_BOUNDARY = (
-        "outside boundary",
-        "a piece lands outside the boundary",
-        "outside_boundary",
-    )
-    HURTFUL_OUTSIDE = (
-        "hurtful outside boundary",
-        "a piece that can hurt lands outside the boundary",
-        "hurtful_outside_boundary",
-    )
-    OUTSIDE_WAIVER = "outside waiver", "a piece lands outside the waiver"
-    ABOVE_CEILING = "above ceiling", "apogee above the waiver's ceiling"
-    WAY_UP_OUT = "way up out", "the way up leaves the waiver's cylinder"
-    OVERFLIGHT = "overflight", "the way up passes over", "overflight"
-    RECOVERY_FAILS = "recovery fails", "recovery does not work", "recovery_fails"
-    FLUTTER = "flutter", "fins flutter off", "fins_flutter_off"
-    DESCENT = "descent", "descent at landing when recovery works"
+    LANDS_IN = "lands in"
+    LANDS_IN_FAILURE = "lands in, in failure"
+    AMONG_PEOPLE = "among people"
+    AMONG_PEOPLE_IN_FAILURE = "among people, in failure"
+    ON_CLEAR_GROUND = "on ground kept clear"
+    ON_CLEAR_GROUND_IN_FAILURE = "on ground kept clear, in failure"
+    UNDER_THE_FALL = "people under the fall"
+    ON_POWER_LINE = "on a power line"
+    IN_WATER = "in water"
+    CASUALTIES = "casualties"
+    CASUALTIES_IF = "casualties, if it happens"
+    CASUALTIES_IN_A_DAY = "casualties in a day"
+    INDIVIDUAL_RISK = "individual risk"
+    HEAD_COUNT = "head count"
+    NOBODY_NEAR = "nobody near"
+    OUTSIDE_BOUNDARY = "outside boundary"
+    HURTFUL_OUTSIDE = "hurtful outside boundary"
+    OUTSIDE_WAIVER = "outside waiver"
+    ABOVE_CEILING = "above ceiling"
+    WAY_UP_OUT = "way up out"
+    OVERFLIGHT = "overflight"
+    RECOVERY_FAILS = "recovery fails"
+    FLUTTER = "flutter"
+    DESCENT = "descent"
     NO_RECOVERY = "no recovery"
     OPENING_SPEED = "opening speed"
     OPENING_LOAD = "opening load"
     OPENING_THRUST = "opening under thrust"
-    RAIL_TILT = "rail tilt", "rail's tilt from the vertical"
-    RAIL_SPEED = "rail speed", "speed leaving the rail", "rail_speed"
-    RAIL_OVER_WIND = "rail over wind", "rail speed over the wind's speed"
-    STATIC_MARGIN = "static margin", "static margin", "static_margin"
-    SURFACE_WIND = "surface wind", "wind at 10 m"
-    WIND_GAP = "wind gap", "height flown above the highest wind known", "wind_gap"
-    WIND_NEAR_GROUND = "wind near ground", "no wind read near the ground"
-    WIND_AGE = "wind age", "age of the wind", "wind_age"
-    WIND_UNDATED = "wind undated", "age of the wind not known"
-    WIND_LAYER = (
-        "wind layer",
-        "depth flown through without a wind read in it",
-        "wind_layer",
-    )
-    WIND_SHEAR = "wind shear", "change of the wind over 30 m of height"
+    RAIL_TILT = "rail tilt"
+    RAIL_SPEED = "rail speed"
+    RAIL_OVER_WIND = "rail over wind"
+    STATIC_MARGIN = "static margin"
+    SURFACE_WIND = "surface wind"
+    WIND_GAP = "wind gap"
+    WIND_NEAR_GROUND = "wind near ground"
+    WIND_AGE = "wind age"
+    WIND_UNDATED = "wind undated"
+    WIND_LAYER = "wind layer"
+    WIND_SHEAR = "wind shear"
     WIND_WARNED = "wind warned"
-    INTO_CLOUD = "into cloud", "height flown, against the cloud reported"
-    POSITION = "position", "the pad lies where the rules are made for"
-    LIKELIHOOD = "likelihood", "likelihood lowered by a file"
+    INTO_CLOUD = "into cloud"
+    POSITION = "position"
+    LIKELIHOOD = "likelihood"
     IMPLAUSIBLE = "implausible"
     MISSING = "missing"
-    PRECISION = "precision", "not known as well as was asked"
+    PRECISION = "precision"
     RULE = "rule"
+
+    @property
+    def told(self) -> str:
+        """Its name in English words; empty where each check brings its own."""
+        return _KINDS[self.value][0]
+
+    @property
+    def loosened_by(self) -> str:
+        """The limit that an officer's word may loosen so far that it passes."""
+        return _KINDS[self.value][1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
