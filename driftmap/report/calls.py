@@ -35,8 +35,8 @@ class Moment:
 def before(seen: Watch) -> list[str]:
     """Say what the caller says before lift-off: what is down sooner than it can be called.
 
-    Result: with the crowd whose left and right the moments tell; of a NO-GO that alone, for
-    whoever flies it all the same lets nobody speak before.
+    Result: with the crowd whose left and right the moments tell; of a NO-GO as it is said once
+    one goes up all the same.
     """
     voice, early = seen.voice, dict[str, str]()
     for fall in arrivals(seen.falls):
@@ -46,8 +46,11 @@ def before(seen: Watch) -> list[str]:
         voice.say("heads_up.piece", piece=short_name(piece, voice), time=time)
         for piece, time in early.items()
     )
-    flies = seen.told.verdict != "no-go"
-    told = [voice.say("watch.early", pieces=pieces)] if early and flies else []
+    told = []
+    if early and seen.told.verdict == "no-go":
+        told = [voice.say("watch.early_later", pieces=pieces)]
+    elif early:
+        told = [voice.say("watch.early", pieces=pieces)]
     if seen.sight:
         told.append(voice.say("side.note", area=isolate(seen.sight.name)))
     return told
