@@ -10,20 +10,13 @@ import numpy as np
 
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.report.page import svg
+from driftmap.report.page import style_of, svg
 from driftmap.report.words import Units, distance
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.pieces import Piece
 
 _PARTING: Final = 0.5  # s, the middle of what is assumed where nobody tells it
-_STYLE: Final = (
-    "text{font:12px system-ui,sans-serif;fill:#111}.body{fill:#eef1f4;stroke:#111;"
-    "stroke-width:2}.off{fill:#fff3c4;stroke:#7d0f00;stroke-width:2;stroke-dasharray:5 3}"
-    ".guess{fill:none;stroke:#666;stroke-width:1.5;stroke-dasharray:2 4}.line{fill:none;"
-    "stroke:#0b3d6e;stroke-width:2.5}.axis{fill:none;stroke:#666}.dot{fill:#0b3d6e}"
-    ".mass{fill:#111}.cut{stroke:#111;stroke-width:1}"
-)
 _NOSE: Final = 3.0  # diameters, where no nose cone is told; drawn as a guess
 
 
@@ -46,7 +39,10 @@ def flight_pictures(flight: Flight, cloud: Cloud, units: Units) -> dict[str, Any
 
 def _svg(width: float, height: float, title: str, parts: list[str]) -> str:
     look = f'role="img" width="{width:.0f}" height="{height:.0f}"'
-    styled = [f"<style>{_STYLE}</style>", *parts]
+    styled = [
+        style_of("flightsketch.css"),
+        *parts,
+    ]
     return svg((0, 0, width, height), title, styled, look)
 
 

@@ -115,6 +115,11 @@ def text_of(name: str, room: str = _HERE) -> str:
     return files(room).joinpath(name).read_text("utf-8")
 
 
+def style_of(name: str) -> str:
+    """Read a style sheet into an element of a picture, all in one line."""
+    return f"<style>{''.join(text_of(name).splitlines())}</style>"
+
+
 def told_to_script(name: str, data: object) -> str:
     """Write data as a constant for a page's script.
 

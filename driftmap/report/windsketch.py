@@ -10,7 +10,7 @@ import numpy as np
 from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
-from driftmap.report.page import page, paragraphs, printable, svg, table
+from driftmap.report.page import page, paragraphs, printable, style_of, svg, table
 from driftmap.report.voice import Voice, english
 from driftmap.report.wind_text import CALM, comes_from, wind_as_read
 from driftmap.report.words import Units
@@ -22,19 +22,6 @@ _FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
 _SPEED: Final = (64.0, 236.0)  # left and right edge of the speed panel
 _BEARING: Final = (262.0, 394.0)
 _STEPS: Final = (1.0, 2.0, 5.0)
-_RULES: Final = (
-    "text{font:13px system-ui,sans-serif;fill:var(--ink,#111)}",
-    ".axis{stroke:var(--soft,#666);fill:none}",
-    ".grid{stroke:var(--rule,#ccc)}",
-    ".band{fill:#9ec5e8;fill-opacity:.6}",
-    ".mean{stroke:var(--link,#0b3d6e);stroke-width:2.5;fill:none}",
-    ".read{fill:var(--link,#0b3d6e)}",
-    ".gust{fill:var(--bad,#b3261e)}",
-    ".beyond{fill:#bbb;fill-opacity:.45}",
-    ".arrow{stroke:var(--link,#0b3d6e);stroke-width:2;fill:none}",
-)
-# A style inside an svg rules the whole page it stands in: keep it to the picture.
-_STYLE: Final = "".join(f".wind-picture {rule}" for rule in _RULES)
 
 
 def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
@@ -53,7 +40,7 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
     most = max(float(np.max(speed + error)), *gusts, 1.0)
     parts = [
-        f"<style>{_STYLE}</style>",
+        style_of("windsketch.css"),  # of the picture alone: else it rules its page
         _frame(top, most, voice),
         _beyond(wind, top, voice),
         _band(z, speed, error, top, most),
