@@ -68,9 +68,9 @@ _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
 
 
-def swinging(word: str) -> tuple[list[str], float]:
+def swinging(words: Sequence[str]) -> tuple[list[str], float]:
     """Give the error of a direction that swings, such as 180V250 [rad], and a note of it."""
-    found = _SWING.fullmatch(word)
+    found = next(filter(None, map(_SWING.fullmatch, words)), None)
     if not found:
         return [], ROUNDING
     first, last = (check_direction(float(d)) for d in found.groups())

@@ -143,7 +143,7 @@ def _report(
         found = _first_wind(words)
     with at(f"{name}, {found[0]}"):
         level = code.level_of(found, name, code.air_temperature(words))
-        swing, spread = code.swinging("".join(words[1:2]))
+        swing, spread = code.swinging(words)
     peak = code.peak_wind(remarks, valid)
     level, peak_note = _with_peak(level, peak, valid)
     bound = [f"{found[0]} tells a lower bound, which is taken as the wind"]
@@ -226,7 +226,8 @@ def _stronger(
 ) -> Iterator[str]:
     """Name the strongest wind of hours before that count no more, where it was more than `peak`."""
     since = setting.when - timedelta(hours=PAST)
-    past = [one for one in _peaks(told) if one.time >= since]
+    # What it tells of its own time counts already; its peak may be of an hour before.
+    past = [p for p in _peaks(told) if p.time >= since and p.time != reading.valid]
     worst = max(past, key=lambda one: one.speed, default=None)
     if worst is not None and worst.speed > peak + MORE:
         yield (

@@ -319,6 +319,7 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ("", " RMK SFC WND 25045", "what was not understood (WND 25045)"),
         ("", " RMK RWY27 25045", "what was not understood (25045)"),
         (" 24030KT", "", "another wind (24030KT)"),
+        ("", " FM1830 24030KT", "another wind (24030KT)"),
         (" WIND 08L 24030G40KT", "", "another wind (24030G40KT)"),
         (" VCBLSA", "", "wind that no mean tells of (VCBLSA)"),
         (" REGR", "", "wind that no mean tells of (REGR)"),
@@ -338,6 +339,7 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
     wind = merge([decode(REPORT.format(observed, more), setting)], setting)
     told = f"surface report KXYZ 191753Z tells of {what}"
     assert any(one.startswith(told) for one in wind.warned)
+    assert not any("blew at" in one for one in wind.warned)
 
 
 @pytest.mark.parametrize(
