@@ -321,33 +321,14 @@ def answers_schema() -> dict[str, Any]:
     }
 
 
-_MAY_BE_NONE: Final = {
-    *("cloud_cover", "visibility", "notice", "surface_wind", "cleared_diameter"),
-    *("recovery_devices", "rail_tilt", "boundary_distance", "sun_height"),
-}
-"""Facts of which 0 is an answer."""
-
-
-_MOST: Final = {
-    "certification_level": 3.0,  # levels there are
-    "cleared_diameter": 500.0,  # m
-    "visibility": 300_000.0,  # m; air itself hides what is farther
-    "notice": 366 * 86_400.0,  # s
-    "rockets_together": 50.0,
-}
-"""Answers beyond which a unit or a digit has slipped; assumed."""
-
-
 def _number(name: str, value: object) -> float:
     fact = FACTS[name]
     try:
         number = quantity(value, fact.dimension)
     except ValueError:
         number = -1.0
-    most = _MOST.get(name, 1.0 if fact.dimension == "share" else 1e9)
-    least = 0.0 if name in _MAY_BE_NONE else 1e-9
     whole = fact.dimension != "number" or number.is_integer()
-    if not least <= number <= most or not whole:
+    if not fact.least <= number <= fact.most or not whole:
         meant = fact.text.removeprefix("the ")
         raise ValueError(f"{value!r:.60} is no {meant}; write {name} = {fact.example}")
     return number

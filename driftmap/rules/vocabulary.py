@@ -42,6 +42,8 @@ class Fact:
         How long an answer that gives it holds, and where.
     example : str
         How an answers file may write it.
+    least, most : float
+        What an answer may be, in SI.
     text : str
         How it is named to people.
     """
@@ -49,14 +51,20 @@ class Fact:
     dimension: str
     scope: Scope
     example: str
+    least: float
+    most: float
     text: str
 
 
+def _fact(dimension: str, scope: str, example: str, *rest: str) -> Fact:
+    least, most, text = rest
+    highest = float(most or (1.0 if dimension == "share" else 1e9))
+    held = SCOPES[SCOPES.index(scope)]
+    return Fact(dimension, held, example, float(least or 1e-9), highest, text)
+
+
 FACTS: Final = MappingProxyType(
-    {
-        name: Fact(dimension, SCOPES[SCOPES.index(scope)], example, text)
-        for name, dimension, scope, example, text in shipped(__package__, "facts.csv")
-    }
+    {name: _fact(*told) for name, *told in shipped(__package__, "facts.csv")}
 )
 """Every single number that a rule may compare or depend on."""
 
