@@ -88,7 +88,7 @@ def _by_flight(cloud: Cloud, passed: BoolArray) -> dict[str, BoolArray]:
     """Tell, for every case, the flights of which any landing passed, shape (m,)."""
     found = {part.case: np.zeros(part.flights, bool) for part in cloud.parts}
     for part in cloud.parts:
-        if (own := passed[part.rows]).any():
+        if np.count_nonzero(own := passed[part.rows]):
             found[part.case] |= own.reshape(part.count, -1).any(axis=0)
     return found
 
@@ -139,11 +139,12 @@ def reached(
     near = (cloud.east >= west - widest) & (cloud.east <= right + widest)
     near &= (cloud.north >= south - widest) & (cloud.north <= top + widest)
     close: dict[float, list[NDArray[np.intp]]] = {}
-    every = np.flatnonzero(near)
-    ends = every.searchsorted([part.rows.stop for part in cloud.parts[:-1]])
-    for part, rows in zip(cloud.parts, np.split(every, ends), strict=True):
-        if rows.size:
-            close.setdefault(radii[part.case, part.body], []).append(rows)
+    (every,), start = near.nonzero(), 0
+    ends = every.searchsorted([part.rows.stop for part in cloud.parts])
+    for part, end in zip(cloud.parts, ends.tolist(), strict=True):
+        if start < end:
+            close.setdefault(radii[part.case, part.body], []).append(every[start:end])
+        start = end
     for radius, some in close.items():  # what is as large is tested together
         rows = np.concatenate(some)
         test = inside(widened_by(shape, radius))
@@ -191,7 +192,8 @@ def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
     """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
-        if (hit := np.flatnonzero(hits[case.name])).size:
+        (hit,) = hits[case.name].nonzero()
+        if hit.size:
             part = next(cloud.of(case.name))
             chance[part.who[hit]] += case.likelihood * part.stands_for[hit]
     return chance
