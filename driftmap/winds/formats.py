@@ -227,8 +227,11 @@ def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Rea
     """Add what stands beside a report: remarks that nobody took up, and its time as told."""
     reading = replace(reading, warned=(*reading.warned, *remarks))
     time = setting.read_at
-    if reading.dated or time is None or reading.forecast:  # for when, nobody said
+    if reading.dated or time is None:
         return reading
+    if reading.forecast:
+        told = 'for when it is: a table \'# valid …\', a document "valid", or "read" if measured'
+        raise WindError(reading.source, "", f"when it was read does not tell {told}")
     note = f"{reading.source}: of {show_time(time)}, as told"
     return replace(reading, valid=time, assumed=(*reading.assumed, note))
 

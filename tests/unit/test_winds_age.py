@@ -178,7 +178,9 @@ def test_when_a_forecast_was_read_tells_not_for_when_it_is(tmp_path):
     document = '{"based_on": "2026-05-19T12:00Z", "levels": [%s]}'
     level = '{"height_m": 10, "from_deg": 240, "speed_mps": 4}'
     for text in (table, document % level):
-        assert _wind(text, tmp_path, read_at=NOW).undated
+        assert _wind(text, tmp_path).undated
+        with pytest.raises(WindError, match="does not tell for when it is: a table"):
+            _wind(text, tmp_path, read_at=NOW)
 
 
 @pytest.mark.parametrize(
