@@ -300,6 +300,7 @@ def write_flight(browser, desk):
     )
 
 
+@pytest.mark.usefixtures("no_map")  # of the command it is compared with
 def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     began = time.monotonic()
     room(browser, empty, "day", width=1440)

@@ -372,6 +372,13 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     return word
 
 
+def settled(check, mildest):
+    """Whether a check fails, or is over its limit wherever more flights find its figure."""
+    low, limit = (check["interval"] or [None])[0], check["limit"]
+    over = None not in (low, limit) and low >= limit
+    return check["outcome"] == "fail" or (mildest == "hold" and over)
+
+
 def never_milder(speak, scene, mildest, kind):
     """Hold a scene against the mildest word, and against the check that must say so.
 
@@ -379,10 +386,10 @@ def never_milder(speak, scene, mildest, kind):
     enough to show a limit passed: more would only show it better.
     """
     verdict, speaking, said = "go", {}, ""
-    if mildest == "no-go" and kind not in UNFLOWN:
+    if kind not in UNFLOWN and (kind is not None or mildest == "no-go"):
         verdict, speaking, said = speak(scene.but(samples=SOME))
-        outcomes = {c["outcome"] for c in speaking.get(kind, ())}
-        if verdict != "refused" and kind is not None and "fail" not in outcomes:
+        shows = [settled(check, mildest) for check in speaking.get(kind, ())]
+        if verdict != "refused" and kind is not None and not any(shows):
             verdict = "go"
     elif kind is None or kind in UNFLOWN:
         verdict, speaking, said = speak(scene.but(samples=min(FEW, scene.samples)))

@@ -195,7 +195,8 @@ DRAWN = {
         DAY.also(squares("closed ground", PLANNED, 200, 12)), "on ground kept clear"
     ),
     "a farm in squares under the fall": no_go(
-        DAY.also(squares("building", UNDER, 160, 8)), "on ground kept clear, in failure"
+        DAY.also(squares("building", UNDER, 160, 16)),
+        "on ground kept clear, in failure",
     ),
     "a power line drawn as its poles": holds(
         DAY.also(squares("power line", PLANNED, 300, 25, 3.0)), "on a power line"
