@@ -246,7 +246,7 @@ function showPieces(about) {
 function showUnknown(known, judged) {
   one("#unknown").hidden = known;
   one(".orders").hidden = !known;
-  one("#unknown").textContent = known ? "" : say(judged ? "not_worked" : "set_first");
+  one("#unknown").textContent = known ? "" : `${say(judged ? "not_worked" : "set_first")} ${say("stay")}`;
 }
 
 function show() {

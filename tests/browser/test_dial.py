@@ -120,6 +120,7 @@ def says_nothing_of_the_ground(browser, why):
     assert browser.js("return OUTLINES.length") == 0
     assert browser.js("return document.body.innerText").count(why) == 1
     assert why in browser.find("#unknown").text
+    assert "Stay at the places for people" in browser.find("#unknown").text
     for told in (".orders", ".map .astray"):
         assert not any(browser.js(SHOWN, told)), told
     assert browser.js("return one('#wheel').matches('.mute')")
