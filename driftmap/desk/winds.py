@@ -184,7 +184,7 @@ def _row(folder: Folder, name: str, setting: Setting, day: Day) -> dict[str, Any
     if level.gust:
         told += f", gusts {show(level.gust, 'speed', day.units)}"
     told += f" at {distance(level.height, day.units)}"
-    more = sum(len(r.levels) for r in readings) - 1
+    more = sum(at.height > level.height for r in readings for at in r.levels)
     time = first.valid or first.based_on
     return {
         **row,

@@ -117,7 +117,7 @@ _HARMLESS, _GROUP = (
     re.compile("|".join(_CODE[kind])) for kind in ("harmless", "groups")
 )
 _DISTANT: Final = re.compile(
-    r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:TCU|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+)*"
+    r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:TCU|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+\b)*"
 )
 """Showers and growing clouds beyond 10 statute miles. A storm as far away holds: lightning in
 sight ends a launch (common practice, no source), and its outflow runs ahead of it."""

@@ -389,7 +389,8 @@ def check_seen(reading: Reading, setting: Setting) -> Reading:
     A forecast rests on data from before what it is for.
     """
     end = reading.window[1] if reading.window else reading.valid
-    if end and reading.based_on and reading.based_on - end > SLIP:
+    slack = timedelta(hours=ONE_TIME)  # of an hour that is nearest, in steps of three
+    if end and reading.based_on and reading.based_on - end > slack:
         told = f"is for {show_time(end)} and rests on data of {show_time(reading.based_on)}"
         raise WindError(reading.source, "", f"{told}: are the two swapped?")
     time = reading.based_on if reading.forecast else reading.valid

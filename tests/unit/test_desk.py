@@ -953,6 +953,19 @@ def test_a_dial_flies_the_air_of_the_report_that_counts(ask, desk, folder, monke
     assert flown[1].day.temperature == pytest.approx(311.15)
 
 
+def test_a_report_of_the_hour_before_is_no_wind_higher_up(ask):
+    late = datetime.now(UTC) - timedelta(minutes=12)
+    times = [f"{late - timedelta(minutes=m):%d%H%M}Z" for m in (60, 0)]
+    text = "\n".join(f"METAR KXYZ {time} 08004KT 9999 CLR" for time in times)
+    ask.good("winds/take", {"text": text})
+    (row,) = ask.good("state")["winds"]["rows"]
+    assert "higher" not in row["told"]
+    table = f"# read {late:%Y-%m-%d %H:%MZ}\nheight_m,from_deg,speed_mps\n"
+    ask.good("winds/take", {"text": f"{table}2,80,3\n300,80,4\n900,80,5\n"})
+    told = [row["told"] for row in ask.good("state")["winds"]["rows"]]
+    assert any(one.endswith("and 2 higher") for one in told)
+
+
 def test_a_reading_that_newer_ones_took_the_place_of_is_heard_for_an_hour(
     ask, desk, folder
 ):

@@ -215,6 +215,8 @@ def test_a_forecast_from_data_of_the_future_is_refused(tmp_path):
     text = json.dumps(document | {"based_on": "2026-05-19T18:30Z"})
     with pytest.raises(WindError, match="rests on data of 2026-05-19 18:30Z"):
         _wind(text, tmp_path)
+    late = {"valid": "2026-05-19T17:00Z", "based_on": "2026-05-19T17:50Z"}
+    assert _wind(json.dumps(document | late), tmp_path).age == pytest.approx(1.0)
     early = {"valid": "2026-05-19T12:00Z", "based_on": "2026-05-19T17:00Z"}
     with pytest.raises(WindError, match="17:00Z: are the two swapped"):
         _wind(json.dumps(document | early), tmp_path)
@@ -354,6 +356,7 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
         ("", " BECMG 25004KT"),
         ("", " TEMPO 6000 SHRA"),
         (" -RA", " RMK TCU DSNT S"),
+        ("", " RMK AO2 TCU DSNT W-NW SLP142"),
         (" RERA BLU NOSIG", ""),
     ],
 )
