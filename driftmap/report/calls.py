@@ -25,11 +25,14 @@ class Moment:
         Where to look and what should be seen.
     otherwise : str
         What it means, and what to do, if it is not; empty where there is nothing to say.
+    failed : bool
+        Whether what should be seen is so only where something failed.
     """
 
     second: float
     should: str
     otherwise: str = ""
+    failed: bool = False
 
 
 def before(seen: Watch) -> list[str]:
@@ -96,7 +99,7 @@ def _opening(seen: Watch) -> Iterator[Moment]:
     say, there = seen.voice.say, seen.look(fast)
     # By the second that is called: a fraction later, another call would come between.
     by = None if seen.opens_by is None else math.floor(seen.opens_by)
-    yield Moment(fast.first, say("watch.hits", look=there))
+    yield Moment(fast.first, say("watch.hits", look=there), failed=True)
     if by is None or by > fast.first - CALL:
         yield _look_up([fast], seen)
     if by is not None:
@@ -132,7 +135,7 @@ def _free(seen: Watch) -> Iterator[Moment]:
         if deadly:
             names = _names(deadly, seen.voice)
             words = seen.voice.say("watch.strikes", pieces=names, look=look)
-            yield Moment(second, words)
+            yield Moment(second, words, failed=True)
 
 
 def _look_up(falling: list[Fall], seen: Watch) -> Moment:

@@ -41,6 +41,7 @@ const NARROW = 600; // width of a map on which a name would cover the field
 const GAPS = [4, 12, 22, 34, 48, 64];
 const NEAR = GAPS.slice(0, 3);
 const LONGEST = 80; // a line to a plate, in pixels: a longer one is lost
+const APART = 10; // between the word of a zone and a plate
 const TIED = 8; // as near to its ground, a plate needs no line
 const ROOM = 22; // about the middle of people's ground, for their number
 // Directions from a box to its point, as parts of half its width and height: all about it.
@@ -119,7 +120,8 @@ function setAt(label, { box, way, short = false, bare = false }, crowd) {
   label.classList.toggle("short", short);
   label.classList.toggle("bare", bare);
   Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
-  crowd.taken.push(box);
+  const room = label.classList.contains("zone") ? APART : 0; // else it reads as the word of the plate beside it
+  crowd.taken.push({ left: box.left - room, right: box.right + room, top: box.top - room, bottom: box.bottom + room });
   crowd.plates.push(box);
   if (!way) return true;
   crowd.leads.push(way);
@@ -203,7 +205,8 @@ function placePeople(label, crowd) {
   const near = apart.filter((box) => inOrder(box, ground, crowd, true));
   const far = (box) => Boolean(box) && setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
   const mild = (at) => plain(at, crowd) && (inside || lies(at, crowd.danger) === "off");
-  if (far(near.find(mild) ?? apart.find(mild))) return true;
+  const open = (at) => mild(at) && !blocked(wayTo(ground, at).way, ground, crowd);
+  if (far(near.find(open) ?? apart.find(open) ?? near.find(mild) ?? apart.find(mild))) return true;
   if (!(crowd.many && crowd.hosts.length) && set(tries.at(-1))) return true;
   if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? apart.find((at) => plain(at)))) return true;
   if (few) crowd.pressed.add(label);
@@ -356,7 +359,7 @@ function addName(label, crowd) {
   const { full } = crowd.at.get(label);
   const own = label.box;
   if (!label.classList.contains("short") || label.classList.contains("off")) return;
-  const seen = { ...crowd, taken: crowd.taken.filter((box) => box !== own) };
+  const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)) };
   const top = (own.top + own.bottom - full.height) / 2;
   const boxes = [own.left, own.right - full.width].map((left) => boxAt(left, top, full));
   const bare = (box) => lies(box, crowd.danger) === "off" && (lies(box, crowd.caution) === "off" || lies(own, crowd.caution) !== "off");
