@@ -126,9 +126,11 @@ def test_a_remark_that_no_reader_takes_up_is_heard(said, heard):
     assert bool(unheard(text, "layers.csv", "table of layers")) == heard
     if said.lower().startswith("read"):  # or refused, by its time
         return
-    reading = decode(text, Setting(0.0, when=NOW, now=NOW, read_at=NOW))
+    foretold = "forecast" in said or "valid" in said
+    read_at = None if foretold else NOW  # when it was read tells not for when it is
+    reading = decode(text, Setting(0.0, when=NOW, now=NOW, read_at=read_at))
     assert bool(reading.warned) == heard
-    assert reading.forecast == ("forecast" in said or "valid" in said)
+    assert reading.forecast == foretold
 
 
 @pytest.mark.parametrize("said", ["forecast", "based on 2026-05-19 12:00Z", "read now"])
