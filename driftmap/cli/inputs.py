@@ -25,14 +25,8 @@ from driftmap.cli.options import (
     site_options,
 )
 from driftmap.core.errors import InputError
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_zone,
-    clock_time,
-    present,
-    show_time,
-)
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.times import check_zone, clock_time, present, show_time
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile

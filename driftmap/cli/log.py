@@ -65,7 +65,7 @@ def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     from driftmap.cli.inputs import flight_time
     from driftmap.logbook.entry_bodies import assessment_entry
     from driftmap.winds.formats import kind_of
-    from driftmap.winds.reading import present
+    from driftmap.winds.times import present
 
     asked = run.asked
     files = {"flight": [run.flight], "site": [run.site]}

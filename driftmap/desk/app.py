@@ -24,7 +24,7 @@ from driftmap.desk.routes import (
 )
 from driftmap.desk.web import current_desk, guarded, page_file, sealed, sent, text_sent
 from driftmap.report.voice import languages
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import present as now
 
 _WORDED: Final = ("map", "sheet", "poster", "caller")
 """Pages that bear a word: the desk's own stands about them."""

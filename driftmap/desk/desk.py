@@ -22,7 +22,7 @@ from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import KeptWord, Queue
 from driftmap.logbook.entry_bodies import curves_of
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import present as now
 
 _PAGES = 24  # drawn pages kept
 _BACK = timedelta(minutes=1)  # a clock that is set by the network jumps less

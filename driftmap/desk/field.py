@@ -15,7 +15,7 @@ from driftmap.ground.areas import Site
 from driftmap.ground.site import read_site
 from driftmap.rules.reading import own_files
 from driftmap.winds.reading import Setting
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import present as now
 
 SITE = "site.geojson"
 _ZONES = 3.5  # h; no land's clock is farther from its sun's, but for a corner of one

@@ -14,7 +14,7 @@ from driftmap.desk.desk import Desk
 from driftmap.desk.folder import ROOMS, Folder
 from driftmap.desk.queue import word_of
 from driftmap.desk.winds import rows_of_winds, told_aside
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import present as now
 
 
 def state_of(desk: Desk) -> dict[str, Any]:

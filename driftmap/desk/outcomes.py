@@ -27,8 +27,8 @@ from driftmap.logbook.entry import Content, Entry, holding, new_entry
 from driftmap.logbook.entry_bodies import TEXTS, flight_contents, outcome_body
 from driftmap.logbook.store import Log
 from driftmap.rocket.pieces import FOUND_AS
-from driftmap.winds.reading import parse_time
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import parse_time
+from driftmap.winds.times import present as now
 
 LOG: Final = "log.sqlite"
 

@@ -33,7 +33,7 @@ from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
 from driftmap.logbook.entry_bodies import flight_contents, put_back
 from driftmap.verdict.assessment import STALE
-from driftmap.winds.reading import clock_time
+from driftmap.winds.times import clock_time
 
 _ROOM: Final = "plans"
 _TOLD: Final = "told.txt"

@@ -16,7 +16,7 @@ from typing import Final
 from driftmap.core.pools import end_with
 from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judge_task, warm
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import present as now
 
 _FRESH: Final = timedelta(minutes=4)
 """Age from which a word is flown anew: the wind's error grows as it ages; assumed."""

@@ -25,8 +25,8 @@ from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.reading import rule_sets
 from driftmap.rules.vocabulary import SCOPES
-from driftmap.winds.reading import clock_time
-from driftmap.winds.reading import present as now
+from driftmap.winds.times import clock_time
+from driftmap.winds.times import present as now
 
 _AHEAD: Final = timedelta(minutes=1)  # of the desk's own clock
 _LARGEST_FLIGHT: Final = 1_000_000  # byte, as the reader of flights has it

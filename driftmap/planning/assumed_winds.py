@@ -20,7 +20,8 @@ from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year
 from driftmap.winds.merge import merge
 from driftmap.winds.plain_words import HEAD_HEIGHT, read_words
-from driftmap.winds.reading import Setting, present
+from driftmap.winds.reading import Setting
+from driftmap.winds.times import present
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""

@@ -18,7 +18,7 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.other_times import with_others
-from driftmap.winds.reading import Reading, Setting, nearest_day
+from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.text import (
     FAR_ABOVE,
     choose_station,
@@ -26,6 +26,7 @@ from driftmap.winds.text import (
     laid_out,
     reader,
 )
+from driftmap.winds.times import nearest_day
 
 _LIGHT: Final = 5.0  # kt: "light and variable" is less than this
 _SIGNLESS_ABOVE: Final = 24_000  # ft: temperatures above are negative, sign left out

@@ -25,7 +25,8 @@ from urllib3.util.retry import Retry
 
 from driftmap.core.errors import WindError
 from driftmap.winds.model_output import read_answer
-from driftmap.winds.reading import Reading, Setting, check_seen, show_time
+from driftmap.winds.reading import Reading, Setting, check_seen
+from driftmap.winds.times import show_time
 
 SERVICE: Final = "https://api.open-meteo.com/v1/forecast"
 """Address asked where none is given."""

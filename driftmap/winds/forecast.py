@@ -41,7 +41,6 @@ from driftmap.winds.reading import (
     check_placed,
     held_to_site,
     over_ground,
-    show_time,
 )
 from driftmap.winds.text import (
     NAMES,
@@ -53,6 +52,7 @@ from driftmap.winds.text import (
     told_time,
     vertical,
 )
+from driftmap.winds.times import show_time
 
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),

@@ -26,15 +26,10 @@ from driftmap.winds import (
     track,
 )
 from driftmap.winds.plain_words import looks_like_words, read_words
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_seen,
-    show_time,
-    words,
-)
+from driftmap.winds.reading import Reading, Setting, check_seen, words
 from driftmap.winds.saved import looks_kept, named_so, read_kept
 from driftmap.winds.text import Reader, away_told, check_text, load_text
+from driftmap.winds.times import show_time
 
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
 

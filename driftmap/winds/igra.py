@@ -11,9 +11,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from driftmap.core.errors import PlacedError, WindError, at, located
-from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
 from driftmap.winds.text import reader
+from driftmap.winds.times import show_time
 
 _HEADER: Final = re.compile(
     r"#(?P<station>\w{11}) (?P<day>\d{4} \d\d \d\d) (?P<hour>\d\d) "

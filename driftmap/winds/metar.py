@@ -25,11 +25,11 @@ from driftmap.winds.reading import (
     PAST,
     Reading,
     Setting,
-    nearest_day,
     next_due,
     not_renewed,
 )
 from driftmap.winds.text import choose_station, choose_time, reader
+from driftmap.winds.times import nearest_day
 
 _START: Final = re.compile(
     r"(?:\b(?:METAR|SPECI)\s+)?(?P<cor>\bCOR\s+)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"

@@ -28,13 +28,7 @@ from driftmap.winds.meter_rows import (
     height_and_zone,
     rows_of_record,
 )
-from driftmap.winds.reading import (
-    MORE,
-    PAST,
-    SLIP,
-    Reading,
-    Setting,
-)
+from driftmap.winds.reading import MORE, PAST, SLIP, Reading, Setting
 
 _MEAN_OVER: Final = timedelta(minutes=10)
 """Time over which the wind is averaged (WMO-No. 8: the mean wind of reports)."""

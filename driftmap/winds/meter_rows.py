@@ -17,14 +17,9 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import at
 from driftmap.core.tables import number_of, remarks_of, rows_of
 from driftmap.winds.plain_words import HEAD_HEIGHT
-from driftmap.winds.reading import (
-    SLIP,
-    Setting,
-    check_direction,
-    check_speed,
-    parse_time,
-)
+from driftmap.winds.reading import SLIP, Setting, check_direction, check_speed
 from driftmap.winds.text import NAMES, told_time
+from driftmap.winds.times import parse_time
 
 _MOST: Final = 100_000
 STAMPS: Final = ("time", "time_utc")

@@ -26,14 +26,9 @@ from driftmap.winds.forecast import (
     load_document,
     read_document,
 )
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_placed,
-    held_to_ground,
-    present,
-)
+from driftmap.winds.reading import Reading, Setting, check_placed, held_to_ground
 from driftmap.winds.text import meanings, reader, unit_size
+from driftmap.winds.times import present
 
 _COLUMN: Final = re.compile(
     r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"

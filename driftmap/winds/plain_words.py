@@ -14,15 +14,8 @@ from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.core.tables import number_of
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_direction,
-    check_speed,
-    check_zone,
-    clock_time,
-    words,
-)
+from driftmap.winds.reading import Reading, Setting, check_direction, check_speed, words
+from driftmap.winds.times import check_zone, clock_time
 
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""

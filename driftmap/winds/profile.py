@@ -9,7 +9,8 @@ from datetime import datetime
 from driftmap.air.wind import WindProfile
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge
-from driftmap.winds.reading import Reading, Setting, present
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.times import present
 
 
 def read_winds(  # noqa: PLR0913 - all but the first are options

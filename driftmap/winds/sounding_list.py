@@ -14,9 +14,10 @@ from typing import Final, TypeAlias
 
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import rows_of
-from driftmap.winds.reading import Reading, Setting, show_time, words
+from driftmap.winds.reading import Reading, Setting, words
 from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
 from driftmap.winds.text import meanings, reader, unit_size
+from driftmap.winds.times import show_time
 
 _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for

@@ -14,13 +14,9 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import at
 from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
-from driftmap.winds.reading import (
-    SLIP,
-    Reading,
-    Setting,
-    show_time,
-)
+from driftmap.winds.reading import SLIP, Reading, Setting
 from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
+from driftmap.winds.times import show_time
 
 _MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")

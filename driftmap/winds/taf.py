@@ -14,8 +14,9 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at
 from driftmap.winds import aerodrome_code as code
-from driftmap.winds.reading import Reading, Setting, nearest_day, show_time
+from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.text import choose_station, reader
+from driftmap.winds.times import nearest_day, show_time
 
 _HEAD: Final = re.compile(
     r"\bTAF\b(?:\s+(?:TAF|AMD|COR))*\s+(?P<station>[A-Z][A-Z0-9]{3})\s+"

@@ -23,10 +23,9 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     check_speed,
-    parse_time,
-    show_time,
     words,
 )
+from driftmap.winds.times import parse_time, show_time
 
 Reader: TypeAlias = Callable[[str, str, Setting], Reading | tuple[Reading, ...]]
 """Reads a text, by the name of its source, for a setting."""

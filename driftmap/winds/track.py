@@ -28,9 +28,9 @@ from driftmap.winds.reading import (
     held_to_ground,
     held_to_site,
     level_toward,
-    parse_time,
 )
 from driftmap.winds.text import above_zero, reader
+from driftmap.winds.times import parse_time
 
 _FIX_ERROR: Final = 5.0
 """Error of a component of a fix from satellites, against one a minute later [m]; assumed."""

@@ -45,7 +45,7 @@ from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
 from driftmap.winds.profile import read_wind
-from driftmap.winds.reading import present
+from driftmap.winds.times import present
 
 ROOT = Path(__file__).parents[2]
 

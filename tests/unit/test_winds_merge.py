@@ -18,8 +18,9 @@ from driftmap.winds import formats
 from driftmap.winds.formats import decode_text
 from driftmap.winds.merge import merge
 from driftmap.winds.profile import read_wind, read_winds
-from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
+from driftmap.winds.reading import Reading, Setting, age_of
 from driftmap.winds.saved import keep_readings, read_kept
+from driftmap.winds.times import nearest_day
 
 LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
