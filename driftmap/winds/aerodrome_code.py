@@ -131,6 +131,9 @@ class Peak:
     time: datetime
 
 
+NOT_UNDERSTOOD: Final = "what was not understood"
+
+
 def split_report(body: str) -> tuple[str, str, str]:
     """Part a report, after station and time, into observed, expected and remarks."""
     said, _, remarks = body.partition(" RMK")
@@ -169,7 +172,7 @@ def words_before(
         parts.append([*end][::-1])
     for said in parts:
         if any(re.search(r"[^\W\d_]", word) for word in said):
-            yield f"what was not understood ({' '.join(said)[:60]})"
+            yield f"{NOT_UNDERSTOOD} ({' '.join(said)[:60]})"
 
 
 def _plain(word: str) -> bool:
@@ -242,10 +245,10 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
     told += [f"heavy rain ({w})" for w in words if re.fullmatch(r"\+[A-Z]*RA[A-Z]*", w)]
     odd = [w for w in words if not _GROUP.fullmatch(w) and w not in " ".join(told)]
     if odd:
-        told.append(f"what was not understood ({' '.join(odd)[:60]})")
+        told.append(f"{NOT_UNDERSTOOD} ({' '.join(odd)[:60]})")
     odd = [w for w in _PEAK.sub(" ", near).split() if not _HARMLESS.fullmatch(w)]
     if odd and not told:
-        told.append(f"what was not understood ({' '.join(odd)[:60]})")
+        told.append(f"{NOT_UNDERSTOOD} ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
 
 

@@ -103,13 +103,20 @@ def read_surface_report(
 def _just_before(
     past: list[tuple[datetime, code.Found]], setting: Setting
 ) -> Iterator[Reading]:
-    """Read the reports of about the time of the last; what else they saw lasts to the next."""
+    """Read the reports of about the time of the last; what else they saw lasts to the next.
+
+    What they expected, and what nobody understood of them, the last one says anew.
+    """
     for (time, (start, body)), (until, _) in itertools.pairwise(past):
         if past[-1][0] - time < timedelta(hours=ONE_TIME):
+            observed, _, remarks = code.split_report(body)
             with contextlib.suppress(ValueError):  # which tells no wind
-                reading = _report(start, body, time, ())
+                reading = _report(start, f"{observed} RMK {remarks}", time, ())
                 over = setting.when - until >= STORM_OVER
-                yield replace(reading, **_UNSEEN) if over else reading
+                seen = tuple(
+                    said for said in reading.warned if code.NOT_UNDERSTOOD not in said
+                )
+                yield replace(reading, **_UNSEEN if over else {"warned": seen})
 
 
 def _corrected(reports: list[code.Found]) -> list[code.Found]:

@@ -201,3 +201,20 @@ def test_a_gale_of_the_hours_before_in_one_file_holds_as_in_two(earlier, held):
     reading = read_surface_report(text, "metar.txt", setting)[0]
     assert any("38 kt blew at 15:55Z" in one for one in reading.warned) is held
     assert (reading.levels[0].gust is not None) is (earlier[:6] == "091655")
+
+
+@pytest.mark.parametrize(
+    ("said", "held"),
+    [
+        ("CLR TEMPO 20015KT", False),  # the newer one says anew what it expects
+        ("CLR RMK AO2 8/500", False),  # and what nobody understood
+        ("CLR RMK AO2 WSHFT 1740", True),
+    ],
+)
+def test_of_the_report_before_what_was_seen_lasts(said, held):
+    text = (
+        f"METAR KXYZ 091755Z 18004KT 10SM {said}\nMETAR KXYZ 091815Z 18004KT 10SM CLR"
+    )
+    when = BEFORE.replace(hour=18, minute=20)
+    _, earlier = read_surface_report(text, "m.txt", Setting(0.0, when=when, now=when))
+    assert bool(earlier.warned) is held
