@@ -39,6 +39,9 @@ _CALM: Final = 0.05  # of the wind: next to none
 _FEW: Final = 2000
 """Flights that show of most changes that they come out no better."""
 
+_RUNNERS_UP: Final = 3
+"""Kinds of change of which the best is flown in full, though its word is no milder than the plan's."""
+
 _ROOM: Final = 0.05
 """Share of a limit by which the figure of a few flights may be off; some standard errors of
 their quantiles. Assumed."""
@@ -257,8 +260,8 @@ def _promising(
 ) -> list[int]:
     """Pick which changes to fly as often as the plan, by what a few flights show.
 
-    All that may have a milder word than the mildest known, and of each kind the best of
-    those that may come out better than the plan in other ways.
+    All that may have a milder word than the mildest known, and the best of the
+    three kinds that may come out best in other ways.
     """
     held = {_line(c) for c in _against(a.checks)}
     milder, others = list[int](), dict[int, tuple[int, ...]]()
@@ -272,7 +275,7 @@ def _promising(
     for i in sorted(others, key=lambda i: others[i]):
         _, _, flight, wind = changes[i]
         best.setdefault((flight.rail == a.flight.rail, wind is a.wind), i)
-    return sorted([*milder, *best.values()])
+    return sorted([*milder, *list(best.values())[:_RUNNERS_UP]])
 
 
 def _but_for(
