@@ -61,8 +61,9 @@ def read_surface_report(
 ) -> tuple[Reading, ...]:
     """Read the wind at 10 m from the last report before the flight.
 
-    Reports of about that time follow it, each a reading of its own. A peak wind within the hour counts as a gust; a wind shift, shear, a squall, a storm and
-    a stronger wind expected go to `warned`.
+    Reports of about that time follow it, each a reading of its own. A peak wind within the
+    hour counts as a gust; a wind shift, shear, a squall, a storm and a stronger wind expected
+    go to `warned`.
     """
     plain, _, taf = code.normalised(text).partition(" TAF ")
     reports = code.parted(plain, _START)
