@@ -1,4 +1,4 @@
-"""What aerodromes' reports and forecasts share: the wind's group, weather, sky, remarks.
+"""What aerodromes' reports and forecasts share: the wind's group, weather, remarks.
 
 Coding as in WMO FM 15 and FM 51 and the United States' practice (FMH-1 ch. 12), read in
 secondary copies.
@@ -16,7 +16,8 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel
-from driftmap.core.units import FOOT, KNOT
+from driftmap.core.units import KNOT
+from driftmap.winds import sky
 from driftmap.winds.reading import check_direction, check_speed, words
 
 ROUNDING: Final = math.radians(10.0) / math.sqrt(12)
@@ -114,7 +115,8 @@ _STORM: Final = re.compile(r"\bTS(?:B|E)\d\S*|\bTS\b(?!\s*NO)")
 _LIGHTNING: Final = re.compile(r"\bLTG\w*(?:\s+DSNT)?")
 _VIOLENT: Final = re.compile(rf"\b(?:{'|'.join(_CODE['violent'])})\w*\b")
 _HARMLESS, _GROUP = (
-    re.compile("|".join(_CODE[kind])) for kind in ("harmless", "groups")
+    re.compile(rf"(?<!\S)(?:{'|'.join(_CODE[kind])})(?!\S)")
+    for kind in ("harmless", "groups")
 )
 _DISTANT: Final = re.compile(
     r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:TCU|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+\b)*"
@@ -246,7 +248,9 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
     odd = [w for w in words if not _GROUP.fullmatch(w) and w not in " ".join(told)]
     if odd:
         told.append(f"{NOT_UNDERSTOOD} ({' '.join(odd)[:60]})")
-    odd = [w for w in _PEAK.sub(" ", near).split() if not _HARMLESS.fullmatch(w)]
+    for heard in (_PEAK, sky.REMARKED, sky.CEILINGS, _HARMLESS):
+        near = heard.sub(" ", near)
+    odd = near.split()
     if odd and not told:
         told.append(f"{NOT_UNDERSTOOD} ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
@@ -284,7 +288,7 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
                 yield what if kind else f"another wind ({word})"
         elif weather:
             yield f"{_NAMES[weather['what']]} expected ({word})"
-    yield from (f"{what} expected" for what in poor_sky(trend.split()))
+    yield from (f"{what} expected" for what in sky.poor_sky(trend.split()))
 
 
 def _turned(coded: str, direction: float | None) -> bool:
@@ -293,104 +297,3 @@ def _turned(coded: str, direction: float | None) -> bool:
         return False  # no stronger, and from anywhere: the verdict has its own spread
     off = abs((float(coded) - math.degrees(direction) + 180) % 360 - 180)
     return off > TURNED
-
-
-POOR: Final = 5000.0
-"""Visibility below which what comes down may not be seen [m]. Common practice, no source."""
-
-_LOW: Final = 5000 * FOOT
-"""Height below which cloud expected counts, as in CAVOK (WMO FM 15, in secondary copies)."""
-
-_MILE: Final = 1609.344  # m
-_AMOUNTS: Final = MappingProxyType(
-    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0}
-)
-"""Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies)."""
-
-_CEILING: Final = 5 / 8  # of the sky: from here on a layer is a ceiling (FMH-1)
-_LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
-_MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
-_REMARKED: Final = re.compile(r"\bVIS(?:\s+[NSEW]{1,2})?\s+((?:\d\s+)?\d{1,2}(?:/\d)?)")
-"""Visibility in remarks, in statute miles (FMH-1, from memory)."""
-
-_METRES: Final = re.compile(r"(\d{4})(?:NDV|[NS]?[EW]|[NS])?")
-"""All about, or the least with the side where it is."""
-
-_RUNWAY: Final = re.compile(r"R\d\d[LCR]{0,2}/M?(\d{4})(?!\d)\S*")
-"""Sight along a runway; what is more than can be told (P) says nothing, nor do the six figures of
-what lies on it."""
-
-
-def cloud_cover(words: Sequence[str]) -> float | None:
-    """Give the share of sky in the fullest layer, the most that a report can mean.
-
-    None where nothing is said of all of the sky: CAVOK, NSC and NCD leave high or unseen
-    cloud out.
-
-    Examples
-    --------
-    >>> cloud_cover("24008KT 10SM FEW030 SCT250".split())
-    0.5
-    """
-    layers = [_AMOUNTS[m[1]] for word in words if (m := _LAYER.fullmatch(word))]
-    if layers:
-        return max(layers)
-    return 0.0 if {"SKC", "CLR"} & set(words) else None
-
-
-def cloud_base(words: Sequence[str], least: float = _CEILING) -> float | None:
-    """Give the height of the lowest layer that hides most of the sky, or `least` of it [m].
-
-    Above the station; 0 where the report does not tell its height, None without one.
-
-    Examples
-    --------
-    >>> cloud_base("24008KT 1SM FEW002 BKN005 OVC010".split())
-    152.4
-    """
-    layers = (m for word in words if (m := _LAYER.fullmatch(word)))
-    return min(
-        (
-            0.0 if m[2] == "///" else round(int(m[2]) * 100 * FOOT, 6)
-            for m in layers
-            if _AMOUNTS[m[1]] >= least
-        ),
-        default=None,
-    )
-
-
-def visibility(words: Sequence[str], remarks: str = "") -> float | None:
-    """Give the least visibility that a report can mean [m]; 10 km stands for more too.
-
-    Remarks may tell another, of the tower or the surface.
-
-    Examples
-    --------
-    >>> visibility("24008KT 1 1/2SM BR OVC005".split())
-    2414.016
-    """
-    seen = [f"{found[1]}SM" for found in _REMARKED.finditer(remarks)]
-    return min(_told([*words, *" ".join(seen).split()]), default=None)
-
-
-def poor_sky(words: Sequence[str]) -> Iterator[str]:
-    """Name low cloud and poor sight among what is expected."""
-    low, far = cloud_base(words), visibility(words)
-    if low is not None and low < _LOW:
-        yield f"cloud from {low:.0f} m"
-    if far is not None and far < POOR:
-        yield f"visibility of {far:.0f} m"
-
-
-def _told(words: Sequence[str]) -> Iterator[float]:
-    for before, word in zip(["", *words], words, strict=False):
-        if word == "CAVOK":
-            yield 10_000.0
-        elif found := _MILES.fullmatch(word):
-            miles = float(found[2]) / float(found[3] or 1)
-            whole = float(before) if found[3] and re.fullmatch(r"\d", before) else 0.0
-            yield 0.0 if found[1] == "M" else (whole + miles) * _MILE
-        elif found := _METRES.fullmatch(word):
-            yield 10_000.0 if found[1] == "9999" else float(found[1])
-        elif found := _RUNWAY.fullmatch(word):
-            yield float(found[1]) * (FOOT if "FT" in word else 1.0)

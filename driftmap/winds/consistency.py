@@ -10,9 +10,9 @@ import numpy as np
 
 from driftmap.air import profile_law
 from driftmap.air.wind import LAW_TOP
-from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.levels import SURFACE, Node, Source
 from driftmap.winds.reading import MORE, ONE_TIME, OTHER_FIELD, PAST
+from driftmap.winds.sky import POOR
 from driftmap.winds.stacking import Stack
 
 _FAR_OFF: Final = 200_000.0

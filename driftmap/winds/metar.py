@@ -18,6 +18,7 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import at
 from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
+from driftmap.winds import sky
 from driftmap.winds.reading import (
     MORE,
     OLDEST,
@@ -152,6 +153,7 @@ def _report(
     with at(f"{name}, {found[0]}"):
         level = code.level_of(found, name, code.air_temperature(words))
         swing, spread = code.swinging(words)
+    seen = sky.also_in_remarks(words, remarks)
     peak = code.peak_wind(remarks, valid)
     level, peak_note = _with_peak(level, peak, valid)
     bound = [f"{found[0]} tells a lower bound, which is taken as the wind"]
@@ -173,10 +175,10 @@ def _report(
         away=None,  # told by who knows the station
         direction_error=spread,
         pressure=code.altimeter_setting(words),
-        cloud_cover=code.cloud_cover(words),
-        visibility=code.visibility(words, remarks),
-        cloud_base=code.cloud_base(words),
-        lowest_cloud=code.cloud_base(words, 0.0),
+        cloud_cover=sky.cloud_cover(words),
+        visibility=sky.visibility(seen),
+        cloud_base=sky.cloud_base(seen),
+        lowest_cloud=sky.cloud_base(seen, 0.0),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground",

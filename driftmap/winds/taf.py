@@ -14,6 +14,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at
 from driftmap.winds import aerodrome_code as code
+from driftmap.winds import sky
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.text import choose_station, reader
 from driftmap.winds.times import nearest_day, show_time
@@ -106,16 +107,16 @@ def _forecast(
         time = max(flight - timedelta(minutes=minutes), start)
         before, _ = _ruled(*_ruling(parts, time), time, name)
         past += [before] * (before not in (*past, rules))
-    sky = " ".join(part.text for part in (base, *later)).split()
+    seen = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
         kind="surface",
         levels=(level,),
         valid=flight,
-        cloud_cover=code.cloud_cover(sky),
-        visibility=code.visibility(sky),
-        cloud_base=code.cloud_base(sky),
-        lowest_cloud=code.cloud_base(sky, 0.0),
+        cloud_cover=sky.cloud_cover(seen),
+        visibility=sky.visibility(seen),
+        cloud_base=sky.cloud_base(seen),
+        lowest_cloud=sky.cloud_base(seen, 0.0),
         window=(start, end),
         based_on=issued or start,
         forecast=True,
@@ -176,7 +177,7 @@ def _warned(
         told += code.trend_winds(trend, level.direction, level.peak + slack)
         told += [f"{what}, maybe" for what in code.beside_the_wind(part.text, "")]
     for part in may:
-        told += [f"{what}, maybe" for what in code.poor_sky(part.text.split())]
+        told += [f"{what}, maybe" for what in sky.poor_sky(part.text.split())]
     return list(dict.fromkeys(told))
 
 
@@ -189,7 +190,7 @@ def _may_stay(past: Sequence[_Part], level: WindLevel) -> Iterator[str]:
             yield f"{coded.split()[1]} until soon before, which may stay"
         beside = (
             *code.beside_the_wind(part.text, ""),
-            *code.poor_sky(part.text.split()),
+            *sky.poor_sky(part.text.split()),
         )
         yield from (f"{what} until soon before, which may stay" for what in beside)
 

@@ -12,7 +12,7 @@ import pytest
 from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser
 
-from driftmap.winds.aerodrome_code import cloud_base, cloud_cover, visibility
+from driftmap.winds.sky import cloud_base, cloud_cover, visibility
 
 MOST = {"SKC": 0.0, "CLR": 0.0, "FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0}
 

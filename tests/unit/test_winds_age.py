@@ -320,8 +320,12 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ("", " BECMG 06005KT", "wind expected (BECMG 06005KT)"),
         ("", " PROB40 TEMPO 24020KT", "wind expected (TEMPO 24020KT)"),
         ("", " RMK PK WND 20010/1740 WALL OF DUST W", "what was not understood (WALL"),
-        ("", " RMK SFC WND 25045", "what was not understood (WND 25045)"),
-        ("", " RMK RWY27 25045", "what was not understood (25045)"),
+        ("", " RMK SFC WND 25045", "what was not understood (SFC WND 25045)"),
+        ("", " RMK RWY27 25045", "what was not understood (RWY27 25045)"),
+        ("", " RMK RWY02 20045", "what was not understood (RWY02)"),  # 20045: -4.5 °C
+        ("", " RMK 8/578 8/9//", "what was not understood (8/9//)"),  # a cumulonimbus
+        ("", " RMK 8/240", "what was not understood (8/240)"),  # towers below waves
+        ("", " RMK 20/45", "what was not understood (20/45)"),
         (" 24030KT", "", "another wind (24030KT)"),
         ("", " FM1830 24030KT", "another wind (24030KT)"),
         (" WIND 08L 24030G40KT", "", "another wind (24030G40KT)"),
@@ -351,7 +355,10 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
     [
         ("", " RMK AO2 SLP123 T02000100 10200 21001 402001001 53012 60012 70035"),
         ("", " NOSIG"),
-        ("", " RMK AO2 TSNO"),
+        ("", " RMK AO2 TSNO PNO CHINO RWY06L NOSPECI"),
+        ("", " RMK AO2 8/578 4/002 7//// SNINCR 1/8 I1001"),
+        ("", " RMK AO2 SFC VIS 5 VIS 3 1/2V5 VIS NE 10 VIS 4 RWY11"),
+        ("", " RMK AO2 CIG 038V042 CIG 017 RWY11 BKN014 V OVC"),
         (" TSNO", ""),
         ("", " BECMG 25004KT"),
         ("", " TEMPO 6000 SHRA"),
@@ -362,6 +369,23 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
 )
 def test_what_says_nothing_of_the_wind_does_not_hold(observed, more):
     assert decode(REPORT.format(observed, more), _setting()).warned == ()
+
+
+@pytest.mark.parametrize(
+    ("remark", "miles", "hundreds"),  # FMH-1 ch. 12, from memory
+    [
+        ("VIS 1/16V2", 1 / 16, None),
+        ("TWR VIS N-NE 2", 2, None),
+        ("VIS M1/4V5", 0, None),
+        ("SFC VIS 5 CIG 008V012", 5, 8),
+        ("CIG 030 CIG 017 RWY11", 10, 17),
+    ],
+)
+def test_the_least_sight_and_ceiling_of_remarks_count(remark, miles, hundreds):
+    reading = decode(REPORT.format("", f" RMK {remark}"), _setting())
+    assert reading.visibility == pytest.approx(miles * 1609.344)
+    base = None if hundreds is None else pytest.approx(hundreds * 30.48)
+    assert reading.cloud_base == reading.lowest_cloud == base
 
 
 def test_a_gust_that_is_not_told_holds():

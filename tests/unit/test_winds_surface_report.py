@@ -207,7 +207,7 @@ def test_a_gale_of_the_hours_before_in_one_file_holds_as_in_two(earlier, held):
     ("said", "held"),
     [
         ("CLR TEMPO 20015KT", False),  # the newer one says anew what it expects
-        ("CLR RMK AO2 8/500", False),  # and what nobody understood
+        ("CLR RMK AO2 8/900", False),  # and what nobody understood
         ("CLR RMK AO2 WSHFT 1740", True),
     ],
 )
