@@ -23,14 +23,17 @@ _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
 _MOST: Final = 20_000  # levels
 _LONGEST: Final = timedelta(hours=4)  # that a balloon rises; assumed
-_OF_LEVEL: Final = 4  # numbers apart, more than a line below the levels holds
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
-    r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
-    r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})"
+    r"\s*(?P<station>\S+(?:\s+[^\d\s]+)*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
+    r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})\s*"
 )
 _STANDS: Final = re.compile(r"\s*Station (latitude|longitude):\s*(\S+)")
 _COLUMNS: Final = re.compile(r"\s*PRES\s+HGHT\s+.*?\bDRCT\s+(?:SKNT|SPED)\b")
+_INDEX: Final = re.compile(
+    r"(?!.*(?:wind|gust|speed)).*:\s*[-+.\d/]*\s*", re.IGNORECASE
+)
+_LEVEL: Final = re.compile(r"\s*-?\d[-+.\d\s]*")
 _COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORECASE)
 
 
@@ -54,13 +57,27 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
         raise ValueError("no line of columns PRES HGHT … DRCT SKNT; it is cut short")
     above = [-1, *heads]
     titles = [_title(lines[a + 1 : b]) for a, b in zip(above, heads, strict=False)]
-    return last_before(
+    reading = last_before(
         [station for station, _ in titles],
         lambda k: titles[k][1],
         lambda k: _from_list(lines, heads[k:], titles[k], setting),
         source,
         setting,
     )
+    _check_beside(lines)
+    return reading
+
+
+def _check_beside(lines: list[str]) -> None:
+    """Refuse what stands beside the levels and could tell a wind that nobody reads."""
+    for n, line in enumerate(lines, 1):
+        known = any(form.fullmatch(line) for form in (_LEVEL, _INDEX, _TITLE))
+        if any(map(str.isdigit, line)) and not known:
+            raise PlacedError(
+                f"line {n}",
+                f"is no level, title or index: {line.strip()[:40]!r}; what tells "
+                "another wind stands in a file of its own",
+            )
 
 
 def _from_list(
@@ -130,10 +147,6 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
                 break
             continue
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
-            if len(re.findall(r"\s-?\d+\.?\d*(?=\s|$)", line)) >= _OF_LEVEL:
-                raise PlacedError(
-                    f"line {n}", "is no level, though it holds the numbers of one"
-                )
             odd = odd or n  # indices and remarks follow the levels
             continue
         if odd:
@@ -149,7 +162,7 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
 def _check_end(rest: list[str], where: str) -> None:
     """Refuse an empty line between levels, below which they would not be heard."""
     follows = next((line for line in rest if line.strip()), "")
-    if re.fullmatch(r"\s*-?\d[\d\s.+-]*", follows):
+    if _LEVEL.fullmatch(follows):
         raise PlacedError(where, "is empty, though levels follow it")
 
 

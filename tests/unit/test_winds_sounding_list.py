@@ -148,6 +148,9 @@ def test_bad_lists_name_the_line(change, message):
         (TEXT.split("    hPa", maxsplit=1)[0], "no line of units"),
         (TEXT.split("  990.0", maxsplit=1)[0], "no level with a wind"),
         (TEXT.replace("  990.0", "  /////"), "is no level, though"),
+        (f"METAR KXYZ 201155Z 24050KT\n{TEXT}", "line 1: is no level, title or ind"),
+        (f"{TEXT}\n40 mph from 240, 5 min ago\n", "no level, title or index: '40 mph"),
+        (f"{TEXT}\n Surface wind: 40\n", "no level, title or index: 'Surface wind"),
         (
             TEXT.replace("  941.3", "\n  941.3"),
             "line 9: is empty, though levels follow",
