@@ -1,10 +1,12 @@
 // Counts from lift-off: what should be seen now, and what it means if it is not. No motion but
 // the digits; the table beside says the same to anyone who reads aloud.
-const stopwatch = (() => {
+(() => {
   const rows = DRIFTMAP.moments;
   let since = null;
   let told = -1;
   let timer = 0;
+  let asked = -Infinity; // when Stop was pressed first
+  const [BOUNCE, SURE] = [400, 5000]; // between its two presses [ms]
 
   function speak(text) {
     if (!on("#speak") || !window.speechSynthesis) return;
@@ -32,7 +34,14 @@ const stopwatch = (() => {
     speak(`${should} ${otherwise}`);
   }
 
+  function label() {
+    const sure = performance.now() - asked <= SURE;
+    const text = say(since === null ? "lift_off" : sure ? "stop_sure" : "stop");
+    if (one("#lift-off").textContent !== text) one("#lift-off").textContent = text;
+  }
+
   function tick() {
+    label();
     const seconds = (performance.now() - since) / 1000;
     const index = at(seconds);
     one("#seconds").textContent = clock(Math.floor(seconds));
@@ -44,22 +53,33 @@ const stopwatch = (() => {
     }
   }
 
-  function toggle() {
-    const running = since !== null;
-    clearInterval(timer);
-    one("#lift-off").textContent = say(running ? "lift_off" : "stop");
-    document.body.classList.toggle("counting", !running);
-    if (running) {
-      since = null;
-      window.speechSynthesis?.cancel();
-      return;
-    }
+  function begin() {
     since = performance.now();
     told = -1;
+    asked = -Infinity;
     timer = setInterval(tick, 100);
+    document.body.classList.add("counting");
     tick();
   }
 
-  one("#lift-off").addEventListener("click", toggle);
-  return { at, clock, toggle };
+  function end() {
+    since = null;
+    clearInterval(timer);
+    document.body.classList.remove("counting");
+    one("#now").textContent = say("press");
+    for (const over of ["#if-not", "#next"]) one(over).textContent = "";
+    all("#stopwatch tr.now").forEach((row) => row.classList.remove("now"));
+    window.speechSynthesis?.cancel();
+  }
+
+  // One press on Stop, by accident or as its finger bounces, loses no count: a second one must follow.
+  function press() {
+    const passed = performance.now() - asked;
+    if (since === null) begin();
+    else if (passed > SURE) asked = performance.now();
+    else if (passed > BOUNCE) end();
+    label();
+  }
+
+  one("#lift-off").addEventListener("click", press);
 })();

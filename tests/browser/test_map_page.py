@@ -728,3 +728,27 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
     for write in (brief_html, poster_html, caller_html):
         told = write(watch(demo, Voice(language, "us")))
         assert latin_words(told, *names) == set()
+
+
+def test_a_press_by_accident_does_not_end_the_count(page, browser):
+    """Pressed once, or as a finger bounces, it counts on: what it warns of is still to come."""
+    browser.open(page, width=360)
+    press = "now += 1000 * arguments[0]; document.querySelector('#lift-off').click();"
+    shown = (
+        "return [...document.querySelectorAll('#lift-off, #seconds, #now')]"
+        ".map(part => part.textContent)"
+    )
+    browser.js("window.now = 0; performance.now = () => now;")
+    told = [browser.js(press + shown, wait) for wait in (0, 20, 0.2, 6, 0.2)]
+    buttons = [button for button, _, _ in told]
+    assert buttons == ["Stop", *["Press again to stop"] * 4]
+    assert (
+        browser.js("now += 6000; return new Promise(done => setTimeout(done, 250))")
+        is None
+    )
+    button, seconds, now = browser.js(shown)
+    assert (button, seconds) == ("Stop", "32 s")
+    assert now != "Press at lift-off."
+    browser.js(press, 60)
+    assert browser.js(press + shown, 1)[::2] == ["Lift-off", "Press at lift-off."]
+    assert browser.js(press + shown, 1)[:2] == ["Stop", "0 s"]
