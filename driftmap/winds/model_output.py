@@ -17,7 +17,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Final
 
 from driftmap.core.checks import zoned
-from driftmap.core.errors import PlacedError, at, quoted
+from driftmap.core.errors import PlacedError, at
 from driftmap.winds.forecast import (
     as_list,
     as_number,
@@ -29,13 +29,18 @@ from driftmap.winds.forecast import (
 from driftmap.winds.reading import Reading, Setting, check_placed, held_to_ground
 from driftmap.winds.text import meanings, reader, unit_size
 from driftmap.winds.times import present
-
-_COLUMN: Final = re.compile(
-    r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"
-    r"(\d{1,5})(m|hPa)"
+from driftmap.winds.unread import (
+    ARRAY_GROUPS,
+    COLUMN,
+    MEANS,
+    STORMS,
+    WEATHER_CODES,
+    unread_arrays,
+    unread_blocks,
 )
-_KEYS, _MEANS = meanings("hourly"), meanings("arrays")
-"""What names of columns, and of arrays, mean: keys of a level."""
+
+_KEYS: Final = meanings("hourly")
+"""What names of columns mean: keys of a level."""
 
 _PLACE: Final = ("latitude", "longitude")
 _MOST_HOURS: Final = 2000
@@ -73,67 +78,25 @@ def read_answer(
     }
     notes += (f"{source}: {told}heights above the site",)
     reading = read_document(document, source, setting, notes)
-    odd += (*_storms(answer, reading), *_unread_blocks(answer))
+    odd += (*_storms(answer, reading), *unread_blocks(answer))
     warned = tuple(f"{source}: {said}" for said in odd)
     return replace(reading, warned=(*reading.warned, *warned))
-
-
-_STORMS: Final = {17, 18, 19, 29, *range(95, 100)}
-"""Codes of thunder, squalls and funnel clouds (WMO-No. 306, code table 4677, from memory)."""
 
 
 def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
     """Tell of storms by the code of the weather, in the hours about that of the wind."""
     hourly, zone = answer["hourly"], _zone(answer)
-    codes = hourly.get("weather_code", hourly.get("weathercode", []))
-    for time, code in zip(
-        hourly["time"], codes if isinstance(codes, list) else (), strict=False
+    told = [
+        hourly[name] for name in WEATHER_CODES if isinstance(hourly.get(name), list)
+    ]
+    for time, code in (
+        pair for codes in told for pair in zip(hourly["time"], codes, strict=False)
     ):
         valid = datetime.fromisoformat(_valid(time, zone))
         apart = valid - (reading.valid or present())
-        stormy = code is not None and (not is_number(code) or code in _STORMS)
+        stormy = code is not None and (not is_number(code) or code in STORMS)
         if stormy and abs(apart) <= timedelta(hours=1):
             yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
-
-
-_OF_WIND: Final = re.compile(
-    r"wind|gust|weather|storm|thunder|lightning|squall|shear|^\d*[uv]grd|^\d+[uv]$|"
-    r"^[uv]_?\d+m?$|fg\d*$",
-    re.IGNORECASE,
-)
-"""Names of what tells of wind and weather, however it is told."""
-
-
-def _unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
-    """Doubt an answer that tells of wind beside its columns by the hour, as of now or the day."""
-    for block, held in answer.items():
-        if block.endswith("_units"):
-            continue
-        if not isinstance(held, dict):
-            text = isinstance(held, str) and not _DESCRIBES.fullmatch(block)
-            if held and (text or isinstance(held, list | bool)):
-                yield f"{quoted(block)} is not read: what does it say of the wind?"
-            continue
-        names = [
-            name
-            for name, told in held.items()
-            if _OF_WIND.search(name)
-            and not (block == "hourly" and _COLUMN.fullmatch(name))
-            and not ("weather" in name and _mild(told, hourly=block == "hourly"))
-        ]
-        if names:
-            yield (
-                f"its {block} tells of {', '.join(names)[:80]}, which is not read: ask for hourly "
-                "columns such as wind_speed_80m alone"
-            )
-
-
-def _mild(codes: object, *, hourly: bool) -> bool:
-    """Tell whether codes of the weather are of no storm; those by the hour are read."""
-    return hourly or not any(
-        is_number(code) and code in _STORMS
-        for code in (codes if isinstance(codes, list) else [codes])
-    )
 
 
 def _ground(
@@ -198,7 +161,7 @@ def _columns(
 ) -> Columns:
     columns: Columns = {}
     for name, values in hourly.items():
-        found = _COLUMN.fullmatch(name)
+        found = COLUMN.fullmatch(name)
         if found is None and name.startswith("wind_"):
             told = "is of a member, or of a height that is not known; accepted are columns such as"
             raise PlacedError(name[:60], f"{told} wind_speed_80m of one forecast")
@@ -270,7 +233,7 @@ def _usable(levels: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
 def looks_like_arrays(text: str) -> bool:
     """Tell whether a text is JSON with an array for each component or for the speed."""
     names = "|".join(
-        name for name, key in _MEANS.items() if key in {"u_mps", "speed_mps"}
+        name for name, key in MEANS.items() if key in {"u_mps", "speed_mps"}
     )
     return text.lstrip().startswith("{") and bool(
         re.search(rf'"(?:{names})"\s*:\s*[\[{{]', text)
@@ -281,7 +244,7 @@ def looks_like_arrays(text: str) -> bool:
 def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     """Read a model's output: an array for each quantity, by level, or by time and level.
 
-    Arrays by name (those of `_MEANS`) with ``units``, an object of them; or objects with
+    Arrays by name (those of `MEANS`) with ``units``, an object of them; or objects with
     ``data`` and ``attrs`` that tells ``units``, under ``coords`` and ``data_vars`` or at the
     top. ``time`` holds ISO times, UTC where no zone is told.
     """
@@ -306,30 +269,9 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
         "forecasts": forecasts,
         **_place_in(document),
     }
-    told = tuple(f"{source}: {said}" for said in _unread_arrays(document))
+    told = tuple(f"{source}: {said}" for said in unread_arrays(document))
     reading = read_document(own, source, setting)
     return replace(reading, warned=(*reading.warned, *told))
-
-
-_DESCRIBES: Final = re.compile(
-    r"(?:title|institution|source|history|references|conventions|name|model|run|created|"
-    r"station|product|licen[sc]e|url|grid|id|version)(?:_(?:at|by|id|name))?|"
-    r".*(?:time|date|zone).*",
-    re.IGNORECASE,
-)
-"""Names of texts that tell where a file is from."""
-
-
-def _unread_arrays(document: Mapping[str, Any]) -> Iterator[str]:
-    """Doubt a text that nobody reads, and what by its name is of wind or weather."""
-    for part in (document, document.get("coords"), document.get("data_vars")):
-        for name, told in part.items() if isinstance(part, dict) else ():
-            first = told[0] if isinstance(told, list) and told else told
-            text = isinstance(first, str) and not _DESCRIBES.fullmatch(name)
-            known = name in _MEANS or name in {"time", "units", "dims"}
-            if not known and (text or _OF_WIND.search(name)):
-                shown = f" ({quoted(first)})" if isinstance(first, str) else ""
-                yield f"{quoted(name)}{shown} is not read: what does it say of the wind?"
 
 
 def _place_in(document: Mapping[str, Any]) -> dict[str, float]:
@@ -351,22 +293,22 @@ def _arrays(document: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, floa
     units: dict[str, Any] = dict(told) if isinstance(told, dict) else {}
     held: dict[str, Any] = {}
     meant: dict[str, str] = {}
-    for part in (document, document.get("coords"), document.get("data_vars")):
+    for part in (document, *map(document.get, ARRAY_GROUPS)):
         for name, value in part.items() if isinstance(part, dict) else ():
-            if name not in _MEANS and name != "time":
+            if name not in MEANS and name != "time":
                 continue
             data, attrs = value, None
             if isinstance(value, dict):
                 data, attrs = value.get("data"), value.get("attrs")
             if isinstance(attrs, dict) and "units" in attrs:
                 units[name] = attrs["units"]
-            other = meant.setdefault(_MEANS.get(name) or name, name)
+            other = meant.setdefault(MEANS.get(name) or name, name)
             if name in held or other != name:
                 told = f"two arrays of one meaning: {other}, {name}; keep one of them"
                 raise PlacedError(name, told)
             held[name] = data
     factors = {
-        name: _factor(name, _MEANS[name], units.get(name))
+        name: _factor(name, MEANS[name], units.get(name))
         for name in held
         if name != "time"
     }
@@ -393,7 +335,7 @@ def _rows_of(
         raise PlacedError("levels", f"arrays of {sorted(lengths)[:5]} values")
     return [
         {
-            _MEANS[name]: _in_si(value, factors[name])
+            MEANS[name]: _in_si(value, factors[name])
             for name, value in zip(of, row, strict=True)
         }
         for row in zip(*of.values(), strict=True)

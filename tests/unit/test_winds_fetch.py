@@ -263,7 +263,7 @@ def test_a_wrong_answer_is_one_line_and_never_kept(tmp_path, change, message):
 def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms(code):
     answer = _answer()
     answer["hourly"]["wind_direction_10m"] = [None, None]
-    answer["hourly"]["weather_code"] = [3, code]
+    answer["hourly"] |= {"weather_code": [3, 3], "weathercode": [3, code]}
     (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
     low = reading.levels[0]
     assert (low.height, low.direction, low.speed, low.gust) == (10.0, None, 4.0, 7.0)
@@ -295,15 +295,24 @@ def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told(
 @pytest.mark.parametrize(
     ("block", "beside", "held"),
     [
-        ("current", {"wind_gusts_10m": 19.0}, "current tells of wind_gusts_10m"),
-        ("daily", {"weather_code": [96]}, "daily tells of weather_code"),
-        ("hourly", {"windgusts_10m": [19.0, 20.0]}, "hourly tells of windgusts_10m"),
+        ("current", {"wind_gusts_10m": 19.0}, "current tells of 'wind_gusts_10m'"),
+        ("daily", {"weather_code": [96]}, "daily tells of 'weather_code'"),
+        ("hourly", {"windgusts_10m": [19.0, 20.0]}, "hourly tells of 'windgusts_10m'"),
         ("alerts", ["gale warning"], "'alerts' is not read"),
         ("warning", "squalls from noon", "'warning' is not read"),
         ("error", True, "'error' is not read"),
-        ("model", "a model", None),
+        ("data", {"levels": [{"speed_mps": 29.0}]}, "data tells of 'speed_mps'"),
+        ("later", [{"levels": [{"speed_mps": 29.0}]}], "'later' is not read"),
+        ("run_time", {"now": {"u_mps": 29.0}}, "run_time tells of 'u_mps'"),
+        ("data_units", {"said": {"gust": 29.0}}, "data_units tells of 'gust'"),
+        ("daily", {"weather": {"code": 95}}, "daily tells of 'weather'"),
+        ("daily", {"outlook": ["a gale by noon"]}, "'outlook' ('a gale by noon')"),
+        ("models", ["a model"], None),
+        ("model_run", {"id": "12Z", "created_at": "2026-05-09T12:00Z"}, None),
+        ("attribution", "data by a weather service", None),
         ("daily", {"weather_code": [3], "temperature_2m_max": [21.0]}, None),
-        ("hourly", {"weather_code": [[95], 3], "cloud_cover": [0, 0]}, None),
+        ("hourly", {"weather_code": [[95], 3]}, "hourly tells of 'weather_code'"),
+        ("hourly", {"weather_code": [None, 3], "cloud_cover": [0, 0]}, None),
     ],
 )
 def test_wind_beside_the_columns_by_the_hour_holds(block, beside, held):

@@ -1,0 +1,127 @@
+"""What nobody reads in what a model gives out, and may speak of wind or weather: it holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from driftmap.core.errors import quoted
+from driftmap.winds.forecast import is_number
+from driftmap.winds.text import meanings
+
+COLUMN: Final = re.compile(
+    r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"
+    r"(\d{1,5})(m|hPa)"
+)
+"""Names of the columns by the hour that are read, of an answer of a service."""
+
+MEANS: Final = meanings("arrays")
+"""What names of arrays mean: keys of a level."""
+
+ARRAY_GROUPS: Final = ("coords", "data_vars")
+"""Where arrays stand, beside the top of a document."""
+
+WEATHER_CODES: Final = ("weather_code", "weathercode")
+"""Columns by the hour that tell the weather."""
+
+STORMS: Final = {17, 18, 19, 29, *range(95, 100)}
+"""Codes of thunder, squalls and funnel clouds (WMO-No. 306, code table 4677, from memory)."""
+
+
+_OF_WIND: Final = re.compile(
+    r"wind|gust|speed|direction|from_\w*deg|weather|storm|thunder|lightning|squall|shear|"
+    r"^\d*[uv]grd|^\d+[uv]$|^[uv]_?\d+m?$|^[uv](?:_(?:mps|kt|mph|kmh))?$|fg\d*$",
+    re.IGNORECASE,
+)
+"""Names of what tells of wind and weather, however it is told."""
+
+_DESCRIBES: Final = re.compile(
+    r"(?:title|institution|source|history|references|conventions|name|models?|run|created|"
+    r"station|product|licen[sc]e|url|grid|id|version|attribution)(?:_(?:at|by|id|name|run))?|"
+    r"(?:long|short|standard)_name|units|dims|dtype|calendar|axis|grib_.*|.*(?:time|date|zone).*",
+    re.IGNORECASE,
+)
+"""Names of texts that tell where a file is from, or what an array is."""
+
+
+def _unread(name: str, told: object) -> Iterator[str]:
+    """Name what may speak of wind or weather in what nobody reads, however deep it lies."""
+    left = [(name, told)]
+    while left:
+        name, told = left.pop()
+        if _OF_WIND.search(name) and not name.startswith("GRIB_"):
+            yield quoted(name)
+        elif isinstance(told, dict):
+            inner = reversed(told.items())  # the values of an array are of its own name
+            left += [(name if key == "data" else key, one) for key, one in inner]
+        elif isinstance(told, list):
+            left += [(name, one) for one in told if isinstance(one, dict | list | str)]
+        elif isinstance(told, str) and told and not _DESCRIBES.fullmatch(name):
+            yield f"{quoted(name)} ({quoted(told)})"
+
+
+def _only_units(name: str, told: object) -> bool:
+    named = name == "units" or name.endswith("_units")
+    return (
+        named
+        and isinstance(told, dict)
+        and all(isinstance(unit, str) for unit in told.values())
+    )
+
+
+def unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
+    """Doubt an answer that tells of wind beside its columns by the hour, as of now or the day."""
+    for block, held in answer.items():
+        if not isinstance(held, dict):
+            bare = isinstance(held, list | bool) and not _DESCRIBES.fullmatch(block)
+            if held and (bare or any(_unread(block, held))):
+                yield f"{quoted(block)} is not read: what does it say of the wind?"
+            continue
+        names = [
+            lost
+            for name, told in held.items()
+            if not _only_units(block, held)
+            and not (block == "hourly" and COLUMN.fullmatch(name))
+            and not (
+                "weather" in name
+                and _mild(told, read=block == "hourly" and name in WEATHER_CODES)
+            )
+            for lost in _unread(name, told)
+        ]
+        if names:
+            yield (
+                f"its {quoted(block)[1:-1]} tells of {', '.join(names)[:80]}, which is not read: ask for hourly "
+                "columns such as wind_speed_80m alone"
+            )
+
+
+def _mild(codes: object, *, read: bool) -> bool:
+    """Tell whether codes of the weather are of no storm, or are read."""
+    return all(
+        code is None or (is_number(code) and (read or code not in STORMS))
+        for code in (codes if isinstance(codes, list) else [codes])
+    )
+
+
+def unread_arrays(document: Mapping[str, Any]) -> Iterator[str]:
+    """Doubt a text that nobody reads, and what by its name is of wind or weather."""
+    for name, told in _beside_arrays(document):
+        for lost in _unread(name, told):
+            yield f"{lost} is not read: what does it say of the wind?"
+
+
+def _beside_arrays(document: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
+    """Give all that is no array with a meaning, also of such an array what is not its data."""
+    groups = [
+        part for key in ARRAY_GROUPS if isinstance(part := document.get(key), dict)
+    ]
+    for part in (document, *groups):
+        for name, told in part.items():
+            if name in MEANS or name == "time":
+                if isinstance(told, dict):
+                    yield from ((k, v) for k, v in told.items() if k != "data")
+            elif not any(told is group for group in groups) and not _only_units(
+                name, told
+            ):
+                yield name, told
