@@ -158,6 +158,7 @@ def test_git_passes_over_what_the_commands_of_the_readme_write():
         for name in ("README.md", "driftmap/guide.md")
     )
     written = set(re.findall(r"--(?:out|log|write-answers) ([a-z.]+)", readme))
+    written |= set(re.findall(r'Path\("([a-z.]+)"\)\.write', readme))
     written |= set(re.findall(r"driftmap desk ([a-z]+)$", readme, re.MULTILINE))
     lines = (ROOT / ".gitignore").read_text(encoding="utf-8").split()
     passed = {line.strip("/*") for line in lines}
