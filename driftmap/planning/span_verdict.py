@@ -27,39 +27,21 @@ from driftmap.verdict.check import (
     Kind,
     Outcome,
     Verdict,
+    kinds_marked,
 )
 from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
 
-_EVEN: Final = frozenset(
-    {
-        Kind.RULE,
-        Kind.SURFACE_WIND,
-        Kind.RAIL_TILT,
-        Kind.HEAD_COUNT,
-        Kind.NOBODY_NEAR,
-        Kind.MISSING,
-        Kind.PRECISION,
-    }
-)
+_EVEN: Final = kinds_marked("even")
 """Kinds of checks that no landing enters into."""
 
 _NO_SOURCE: Final = "default of this tool, no source"
 _TOO_FAR: Final = "landings move too far between the winds worked out"
 
-_WORST_OF_ALL: Final = frozenset({Kind.UNDER_THE_FALL, Kind.INDIVIDUAL_RISK})
+_WORST_OF_ALL: Final = kinds_marked("worst")
 """Kinds that look at all areas and name the worst, which may change with the wind."""
 
-_SUMMED: Final = _WORST_OF_ALL | {
-    Kind.AMONG_PEOPLE,
-    Kind.AMONG_PEOPLE_IN_FAILURE,
-    Kind.ON_CLEAR_GROUND,
-    Kind.ON_CLEAR_GROUND_IN_FAILURE,
-    Kind.ON_POWER_LINE,
-    Kind.IN_WATER,
-    Kind.CASUALTIES,
-    Kind.CASUALTIES_IF,
-}
+_SUMMED: Final = kinds_marked("summed") | _WORST_OF_ALL
 """Kinds that sum over places: another one may be hit in each wind, and none between them."""
 
 _ROOM: Final = MappingProxyType(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from math import inf
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias
 
@@ -29,9 +28,7 @@ RANK: Final[tuple[Verdict, ...]] = ("go", "hold", "no-go")
 ALL_CASES: Final = "all cases"
 
 
-_KINDS: Final = {
-    kind: (told, key) for kind, told, key in shipped(__package__, "kinds.csv", "|")
-}
+_ROWS: Final = {kind: rest for kind, *rest in shipped(__package__, "kinds.csv", "|")}
 
 
 class Kind(StrEnum):
@@ -88,12 +85,31 @@ class Kind(StrEnum):
     @property
     def told(self) -> str:
         """Its name in English words; empty where each check brings its own."""
-        return _KINDS[self.value][0]
+        return _ROWS[self.value][0]
 
     @property
     def loosened_by(self) -> str:
         """The limit that an officer's word may loosen so far that it passes."""
-        return _KINDS[self.value][1]
+        return _ROWS[self.value][1]
+
+
+def kinds_marked(mark: str) -> frozenset[Kind]:
+    """Give the kinds that bear a mark in the table, which tells what each mark means."""
+    marked = frozenset(k for k in Kind if mark in _ROWS[k.value][3].split())
+    assert marked, mark
+    return marked
+
+
+BY_FLIGHTS: Final = kinds_marked("flights")
+"""What is counted out of flights, so that more of them tell it better."""
+
+ALOFT: Final = kinds_marked("aloft")
+"""What holds because nobody read the wind high up."""
+
+FAILS: Final = MappingProxyType(
+    {Kind(kind): float(times) for kind, (_, _, times, _) in _ROWS.items() if times}
+)
+"""Kinds that only hold beyond their limit, and so many times it until they fail."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,32 +244,6 @@ def decide(checks: Iterable[Check]) -> Verdict:
         return "no-go"
     return "go" if outcomes == {"pass"} else "hold"
 
-
-BY_FLIGHTS: Final = frozenset(
-    {
-        *(Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.AMONG_PEOPLE),
-        *(Kind.AMONG_PEOPLE_IN_FAILURE, Kind.ON_CLEAR_GROUND, Kind.ON_POWER_LINE),
-        *(Kind.ON_CLEAR_GROUND_IN_FAILURE, Kind.IN_WATER, Kind.CASUALTIES),
-        *(Kind.CASUALTIES_IF, Kind.CASUALTIES_IN_A_DAY, Kind.INDIVIDUAL_RISK),
-        *(Kind.OUTSIDE_BOUNDARY, Kind.HURTFUL_OUTSIDE, Kind.OUTSIDE_WAIVER),
-        Kind.ABOVE_CEILING,
-    }
-)
-"""What is counted out of flights, so that more of them tell it better."""
-
-FAILS: Final = MappingProxyType(
-    {
-        **dict.fromkeys((Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF), 10.0),
-        **dict.fromkeys((Kind.WIND_GAP, Kind.WIND_LAYER, Kind.WIND_NEAR_GROUND), inf),
-        **dict.fromkeys((Kind.WIND_AGE, Kind.INTO_CLOUD, Kind.IN_WATER), inf),
-        Kind.WIND_SHEAR: inf,
-    }
-)
-"""Kinds that only hold beyond their limit, and so many times it until they fail. What is not
-known, or reported above a station some way off, is for people to see: it never fails."""
-
-ALOFT: Final = frozenset({Kind.WIND_GAP, Kind.WIND_LAYER})
-"""What holds because nobody read the wind high up."""
 
 _MOST_FLIGHTS: Final = 5_000_000  # that may be asked for
 

@@ -20,7 +20,15 @@ from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rules.answers import Answers
-from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome, held, outcome_of
+from driftmap.verdict.check import (
+    OUTCOMES,
+    Check,
+    Kind,
+    Outcome,
+    held,
+    kinds_marked,
+    outcome_of,
+)
 from driftmap.verdict.claim_checks import implausible, label_claims, said
 from driftmap.verdict.consequence_checks import (
     by_default,
@@ -207,22 +215,7 @@ def _capped(
     )
 
 
-_OF_A_LAUNCH: Final = frozenset(
-    {
-        Kind.AMONG_PEOPLE,
-        Kind.ON_CLEAR_GROUND,
-        Kind.ON_POWER_LINE,
-        Kind.IN_WATER,
-        Kind.OUTSIDE_BOUNDARY,
-        Kind.HURTFUL_OUTSIDE,
-        Kind.OUTSIDE_WAIVER,
-        Kind.ABOVE_CEILING,
-        Kind.WAY_UP_OUT,
-        Kind.OVERFLIGHT,
-        Kind.CASUALTIES,
-        Kind.INDIVIDUAL_RISK,
-    }
-)
+_OF_A_LAUNCH: Final = kinds_marked("launch")
 """What counts for a launch, however many rockets go up in it."""
 
 

@@ -85,6 +85,16 @@ def test_a_figure_against_its_limit(interval, limit, outcome):
     assert (mirror.outcome, mirror.sense) == (outcome, "least")
 
 
+def test_the_table_of_kinds_has_a_row_for_each_and_marks_that_its_head_explains():
+    lines = (ROOT / "driftmap/verdict/kinds.csv").read_text("utf-8").splitlines()
+    rows = [line.split("|") for line in lines if line[0] != "#"]
+    assert [row[0] for row in rows] == list(Kind)
+    head = " ".join(line for line in lines if line[0] == "#")
+    assert {m for row in rows for m in row[4].split()} == {
+        *re.findall(r'"(\w+)"', head)
+    }
+
+
 @pytest.mark.parametrize("kind", FAILS)
 def test_kinds_that_hold_beyond_their_limit_fail_where_the_figure_is_far_beyond(kind):
     times = FAILS[kind]
