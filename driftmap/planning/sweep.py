@@ -25,9 +25,10 @@ from pathlib import Path
 from threading import Lock
 from typing import Final, Generic, TypeVar, get_args
 
+from driftmap.core.files import toml_of
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, pack
-from driftmap.rules.reading import picked_rules
+from driftmap.rules.reading import own_files
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
 
@@ -308,15 +309,18 @@ def _entry(line: str) -> Mapping[str, object]:
 def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
     """Digest everything a verdict of a sweep depends on, the package's version in it.
 
+    Not where the files lie: a run goes on from wherever the same inputs are.
+
     ``more``: whatever else counts; its ``repr`` is taken.
     """
     site = setup.site
+    rules = own_files(site.rules.split(","), Path(site.source).parent)
     told = (
         version("driftmap"),
-        setup.flight.model_dump_json(),
+        setup.flight.content,
         *(site.digest, site.pad, sorted(map(repr, site.limits.items()))),
         *(setup.samples, setup.seed, setup.day, setup.answers),
-        picked_rules(site) if site.rules.strip() else (),
+        [toml_of(path) for path in rules],
         *more,
     )
     return hashlib.sha256(repr(told).encode() + pack(supposition)).hexdigest()

@@ -273,6 +273,11 @@ class Flight(Table):
         return self.model_copy(update={"rail": rail})
 
     @property
+    def content(self) -> str:
+        """All that is told of it, wherever its file lies."""
+        return self.model_dump_json(exclude={"source"})
+
+    @property
     def upper(self) -> Sustainer | AirStart | None:
         """What lights in the air, if anything."""
         return self.sustainer or self.air_start

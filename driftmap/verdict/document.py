@@ -69,7 +69,7 @@ def _document(a: Assessment) -> dict[str, Any]:
         "version": a.version,
         "confidence": CONFIDENCE,
         "inputs": {
-            "flight": _digest(a.flight.model_dump_json()),
+            "flight": _digest(a.flight.content),
             "site": a.site.digest,
             "wind": _digest(_wind_text(a.wind)),
             **_answer_digests(a.answers),

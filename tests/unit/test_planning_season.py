@@ -2,13 +2,16 @@
 
 import dataclasses
 import json
+import shutil
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from driftmap.air.convection import sun_height
 from driftmap.core.errors import WindError
+from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.hours import HourReading, read_hours, rose_of
@@ -24,10 +27,13 @@ from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
+from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import surface_wind
+from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 
+ROOT = Path(__file__).parents[2]
 START = datetime(2026, 5, 1, tzinfo=UTC)
 
 
@@ -286,7 +292,29 @@ def test_the_key_changes_with_every_input(setup):
         ),
     ]
     assert len({base, *others}) == 6
-    assert run_key(setup, Supposition(0.0)) == base
+
+
+def test_a_run_goes_on_from_wherever_the_same_inputs_lie(tmp_path):
+    def key(folder, rules):
+        place = shutil.copytree(ROOT / "examples", tmp_path / folder)
+        told = (ROOT / "sites" / "saltgrass-flat.geojson").read_text("utf-8")
+        site = place / "field.geojson"
+        site.write_text(
+            told.replace('"rules": "us"', '"rules": "us, club.toml"'), "utf-8"
+        )
+        (place / "club.toml").write_text(rules, "utf-8")
+        setup = Setup(read_flight(place / "willet.toml"), read_site(site), samples=200)
+        assert picked_rules(setup.site)[-1].name == "club"
+        return run_key(setup, Supposition(0.0))
+
+    club = (
+        'title = "Club"\n[[rule]]\nname = "surface_wind"\ntext = "wind"\nlimit = "{}"\n'
+    )
+    one, other, changed = (
+        key(folder, club.format(most))
+        for folder, most in (("a", "15 mph"), ("b", "15 mph"), ("c", "16 mph"))
+    )
+    assert one == other != changed
 
 
 def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
