@@ -196,23 +196,32 @@ function toDo(verdict, [first, ...more], about) {
 // Why a reading counts no more; what spoke against it stays beside that.
 const over = (reasons, word) => (word.startsWith("go") ? [] : reasons.slice(0, 1));
 
-function showVerdict(wind, about) {
+// The reading, why it does not count, and the winds worked out about it: those that judge it, and those whose ground is
+// drawn. Of a wind beyond them nothing is.
+function taken() {
+  const wind = reading();
+  const judged = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
   const old = wind ? lapsed(readAt, new Date()) : "";
   const gust = wind ? gusty(wind.speed, wind.gust, one("#gust").validity.badInput) : "";
+  const about = !judged.length || beyond(wind.speed * DIAL.speed.size) ? [] : judged;
+  return { wind, judged, about, old, gust };
+}
+
+function showVerdict({ wind, judged, about, old, gust }) {
   const words = wind ? [wordAt(wind.speed * DIAL.speed.size, wind.from)] : [];
   const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
   document.body.classList.toggle("dragging", dragging);
-  document.body.classList.toggle("lapsed", Boolean(old));
+  document.body.classList.toggle("lapsed", Boolean(old || gust));
   one(".word").textContent = WORD[verdict];
   one(".word").style.setProperty("--n", WORD[verdict].length);
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
   const blows = wind ? told(wind) : say("not");
   one("#reading").textContent = blows;
   showAge(verdict, old);
-  const { told: reasons, more, every } = against(wind, about);
+  const { told: reasons, more, every } = against(wind, judged);
   const steady = verdict.startsWith("go") && !Number.isFinite(wind.gust) ? [say(DIAL.gust > 1 ? "no_gust_up_to" : "no_gust", { times: number(DIAL.gust, 2) })] : [];
-  lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : [...toDo(verdict, reasons, about), ...steady]);
+  lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : [...toDo(verdict, reasons, judged), ...steady]);
   one("#cell").textContent = old || gust ? "" : wind ? cellTold(wind) : say("serves", { top: blowing(DIAL.top), day: DIAL.date });
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = say("more", { count: more });
@@ -220,9 +229,10 @@ function showVerdict(wind, about) {
   one("#against").hidden = !every.length;
   const wheel = one("#wheel");
   // Where the colours of the disc do not speak of this wind now, they say nothing.
-  wheel.classList.toggle("mute", Boolean(old || gust) || !about.length || beyond(wind.speed * DIAL.speed.size));
+  wheel.classList.toggle("mute", Boolean(old || gust) || !about.length);
   wheel.setAttribute("aria-valuenow", Number.isFinite(wind?.from) ? Math.round(wind.from) : 0);
   wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
+  showUnknown({ judged, about, old, gust });
 }
 
 function showPieces(about) {
@@ -242,20 +252,23 @@ function showPieces(about) {
   });
 }
 
-// Why nothing is drawn: no wind is set, or none like it was worked out. Zones of another wind would look like those of this one.
-function showUnknown(known, judged) {
-  one("#unknown").hidden = known;
+// Why nothing is drawn, or what is drawn is not of this wind now; and where people stay meanwhile, but for those whom the
+// nearest wind that was worked out sends away.
+function showUnknown({ judged, about, old, gust }) {
+  const known = about.some((place) => WINDS[place].pieces.some(Boolean));
+  const drawn = old ? say("not_now") : gust ? say("not_gusts") : "";
+  const why = known ? drawn : say(judged.length ? "not_worked" : "set_first");
   one(".orders").hidden = !known;
-  one("#unknown").textContent = known ? "" : `${say(judged ? "not_worked" : "set_first")} ${say("stay")}`;
+  one("#unknown").hidden = !why;
+  if (!why) return;
+  const over = overOf(crowdAt(judged).crowd);
+  one("#unknown").replaceChildren(why, " ", !over ? say("stay") : known ? "" : orderOf("move", fill(DIAL.orders.move, { places: over })));
 }
 
 function show() {
-  const wind = reading();
-  const judged = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-  const about = judged.length && !beyond(wind.speed * DIAL.speed.size) ? judged : [];
-  showVerdict(wind, judged);
+  const { wind, judged, about, ...rest } = taken();
+  showVerdict({ wind, judged, about, ...rest });
   drawHand(one("#wheel"), judged.length ? wind : null);
-  showUnknown(about.some((place) => WINDS[place].pieces.some(Boolean)), judged.length > 0);
   showPieces(about);
   if (!dragging) showCrowd(about);
   drawLines(about);
@@ -296,12 +309,9 @@ function start() {
     event.preventDefault();
     nudge(...step);
   });
-  frame("everything");
+  frame("flight");
   show();
-  const again = () => {
-    const wind = reading();
-    showVerdict(wind, wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : []);
-  };
+  const again = () => showVerdict(taken());
   setInterval(again, 5000);
   // A page that slept looks at its clock before anyone reads it.
   for (const event of ["pageshow", "focus"]) window.addEventListener(event, again);

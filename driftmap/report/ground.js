@@ -115,9 +115,9 @@ function reaches(polygons, ring) {
     || sides(edge).some((one) => sides(ring).some((other) => crosses(one, other))));
 }
 
-// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list, and say who
-// is to do what. What reaches into a zone never looks clear of it, and danger is no place to stand.
-function showCrowd(about) {
+// The places of people, of each its zone and the worst outcome of the checks that speak of it in these winds. What reaches
+// into a zone never looks clear of it, and danger is no place to stand.
+function crowdAt(about) {
   const worst = new Map();
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
   for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
@@ -127,10 +127,16 @@ function showCrowd(about) {
     if (kind) mark(at, kind === "danger" ? 2 : 1);
     return { name, kind, outcome: worst.get(at) };
   });
+  return { zoned, crowd };
+}
+
+// Mark them on the map and in the list, and say who is to do what.
+function showCrowd(about) {
+  const { zoned, crowd } = crowdAt(about);
   showOrders(zoned, crowd);
   showEyes(about);
   for (const row of [all(".map .label.people"), all(".people-list li")]) {
-    row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, worst.get(at) === i + 1)));
+    row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, crowd[at].outcome === i + 1)));
   }
 }
 

@@ -100,10 +100,13 @@ function inOrder(box, ground, { pad, grounds }, ordered) {
   return grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
 }
 
-// The nearest clear place beside a ground, and the line to it where it is not close by.
-function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, ordered = false } = {}) {
+// The nearest clear place beside a ground, of those as near the one farthest from what is to keep its own word, and the line to it where it is not close by.
+function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, ordered = false, afar = [] } = {}) {
+  const room = (box) => Math.min(...afar.map((other) => Math.hypot(box.left + box.right - other.left - other.right, box.top + box.bottom - other.top - other.bottom)));
   for (const gap of gaps) {
-    for (const box of placesAbout(ground, size, gap)) {
+    const places = placesAbout(ground, size, gap);
+    if (afar.length) places.sort((a, b) => room(b) - room(a));
+    for (const box of places) {
       if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box) || !inOrder(box, ground, crowd, ordered)) continue;
       const { way, long } = wayTo(ground, box);
       if (long <= tied) return { box };
@@ -170,9 +173,11 @@ function placeWord(label, crowd) {
     const place = fitWithin(size, own, worse, crowd, from);
     if (place) return setAt(label, { ...place, ...form }, crowd);
   }
-  // Danger may be named from within caution, never the other way round, and neither over an edge.
+  // Off both zones if it can be; else danger may be named from within caution, never the other way round, and neither over an edge.
   const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
-  const place = beside(bare, own, crowd, { fits: (box) => off(box) && !overlaps(box, crowd.rooms), tied: 0 }) ?? beside(bare, own, crowd, { fits: off, tied: 0 });
+  const outside = (box) => off(box) && lies(box, crowd.caution) === "off" && !overlaps(box, crowd.rooms);
+  const tries = [outside, (box) => off(box) && !overlaps(box, crowd.rooms), off];
+  const place = tries.reduce((found, fits) => found ?? beside(bare, own, crowd, { fits, tied: 0, afar: crowd.rooms }), null);
   if (place) return setAt(label, { ...place, short: true, bare: true }, crowd);
   // Rather over ground of people, whose numbers give way, than gone.
   const last = fitWithin(bare, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);

@@ -19,15 +19,19 @@ function reachOf(pieces) {
   return { distance: length(Math.hypot(north, east), 1), compass: pointOf(degrees(east, north)), near: "" };
 }
 
-// Who is in danger or over a limit, who is clear, and who in caution: one verb for each.
+const namesOf = (crowd, of) => crowd.filter(of).map(({ name }) => name).join(", ");
+
+// Who is in danger or over a limit.
+const overOf = (crowd) => namesOf(crowd, ({ kind, outcome }) => kind === "danger" || outcome === 2);
+
+// Who is to go, who is clear, and who in caution: one verb for each.
 function showOrders(zoned, crowd) {
-  const names = (of) => crowd.filter(of).map(({ name }) => name).join(", ");
-  const over = names(({ kind, outcome }) => kind === "danger" || outcome === 2);
-  const ready = names(({ kind, outcome }) => kind === "caution" && outcome !== 2);
+  const over = overOf(crowd);
+  const ready = namesOf(crowd, ({ kind, outcome }) => kind === "caution" && outcome !== 2);
   const { danger_to: danger, move, ready: calm, ready_at: at } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const calmly = ({ kind, outcome }) => !kind && !outcome;
-  const clear = drawn ? names(calmly) : "";
+  const clear = drawn ? namesOf(crowd, calmly) : "";
   const lines = over ? [orderOf("move", fill(move, { places: over }))] : [];
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : `${clear}.`));
   if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));

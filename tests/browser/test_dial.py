@@ -120,9 +120,17 @@ def says_nothing_of_the_ground(browser, why):
     assert browser.js("return OUTLINES.length") == 0
     assert browser.js("return document.body.innerText").count(why) == 1
     assert why in browser.find("#unknown").text
-    assert "Stay at the places for people" in browser.find("#unknown").text
     for told in (".orders", ".map .astray"):
         assert not any(browser.js(SHOWN, told)), told
+    assert browser.js("return one('#wheel').matches('.mute')")
+
+
+def stays(browser, why):
+    """What is drawn is of another wind: it stays, muted, and nobody is told to stay whom it sends away."""
+    told, stand = (browser.find(part).text for part in ("#unknown", "#stand-told"))
+    assert why in told
+    assert ("Stay at the places" in told) == ("MOVE AWAY" not in stand)
+    assert "DANGER keep out" in stand
     assert browser.js("return one('#wheel').matches('.mute')")
 
 
@@ -131,6 +139,7 @@ def test_holds_until_a_wind_is_set(browser, page):
     assert word(browser) == "HOLD"
     assert "Set the wind" in browser.find("#why").text
     says_nothing_of_the_ground(browser, "No wind set:")
+    assert "Stay at the places for people" in browser.find("#unknown").text
     browser.find("#speed").send_keys("3")
     assert word(browser) == "HOLD"
     assert lines(browser) == []
@@ -220,6 +229,20 @@ def test_outside_the_range_is_never_go(browser, page):
         )
 
 
+def test_beyond_the_range_whom_its_rim_sends_away_is_sent_away(browser, page):
+    """Nobody is told to stay in a stronger wind than that in which he must go."""
+    browser.look(page)
+    told = set()
+    for from_deg in range(0, 360, 60):
+        put(browser, browser.js("return DIAL.top / DIAL.speed.size"), from_deg)
+        sent = browser.js("return one('#stand-told .move')?.parentElement.innerText")
+        put(browser, 99, from_deg)
+        unknown = browser.find("#unknown").text
+        assert (sent or "Stay at the places for people") in unknown
+        told.add(bool(sent))
+    assert told == {True, False}
+
+
 def test_what_is_no_bearing_is_refused(browser, page):
     """400 may be a slip of 040 or of 140: nobody guesses which."""
     browser.look(page)
@@ -269,6 +292,7 @@ def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial
     assert (
         "Read the meter again: this reading is 21 min old" in browser.find("#why").text
     )
+    stays(browser, "for the wind read then.")
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert word(browser) == "GO"
     # Nor does a clock that runs backwards make it young again.
@@ -317,6 +341,7 @@ def test_a_gust_that_was_not_worked_out_holds(browser, page, dial):
     browser.find("#gust").send_keys("15")
     assert word(browser) == "HOLD"
     assert "steady wind" in browser.find("#why").text
+    stays(browser, "for the wind without them.")
     browser.find("#gust").clear()
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert word(browser) == "GO"
