@@ -102,11 +102,11 @@ def _forecast(
     rules, told = _ruled(base, later, flight, name)
     level = _level(rules.text, name)
     may = [part for part in parts if _may_come(part, flight)]
-    past: list[_Part] = []
-    for minutes in range(1, int(_LATE.total_seconds() / 60) + 1):
-        time = max(flight - timedelta(minutes=minutes), start)
-        before, _ = _ruled(*_ruling(parts, time), time, name)
-        past += [before] * (before not in (*past, rules))
+    since = max(flight - _LATE, start)
+    turns = {time for part in parts for time in (part.start, part.end)}
+    times = sorted({since, *(t for t in turns if since < t < flight)}, reverse=True)
+    before = dict.fromkeys(_ruled(*_ruling(parts, t), t, name)[0] for t in times)
+    past = [part for part in before if part != rules]
     seen = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
