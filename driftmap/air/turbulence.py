@@ -11,12 +11,12 @@ from numpy.typing import ArrayLike
 
 from driftmap.air.convection import Convection, rising_sd, sideways_sd
 from driftmap.core.checks import FloatArray, checked
+from driftmap.core.units import FOOT
 
-_FOOT: Final = 0.3048  # m, exact
 _LOWEST, _LOW, _HIGH = 10.0, 1000.0, 2000.0  # ft, MIL-F-8785C
 _ALOFT: Final = 1750.0  # ft, length scale above the highest of these
 
-REFERENCE_HEIGHT: Final = 20 * _FOOT
+REFERENCE_HEIGHT: Final = 20 * FOOT
 """Height of the wind that sets the strength of low-altitude turbulence [m]."""
 
 ASSUMED: Final = (
@@ -86,14 +86,13 @@ def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
     .. [1] MIL-F-8785C, *Flying Qualities of Piloted Airplanes*, 1980; low-altitude forms
        read in secondary copies, the rule above 1000 ft from memory.
     """
-    feet = np.maximum(checked("height", height, least=0) / _FOOT, _LOWEST)
+    feet = np.maximum(checked("height", height, least=0) / FOOT, _LOWEST)
     vertical = 0.1 * checked("wind", wind, least=0)
     low = np.minimum(feet, _LOW)
     base = 0.177 + 0.000823 * low
     share = np.clip((feet - _LOW) / (_HIGH - _LOW), 0.0, 1.0)
     lengths = [
-        _FOOT * (length + share * (_ALOFT - length))
-        for length in (low / base**1.2, low)
+        FOOT * (length + share * (_ALOFT - length)) for length in (low / base**1.2, low)
     ]
     vertical = np.broadcast_to(vertical, np.broadcast_shapes(low.shape, vertical.shape))
     return Turbulence(np.asarray(vertical / base**0.4), vertical, *lengths)

@@ -12,7 +12,10 @@ from driftmap.core.errors import quoted
 FOOT: Final = 0.3048
 """International foot [m], exact (1959 agreement; NIST SP 811, B.8)."""
 
-MILE_PER_HOUR: Final = 1609.344 / 3600
+MILE: Final = 1609.344
+"""Statute mile [m], exact."""
+
+MILE_PER_HOUR: Final = MILE / 3600
 """Statute mile per hour [m s⁻¹], exact."""
 
 KNOT: Final = 1852 / 3600
@@ -33,7 +36,7 @@ DIMENSIONS: Final = MappingProxyType(
             "km": 1e3,
             "ft": FOOT,
             "in": FOOT / 12,
-            "mi": 1609.344,
+            "mi": MILE,
             "nmi": 1852.0,
         },
         "area": {

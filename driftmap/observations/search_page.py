@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
+from driftmap.core.units import FOOT
 from driftmap.ground.areas import Site
 from driftmap.observations.chances import (
     HELD_SHARES,
@@ -162,7 +163,7 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
         "west": grid.west,
         "south": grid.south,
         "rows": grid.rows,
-        "unit": {"us": ["ft", 0.3048], "si": ["m", 1.0]}[units],
+        "unit": {"us": ["ft", FOOT], "si": ["m", 1.0]}[units],
         "squares": [
             [s.name, s.column, s.row, round(s.chance, 7), list(s.cautions)]
             for s in chances.listed

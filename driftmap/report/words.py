@@ -92,22 +92,15 @@ def tied(text: str) -> str:
     return _TIES.sub("\u00a0", text)
 
 
-_POUND: Final = 0.45359237  # kg
-_POUND_FORCE: Final = 4.4482216152605  # N
 _US: Final = {
-    "m/s": ("mph", 0.44704),
-    "km": ("mi", 1.609344),
-    "m": ("ft", 0.3048),
-    "cm": ("in", 2.54),
-    "mm": ("in", 25.4),
-    "kg": ("lb", _POUND),
-    "g": ("oz", 1000 * _POUND / 16),
-    "J": ("ft lbf", 0.3048 * _POUND_FORCE),
-    "N": ("lbf", _POUND_FORCE),
-    "kPa": ("psi", 6.894757293168),
-    "MPa": ("psi", 0.006894757293168),
+    **{"m/s": "mph", "km": "mi", "m": "ft", "cm": "in", "mm": "in"},
+    **{"kg": "lb", "g": "oz", "J": "ft lbf", "N": "lbf", "kPa": "psi", "MPa": "psi"},
 }
-"""Unit of a US reader for one of a note, and its size in that one."""
+"""Unit of a US reader for one of a note."""
+
+_SIZES: Final = {
+    k: v for sizes in unit_names.DIMENSIONS.values() for k, v in sizes.items()
+}
 
 _NUMBER: Final = r"\d[\d,]*(?:\.\d+)?"
 _METRIC: Final = re.compile(
@@ -133,7 +126,8 @@ def in_units_of(text: str, units: Units) -> str:
         low, between, high, metric = found.groups()
         if re.search(r"\d, $", text[: found.start()]):
             return found[0]  # the last of a list, whose others bear no unit
-        name, size = _US[metric]
+        name = _US[metric]
+        size = _SIZES[name] / _SIZES[metric]
 
         def one(number: str) -> str:
             value = float(number.replace(",", "")) / size
@@ -159,9 +153,10 @@ def distance(metres: float, units: Units) -> str:
     return f"{rounded(metres / unit_names.DIMENSIONS['length'][name], 3):,.0f} {name}"
 
 
-_MILE: Final = 1609.344  # m
-
-FAR: Final = {"us": (2 * _MILE, _MILE, "mi"), "si": (10_000.0, 1000.0, "km")}
+FAR: Final = {
+    "us": (2 * unit_names.MILE, unit_names.MILE, "mi"),
+    "si": (10_000.0, 1000.0, "km"),
+}
 """From where on a distance over the ground is told in a larger unit, and that unit."""
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.core.units import FOOT
+from driftmap.core.units import FOOT, MILE
 
 POOR: Final = 5000.0
 """Visibility below which what comes down may not be seen [m]. Common practice, no source."""
@@ -19,7 +19,6 @@ POOR: Final = 5000.0
 _LOW: Final = 5000 * FOOT
 """Height below which cloud expected counts, as in CAVOK (WMO FM 15, in secondary copies)."""
 
-_MILE: Final = 1609.344  # m
 _AMOUNTS: Final = MappingProxyType(
     {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0}
 )
@@ -124,7 +123,7 @@ def _told(words: Sequence[str]) -> Iterator[float]:
         elif found := _MILES.fullmatch(word):
             miles = float(found[2]) / float(found[3] or 1)
             whole = float(before) if found[3] and re.fullmatch(r"\d", before) else 0.0
-            yield 0.0 if found[1] == "M" else (whole + miles) * _MILE
+            yield 0.0 if found[1] == "M" else (whole + miles) * MILE
         elif found := _METRES.fullmatch(word):
             yield 10_000.0 if found[1] == "9999" else float(found[1])
         elif found := _RUNWAY.fullmatch(word):
