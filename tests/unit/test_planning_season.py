@@ -317,6 +317,16 @@ def test_a_run_goes_on_from_wherever_the_same_inputs_lie(tmp_path):
     assert one == other != changed
 
 
+def test_the_key_changes_with_the_rule_sets_asked_for(setup):
+    site = dataclasses.replace(setup.site, rules="us")
+    other = dataclasses.replace(setup.site, rules="uk")
+    keys = {
+        run_key(dataclasses.replace(setup, site=each), Supposition(0.0))
+        for each in (setup.site, site, other)
+    }
+    assert len(keys) == 3
+
+
 def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
     hours = read_hours(write(tmp_path, *rows(4.0, 9.5)))
     ledger = Ledger("k")
