@@ -299,8 +299,6 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
     level = WindLevel(at, way, speed, speed + gust, "the supposed gusts")
     return replace(
         wind,
-        strongest=None,
-        stronger=(),
         levels=(level,) if gust else (),
         gust=max(wind.gust, gust),
         convection=stirred,

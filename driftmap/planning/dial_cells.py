@@ -178,9 +178,9 @@ class _Bench:
     def _hangs_on_aloft(self, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
         speed, way = wind
-        cloud = self.flights.flown(*wind).cloud
+        cloud, air = self.flights.flown(*wind).cloud, self.flights.air(*wind)
         read = self.flights.supposition.read(way, speed)
-        return hangs_on_aloft(cloud, self.flights.setup, read)
+        return hangs_on_aloft(cloud, self.flights.setup, air, read)
 
     def place(self, span: Span) -> tuple[float, float, float, float]:
         """Give the speeds and directions between which a span lies."""

@@ -254,8 +254,8 @@ def basis_of(
         tuple(dict.fromkeys(assumed)),
         max(needs, key=lambda need: need.flights),
         any(
-            hangs_on_aloft(cloud, few, wind)
-            for cloud, wind in zip(clouds, known, strict=False)
+            hangs_on_aloft(cloud, few, wind, read)
+            for cloud, wind, read in zip(clouds, winds, known, strict=False)
         ),
     )
 
@@ -273,15 +273,20 @@ def in_still_air(flight: Flight, altitude: float) -> Cloud:
     return fly(flight, STILL_AIR, altitude, samples=200, seed=1, keep_falls=True)
 
 
-def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
-    """Tell whether a go hangs on winds aloft that nobody has read.
+def hangs_on_aloft(
+    cloud: Cloud, setup: Setup, wind: WindProfile, known: WindProfile
+) -> bool:
+    """Tell whether a go hangs on winds aloft that nobody has read, or of which more is told.
 
-    ``cloud``: flights in a supposed wind; ``known``: the same wind as far as a reading
-    at the ground tells it.
+    ``cloud``: flights in a supposed wind; ``wind``: that; ``known``: the same wind as far
+    as a reading at the ground tells it.
 
-    Result: whether an assessment in the wind as it is known would hold for it.
+    Result: whether an assessment in the wind as it is known would hold for it, or looks at
+    other winds too: stronger reports, members of an ensemble, what was set aside.
     """
-    return decide(wind_checks(cloud, known, limits_believed(setup))) == "hold"
+    others = (wind.stronger, wind.members is not None, wind.with_most, wind.with_aside)
+    checks = wind_checks(cloud, known, limits_believed(setup))
+    return any(others) or decide(checks) == "hold"
 
 
 def limits_believed(setup: Setup) -> dict[str, Limit]:

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.transformed import scaled
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.planning.assumed_winds import Supposition, suppose
@@ -141,3 +142,32 @@ def test_a_word_on_limits_counts_on_the_day_of_the_flights(setup):
         said = Answers(when=today - timedelta(days=30))
         there = limits_believed(replace(setup, site=site, answers=said))["area_hit"]
         assert (there.value == 0.01) == loosened
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"members": [[[0.5, 3.0, 4.0]] * 2, [[0.5, 9.0, 25.0]] * 2]},
+        {"stronger": (Stronger(WindLevel(300.0, 3.5, 9.0, None, "t"), "9 m/s"),)},
+        {"with_most": WindProfile([2.0, 3000.0], [1.0, 9.0], [1.0, 9.0], [1.0, 1.0])},
+        {},
+    ],
+)
+def test_a_shape_of_which_more_is_told_leaves_no_go_without_a_look_aloft(setup, told):
+    """An assessment in that wind judges the other winds too, and may hold for one."""
+    shape = WindProfile([2, 300, 3000], [0.5, 3, 4], [0.5, 3, 4], [1, 1, 1], **told)
+    supposition = Supposition(setup.site.elevation, shape)
+    wind = suppose(supposition, 200.0, 0.8)
+    # As if all of it had been read at the ground.
+    assert basis_of(setup, wind, known=[wind]).aloft is bool(told)
+
+
+def test_what_else_was_told_is_made_stronger_and_turned_with_the_wind():
+    told = Stronger(WindLevel(300.0, 1.0, 9.0, 12.0, "table"), "9 m/s")
+    other = WindProfile([10.0], [0.0], [6.0], [1.0])
+    wind = WindProfile([10], [0], [4], [1], stronger=(told,), with_aside=other)
+    for factor, expected in ((2.0, 18.0), (0.5, 9.0)):
+        there = scaled(wind, factor, 0.5)
+        level = there.stronger[0].level
+        assert (level.speed, level.direction) == (expected, 1.5)
+        assert np.hypot(*there.with_aside.at(10.0)) == pytest.approx(6.0 * factor)
