@@ -28,8 +28,9 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.hazard import outlines, zones
 from driftmap.montecarlo import cloud, flying, launch
-from driftmap.planning.assumed_winds import Reach, Supposition
+from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.dial import compute_dial
+from driftmap.planning.dial_reach import Reach
 from driftmap.report import map as map_page
 from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight

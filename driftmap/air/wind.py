@@ -361,3 +361,39 @@ def told_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArra
         np.where(varying, np.nan, direction),
         np.where(varying, np.maximum(speed, told), speed),
     )
+
+
+def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
+    """Give the wind at 10 m and how low and high it may be.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind.
+
+    Returns
+    -------
+    speed : float
+        Its mean speed [m s⁻¹]: the strongest that a report of this hour tells, and of an
+        ensemble that of the middle member.
+    ends : (float, float)
+        Two standard deviations either way, of an ensemble beyond its members; gusts read
+        near the ground count as its upper end [m s⁻¹].
+
+    Examples
+    --------
+    >>> surface_wind(WindProfile([0, 100], [5, 5], [0, 0], [1, 1], gust=4.0))
+    (5.0, (3.0, 9.0))
+    """
+    columns = [(wind.east, wind.north)] if wind.members is None else wind.members
+    each = [
+        [float(np.interp(MAST, wind.height, part)) for part in column]
+        for column in columns
+    ]
+    speeds = np.array([np.hypot(east, north) for east, north in each])
+    # A variable wind has no mean vector, and a report passed over may tell of more.
+    told = wind.strongest or 0.0
+    speed = max(float(np.median(speeds)), told)
+    low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
+    error = 2 * float(np.interp(MAST, wind.height, wind.error))
+    return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))

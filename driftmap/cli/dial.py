@@ -28,8 +28,9 @@ from driftmap.cli.output import Progress, write_all
 from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
-    from driftmap.planning.assumed_winds import Reach, Supposition
+    from driftmap.planning.assumed_winds import Supposition
     from driftmap.planning.dial import Dial
+    from driftmap.planning.dial_reach import Reach
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
@@ -95,7 +96,7 @@ def dial_command(
           --answers examples/answers.toml --out today
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
-    from driftmap.planning.assumed_winds import Reach
+    from driftmap.planning.dial_reach import Reach
     from driftmap.planning.dial_reading import check_between
     from driftmap.report.dialpage import dial_html
 

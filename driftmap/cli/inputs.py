@@ -342,7 +342,7 @@ class Run:
         timed = self.asked.when or not ahead
         setup = self.setup(flight, site, shape if timed else None, ahead=ahead)
         when = setting_of(self.asked, place).when if timed else None
-        return setup, Supposition.over_site(site, when, shape)
+        return setup, Supposition.over_site(site, when, shape, self.asked.terrain)
 
 
 def forewarn(samples: int, *needs: Need) -> bool:

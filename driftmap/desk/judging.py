@@ -20,8 +20,9 @@ from driftmap.ground.areas import Site
 from driftmap.ground.site import read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.entry_bodies import assessment_entry
-from driftmap.planning.assumed_winds import Reach, Supposition
+from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.dial import compute_dial
+from driftmap.planning.dial_reach import Reach
 from driftmap.report.dialpage import dial_html
 from driftmap.report.instructions import watch
 from driftmap.report.map import map_html

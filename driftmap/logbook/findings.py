@@ -258,16 +258,19 @@ def _drift(records: Sequence[FindRecord]) -> WithInterval | None:
 
 
 def _width(records: Sequence[FindRecord]) -> WithInterval | None:
-    """Fit the factor on the spread across the wind, which no drag changes."""
+    """Fit the factor on the spread across the wind, which no drag changes.
+
+    About what was foretold: finds that lie close together, and all off it, were foretold badly.
+    """
     if len(records) < 3:
         return None
     from scipy.special import chdtri  # noqa: PLC0415
 
     off = np.array([(r.found[1] - r.mean[1]) / r.spread[1] for r in records])
-    n, total = off.size, float(((off - off.mean()) ** 2).sum())
-    value = total / (n - 1)
-    half = _half(((off - off.mean()) ** 2 - value) / n, _days(records))
-    low, high = (total / float(chdtri(n - 1, q)) for q in (0.025, 0.975))
+    n, total = off.size, float((off**2).sum())
+    value = total / n
+    half = _half((off**2 - value) / n, _days(records))
+    low, high = (total / float(chdtri(n, q)) for q in (0.025, 0.975))
     low, high = min(low, max(value - half, 0.0)), max(high, value + half)
     return WithInterval(sqrt(value), sqrt(low), sqrt(high), n)
 
@@ -281,9 +284,9 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
     for cause in sorted(causes):
         about = [f for f in flights if cause in f.likelihoods]
         assumed = float(np.mean([f.likelihoods[cause] for f in about]))
-        if not 0 < assumed < 1:
-            continue
         seen = sum(f.cause == cause for f in about)
+        if (assumed <= 0 and not seen) or (assumed >= 1 and seen == len(about)):
+            continue
         a = PRIOR_WEIGHT * assumed + seen
         b = PRIOR_WEIGHT * (1 - assumed) + len(about) - seen
         low, high = (float(betaincinv(a, b, q)) for q in (0.025, 0.975))
@@ -305,7 +308,7 @@ def _proposals(
         )
     if width is not None and width.rules_out(1.0):
         told.append(
-            f"across the wind the finds scattered {width.value:.2f} times as far as foretold "
+            f"across the wind the finds lay {width.value:.2f} times as far off as foretold "
             f"({width.lower:.2f} to {width.upper:.2f}): multiply the wind's error by that"
         )
     for cause in causes:

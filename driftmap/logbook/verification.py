@@ -17,7 +17,7 @@ from driftmap.verdict.check import Kind
 
 _ROCKET = "rocket"
 _READ = ("forecast", "place", "wind_10_m")  # an assessment without them tells nothing
-_SKY = (Kind.WIND_WARNED, Kind.INTO_CLOUD)  # no wind tells it
+_SKY = (Kind.WIND_WARNED, Kind.WIND_SHEAR, Kind.INTO_CLOUD)  # no wind at 10 m tells it
 _MIXED = 200  # landings drawn where the case is not known
 _AGES = (
     (0.5, "under half an hour"),
@@ -172,7 +172,7 @@ def winds_of(
 
     Result: time of each flight (UTC); direction [deg], None where it was variable, speed
     at 10 m and how far gusts stand above it [m s⁻¹]; and what the reports themselves held
-    for, a thunderstorm or cloud too low, empty where they did not.
+    for, a thunderstorm, shear or cloud too low, empty where they did not.
     """
     found = []
     for entry in entries:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import re
 from collections.abc import Iterable, Iterator
@@ -25,8 +24,6 @@ from driftmap.winds.times import present
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""
-
-_MOST: Final = 40.0  # m/s; no one flies, and the law of the surface layer is no guide
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
@@ -84,6 +81,8 @@ class Supposition:
         Gusts for each of the mean; the stronger of the two counts.
     at : float
         Height at which speed, direction and gusts are told [m].
+    terrain : str
+        Ground about the site, a class of `ROUGHNESS`, over which the wind grows near it.
 
     Raises
     ------
@@ -98,15 +97,21 @@ class Supposition:
     gust: float = 0.0
     gust_factor: float = 1.0
     at: float = MAST
+    terrain: str = "open"
 
     @classmethod
     def over_site(
-        cls, site: Site, when: datetime | None = None, shape: WindProfile | None = None
+        cls,
+        site: Site,
+        when: datetime | None = None,
+        shape: WindProfile | None = None,
+        terrain: str = "open",
     ) -> Supposition:
         """Suppose the winds over a site at an hour; a noon at the equinox for no day yet."""
         east = timedelta(hours=site.longitude / 15)
         place = (site.latitude, site.longitude)
-        return cls(site.elevation, shape, when or _EQUINOX - east, place)
+        hour = when or _EQUINOX - east
+        return cls(site.elevation, shape, hour, place, terrain=terrain)
 
     def __post_init__(self) -> None:
         if self.shape is None:
@@ -187,7 +192,8 @@ class Supposition:
         )
 
     def _spoken(self, words: str) -> WindProfile:
-        return _spoken(self.site_altitude, self.place, self.when, words)
+        own = self.site_altitude, self.place, self.when, self.terrain
+        return _spoken(*own, words)
 
     def above(self, speed: float) -> float:
         """Give how far gusts stand above a mean speed [m s⁻¹]."""
@@ -199,11 +205,13 @@ def _spoken(
     altitude: float,
     place: tuple[float, float] | None,
     when: datetime | None,
+    terrain: str,
     words: str,
 ) -> WindProfile:
     """Read a wind in words over the site at that hour, as told then: it has no age."""
     when = when or present()
-    own = Setting(altitude, when=when, place=place, read_at=when, now=when)
+    place_and_time = Setting(altitude, when=when, place=place, read_at=when, now=when)
+    own = replace(place_and_time, terrain=terrain)
     return merge([read_words(words, own)], own)
 
 
@@ -312,80 +320,3 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
 
 Wind: TypeAlias = tuple[float, float]
 """Speed at the meter [m s⁻¹] and direction it comes from [deg]."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reach:
-    """The winds that a dial is worked out for: calm, and every step up to the top.
-
-    Parameters
-    ----------
-    top : float
-        Strongest wind at the meter [m s⁻¹].
-    speeds : int
-        Steps from calm to the top.
-    directions : int
-        Directions, evenly about the compass from north.
-    gust : float
-        Strongest gusts for each of the speed; 1 for a steady wind.
-
-    Raises
-    ------
-    ValueError
-        If there is nothing to step through.
-    """
-
-    top: float
-    speeds: int = 10
-    directions: int = 36
-    gust: float = 1.0
-
-    def __post_init__(self) -> None:
-        if not 0.5 <= self.top <= _MOST:
-            raise ValueError(f"'top' must lie in 0.5 to {_MOST:g} m/s (got {self.top})")
-        if not 1.0 <= self.gust <= 5.0:
-            raise ValueError(f"'gust' must lie in 1 to 5 times (got {self.gust:g})")
-        if self.speeds < 1 or self.directions < 4:
-            raise ValueError("a dial needs one speed and four directions or more")
-
-    @property
-    def step(self) -> float:
-        """From one speed to the next [m s⁻¹]."""
-        return self.top / self.speeds
-
-    @property
-    def turn(self) -> float:
-        """From one direction to the next [deg]."""
-        return 360.0 / self.directions
-
-    def winds(self) -> list[Wind]:
-        """Give the winds in their order: calm, then speed by speed all directions.
-
-        Result: speed [m s⁻¹] and direction [deg].
-        """
-        around = [j * self.turn for j in range(self.directions)]
-        speeds = [i * self.step for i in range(1, self.speeds + 1)]
-        return [(0.0, 0.0), *itertools.product(speeds, around)]
-
-    def cells(self) -> list[tuple[int, int]]:
-        """List the cells between four winds, speed by speed.
-
-        Result: number of the speed below and of the direction to the left.
-        """
-        return list(itertools.product(range(self.speeds), range(self.directions)))
-
-    def place(self, i: int, j: int) -> int:
-        """Find a wind of the dial in `winds`.
-
-        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
-        """
-        return 0 if i == 0 else 1 + (i - 1) * self.directions + j % self.directions
-
-    def wind(self, i: float, j: float) -> Wind:
-        """Give the wind at a place of the dial; halves lie between its winds.
-
-        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
-
-        Result: speed [m s⁻¹] and direction [deg].
-        """
-        return i * self.step, (j * self.turn) % 360

@@ -16,7 +16,7 @@ from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.core.pools import is_alone
 from driftmap.hazard.zones import anywhere
-from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_cells import (
     Cell,
     CellBlock,
@@ -29,6 +29,7 @@ from driftmap.planning.dial_cells import (
     work_out,
 )
 from driftmap.planning.dial_node import DialNode, severity
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import judged, pack, scouts, unpack
 from driftmap.planning.wind_sweep import forget_flights

@@ -10,13 +10,14 @@ from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 from driftmap.core.errors import DriftmapError
-from driftmap.planning.assumed_winds import Reach, Supposition, Wind
+from driftmap.planning.assumed_winds import Supposition, Wind
 from driftmap.planning.dial_node import (
     DialNode,
     drawn_landings,
     joined_landing,
     severity,
 )
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.subdivision import Span, most_cells, settled_spans, tile
 from driftmap.planning.trial import hangs_on_aloft
 from driftmap.planning.wind_sweep import Flights, flights_of

@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.planning.assumed_winds import Reach
 from driftmap.planning.dial import Dial
 from driftmap.planning.dial_node import WORDS, DialNode, DialWord
+from driftmap.planning.dial_reach import Reach
 
 _ON: Final = 1e-6  # of a step: this near, a wind counts as one that was flown
 

@@ -9,13 +9,12 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import MAST, WindProfile
+from driftmap.air.wind import MAST, WindProfile, surface_wind
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, KNOT
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.stability import Balance
-from driftmap.rules.facts import surface_wind
 from driftmap.verdict.check import (
     Check,
     Kind,

@@ -9,7 +9,14 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import MAST, STILL_AIR, Disagreement, WindLevel, WindProfile
+from driftmap.air.wind import (
+    MAST,
+    STILL_AIR,
+    Disagreement,
+    WindLevel,
+    WindProfile,
+    surface_wind,
+)
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud, fly
@@ -18,7 +25,7 @@ from driftmap.montecarlo.margins import expected_altitude
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.evaluate import evaluate
-from driftmap.rules.facts import Facts, facts_of, surface_wind, with_answers
+from driftmap.rules.facts import Facts, facts_of, with_answers
 from driftmap.rules.jurisdiction import lands, standing
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.result import RuleResult

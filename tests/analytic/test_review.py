@@ -96,6 +96,18 @@ def test_planted_drift_and_width_are_found_and_covered():
     assert "drag area times 1.4" in found.proposals[0]
 
 
+def test_finds_close_together_and_off_the_forecast_propose_no_narrower_lines():
+    """All three standard deviations to the right, with a scatter of half of one."""
+    rng = np.random.default_rng(3)
+    own = [
+        replace(r, found=r.mean + r.spread * [0.0, rng.normal(3.0, 0.5)], day=str(n))
+        for n, r in enumerate(records(14, rng))
+    ]
+    found = review(own, ())
+    assert found.width.lower > 2.0
+    assert any("times as far off as foretold" in text for text in found.proposals)
+
+
 @pytest.mark.parametrize("alike", [0.0, 0.7])
 def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
     """Of 200 logs of 24 days with 4 flights each, 95 % must: 182 or more pass 999 in 1,000.
@@ -144,6 +156,16 @@ def test_a_likelihood_is_updated_as_beta_and_binomial():
         after.interval(0.95)
     )
     assert any("late opening" in text for text in review((), flights).proposals)
+
+
+@pytest.mark.parametrize(("assumed", "seen", "told"), [(0.0, 4, True), (0.0, 0, False)])
+def test_a_failure_that_was_ruled_out_is_told_when_it_was_seen(assumed, seen, told):
+    likely = {"nothing deploys": assumed, "recovery works": 1.0}
+    flights = [Flew("nothing deploys", likely)] * seen
+    found = review((), [*flights, *[Flew("recovery works", likely)] * 8])
+    assert bool(found.causes) is told
+    fits = [text for text in found.proposals if "assumed 0.0%; 6.5% fits" in text]
+    assert bool(fits) is told  # 4 in 50 + 12
 
 
 def test_three_flights_tell_little():
@@ -289,17 +311,17 @@ def test_few_landings_and_few_flights_are_told_each_by_itself():
     assert not any("tell little" in text for text in told[10])
 
 
-def test_the_spread_across_the_wind_is_the_deviation_of_the_finds():
+def test_the_spread_across_the_wind_is_how_far_finds_lie_from_the_forecast():
     """Its interval is the wider of the chi-squared one and of the one that heeds long tails."""
     off = np.array([(r.found[1] - r.mean[1]) / r.spread[1] for r in FEW]) + 0.5
     log = [
         replace(r, found=r.mean + r.spread * [0, o])
         for r, o in zip(FEW, off, strict=True)
     ]
-    n, variance = len(log), off.var(ddof=1)
-    pull = ((off - off.mean()) ** 2 - variance) / n
+    n, variance = len(log), float(np.mean(off**2))
+    pull = (off**2 - variance) / n
     half = t.ppf(0.975, n - 1) * np.sqrt(n / (n - 1) * (pull @ pull))
-    low, high = (n - 1) * variance / chi2.ppf([0.975, 0.025], n - 1)
+    low, high = n * variance / chi2.ppf([0.975, 0.025], n)
     found = _width(log)
     assert found.value == pytest.approx(np.sqrt(variance))
     assert found.lower == pytest.approx(np.sqrt(min(low, variance - half)))

@@ -16,9 +16,10 @@ import shapely
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Area
 from driftmap.planning import span_verdict
-from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_cells import CellBlock, work_out
 from driftmap.planning.dial_node import WORDS
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english

@@ -15,8 +15,9 @@ import pytest
 
 from driftmap.air.convection import is_light
 from driftmap.planning import dial, layout, season
-from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_cells import CellBlock, work_out
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.distances import moved
 from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.trial import pack, try_flight

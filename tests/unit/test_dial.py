@@ -15,15 +15,16 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import WindProfile, direction_and_speed, surface_wind
 from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.planning import dial as planned
-from driftmap.planning.assumed_winds import Reach, Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dial_cells import CellBlock
 from driftmap.planning.dial_node import APART, WORDS, DialNode, Landing, drawn_landings
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.dial_reading import check_between, surrounding, word_at
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.planning.wind_sweep import Flights
@@ -39,7 +40,6 @@ from driftmap.report.dialdata import (
 from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rules.facts import surface_wind
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.convection import sun_height
+from driftmap.air.wind import surface_wind
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
@@ -29,7 +30,6 @@ from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers
-from driftmap.rules.facts import surface_wind
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 

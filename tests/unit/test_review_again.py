@@ -105,6 +105,10 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
     entry, contents = assessment_entry(
         replace(demo, wind=wind, answers=answers), files, when=day.isoformat()
     )
+    # What a season of the log flies is the wind that was held against its limit.
+    strong = replace(demo, wind=replace(demo.wind, strongest=7.5))
+    logged_so = assessment_entry(strong, files, when=day.isoformat())[0].body
+    assert logged_so["wind_10_m"]["speed_mps"] == 7.5
     setup, flown_in = inputs_of(entry, {c.digest: c for c in contents}, "log")
     assert setup.answers == answers
     plain = as_read(replace(demo, answers=answers))
@@ -193,9 +197,10 @@ def test_a_season_can_be_the_days_that_were_logged(logged):
     assert winds_of([varied]) == (
         (when, (None, speed, gust), ""),
     )  # an hour as hard as any
-    storm = {"kind": "wind warned", "name": "a thunderstorm", "outcome": "warn"}
-    warned = {**entry.body, "checks": [*entry.body["checks"], storm]}
-    assert winds_of([replace(entry, body=warned)])[0][2] == "a thunderstorm"
+    for kind, name in (("wind warned", "a thunderstorm"), ("wind shear", "12 in 30 m")):
+        held = {"kind": kind, "name": name, "outcome": "warn"}
+        warned = {**entry.body, "checks": [*entry.body["checks"], held]}
+        assert winds_of([replace(entry, body=warned)])[0][2] == name
     assert when.isoformat() == "2026-06-13T15:30:00+00:00"
     assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
     assert gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])

@@ -9,9 +9,10 @@ import pytest
 import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.air.day import AirDay
-from driftmap.cli.inputs import Run, WindOptions
+from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
+from driftmap.planning.assumed_winds import suppose
 from driftmap.planning.casedocuments import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
@@ -182,3 +183,19 @@ def test_winds_supposed_blow_in_the_air_of_their_report(when, ahead, hot):
     )
     setup, _ = run.supposed(ahead=ahead)
     assert (setup.day is not None and setup.day.temperature > 310.0) == hot
+
+
+def test_a_supposed_wind_grows_over_the_ground_that_is_told():
+    """Without any wind told too: as words do over that ground."""
+    root = Path(__file__).parents[2]
+    asked = WindOptions(terrain="very rough", when="2026-06-13T09:00-07:00")
+    run = Run(
+        flight=str(root / "examples" / "dunlin.toml"),
+        site=str(root / "sites" / "saltgrass-flat.geojson"),
+        asked=asked,
+    )
+    setup, supposition = run.supposed()
+    wind = suppose(supposition.on_the_meter(), 90.0, 3.6)
+    words = wind_asked(replace(asked, winds=("3.6 m/s from 90",)), place_of(setup.site))
+    for height in (10.0, 60.0):
+        assert np.hypot(*wind.at(height)) == pytest.approx(np.hypot(*words.at(height)))

@@ -6,9 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from driftmap.air.wind import Disagreement, WindLevel, WindProfile
+from driftmap.air.wind import Disagreement, WindLevel, WindProfile, surface_wind
 from driftmap.rules.answers import Answers
-from driftmap.rules.facts import surface_wind
 from driftmap.verdict import assessment
 from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
