@@ -291,6 +291,7 @@ def _content(
         "needle": needle_told(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": _table(dial, voice),
+        "danger": voice.away(_reach(dial, astray=False)),
         "people": [{**a, "where": ""} for a in data["areas"] if a["number"]],
         "seed": dial.setup.seed,
         "samples": voice.count(dial.setup.samples),
@@ -298,14 +299,18 @@ def _content(
     }
 
 
-def _reach(dial: Dial) -> float:
-    """Give the farthest that a piece of a case that may go any way lands, in any wind."""
+def _reach(dial: Dial, *, astray: bool = True) -> float:
+    """Give the farthest that it comes down in any wind.
+
+    ``astray``: what can hurt of a case that may go any way; else what the danger zones hold.
+    """
+    least, apart = (HURTS, "any way") if astray else (KILLS, "")
     return max(
         (
             landing.farthest
             for node in (*dial.nodes, *dial.cells.values())
             for landing in (node.landings or {}).values()
-            if landing.apart == "any way" and landing.typical >= HURTS.value
+            if landing.apart == apart and landing.typical >= least.value
         ),
         default=0.0,
     )

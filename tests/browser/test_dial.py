@@ -16,7 +16,7 @@ import shapely
 from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
-from driftmap.core.units import MILE_PER_HOUR
+from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.hazard.zones import anywhere, outer_line, zones
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_node import WORDS as RANK
@@ -557,6 +557,15 @@ def test_the_dial_prints_on_one_page_with_its_words(browser, page, dial):
         ]
         text = pypdf.PdfReader(io.BytesIO(base64.b64decode(pdf)))
         assert len(text.pages) == 1
+    told = browser.js("return document.querySelector('#paper p').textContent")
+    (reach,) = re.findall(r"DANGER reaches ([\d,]+)\s+ft", told)
+    drawn = browser.js(
+        "return DIAL.verdicts.map((_, at) => zonesAt([at]).danger.flatMap(({ ring }) => ring))"
+    )
+    farthest = max(np.hypot(*corner) for ring in drawn for corner in ring) / FOOT
+    assert float(reach.replace(",", "")) == pytest.approx(
+        farthest, rel=0.05
+    )  # 2 digits
     cells = browser.js(
         "return [...document.querySelectorAll('.words td[data-word]')].map(c => c.textContent)"
     )
