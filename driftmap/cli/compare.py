@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -36,7 +34,6 @@ from driftmap.cli.options import (
 )
 from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.core.errors import InputError, TooHighError, located, visible
-from driftmap.core.units import show
 from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
@@ -204,7 +201,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.75 m2" \\
           --wind "12 mph from 240" --site-elevation "4050 ft"
     """
-    from driftmap.planning.casedocuments import drop_document
+    from driftmap.planning.casedocuments import drop_document, drop_lines
 
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
@@ -220,23 +217,4 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(json_text(data, indent=None))
         return
-    click.echo(_told(data))
-    for note in data["notes"]:
-        click.echo(visible(note))
-
-
-def _told(result: Mapping[str, Any]) -> str:
-    east, north = result["east_m"], result["north_m"]
-    way = math.hypot(east, north)
-    bearing = math.degrees(math.atan2(east, north)) % 360
-    return (
-        f"Lands {_both(way, 'length')} away toward {bearing:03.0f}°, "
-        f"{result['time_s']:.1f} s later, at {_both(result['impact_speed_mps'], 'descent')} "
-        f"with {_both(result['energy_j'], 'energy')}.\n"
-        f"East {_both(east, 'length')}, north {_both(north, 'length')}.\n"
-        "One body in the wind as given, no uncertainty: no ground is safe by this alone."
-    )
-
-
-def _both(value: float, dimension: str) -> str:
-    return f"{show(value, dimension, 'us')} ({show(value, dimension, 'si')})"
+    click.echo("\n".join(map(visible, drop_lines(data))))

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.cli.inputs import (
     HERE,
     WindOptions,
@@ -27,10 +25,10 @@ from driftmap.cli.options import (
     units_option,
 )
 from driftmap.cli.output import json_text, write_all
-from driftmap.core.errors import located, visible
-from driftmap.core.units import DIMENSIONS, show
+from driftmap.core.errors import located
+from driftmap.core.units import show
 from driftmap.winds.pilot_balloon import RATES
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
     from driftmap.report.words import Units
@@ -86,7 +84,9 @@ def winds_command(
       driftmap winds "SW 9 mph, gusts 14" meter.csv balloon.csv --site field.geojson
       driftmap winds --at field.geojson --when 14:30
     """
+    from driftmap.report.wind_text import wind_as_read
     from driftmap.report.windsketch import wind_page
+    from driftmap.winds.lines import decoded_lines, wind_lines
     from driftmap.winds.merge import merge
     from driftmap.winds.saved import decoded_document, keep_readings, wind_document
 
@@ -113,12 +113,11 @@ def winds_command(
         whole = {"when": kept["when"], **document, **kept}
         click.echo(json_text(whole, indent=2))
     elif decoded:
-        for one in readings:
-            click.echo(f"{visible(one.source)}{_air(one, units)}\n")
-            _print_levels(one.levels, units, top or _PICTURE_TOP)
-        _print_notes(note for one in readings for note in one.assumed)
+        click.echo("\n".join(decoded_lines(readings, units, top or _PICTURE_TOP)))
     else:
-        _print_wind(wind, units, ceiling, setting)
+        click.echo(f"for a flight at {show_flight(setting.when)}\n")
+        gust = wind_as_read(wind)[0].gust
+        click.echo("\n".join(wind_lines(wind, gust, units, ceiling)))
 
 
 def _place(site: str | None, elevation: float | None) -> Setting:
@@ -131,55 +130,6 @@ def _place(site: str | None, elevation: float | None) -> Setting:
             "Give --site or --site-elevation: heights above the site need it."
         )
     return Setting(elevation)
-
-
-def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:
-    from driftmap.report.wind_text import wind_as_read
-
-    click.echo(f"for a flight at {show_flight(setting.when)}\n")
-    _print_levels(wind.levels, system, top)
-    age = "no source is dated"
-    if wind.age is not None:
-        age = f"oldest dated source {wind.age:.1f} h from the flight"
-    low, _ = wind_as_read(wind)
-    gusts = f"; gusts to {show(low.gust, 'speed', system)} count" if low.gust else ""
-    click.echo(f"known to {show(wind.known_to, 'length', system)}; {age}{gusts}")
-    undated = "{} does not say when it was read; give --read-at"
-    for note in (*map(undated.format, wind.undated), *wind.warned):
-        click.echo(f"holds: {visible(note)}")
-    _print_notes(wind.assumed)
-
-
-def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
-    from driftmap.winds.saved import text_table
-
-    shown = [level for level in levels if level.height <= top] or levels[:1]
-    click.echo(text_table(shown, system))
-    if len(shown) < len(levels):
-        click.echo(
-            f"and {len(levels) - len(shown)} levels above "
-            f"{show(top, 'length', system)}; --top shows them"
-        )
-    click.echo()
-
-
-def _print_notes(notes: Iterable[str]) -> None:
-    for note in dict.fromkeys(notes):
-        click.echo(f"assumed: {visible(note)}")
-
-
-def _air(reading: Reading, system: str) -> str:
-    """Tell the temperature and pressure that a surface report gives."""
-    told = ""
-    kelvin = reading.levels[0].temperature
-    if reading.kind == "surface" and kelvin is not None:
-        celsius = kelvin - 273.15
-        us = f"{celsius * 1.8 + 32:.0f} °F"
-        told += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
-    if reading.pressure is not None:
-        us = f"{reading.pressure / DIMENSIONS['pressure']['inHg']:.2f} inHg"
-        told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
-    return told
 
 
 _MASS = Quantity("mass", 0.0, 100.0, above=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import asdict
 from types import MappingProxyType
 from typing import Any, Final
@@ -167,6 +167,27 @@ def drop_document(
         "energy_j": mass * landed.speed.item() ** 2 / 2,
         "notes": list(_of_the_wind(wind, height)),
     }
+
+
+def drop_lines(landed: Mapping[str, Any]) -> Iterator[str]:
+    """Say where a body landed, of the data of `drop_document`."""
+    east, north = landed["east_m"], landed["north_m"]
+    way = math.hypot(east, north)
+    bearing = math.degrees(math.atan2(east, north)) % 360
+    yield (
+        f"Lands {_both(way, 'length')} away toward {bearing:03.0f}°, "
+        f"{landed['time_s']:.1f} s later, at {_both(landed['impact_speed_mps'], 'descent')} "
+        f"with {_both(landed['energy_j'], 'energy')}."
+    )
+    yield f"East {_both(east, 'length')}, north {_both(north, 'length')}."
+    yield (
+        "One body in the wind as given, no uncertainty: no ground is safe by this alone."
+    )
+    yield from landed["notes"]
+
+
+def _both(value: float, dimension: str) -> str:
+    return f"{show(value, dimension, 'us')} ({show(value, dimension, 'si')})"
 
 
 def _of_the_wind(wind: WindProfile, height: float) -> Iterator[str]:

@@ -22,7 +22,6 @@ import numpy as np
 
 from driftmap.air.profile_law import ROUGHNESS
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, at
 from driftmap.winds.forecast import (
@@ -366,30 +365,3 @@ def _document(
         "sources": list(sources),
         "assumed": list(assumed),
     }
-
-
-def text_table(levels: Iterable[WindLevel], system: str) -> str:
-    """Set levels as a table in the units picked, the highest first, as the sky is."""
-    head = ("height", "from", "speed", "gust", "source")
-    rows = [_cells(level, system) for level in reversed(list(levels))]
-    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(4)]
-    return "\n".join(
-        "  ".join([*(c.rjust(w) for c, w in zip(row, widths, strict=False)), row[4]])
-        for row in (head, *rows)
-    )
-
-
-def _cells(level: WindLevel, system: str) -> tuple[str, ...]:
-    if level.speed == 0:
-        bearing = "calm"
-    elif level.direction is None:
-        bearing = "variable"
-    else:
-        bearing = f"{round(math.degrees(level.direction)) or 360:03d}°"
-    return (
-        units.show(level.height, "length", system),
-        bearing,
-        units.show(level.speed, "speed", system),
-        "" if level.gust is None else units.show(level.gust, "speed", system),
-        "".join(c if c.isprintable() else "?" for c in level.source),
-    )
