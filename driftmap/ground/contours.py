@@ -23,8 +23,10 @@ Half a metre is less than the length of a rocket, and gives points that coincide
 on a line an area of their own.
 """
 
-_Filled: TypeAlias = tuple[list[FloatArray], list[NDArray[np.uint32]]]
-"""Points of each outline with its holes, and where each ring starts."""
+_Filled: TypeAlias = tuple[
+    list[FloatArray], list[NDArray[np.uint32]], list[NDArray[np.uint32]]
+]
+"""Points of all outlines with their holes, where each ring starts, and each outline's first."""
 
 _LEAST_ROOM: Final = 100.0  # m; about all points, for a contour to bulge into
 _SCOUTS: Final = 50_000  # points that size the grid; the level itself uses all points
@@ -32,6 +34,9 @@ _CELLS_ACROSS: Final = 400  # the most; the time of smoothing grows as its squar
 _DEVIATION: Final = 2  # cells in a standard deviation of smoothing
 _AT_ONCE: Final = 1 << 18  # points that are worked on together
 _STRIP: Final = 64  # cells smoothed at once
+_REACH: Final = 5 * _DEVIATION  # cells; beyond it nothing is left of a point
+_AWAY: Final = np.arange(_STRIP) + _REACH - np.arange(_STRIP + 2 * _REACH)[:, None]
+_KERNEL: Final = np.exp(-((_AWAY / _DEVIATION) ** 2) / 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +135,7 @@ def containment(
     del flat
     levels = _levels(each, share, wanted)
     lines = contourpy.contour_generator(
-        x, y, density, fill_type=contourpy.FillType.OuterOffset
+        x, y, density, fill_type=contourpy.FillType.ChunkCombinedOffsetOffset
     )
     shapes = [
         _shape(cast("_Filled", lines.filled(level, np.inf)), axes, centre)
@@ -152,7 +157,7 @@ def _held(
     """
     room = float((high - low).max()) + _LEAST_ROOM
     box = (*(low - room), *(high + room))
-    if shape.within(shapely.box(*box)):
+    if np.all(np.subtract(shape.bounds, box) * (1, 1, -1, -1) >= 0):
         return shape
     return shapely.MultiPolygon(
         list(shapely.get_parts(shapely.clip_by_rect(shape, *box)))
@@ -190,7 +195,9 @@ def _axes(points: FloatArray) -> tuple[FloatArray, FloatArray]:
         variance, turn = np.linalg.eigh(offset @ offset.T / kept.shape[1] + least)
         axes = np.asarray(turn * np.sqrt(variance), dtype=float)
         far = np.sum(_whiten(axes, centre, points) ** 2, axis=0)
-        kept = points[:, far <= np.quantile(far, 0.95)]
+        last = int(0.95 * (far.size - 1))
+        # With room for rounding: two points lie equally far from their middle.
+        kept = points[:, far <= np.partition(far, last)[last] * (1 + 1e-9)]
     return axes, centre
 
 
@@ -233,10 +240,11 @@ def _narrowest(values: FloatArray, part: float) -> tuple[float, float]:
 def _scale(points: FloatArray, low: FloatArray, high: FloatArray) -> float:
     """Give the deviation of a Gaussian whose densest 90 % cover as much ground."""
     bins, n = 8, points.shape[1]
-    window = [(float(a), float(b)) for a, b in zip(low, high, strict=True)]
+    across = (points - low[:, None]) / (high - low)[:, None]
+    across = across[:, ((across >= 0) & (across <= 1)).all(axis=0)]
     for _ in range(3):  # until about fifty points share a cell where they are dense
-        counts = np.histogram2d(points[0], points[1], bins, window)[0]
-        filled = np.cumsum(np.sort(counts, axis=None)[::-1])
+        column, row = np.minimum(across * bins, bins - 1).astype(int)
+        filled = np.cumsum(np.sort(np.bincount(column * bins + row))[::-1])
         cells = int(np.searchsorted(filled, 0.9 * filled[-1])) + 1
         area = cells * float(np.prod((high - low) / bins))
         finer = bins * np.sqrt(max(1, n // 50) / cells)
@@ -270,14 +278,12 @@ def _blurred(counts: FloatArray) -> FloatArray:
 
     Products of small matrices: the filter of scipy would cost 0.2 s to import.
     """
-    size, reach = counts.shape[1], 5 * _DEVIATION
-    padded = np.pad(counts, ((0, 0), (reach, reach)))
-    steps = np.arange(_STRIP)[None, :] + reach - np.arange(_STRIP + 2 * reach)[:, None]
-    kernel = np.exp(-((steps / _DEVIATION) ** 2) / 2)
-    strips = [padded[:, at : at + _STRIP + 2 * reach] for at in range(0, size, _STRIP)]
+    size = counts.shape[1]
+    padded = np.pad(counts, ((0, 0), (_REACH, _REACH)))
+    strips = [padded[:, at : at + _STRIP + 2 * _REACH] for at in range(0, size, _STRIP)]
     return np.concatenate(
         [
-            strip @ kernel[: strip.shape[1], : strip.shape[1] - 2 * reach]
+            strip @ _KERNEL[: strip.shape[1], : strip.shape[1] - 2 * _REACH]
             for strip in strips
         ],
         axis=1,
@@ -319,12 +325,14 @@ def _shape(
     filled: _Filled, axes: FloatArray, centre: FloatArray
 ) -> shapely.MultiPolygon:
     """Turn filled contours of the lattice into polygons of the site."""
-    polygons = []
-    for points, starts in zip(*filled, strict=True):
-        rings = np.split(points @ axes.T + centre, starts[1:-1])
-        polygons.append(shapely.Polygon(rings[0], rings[1:]))
+    (points,), (rings,), (outlines,) = filled
+    ends = rings, outlines, np.array([0, outlines.size - 1])
+    many = shapely.GeometryType.MULTIPOLYGON
+    shape: shapely.MultiPolygon
+    (shape,) = shapely.from_ragged_array(many, points @ axes.T + centre, ends)
+    if shapely.is_valid(shape):
+        return shape
     # Rings may touch themselves where two level lines meet; a buffer of 0 mends that.
-    whole = shapely.union_all(shapely.buffer(polygons, 0.0))
     return shapely.MultiPolygon(
-        [part for part in shapely.get_parts(whole) if part.area > 0]
+        [part for part in shapely.get_parts(shape.buffer(0.0)) if part.area > 0]
     )

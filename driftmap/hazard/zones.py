@@ -15,6 +15,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
@@ -169,12 +170,16 @@ def taut(
     """
     parts = shapely.get_parts(shape)
     area = shapely.area(parts)
-    keeps = _keeper(shape, east, north, weights)
-    for kept in (parts[area >= _ISLET * area.sum()], parts):
-        string = shapely.convex_hull(shapely.union_all(kept))
-        round_ = string.buffer(_GROWTHS[0] * np.sqrt(area.sum()), quad_segs=6)
-        if keeps(round_):
-            break
+
+    def around(kept: NDArray[np.object_]) -> shapely.Polygon:
+        string = shapely.MultiPolygon(list(kept)).convex_hull
+        return string.buffer(_GROWTHS[0] * np.sqrt(area.sum()), quad_segs=6)
+
+    large = parts[area >= _ISLET * area.sum()]
+    round_ = around(large)
+    # What goes round all of it holds all.
+    if large.size < parts.size and not _keeper(shape, east, north, weights)(round_):
+        round_ = around(parts)
     return shapely.MultiPolygon([round_])
 
 

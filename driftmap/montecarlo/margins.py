@@ -107,18 +107,18 @@ def landed(cloud: Cloud, part: Part) -> Landed:
 
 
 def _landed(cloud: Cloud, part: Part) -> Landed:
-    east, north = cloud.east[part.rows], cloud.north[part.rows]
-    mean_east, mean_north = mean_point(east, north, weights=part.weights)
-    near, wide, all_but_few = radii(east, north, SHARES, weights=part.weights)
+    east, north, weights = cloud.east[part.rows], cloud.north[part.rows], part.weights
+    mean_east, mean_north = mean_point(east, north, weights=weights)
+    near, wide, all_but_few = radii(east, north, SHARES, weights=weights)
     time, speed, energy = (
-        ends(column[part.rows], part.weights)
+        ends(column[part.rows], weights)
         for column in (cloud.time, cloud.speed, cloud.energy)
     )
     return Landed(
         float(mean_east),
         float(mean_north),
         (float(near), float(wide), float(all_but_few)),
-        float(quantile(np.hypot(east, north), 0.9, weights=part.weights)),
+        float(quantile(np.hypot(east, north), 0.9, weights=weights)),
         time,
         speed,
         energy,

@@ -180,7 +180,7 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
     """
     far = max(landings, key=lambda one: one.farthest)
     every = zip(*(one.lines for one in landings), strict=True)
-    hulls = [shapely.union_all(rings).convex_hull for rings in every]
+    hulls = [shapely.geometrycollections(rings).convex_hull for rings in every]
     lines = tuple(np.asarray(shapely.multipolygons(np.array(hulls)[:, None])))
     return Landing(
         mean=far.mean, farthest=far.farthest, lines=lines, **_worst(landings)

@@ -150,7 +150,9 @@ def _outside(node: DialNode, about: list[DialNode]) -> list[tuple[float, float]]
     for key, landing in (node.landings or {}).items():
         theirs = [n.landings[key] for n in about if n.landings and key in n.landings]
         if theirs:
-            hull = shapely.union_all([t.lines[-1] for t in theirs]).convex_hull
+            hull = shapely.geometrycollections(
+                [t.lines[-1] for t in theirs]
+            ).convex_hull
             corners = shapely.points(shapely.get_coordinates(landing.lines[-1]))
             west, south, east, north = landing.lines[-1].bounds
             far = float(shapely.distance(corners, hull).max())

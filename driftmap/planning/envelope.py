@@ -159,7 +159,7 @@ def _taut(
         for part in cloud.of(key[0])
         if part.body == key[1]
     ]
-    hull = shapely.union_all(found).convex_hull
+    hull = shapely.geometrycollections(found).convex_hull
     far = float(np.hypot(*shapely.get_coordinates(hull).T).max())
     hull = hull.buffer(far * (1 - math.cos(half / 2)))
     return (Contour(_LIKELY, shapely.MultiPolygon([hull]), float(hull.area)),)
