@@ -149,7 +149,7 @@ def _look_up(falling: list[Fall], seen: Watch) -> Moment:
         time=seen.voice.seconds(first),
     )
     call = seen.voice.say("watch.free")
-    return Moment(max(0.0, math.floor(first) - CALL), should, call)
+    return Moment(max(0.0, math.floor(first) - CALL), should, call, failed=not works)
 
 
 def _names(falling: list[Fall], voice: Voice) -> str:

@@ -24,11 +24,11 @@ from driftmap.report.instructions import (
     BEHIND,
     CALL,
     FAR,
-    OVER,
     astray,
     sights,
 )
 from driftmap.report.marks import piece_marks
+from driftmap.report.moving import OVER
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -164,7 +164,7 @@ def _data(
         "move": voice.say("stand.unsafe"),
         "call": CALL,
         "planned": _planned(dial),
-        "sight": [(isolate(s.name), s.east, s.north) for s in sights(site)[:1]],
+        "sight": [(isolate(s.name), s.east, s.north) for s in sights(site.areas)[:1]],
         "sides": voice.catalogue.table("side"),
         "turns": {
             "ahead": AHEAD,

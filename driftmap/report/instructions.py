@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.areas import Site
+from driftmap.ground.areas import Area
 from driftmap.hazard.zones import (
     Anywhere,
     Line,
@@ -19,6 +19,7 @@ from driftmap.hazard.zones import (
     zones,
 )
 from driftmap.report.marks import opening, shown
+from driftmap.report.moving import OVER, Move, moves
 from driftmap.report.sentences import case_when
 from driftmap.report.sheetfacts import (
     Climb,
@@ -45,9 +46,6 @@ Assumed."""
 
 _LETTERS: Final = 24
 
-OVER: Final = 50.0
-"""What comes down nearer to people than this is above them [m]. Assumed."""
-
 AT_PAD: Final = 0.25
 """So near to the pad, of its distance from people, what falls is told as near the pad. Assumed."""
 
@@ -62,7 +60,7 @@ class Sight:
     Parameters
     ----------
     name : str
-        Of the crowd that stands there.
+        Of the crowd that stands there, once it has moved where it must.
     east, north : float
         Its middle from the pad [m].
     """
@@ -91,14 +89,32 @@ class Sight:
             return "behind"
         return ("far_" if abs(turn) > FAR else "") + ("right" if turn > 0 else "left")
 
+    def broad_side(self, fall: Fall) -> str:
+        """Say on which side something comes down, far or not, as a key of the catalogue."""
+        return self.side(fall.distance, fall.azimuth).removeprefix("far_")
 
-def sights(site: Site) -> list[Sight]:
+
+def sights(areas: Sequence[Area]) -> list[Sight]:
     """List the crowds that have a left and a right, spectators first; none at the pad."""
-    people = [area for area in site.areas if area.occupied]
-    people.sort(key=lambda area: area.role != "spectators")
+    people = sorted(
+        (area for area in areas if area.occupied), key=lambda a: a.role != "spectators"
+    )
     middles = [(area.name, area.shape.representative_point()) for area in people]
     found = [Sight(name, at.x, at.y) for name, at in middles]
     return [one for one in found if math.hypot(one.east, one.north) > OVER]
+
+
+def as_moved(found: Sequence[Move], places: Sequence[Spot], voice: Voice) -> list[Area]:
+    """Give the places of people as they stand when one flies: who must move has moved."""
+    grounds = {move.spot.area.name: move.ground for move in found if move.line}
+    told = []
+    for spot in places:
+        area = spot.area
+        if ground := grounds.get(area.name):
+            name = voice.say("side.moved", area=area.name)
+            area = replace(area, name=name, shape=ground)
+        told.append(area)
+    return told
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +158,11 @@ class Watch:
     voice: Voice
 
     @property
+    def moves(self) -> list[Move]:
+        """Whose people must move whither."""
+        return moves(self.told.site, self.zones, self.places)
+
+    @property
     def astray(self) -> float:
         """How far something may come down on any side [m]; 0 where nothing does."""
         return self.any_way.within if self.any_way and self.any_way.likelihood else 0.0
@@ -182,8 +203,8 @@ class Watch:
     def one_side(self) -> bool:
         """Tell whether what is told to come down is on the same side of all crowds."""
         told = [fall for fall in (self.planned, self.fast, other_side(self)) if fall]
-        crowds = sights(self.told.site)
-        sides = [{s.side(fall.distance, fall.azimuth) for s in crowds} for fall in told]
+        crowds = sights(as_moved(self.moves, self.places, self.voice))
+        sides = [{s.broad_side(fall) for s in crowds} for fall in told]
         return all(len(found) < 2 for found in sides)
 
     def look(self, fall: Fall | Climb) -> str:
@@ -212,7 +233,7 @@ class Watch:
             )
         if self.sight is None:
             return say("instruct.where", compass=compass)
-        side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
+        side = say(f"side.{self.sight.broad_side(fall)}")
         return say("side.first" if first else "side.next", compass=compass, side=side)
 
 
@@ -221,16 +242,18 @@ def watch(assessment: Assessment, voice: Voice) -> Watch:
     found = falls(assessment)
     line = outer_line(assessment.cloud, assessment.contours)
     zoned = zones(assessment.cloud, line)
+    places = spots(assessment, zoned)
+    sent = moves(assessment.site, zoned, places)
     return Watch(
         assessment,
         line,
         zoned,
         shown(zoned),
-        spots(assessment, zoned),
+        places,
         found,
         straight_down(found),
         climb(assessment),
-        next(iter(sights(assessment.site)), None),
+        next(iter(sights(as_moved(sent, places, voice))), None),
         anywhere(assessment.cloud),
         voice,
     )
@@ -273,10 +296,11 @@ def short_name(piece: str, voice: Voice) -> str:
     return voice.known("piece", cut)
 
 
-def look(seen: Watch, *, named: bool = True) -> list[str]:
+def look(seen: Watch) -> list[str]:
     """Say which way to look: at the pad, and from when where, as planned and if recovery fails.
 
-    ``named``: with the crowd whose left and right all of it tells.
+    Left and right are those of who has moved where all must, and of one crowd by name where they
+    are not the same for all.
     """
     say, fast = seen.voice.say, seen.fast
     told = [say("instruct.pad")]
@@ -296,8 +320,9 @@ def look(seen: Watch, *, named: bool = True) -> list[str]:
         from_ = other.first - CALL
         ahead.append((other, from_, case_when(other.case, seen.voice)))
     first = True
-    if named and seen.sight and not all(fall.around for fall, *_ in ahead):
-        told[0] += " " + say("instruct.from", area=isolate(seen.sight.name))
+    if seen.sight and not all(fall.around for fall, *_ in ahead):
+        whose = say("instruct.from", area=isolate(seen.sight.name))
+        told[0] += " " + (say("instruct.facing") if seen.one_side() else whose)
         first = False
     for fall, second, when in sorted(ahead, key=lambda one: one[1]):
         words = seen.eyes(fall, first=first)

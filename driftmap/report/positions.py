@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.hazard.zones import clear_ground, way_out
-from driftmap.report.instructions import OVER, Watch, look
+from driftmap.report.instructions import Watch, look
+from driftmap.report.moving import Move
 from driftmap.report.sentences import places_named, some_of
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -37,19 +36,15 @@ def stand(seen: Watch) -> list[Order]:
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
     mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
     calm = [s for s in people if s.kind is None and s.seen == "pass"]
-    sent = moves(seen)
-    if sent:
+    if sent := seen.moves:
         told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
     if calm:
         places = places_named([spot.area.name for spot in calm], seen.voice)
-        told.append(Order("clear", say("zone.clear"), f"{places}."))
+        words = say("instruct.stay_at", places=places)
+        told.append(Order("clear", say("zone.clear"), words))
     if mild:
         places = places_named([spot.area.name for spot in mild], seen.voice)
-        # Beside neighbours of the same zone who must move it says why these need not.
-        near = any(move.spot.kind == "caution" for move in sent)
         words = say("instruct.ready_at", places=places)
-        if near:
-            words = say("instruct.ready_seldom", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
         told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
@@ -86,59 +81,6 @@ def farthest(shape: BaseGeometry) -> shapely.Point:
     return shapely.Point(corners[np.hypot(*corners.T).argmax()])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Move:
-    """Whose people must move, and the way to clear ground.
-
-    Parameters
-    ----------
-    spot : Spot
-        Their place.
-    line : shapely.LineString or None
-        From the middle of what a zone reaches of it to the nearest clear ground [m]; None
-        where no way is known.
-    """
-
-    spot: Spot
-    line: shapely.LineString | None
-
-    @property
-    def azimuth(self) -> float | None:
-        """Which way [rad]."""
-        if self.line is None:
-            return None
-        (east, north), (to_east, to_north) = self.line.coords
-        return math.atan2(to_east - east, to_north - north)
-
-    @property
-    def back(self) -> str:
-        """How the way lies for who faces the pad; nothing of one toward it."""
-        if self.azimuth is None or self.spot.distance < OVER:
-            return ""
-        pad = self.spot.azimuth + math.pi
-        turn = math.degrees(math.remainder(self.azimuth - pad, math.tau))
-        side = "right" if turn > 0 else "left"
-        return ("", "", side, f"back_{side}", "away")[round(abs(turn) / 45)]
-
-
-def clear_of(seen: Watch) -> BaseGeometry:
-    """Give the ground where people are sent to [m]."""
-    return clear_ground(seen.told.site, [zone.shape for zone in seen.zones])
-
-
-def moves(seen: Watch) -> list[Move]:
-    """List whose people must move, those in danger first."""
-    over = [spot for spot in seen.places if spot.stand and spot.seen == "fail"]
-    over.sort(key=lambda spot: spot.kind != "danger")
-    if not over:
-        return []
-    ground, clear = shapely.union_all([z.shape for z in seen.zones]), clear_of(seen)
-    # Outside both no zone tells which way is better.
-    return [
-        Move(s, way_out(s.area.shape, ground, clear) if s.kind else None) for s in over
-    ]
-
-
 class Way(NamedTuple):
     """Who is sent which way [rad], and along what line."""
 
@@ -156,7 +98,7 @@ def ways(seen: Watch) -> list[Way]:
     """List the ways to clear ground that are known, of those in danger first."""
     return [
         Way(move.spot.area.name, move.azimuth, move.line)
-        for move in moves(seen)
+        for move in seen.moves
         if move.line is not None and move.azimuth is not None
     ]
 
@@ -165,10 +107,7 @@ def _sent(sent: Sequence[Move], voice: Voice) -> str:
     places = some_of([_whither(move, voice) for move in sent], voice, ";\n")
     turned = any(move.back not in ("", "away") for move in sent)
     key = "instruct.move_facing" if turned else "instruct.move"
-    told = voice.say(key, places=places)
-    # Beside neighbours who may stay in the same zone it says why these may not.
-    over = any(move.spot.kind == "caution" for move in sent)
-    return f"{voice.say('instruct.why')} {told}" if over else told
+    return voice.say(key, places=places)
 
 
 def _whither(move: Move, voice: Voice) -> str:

@@ -233,6 +233,8 @@ def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
     speed, time = voice.fall(zone.speed), voice.seconds(zone.soonest)
     if zone.case != WORKS:
         hardest = voice.say("zone.hardest", speed=speed)
+        if zone.soonest < 1.0:
+            return [hardest, voice.say("zone.first_at_once")]
         return [hardest, voice.say("zone.first", time=time)]
     first = voice.say("zone.falls", speed=speed)
     if device := _last(flight.recovery):

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
+import shapely
+
 from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.wind_margin import Around
@@ -25,6 +27,7 @@ from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
+_PAD: Final = shapely.Point(0.0, 0.0)
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
 _MOST_CLOSED: Final = 4
@@ -56,7 +59,7 @@ def brief_html(seen: Watch, around: Around | None = None) -> str:
         seen,
         around,
         picture=field_picture(seen),
-        drawn=drawn_kinds(seen),
+        drawn=drawn_kinds(seen) | ({"astray"} if _astray(seen) else set()),
         ways=WAYS,
         zones=seen.drawn,
         stand_more=_count(len(people) - _MOST_PLACES, voice),
@@ -64,7 +67,7 @@ def brief_html(seen: Watch, around: Around | None = None) -> str:
         closed=[_closed(spot, voice) for spot in closed[:_MOST_CLOSED]],
         closed_more=_count(len(closed) - _MOST_CLOSED, voice),
         made=_made(assessment, voice),
-        **_table(assessment, seen.falls, voice),
+        **_table(seen),
     )
 
 
@@ -80,29 +83,44 @@ def _piece(fall: Fall, voice: Voice) -> str:
 
 
 def _where(fall: Fall, voice: Voice) -> str:
+    reach, compass = voice.away(fall.reach), voice.compass(fall.azimuth)
     if fall.around:
-        return voice.say("falls.around", radius=voice.away(fall.reach))
-    return voice.say(
-        "falls.away",
-        distance=voice.away(fall.distance),
-        compass=voice.compass(fall.azimuth),
-        radius=voice.away(fall.radius),
-    )
+        return voice.say("falls.around", radius=reach)
+    if fall.distance < fall.radius:
+        return voice.say("falls.mostly", compass=compass, radius=reach)
+    far, radius = voice.away(fall.distance), voice.away(fall.radius)
+    return voice.say("falls.away", distance=far, compass=compass, radius=radius)
 
 
-def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]:
-    rows: list[dict[str, Any]] = [
-        {
+def _astray(seen: Watch) -> set[str]:
+    """Name the cases that may come down on any side, beyond what the zones hold."""
+    cases = {c.name for c in seen.told.cloud.tree.cases if c.any_way or c.rare}
+    held = shapely.union_all([zone.shape for zone in seen.zones])
+    return {
+        fall.case
+        for fall in seen.falls
+        if fall.case in cases and not held.covers(_PAD.buffer(fall.reach))
+    }
+
+
+def _table(seen: Watch) -> dict[str, Any]:
+    a, found, voice = seen.told, seen.falls, seen.voice
+    apart = _astray(seen)
+
+    def told(fall: Fall, before: str) -> dict[str, Any]:
+        where, astray = _where(fall, voice), fall.case in apart
+        return {
             "case": case_name(a.flight, fall.case, fall.cause, voice),
-            "again": i > 0 and found[i - 1].case == fall.case,
-            "grade": grade(fall.energy),
+            "again": before == fall.case,
+            "grade": "astray" if astray and grade(fall.energy) else grade(fall.energy),
             "like": hits_like(fall.energy, voice),
             "piece": _piece(fall, voice),
-            "where": _where(fall, voice),
+            "where": voice.say("falls.astray", where=where) if astray else where,
             "when": voice.seconds(fall.first, fall.last),
         }
-        for i, fall in enumerate(found)
-    ]
+
+    before = ["", *(fall.case for fall in found)]
+    rows = [told(*pair) for pair in zip(found, before, strict=False)]
     planned = sum(fall.works for fall in found)
     well = [
         row | {"case": comes_down(_devices(a, fall), fall.speed, fall.energy, voice)}
@@ -179,8 +197,6 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
 
     Parameters as for `brief_html`.
     """
-    # It hangs at every crowd: left and right are their own where all have the same.
-    eyes = look(seen, named=not seen.one_side())
     rows = sorted(people_rows(seen.places, seen.voice), key=lambda row: row["number"])
     names = [
         f"{row['number']}\u00a0{isolate(row['name'])}"
@@ -188,7 +204,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
         for row in rows[:_MOST_PLACES]
     ]
     picture = field_picture(seen, POSTER)
-    return _page("poster", seen, around, picture=picture, look=eyes, names=names)
+    return _page("poster", seen, around, picture=picture, names=names)
 
 
 def caller_html(seen: Watch, around: Around | None = None) -> str:

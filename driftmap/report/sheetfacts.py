@@ -188,7 +188,8 @@ class Spot:
     inside : bool
         Whether it lies wholly in that zone.
     seen : {"pass", "warn", "fail"}
-        How it is marked: ground of people in a zone never looks clear of it.
+        How it is marked: ground of people in a zone never looks clear of it, and who stands in
+        caution moves where others in it must.
     """
 
     area: Area
@@ -236,7 +237,19 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
             seen_outcome(said, kind if area.occupied else None),
         )
         found.append(spot)
-    return found
+    return _alike(found)
+
+
+def _alike(found: Sequence[Spot]) -> list[Spot]:
+    """Let whoever stands in caution move if others who stand in it must.
+
+    A person there is hit as often; only the chance that anybody is hit hangs on how many stand
+    together.
+    """
+    mild = [spot for spot in found if spot.stand and spot.kind == "caution"]
+    if all(spot.seen != "fail" for spot in mild):
+        return list(found)
+    return [replace(s, seen="fail") if s in mild else s for s in found]
 
 
 @dataclass(frozen=True, slots=True)

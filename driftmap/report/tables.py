@@ -58,7 +58,10 @@ def headline(
         "time": flown_at(a.answers.when) or voice.say("head.no_time"),
         "more_wind": wind_text.more_wind_told(a.more_wind, voice),
         "counts": voice.say(
-            "verdict.counts", out=voice.count(out), said=voice.count(said)
+            "verdict.counts",
+            kept=voice.count(out + said),
+            count=voice.count(len(a.checks)),
+            said=voice.count(said),
         ),
         "back": reasons.read_back(a, voice),
         "settled": reasons.settled(a.checks, voice),

@@ -374,8 +374,9 @@ class Voice:
         if high is None or math.ceil(high - 1e-9) == first:
             return self.clock(low)
         last = math.ceil(high - 1e-9)
+        start = self.count(first) if last <= _SECONDS else self.clock(low)
         # Word joiners: no line breaks at the dash.
-        return tied(f"{self.count(first)}\u2060–\u2060{self.count(last)} s")
+        return tied(f"{start}\u2060–\u2060{self.clock(last)}")
 
     def clock(self, second: float) -> str:
         """Write the second of a moment, never rounded up; from 121 s on with its minutes."""

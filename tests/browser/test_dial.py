@@ -175,7 +175,7 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert ("CLEAR All places marked for people" in stand) == (moved == 0)
         look = browser.find("#look-told").text
         assert look.count("if all is well: ") == 1
-        assert look.count(f" from {sights(dial.setup.site)[0].name}") <= 1
+        assert look.count(f" from {sights(dial.setup.site.areas)[0].name}") <= 1
         times = [int(s) for s in re.findall(r"From (\d+)\s+s,", look)]
         assert len(times) > 1
         assert times == sorted(times)
@@ -183,7 +183,7 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
 
 def test_left_and_right_are_those_of_the_map(browser, page, dial):
     browser.look(page)
-    crowd = sights(dial.setup.site)[0]
+    crowd = sights(dial.setup.site.areas)[0]
     turns = np.arange(0.1, 6.2, 0.3)
     told = [
         browser.js("return sideOf(...arguments)", far * np.sin(t), far * np.cos(t))
@@ -541,7 +541,7 @@ def test_its_zones_are_those_of_the_map(browser, page, dial):
     assert both > 0.9 * danger.shape.area
     assert ground.area < 1.25 * danger.shape.area  # taut: bays are filled
     astray = anywhere(told.cloud)
-    assert f"1 flight in {int(1 / astray.likelihood)} may go astray" in (
+    assert f"1 in {int(1 / astray.likelihood)} may go astray" in (
         browser.js(
             "put({ speed: 4, from: 240, gust: NaN });"
             "return document.getElementById('stand-told').textContent"

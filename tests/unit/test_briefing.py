@@ -18,7 +18,7 @@ from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
 from driftmap.hazard.zones import clear_ground, outer_line, way_out, zones
 from driftmap.report import marks, sheetfacts, tables
-from driftmap.report.instructions import look, watch
+from driftmap.report.instructions import look, sights, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
 from driftmap.report.positions import stand
@@ -411,21 +411,20 @@ def test_the_field_alone_is_a_picture_with_its_colours_and_no_word(demo, english
     assert "<script" not in image
 
 
-def test_a_poster_names_whose_left_and_right_it_tells_where_crowds_differ(
-    demo, english
-):
-    voice = Voice(english, "us")
+def test_whose_left_and_right_is_told_where_crowds_differ(demo, english):
     south = next(a for a in demo.site.areas if a.role == "spectators")
     north = dataclasses.replace(
         south,
         name="North crowd",
         shape=affinity.scale(south.shape, 1, -1, origin=(0, 0)),
     )
-    whose = plain(voice.say("instruct.from", area=south.name))
-    for areas, told in (((south,), False), ((south, north), True)):
+    whose = f"Then from {south.name}:", "Then, facing it:"
+    for areas, told in (((south,), whose[1]), ((south, north), whose[0])):
         site = dataclasses.replace(demo.site, areas=areas)
-        changed = dataclasses.replace(demo, site=site, verdict="go")
-        assert (whose in plain(poster_html(watch(changed, voice)))) == told
+        seen = watch(dataclasses.replace(demo, site=site), Voice(english, "us"))
+        (sight, *_) = sights(site.areas)
+        still = dataclasses.replace(seen, zones=(), sight=sight)  # nobody must move
+        assert plain(look(still)[0]).endswith(told)
 
 
 @pytest.mark.parametrize("said", ["fail", "warn", "pass"])
@@ -449,7 +448,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, caution, danger = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"hit too often here: to CLEAR. Facing the pad: {calm.area.name} – "
+    begun = f"to CLEAR. Facing the pad: {calm.area.name} – "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
@@ -485,11 +484,32 @@ def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english)
     }
 
 
+@pytest.mark.parametrize("outcome", ["pass", "fail"])
+def test_of_neighbours_in_caution_all_move_or_none(demo, outcome):
+    """A person in a small tent is hit as often as one in the crowd beside it."""
+    zoned = zones(demo.cloud, outer_line(demo.cloud, demo.contours))
+    ground = {zone.kind: zone.shape for zone in zoned}
+    mild = ground["caution"].difference(ground["danger"]).representative_point()
+    first = next(a for a in demo.site.areas if a.occupied)
+    far = affinity.translate(first.shape, 1e5)
+    shapes = {"crowd": mild.buffer(2.0), "tent": mild.buffer(1.0), "far": far}
+    areas = tuple(
+        dataclasses.replace(first, name=name, shape=shape)
+        for name, shape in shapes.items()
+    )
+    check = dataclasses.replace(demo.checks[0], area="crowd", outcome=outcome)
+    site = dataclasses.replace(demo.site, areas=areas)
+    changed = dataclasses.replace(demo, site=site, checks=(check,))
+    seen = {s.area.name: s.seen for s in sheetfacts.spots(changed, zoned)}
+    zoned_as = "fail" if outcome == "fail" else "warn"
+    assert seen == {"crowd": zoned_as, "tent": zoned_as, "far": "pass"}
+
+
 def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, english):
     """The worst fall, and the likeliest that kills on another side of the pad."""
     seen = watch(demo, Voice(english, "us"))
     pad, *ahead = look(dataclasses.replace(seen, told=go_of(demo)))
-    assert pad.startswith("At lift-off: the pad. Then from ")
+    assert pad.startswith("At lift-off: the pad. Then")
     planned = next(fall for fall in seen.falls if fall.works)
     other, worst, well = ahead  # in the order of time
     assert well.startswith(f"From {seen.voice.clock(planned.first)}, if all is well: ")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.report.calls import before, moments
-from driftmap.report.instructions import Sight, watch
+from driftmap.report.instructions import Sight, sights, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
@@ -125,7 +125,7 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
     assert strikes.second == math.floor(fall.first)
     (opens,) = (r for r in rows if "must be open" in r.should)
     call = next(
-        r for r in rows if r.should.startswith("Eyes up") and "booster" in r.should
+        r for r in rows if r.failed and "Eyes up" in r.should and "booster" in r.should
     )
     assert call.second < strikes.second < opens.second
     assert "HEADS UP" in call.otherwise
@@ -199,9 +199,13 @@ def test_left_and_right_are_those_of_the_crowd(bearing, distance, side, turn):
 
 
 def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
-    """East of the pad is to the right of who stands south of it."""
+    """East of the pad is to the right of who stands south of it, and who must move has moved."""
     seen = watch(demo, english("us"))
-    assert seen.sight.name == "South crowd line"
+    (crowd,) = (m for m in seen.moves if m.spot.area.name == "South crowd line")
+    assert seen.sight.name == "South crowd line (new place)"
+    at = crowd.ground.representative_point()
+    assert (seen.sight.east, seen.sight.north) == (at.x, at.y)
+    seen = dataclasses.replace(seen, sight=sights(demo.site.areas)[0])
     east = dataclasses.replace(
         seen.falls[0], azimuth=math.pi / 2, distance=300, radius=0
     )
