@@ -16,13 +16,11 @@ from driftmap.formulas.strength import (
     Strengths,
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.case import Body, Release, Stage
+from driftmap.rocket.case import Body, Stage
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.opening_order import (
-    OPENING_DELAY,
     by_opening,
-    opens_together,
     size_rank,
 )
 from driftmap.rocket.pieces import Piece
@@ -71,29 +69,6 @@ def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
     if given.spread is not None:
         return Spread("normal", given.value, given.spread)
     return Spread("normal", given.value, spread, note)
-
-
-@dataclass(frozen=True, slots=True)
-class StagedFall:
-    """How the rocket falls when devices open one after the other.
-
-    Parameters
-    ----------
-    release : Release
-        When it begins.
-    stages : tuple of Stage
-        To the ground.
-    before : dict of str to tuple of Stage
-        What it meets until each device is open, by its name: nothing that comes out with
-        the device has slowed it by then.
-    beside : dict of str to tuple of Device
-        What comes out with a device and is listed before it, by its name.
-    """
-
-    release: Release
-    stages: tuple[Stage, ...]
-    before: dict[str, tuple[Stage, ...]]
-    beside: dict[str, tuple[Device, ...]]
 
 
 @dataclass
@@ -227,34 +202,6 @@ class Bench:
         mass = self.cloth_mass(device)
         return Body(device.name, mass, (stage,), area, before=before)
 
-    def _opening(self, device: Device) -> str:
-        """Name the input that gives the height or time at which a device opens."""
-        trigger = device.opens_at
-        spread, note = 0.10 * trigger.value, "opening time spread 10 %"
-        if trigger.at == "height":
-            spread, note = 15.0, "opening height spread 15 m"
-        when = normal(trigger, spread, note)
-        return self.need(f"{device.name} opens", when, device.name)
-
-    def _until_open(
-        self, device: Device, now: Stage, last: Device | None = None
-    ) -> tuple[Stage, ...]:
-        """Fall on as now to the trigger of a device, and from there until it is open.
-
-        One trigger lets it out and `last`, which has just opened.
-        """
-        stages: tuple[Stage, ...] = ()
-        at, given = device.opens_at.at, device.opening_delay
-        delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
-        mark = self.need(f"{device.name} delay", delay, device.name)
-        opens = "" if at == "apogee" else self._opening(device)
-        if last is not None and last.opens_at == device.opens_at:
-            return (replace(now, until="delay", mark=mark, gone=f"{last.name} delay"),)
-        if at != "apogee":
-            stages = (replace(now, until=at, mark=opens),)
-            now = replace(now, opens="")
-        return *stages, replace(now, until="delay", mark=mark)
-
     def glide(self, device: Device) -> str:
         """Name the input for the glide of what hangs on a device, whatever opens beside it.
 
@@ -264,38 +211,6 @@ class Bench:
             return ""
         spread = GLIDE if device.glide is None else Spread("uniform", 0.0, device.glide)
         return self.need(f"{device.name} glide", spread, device.name)
-
-    def fall(
-        self, devices: list[Device], *, hanging: tuple[Drag, ...] = (), glide: str = ""
-    ) -> StagedFall:
-        """List the stages of the rocket's fall when these devices open as planned.
-
-        It falls nose first until the first opens, or hangs (with the `glide` of what it hangs
-        on) or tumbles from the start.
-        """
-        release = Release()
-        stages: tuple[Stage, ...] = ()
-        before: dict[str, tuple[Stage, ...]] = {}
-        beside: dict[str, tuple[Device, ...]] = {}
-        hung = list(hanging)
-        now = Stage(tuple(hung), glide=glide) if hung else self.unopened()
-        out: tuple[Device, ...] = ()
-        last, free, fast = None, stages, now
-        for device in devices:
-            if device.opens_at.at == "time" and not stages and not hanging:
-                release = Release("time", self._opening(device))
-            waiting = self._until_open(device, now, last)
-            if out and opens_together(self.flight, out[0], device):
-                before[device.name] = (*free, *self._until_open(device, fast))
-            else:
-                out, free, fast = (), stages, now
-                before[device.name] = (*stages, *waiting)
-            beside[device.name], out = out, (*out, device)
-            last, stages = device, (*stages, *waiting)
-            hung = [*(hung or [self.tumbling()]), self.cloth(device)]
-            glide = self.glide(device) or glide
-            now = Stage(tuple(hung), glide=glide, opens=device.name)
-        return StagedFall(release, (*stages, now), before, beside)
 
     def strengths(self, device: Device) -> Strengths:
         """Give the strength of each link of a device that can give.

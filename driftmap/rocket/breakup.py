@@ -13,6 +13,7 @@ from driftmap.formulas.materials import (
 )
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
+from driftmap.rocket.staged_fall import staged_fall
 from driftmap.rocket.thrust_failures import still_burning
 
 BREAKS_OFF: Final = "breaks off"
@@ -99,7 +100,7 @@ def _shed(bench: Bench, what: Breaks, told: str) -> Case:
 def nose_lost(bench: Bench) -> list[Case]:
     """Lose the nose cone as the recovery is let go, which opens all the same."""
     noses, less = _loose(bench, "nose cone")
-    fall = bench.fall(bench.devices())
+    fall = staged_fall(bench, bench.devices())
     body = bench.rocket(*fall.stages, less=less)
     return [Case("nose cone lost", fall.release, (body, *noses))]
 
@@ -107,6 +108,6 @@ def nose_lost(bench: Bench) -> list[Case]:
 def case_ejected(bench: Bench) -> list[Case]:
     """Push out the motor case in place of the recovery; the rocket falls nose first."""
     motors, less = _loose(bench, "motor case")
-    release = bench.fall(bench.devices()).release
+    release = staged_fall(bench, bench.devices()).release
     body = bench.rocket(bench.nose_first(), less=less)
     return [Case("motor case ejected", release, (body, *motors))]

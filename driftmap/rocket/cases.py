@@ -34,6 +34,7 @@ from driftmap.rocket.stage_cases import (
     stages_not_flown,
     with_booster,
 )
+from driftmap.rocket.staged_fall import staged_fall
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.rocket.thrust_failures import (
     bursts,
@@ -84,7 +85,7 @@ def _early(bench: Bench) -> list[Case]:
 
 def _waits(bench: Bench, device: Device) -> tuple[Release, tuple[Stage, ...]]:
     """Wait some seconds after the trigger of the first device, until it is open."""
-    fall = bench.fall([device])
+    fall = staged_fall(bench, [device])
     seconds = bench.need("late by", _LATE, "late opening")
     *first, waiting = fall.before[device.name]
     return fall.release, (*first, replace(waiting, mark=seconds), waiting)
@@ -114,7 +115,7 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     )
     hanging, glide = (bench.cloth(device),), bench.glide(device)
     later = [d for d in later if d.opens_at.at != "apogee"]
-    stages = bench.fall(later, hanging=hanging, glide=glide).stages
+    stages = staged_fall(bench, later, hanging=hanging, glide=glide).stages
     face = frame.length * frame.diameter / 2
     front = Body(_FRONT, whole / 2, stages, face, before=before)
     bodies = (replace(tail, area=face), front)
@@ -125,7 +126,7 @@ def _tangled(bench: Bench) -> list[Case]:
     """Tangle the largest device; the others open as planned."""
     share = bench.need("tangled canopy", _TANGLED, "tangled canopy")
     device = bench.largest()
-    fall = bench.fall(bench.devices())
+    fall = staged_fall(bench, bench.devices())
     others = [bench.cloth(d) for d in bench.devices() if d is not device]
     drag = (bench.tumbling(), *others, bench.weakened(device, share))
     body = bench.rocket(*fall.stages[:-1], Stage(drag))
@@ -135,7 +136,7 @@ def _tangled(bench: Bench) -> list[Case]:
 def _main_at_apogee(bench: Bench) -> list[Case]:
     """Open everything at the first device's trigger."""
     first, main = bench.devices()[0], bench.largest()
-    fall = bench.fall([first])
+    fall = staged_fall(bench, [first])
     beside = [d for d in bench.devices() if d is not main]
     return opened(
         *(bench, "main at apogee", fall.release, main, fall.before[first.name]),
@@ -147,12 +148,12 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
 def _drogue_fails(bench: Bench) -> list[Case]:
     """Open the second device from a nose-first fall, the first having failed."""
     _, second, *_ = devices = bench.devices()
-    fall = bench.fall(devices[1:])
+    fall = staged_fall(bench, devices[1:])
     return opened(bench, "drogue fails", fall.release, second, fall.before[second.name])
 
 
 def _drogue_only(bench: Bench) -> list[Case]:
-    fall = bench.fall(bench.devices()[:-1])
+    fall = staged_fall(bench, bench.devices()[:-1])
     return [Case("drogue only", fall.release, (bench.rocket(*fall.stages),))]
 
 

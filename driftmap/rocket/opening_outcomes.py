@@ -7,8 +7,9 @@ from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
-from driftmap.rocket.bodies import Bench, StagedFall
+from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
+from driftmap.rocket.staged_fall import StagedFall, staged_fall
 from driftmap.rocket.stages import Device
 
 TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
@@ -24,7 +25,7 @@ def opened_as_planned(
     bench: Bench, name: str, *, told: str = "planned opening"
 ) -> list[Case]:
     """Open all as planned while all holds; else go on without what gave."""
-    fall = bench.fall(bench.devices())
+    fall = staged_fall(bench, bench.devices())
     held, broken = planned_ends(bench, fall)
     return [
         Case(name, fall.release, (bench.rocket(*fall.stages),), only=held),
@@ -131,7 +132,7 @@ def after(
     hanging = (bench.tumbling(), *map(bench.cloth, beside))
     glide = "".join(map(bench.glide, beside))  # but the largest glides not
     if result == RIPS_OFF:
-        fall = bench.fall(later, hanging=hanging, glide=glide)
+        fall = staged_fall(bench, later, hanging=hanging, glide=glide)
         gone = less + bench.cloth_mass(device)
         rocket = bench.rocket(*fall.stages, less=gone, before=before)
         return rocket, bench.empty(device, before)
@@ -141,5 +142,5 @@ def after(
     else:
         hanging = (*hanging, bench.cloth(device))
         glide = glide or bench.glide(device)
-    stages = bench.fall(later, hanging=hanging, glide=glide).stages
+    stages = staged_fall(bench, later, hanging=hanging, glide=glide).stages
     return (bench.rocket(*before, *stages, less=less),)

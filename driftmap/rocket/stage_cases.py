@@ -20,6 +20,7 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Apogee, Flight
 from driftmap.rocket.opening_order import rises_for
 from driftmap.rocket.opening_outcomes import opened_as_planned, planned_ends
+from driftmap.rocket.staged_fall import staged_fall
 from driftmap.rocket.stages import BOOSTER, Descent, Device
 from driftmap.rocket.thrust_failures import booster_fins_off, bursts_above
 
@@ -86,7 +87,7 @@ def _stay_together(bench: Bench) -> list[Case]:
 def _booster_fails(bench: Bench) -> list[Case]:
     """Let the booster come down as it is, the sustainer as planned."""
     own = _booster_bench(bench)
-    fall = bench.fall(bench.devices())
+    fall = staged_fall(bench, bench.devices())
     bodies = (
         bench.rocket(*fall.stages),
         *_named((own.rocket(own.nose_first()),), Release(way=BOOSTER)),
@@ -107,7 +108,7 @@ def with_booster(bench: Bench, cases: list[Case], planned: str) -> list[Case]:
         "what goes wrong before the stages part: the whole rocket falls with the drag of the "
         "sustainer, whose motor stays unlit but off the path (assumed)"
     )
-    fall = own.fall(own.devices())
+    fall = staged_fall(own, own.devices())
     release = replace(fall.release, way=BOOSTER)
     falls = _named((own.rocket(*fall.stages),), release)
     held, broken = planned_ends(own, fall)
