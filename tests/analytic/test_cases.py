@@ -24,6 +24,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.opening_order import OPENING_DELAY
 from driftmap.rocket.pieces import Burst
+from driftmap.rocket.staged_fall import staged_fall
 
 UNDER_POWER = (
     *("fins come off", "motor bursts", "goes off its path", "rod tips over"),
@@ -661,11 +662,11 @@ def test_an_opening_delay_of_the_file_is_the_one_flown(willet):
     """In the middle, with a fifth of it as its error; without one what is usual."""
     device = willet.recovery[0].model_copy(update={"opening_delay": Uncertain(3.0)})
     bench = bench_of(willet)
-    own = bench.spreads[bench.fall([device]).stages[0].mark]
+    own = bench.spreads[staged_fall(bench, [device]).stages[0].mark]
     assert (own.middle, own.second) == pytest.approx((3.0, 0.6))
     bare = device.model_copy(update={"opening_delay": None})
     usual = bench_of(willet)
-    assert usual.spreads[usual.fall([bare]).stages[0].mark] == OPENING_DELAY
+    assert usual.spreads[staged_fall(usual, [bare]).stages[0].mark] == OPENING_DELAY
 
 
 def test_what_goes_wrong_by_default_is_what_an_association_counted(willet):
