@@ -309,16 +309,22 @@ def show(
     """Write an SI value in the units that the reader picked, ``"us"`` or ``"si"``.
 
     ``dimension``: a key of `DIMENSIONS`, or ``"descent"`` for a falling speed; ``digits``:
-    decimal places, of which each unit has its own default.
+    decimal places, of which each unit has its own default. A speed that is a number of
+    tenths, as meters show it, is told to the tenth: of 4.5 neither 4 nor 5 was read.
 
     Examples
     --------
     >>> show(457.2, "length", "us"), show(457.2, "length", "si")
     ('1,500 ft', '457 m')
+    >>> show(2.01168, "speed", "us"), show(2.1, "speed", "us")
+    ('4.5 mph', '5 mph')
     """
     unit, places = _READ[dimension][system]
     kind = "speed" if dimension == "descent" else dimension
     number = value / DIMENSIONS[kind][unit]
+    tenths = round(10 * number) if dimension == "speed" else 0
+    if tenths % 10 and math.isclose(10 * number, tenths, rel_tol=1e-9):
+        places = 1
     return f"{number:,.{places if digits is None else digits}f} {unit}"
 
 

@@ -518,6 +518,7 @@ def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk)
     keys.type("#from", "E", Keys.ENTER)
     until(lambda: "Taken" in problem(browser), "that the reading is taken")
     until(lambda: "5 mph" in browser.find("#wind-now").text, "the wind in the head")
+    assert browser.find("#from").get_property("value") == ""  # nothing fills the next
     keys.press("Day")
     keys.to("document.querySelector('#list li:nth-child(2) button')")
     keys.send(Keys.ALT, Keys.ARROW_UP)

@@ -64,7 +64,8 @@ export function begin(desk) {
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
     if (await doing(() => ask("winds/take", {text}), `Taken: ${text}, by ${meter().name}. Every flight is worked out again.`)) {
       forget();
-      for (const id of ["#speed", "#gust", "#ago"]) find(id).value = "";
+      // Where it came from stays no more than how fast: the next reading would go by the last one's bearing unseen.
+      for (const id of ["#speed", "#gust", "#from", "#ago"]) find(id).value = "";
       find("#speed").focus();
     } else if (find("#told").textContent.includes("site's declination")) tell("Degrees by the needle need the declination of the field: type it in Field, under Site and pad, or choose a meter read from true north.");
   });
