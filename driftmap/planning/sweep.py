@@ -18,16 +18,17 @@ from concurrent.futures import (
     ThreadPoolExecutor,
     wait,
 )
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from threading import Lock
 from typing import Final, Generic, TypeVar, get_args
 
+from driftmap.core.files import toml_of
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, pack
-from driftmap.rules.reading import picked_rules
+from driftmap.rules.reading import own_files
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
 
@@ -313,13 +314,15 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
     ``more``: whatever else counts; its ``repr`` is taken.
     """
     site = setup.site
-    rules = picked_rules(site) if site.rules.strip() else ()
+    rules = site.rules.split(",")
+    own = own_files(rules, Path(site.source).parent)
     told = (
         version("driftmap"),
         setup.flight.content,
         *(site.digest, site.pad, sorted(map(repr, site.limits.items()))),
         *(setup.samples, setup.seed, setup.day, setup.answers),
-        [replace(each, family=Path(each.family).name) for each in rules],
+        [Path(name).name.strip() for name in rules],
+        [toml_of(path) for path in own],
         *more,
     )
     return hashlib.sha256(repr(told).encode() + pack(supposition)).hexdigest()

@@ -318,13 +318,11 @@ def test_a_run_goes_on_from_wherever_the_same_inputs_lie(tmp_path):
 
 
 def test_the_key_changes_with_the_rule_sets_asked_for(setup):
-    site = dataclasses.replace(setup.site, rules="us")
-    other = dataclasses.replace(setup.site, rules="uk")
-    keys = {
-        run_key(dataclasses.replace(setup, site=each), Supposition(0.0))
-        for each in (setup.site, site, other)
-    }
-    assert len(keys) == 3
+    sites = [
+        dataclasses.replace(setup.site, rules=each) for each in ("us", "uk", "us, uk")
+    ]
+    setups = [dataclasses.replace(setup, site=site) for site in sites]
+    assert len({run_key(each, Supposition(0.0)) for each in setups}) == 3
 
 
 def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
