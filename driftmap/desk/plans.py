@@ -13,59 +13,23 @@ import shlex
 import subprocess
 import sys
 import threading
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
-import tomlkit
-
-from driftmap.core.errors import DriftmapError, InputError
-from driftmap.desk.answers import answer_files
-from driftmap.desk.day import WHYS, Day, read_day
+from driftmap.core.errors import InputError
 from driftmap.desk.desk import Desk
-from driftmap.desk.field import SITE
-from driftmap.desk.outcomes import Logged, last_flown, seen_of
-from driftmap.desk.winds import still_heard, told_aside
-from driftmap.logbook.entry_bodies import flight_contents, put_back
+from driftmap.desk.plan_words import LONGEST, words_of, works
 from driftmap.verdict.assessment import STALE
-from driftmap.winds.times import clock_time
 
 _ROOM: Final = "plans"
 _TOLD: Final = "told.txt"
 _LINE: Final = "line.txt"  # written when it was begun
 _NAME: Final = re.compile(r"[\w-]{1,80}")
 _FILE: Final = re.compile(r"[\w-]{1,60}\.(html|json|jsonl|geojson|gpx|kml|csv|txt)")
-_LONGEST: Final = 20_000  # letters of what is typed into one field
 _RUN: Final = "from driftmap.cli import main; main()"
-
-
-@cache
-def works() -> dict[str, dict[str, Any]]:
-    """Read what can be worked out, by the name of its command, in the order of the forms."""
-    table = tomllib.loads(
-        files(__package__).joinpath("page/plans.toml").read_text("utf-8")
-    )
-    more, none = table.pop("more"), {"kind": "text", "given": "", "choices": []}
-    asked = {
-        name: [
-            *({**none, **ask, "more": False} for ask in work.get("asks", [])),
-            *(
-                {**none, **a, "more": True}
-                for k in work.get("more", [])
-                for a in more[k]
-            ),
-        ]
-        for name, work in table.items()
-    }
-    return {
-        name: {"note": "", "fixed": [], **work, "name": name, "asks": asked[name]}
-        for name, work in table.items()
-    }
 
 
 @dataclass(slots=True)
@@ -89,8 +53,9 @@ class Plans:
                 raise InputError("plan", "", f"{self._name} is being worked out: wait")
             stem = Path(flight).stem if "flight" in works()[work]["takes"] else ""
             self._name = "-".join(re.findall(r"[\w-]+", f"{work} {stem}"))[:80]
-            words = [work, *self._words(work, flight, pad, given)]
-            place = self._emptied()
+            place = self._place(self._name)
+            words = [work, *words_of(self.desk, work, place, flight, pad, given)]
+            self._empty(place)
             self._line, self._said = f"driftmap {shlex.join(words)}", []
             (place / _LINE).write_text(f"{self._line}\n", "utf-8")
             with (place / _TOLD).open("wb") as told:
@@ -157,14 +122,13 @@ class Plans:
             raise InputError("plan", name[:80], "is none of the folder")
         return place
 
-    def _emptied(self) -> Path:
+    @staticmethod
+    def _empty(place: Path) -> None:
         """Make the folder of a plan, without pages of an earlier run; a season goes on."""
-        place = self._place(self._name)
         place.mkdir(parents=True, exist_ok=True)
         for old in place.iterdir():
             if _FILE.fullmatch(old.name) and old.suffix != ".jsonl":
                 old.unlink()
-        return place
 
     def _done(self, running: str) -> Iterator[dict[str, Any]]:
         """List the plans of the folder, the newest first, and whether each is still so.
@@ -189,110 +153,6 @@ class Plans:
                 "time": datetime.fromtimestamp(time, UTC).isoformat(),
                 "old": late or self.desk.changed(takes) > time,
                 "files": [name for name in files if name not in {_TOLD, _LINE}],
-                "line": (place / _LINE).read_text("utf-8", "replace")[:_LONGEST],
-                "told": (place / _TOLD).read_text("utf-8", "replace")[:_LONGEST],
+                "line": (place / _LINE).read_text("utf-8", "replace")[:LONGEST],
+                "told": (place / _TOLD).read_text("utf-8", "replace")[:LONGEST],
             }
-
-    def _words(
-        self, work: str, flight: str, pad: str, given: Mapping[str, Any]
-    ) -> Iterator[str]:
-        """Write the command's line: its fixed words, what it takes, what was typed."""
-        here, desk, day = works()[work], self.desk, read_day(self.desk.folder)
-        takes = here["takes"]
-        if {"flight", "of"} & {*takes} and not desk.folder.revision(flight):
-            raise InputError("plan", "flight", "choose one")
-        if "answers" in takes and (listed := desk.busy(day)):
-            told = (
-                f"the list holds {listed}, more than the field tells: change it there"
-            )
-            raise InputError(SITE, "flights_today", told)
-        yield from here["fixed"]
-        if "of" in takes:
-            yield f"--flight={flight}"
-        flew = self._flew(flight, given.get("--when")) if "finds" in takes else None
-        if "flight" in takes:
-            yield flight if flew is None else self._as_flown(flight, flew)
-        if "site" in takes:
-            desk.field.site(pad)
-            yield SITE if work == "layout" else f"--site={SITE}"
-            yield from [f"--pad={pad}"] if pad else []
-        if "elevation" in takes:
-            yield f"--site-elevation={desk.field.anywhere().elevation:g} m"
-        if "winds" in takes:
-            yield from self._winds(day, handed="word" in takes)
-        if "answers" in takes:
-            desk.check_answers()
-            yield from (f"--answers={name}" for name in answer_files(desk.folder))
-        if "words" in takes:
-            language = str(given.get("language") or "en")
-            yield f"--language={language if language.isalpha() else 'en'}"
-        if {"words", "units"} & {*takes}:
-            yield f"--units={day.units}"
-        for ask in here["asks"]:
-            value = given.get(ask["option"])
-            yield from self._typed(ask, self._known(work, ask, value, flew))
-        if "out" in takes:
-            yield f"--out={_ROOM}/{self._name}"
-
-    def _winds(self, day: Day, *, handed: bool) -> Iterator[str]:
-        """Give the winds that the words hear; what is handed out must tell what was set aside."""
-        desk = self.desk
-        if handed and any(one.why == WHYS[0] for one in day.aside):
-            told = f"{told_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
-            raise InputError("plan", "", told)
-        names = [*day.winds, *still_heard(desk.folder.root, day, desk.field.setting())]
-        if not names:
-            raise InputError("wind", "", "none counts yet: type a reading")
-        yield from (f"--wind={name}" for name in names)
-
-    def _flew(self, flight: str, when: Any) -> Logged | None:
-        """Find in the log which flight of a rocket is looked for: that of a time, or the last."""
-        text, time = str(when or "").strip(), None
-        if text:
-            with contextlib.suppress(ValueError, InputError):  # the command says it
-                time = clock_time(text, datetime.now(UTC))
-            if time is None:
-                return None
-        return last_flown(self.desk.folder, self.desk.rocket(flight), time)
-
-    def _as_flown(self, flight: str, flew: Logged) -> str:
-        """Name the flight's file, or where it is put as it flew if it was changed since."""
-        root, place = self.desk.folder.root, self._place(self._name) / "flown"
-        try:
-            now = dict(flight_contents(root / flight))
-        except DriftmapError:
-            now = {}
-        same = [now.get(what) == content for what, content in flew.own.items()]
-        if all(same):
-            return flight
-        return str(put_back(place, flew.own).relative_to(root))
-
-    def _known(
-        self, work: str, ask: dict[str, Any], value: Any, flew: Logged | None
-    ) -> Any:
-        """Fill in what the log knows of a flight where nothing else was typed."""
-        if ask["option"] == "--when" and flew is not None:
-            return value or flew.time.isoformat()
-        if ask["kind"] == "toml" and value == ask["given"]:
-            return tomlkit.dumps(seen_of(flew, of_case=work == "search"))
-        return value
-
-    def _typed(self, ask: dict[str, Any], value: Any) -> Iterator[str]:
-        """Give the words of one field: files by their names here, all else as typed."""
-        texts = value if isinstance(value, list) else [value or ""]
-        if not all(isinstance(text, str) and len(text) <= _LONGEST for text in texts):
-            raise InputError("plan", ask["told"], f"must be text of at most {_LONGEST}")
-        kind, option = ask["kind"], ask["option"]
-        if kind == "rows":
-            texts = texts[0].splitlines()
-        if kind == "toml":
-            path = self._place(self._name) / "seen.toml"
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(texts[0], "utf-8")
-            texts = [f"{_ROOM}/{self._name}/{path.name}"]
-        elif kind == "choice":
-            texts = [text for text in texts if text in ask["choices"]]
-        elif kind in {"flights", "wind", "winds"}:
-            texts = [text for text in texts if text and self.desk.folder.revision(text)]
-        for text in filter(None, map(str.strip, texts)):
-            yield f"{option}={text}" if option else text

@@ -18,7 +18,8 @@ from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.field import SITE
 from driftmap.desk.forms import tables
 from driftmap.desk.listing import winds_told
-from driftmap.desk.plans import Plans, works
+from driftmap.desk.plan_words import works
+from driftmap.desk.plans import Plans
 from driftmap.desk.web import LARGEST, current_desk, sealed, sent, text_sent
 from driftmap.planning.trial import in_still_air
 from driftmap.report.flightsketch import flight_pictures

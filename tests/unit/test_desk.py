@@ -42,7 +42,8 @@ from driftmap.desk.judging import (
     judge_task,
 )
 from driftmap.desk.outcomes import last_flown
-from driftmap.desk.plans import Plans, works
+from driftmap.desk.plan_words import works
+from driftmap.desk.plans import Plans
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting, still_heard
