@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from driftmap.core.errors import located
-from driftmap.core.units import bounded, quantity
+from driftmap.core.units import bounded, parse, quantity
 
 if TYPE_CHECKING:
     from driftmap.air.day import AirDay
@@ -30,7 +30,7 @@ T = TypeVar("T")
 
 
 class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older click
-    """An option that carries a unit; a bare number is SI, but of a length or speed unclear."""
+    """An option that carries a unit; a bare number is SI, but of a length or speed unclear unless it is 0."""
 
     name = "quantity"
 
@@ -53,7 +53,8 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older clic
         if isinstance(value, float):  # read already
             return value
         with located(param.opts[0] if param is not None else "", ""):
-            if self._dimension in ("length", "speed"):
+            far = self._dimension in ("length", "speed")
+            if far and parse(value, self._dimension):  # nothing is nothing in any unit
                 quantity(value, self._dimension)
             return bounded(
                 value, self._dimension, self._least, self._most, above=self._above

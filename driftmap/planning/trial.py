@@ -78,11 +78,14 @@ class Trial:
 
     @property
     def blocks(self) -> tuple[Check, ...]:
-        """Checks that do not pass, the worst first, but for open questions."""
+        """Checks that do not pass, the worst first, but for open questions.
+
+        Of those that hold, first what lies beyond its limit by the best estimate.
+        """
         return tuple(
             check
             for outcome in _WORST_FIRST
-            for check in sorted(self.checks, key=nearness, reverse=True)
+            for check in sorted(self.checks, key=_weight, reverse=True)
             if check.outcome == outcome and not check.question
         )
 
@@ -116,6 +119,14 @@ def nearness(check: Check) -> float:
         return check.limit / max(low, 1e-9)
     over = np.inf if high > 0 else 0.0
     return high / check.limit if check.limit else over
+
+
+def _weight(check: Check) -> tuple[bool, float]:
+    """Say how much a check speaks against a go."""
+    if check.value is None or check.limit is None:
+        return True, nearness(check)
+    over = check.value - check.limit
+    return (over < 0 if check.sense == "least" else over > 0), nearness(check)
 
 
 def told(check: Held) -> str:

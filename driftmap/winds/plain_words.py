@@ -75,6 +75,7 @@ _SOCK: Final = _pattern(_SAYINGS["of_a_sock"])
 _CLAUSES: Final = {name: _pattern(form) for name, form in _SAYINGS["clauses"].items()}
 _MAIN: Final = _pattern(_SAYINGS["strength"])
 _CODED: Final = _pattern(_SAYINGS["coded"])
+_ALOFT: Final = _pattern(r"\b(?:kite|mast|drone)\b")
 _START: Final = _pattern(_SAYINGS["start"])
 _EXAMPLE: Final = (
     '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'
@@ -174,6 +175,8 @@ _Said = defaultdict[str, str | None]
 def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     """Take every clause out of the text; what is left must be a strength."""
     rest, sock = _plainly(source)
+    if _ALOFT.search(rest):
+        raise ValueError('a wind by kite, mast or drone and no height: add "at 60 m"')
     coded = _CODED.fullmatch(source)
     if coded:
         way, speed, gust, unit = coded.groups()

@@ -11,6 +11,7 @@ from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_sp
 from driftmap.core.errors import WindError
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import (
+    Trial,
     basis_of,
     limits_believed,
     nearness,
@@ -21,7 +22,7 @@ from driftmap.planning.trial import (
 from driftmap.rocket.fields import Uncertain
 from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import Setup, assess
-from driftmap.verdict.check import decide
+from driftmap.verdict.check import Check, Kind, decide
 from driftmap.winds.profile import read_wind
 
 
@@ -171,3 +172,20 @@ def test_what_else_was_told_is_made_stronger_and_turned_with_the_wind():
         level = there.stronger[0].level
         assert (level.speed, level.direction) == (expected, 1.5)
         assert np.hypot(*there.with_aside.at(10.0)) == pytest.approx(6.0 * factor)
+
+
+def test_what_is_beyond_its_limit_is_named_before_what_so_few_flights_cannot_tell():
+    told = {"outcome": "warn", "source": "a code"}
+    few = Check(
+        kind=Kind.INDIVIDUAL_RISK,
+        name="few",
+        value=1e-7,
+        interval=(0, 1e-3),
+        limit=1e-6,
+        **told,
+    )
+    over = Check(
+        kind=Kind.RAIL_OVER_WIND, name="over", value=3.5, interval=(3.4, 3.6), limit=4.0, sense="least", **told
+    )  # fmt: skip
+    for checks in ((few, over), (over, few)):
+        assert Trial("hold", checks).held_by is over

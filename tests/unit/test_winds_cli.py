@@ -82,7 +82,9 @@ def test_terminal_table_and_units():
     assert "assumed: above 60 m no source speaks" in shown
     assert "m/s" in _run("calm", "--site-elevation", "0 m", "--units", "si").output
     assert "variable" in _run("3 mph variable", "--site-elevation", "0 m").output
-    assert "calm" in _run("calm", "--site-elevation", "0 m").output
+    assert "calm" in _run("calm", "--site-elevation", "0").output
+    bare = _run("calm", "--site-elevation", "100")
+    assert "must name its unit" in str(bare.exception)
 
 
 def test_a_wind_from_all_sides_is_a_calm_at_no_height():
