@@ -23,7 +23,8 @@ _NEAR: Final = 1.0
 """Triggers nearer each other than this do not wait for each other [s]; assumed."""
 
 _FALL: Final = 30.0
-"""Speed at which heights count as times [m s⁻¹]: a rocket tumbles so; assumed."""
+"""Speed at which heights count as times [m s⁻¹]: a rocket tumbles so, unless what opens before
+any height slows it more; assumed."""
 
 
 def by_opening(flight: Flight) -> list[Device]:
@@ -33,16 +34,17 @@ def by_opening(flight: Flight) -> list[Device]:
     before apogee. What one trigger lets out comes out together, the largest first; but what is
     told to open long after waits for that.
     """
+    speed = _sinks_before(flight)
     soonest: dict[tuple[str, float], float] = {}
     for device in flight.recovery:
         at = device.opens_at.at, device.opens_at.value
-        soonest[at] = min(_delay(device), soonest.get(at, inf))
+        soonest[at] = min(delay_of(device), soonest.get(at, inf))
 
     def key(device: Device) -> tuple[int, float]:
         least = soonest[device.opens_at.at, device.opens_at.value]
-        late = _delay(device) > least + _TOGETHER
-        way, time = _trigger(flight, device)
-        return way, time + (_delay(device) if late else least)
+        late = delay_of(device) > least + _TOGETHER
+        way, time = _trigger(flight, device, speed)
+        return way, time + (delay_of(device) if late else least)
 
     return sorted(sorted(flight.recovery, key=size_rank, reverse=True), key=key)
 
@@ -51,18 +53,28 @@ def opens_together(flight: Flight, first: Device, other: Device) -> bool:
     """Tell whether a device comes out before one that opens first can have slowed it."""
     (way, one), (other_way, two) = (_trigger(flight, each) for each in (first, other))
     near = way == other_way and abs(one - two) < _NEAR
-    return near and abs(_delay(first) - _delay(other)) <= _TOGETHER
+    return near and abs(delay_of(first) - delay_of(other)) <= _TOGETHER
 
 
-def _trigger(flight: Flight, device: Device) -> tuple[int, float]:
+def _sinks_before(flight: Flight) -> float:
+    """Reckon how fast a rocket comes down to the heights of its devices [m s⁻¹]."""
+    out = [d for d in flight.recovery if d.opens_at.at != "height"]
+    area = sum(d.usual_drag * d.cloth_area for d in out)
+    if not area:
+        return _FALL
+    return min(_FALL, sqrt(flight.dry_mass * STANDARD_GRAVITY / (_THIN / 2 * area)))
+
+
+def _trigger(flight: Flight, device: Device, speed: float = _FALL) -> tuple[int, float]:
     """Give on which part of the way, and when on it, a device is let out [s]."""
     trigger = device.opens_at
     if trigger.at == "height":
-        return 1, -trigger.value / _FALL
+        return 1, -trigger.value / speed
     return 0, rises_for(flight) if trigger.at == "apogee" else trigger.value
 
 
-def _delay(device: Device) -> float:
+def delay_of(device: Device) -> float:
+    """Give the usual time from its trigger until it is open [s]."""
     given = device.opening_delay
     return OPENING_DELAY.middle if given is None else given.value
 

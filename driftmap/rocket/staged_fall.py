@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from driftmap.rocket.bodies import Bench, Drag, normal
 from driftmap.rocket.case import Release, Stage
-from driftmap.rocket.opening_order import OPENING_DELAY, opens_together
+from driftmap.rocket.opening_order import OPENING_DELAY, delay_of, opens_together
 from driftmap.rocket.stages import Device
 
 
@@ -64,7 +64,10 @@ def staged_fall(
             out, free, fast = (), stages, now
             before[device.name] = (*stages, *waiting)
         beside[device.name], out = out, (*out, device)
-        last, stages = device, (*stages, *waiting)
+        stages = (*stages, *waiting)
+        if last is None or last.opens_at != device.opens_at:
+            last = device
+        last = max((last, device), key=delay_of)
         hung = [*(hung or [bench.tumbling()]), bench.cloth(device)]
         glide = bench.glide(device) or glide
         now = Stage(tuple(hung), glide=glide, opens=device.name)
@@ -76,7 +79,7 @@ def _until_open(
 ) -> tuple[Stage, ...]:
     """Fall on as now to the trigger of a device, and from there until it is open.
 
-    One trigger lets it out and `last`, which has just opened.
+    One trigger lets it out and `last`, the slowest that has opened of it.
     """
     stages: tuple[Stage, ...] = ()
     at, given = device.opens_at.at, device.opening_delay

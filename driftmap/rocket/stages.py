@@ -195,6 +195,12 @@ class Device(Table):
         return CANOPIES[self.type].drag
 
     @property
+    def usual_drag(self) -> float:
+        """Drag coefficient on the cloth: as stated, or the middle of what is published."""
+        given, (low, high) = self.given_drag(), self.published_drag
+        return sqrt(low * high) if given is None else given.value
+
+    @property
     def every_strength(self) -> bool:
         """Whether the strength of all its links is stated."""
         return self.strength.keys() == set(LINKS)

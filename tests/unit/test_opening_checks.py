@@ -16,7 +16,7 @@ from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.likelihood import WORKS
-from driftmap.rocket.opening_order import rises_for
+from driftmap.rocket.opening_order import by_opening, rises_for
 from driftmap.rocket.stages import Device
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
@@ -170,6 +170,28 @@ def test_a_device_begins_its_delay_when_the_trigger_fires(trigger):
     main = read_flight(WILLET).recovery[0].model_copy(update=late)
     opened = speeds(main, ribbon, what="time")
     assert opened["main"] - opened["ribbon"] == pytest.approx(3.0, abs=0.1)
+    # Nor later for a third, that is larger than the ribbon and a second slower.
+    pilot = {**SMALL["pilot"], "name": "pilot", "opens_at": trigger}
+    third = Device.model_validate(
+        {**pilot, "opening_delay": "7 s +/- 0 s"}, strict=False
+    )
+    opened = speeds(main, ribbon, third, what="time")
+    assert opened["main"] - opened["pilot"] == pytest.approx(2.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("drogue", "first"), [(True, "main"), (False, "pilot")])
+def test_heights_with_delays_are_ordered_by_how_fast_it_sinks_to_them(drogue, first):
+    """200 m and 4 s, 150 m and half a second: at 6 m/s 176 and 147 m, at 30 m/s 80 and 135."""
+    flight = read_flight(WILLET)
+    own = {**SMALL["pilot"], "name": "pilot", "opens_at": "150 m"}
+    pilot = Device.model_validate({**own, "opening_delay": "0.5 s"}, strict=False)
+    late = {"opens_at": Trigger("height", 200.0), "opening_delay": Uncertain(4.0)}
+    main = flight.recovery[0].model_copy(update=late)
+    slow = {**SMALL["pilot"], "name": "drogue", "diameter": "1.5 m"}
+    out = Device.model_validate({**slow, "opens_at": "apogee"}, strict=False)
+    devices = (main, pilot, *[out] * drogue)
+    flight = flight.model_copy(update={"recovery": devices})
+    assert by_opening(flight)[drogue].name == first
 
 
 def test_what_came_out_with_a_device_that_rips_off_hangs_on():
