@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 @click.argument("flight", metavar="FLIGHT")
 @site_options
 @wind_options_for(
-    "Wind whose shape is scaled and turned with the meter; by default the law over "
-    "open land. Give it again to merge a surface reading with winds aloft."
+    "Wind whose shape is scaled and turned with the meter; by default the law over the "
+    "ground of --terrain. Give it again to merge a surface reading with winds aloft."
 )
 @click.option(
     "--top-speed",

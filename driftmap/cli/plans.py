@@ -212,7 +212,7 @@ def aim_command(
 )
 @wind_options_for(
     "A wind whose growth and turning with height are kept; without it, the law of "
-    "the surface layer over open land."
+    "the surface layer over the ground of --terrain."
 )
 @click.option(
     "--steps",

@@ -12,8 +12,15 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
+from driftmap.air.profile_law import LOG_TOP
 from driftmap.air.transformed import scaled
-from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
+from driftmap.air.wind import (
+    MAST,
+    WindLevel,
+    WindProfile,
+    direction_and_speed,
+    told_at,
+)
 from driftmap.core.errors import WindError
 from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year
@@ -194,6 +201,19 @@ class Supposition:
     def _spoken(self, words: str) -> WindProfile:
         own = self.site_altitude, self.place, self.when, self.terrain
         return _spoken(*own, words)
+
+    def weakens(self, speed: float) -> bool:
+        """Tell whether winds aloft are supposed weaker than they were read, beyond their error.
+
+        A lull near the ground says nothing of them.
+        """
+        if self.shape is None:
+            return False
+        share = speed / float(np.hypot(*self.shape.at(self.at)))
+        z, error = self.shape.height, self.shape.error
+        lost = (1 - share) * told_at(self.shape, z)[1]
+        high = (z > LOG_TOP) & (z <= self.shape.known_to)
+        return bool(np.any(lost[high] > error[high]))
 
     def above(self, speed: float) -> float:
         """Give how far gusts stand above a mean speed [m s⁻¹]."""

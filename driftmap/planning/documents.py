@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from importlib.metadata import version
 from typing import Any
@@ -29,9 +30,11 @@ def supposed_basis(
     """
     pairs = [(from_deg, speed) for speed, from_deg in winds]
     known = [supposition.read(*pair) for pair in pairs] * (not measured)
-    return basis_of(
+    basis = basis_of(
         setup, *(suppose(supposition, *pair) for pair in pairs), known=known
     )
+    weaker = any(supposition.weakens(speed) for speed, _ in winds)
+    return replace(basis, aloft=basis.aloft or weaker)
 
 
 def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:

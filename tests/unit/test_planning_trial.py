@@ -10,6 +10,7 @@ from driftmap.air.transformed import scaled
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.planning.assumed_winds import Supposition, suppose
+from driftmap.planning.documents import supposed_basis
 from driftmap.planning.trial import (
     Trial,
     basis_of,
@@ -189,3 +190,20 @@ def test_what_is_beyond_its_limit_is_named_before_what_so_few_flights_cannot_tel
     )  # fmt: skip
     for checks in ((few, over), (over, few)):
         assert Trial("hold", checks).held_by is over
+
+
+@pytest.mark.parametrize(
+    ("speed", "known_to", "weaker"),
+    [(3.0, 600, False), (2.5, 600, True), (0.0, 600, True), (0.0, 60, False)],
+)
+def test_a_lull_at_the_meter_leaves_no_go_by_less_wind_aloft_than_was_read(
+    setup, speed, known_to, weaker
+):
+    """13 m/s at 300 m and 3.2 at the meter: at 3.0 it is 0.8 less there, at 2.5 it is 2.8."""
+    shape = WindProfile(
+        [2, 100, 300, 600], [3.2, 8, 13, 14], [0] * 4, [0.5, 1, 1, 1], known_to=known_to
+    )
+    supposition = Supposition(setup.site.elevation, shape, at=2.0)
+    assert supposition.weakens(speed) is weaker
+    asked = setup, supposition, (max(speed, 0.5), 270.0)
+    assert supposed_basis(*asked, measured=True).aloft is weaker
