@@ -154,6 +154,13 @@ _LIGHT: Final = 1.0
 """Product of two speeds below which their turn is of little moment [m² s⁻²]; assumed."""
 
 
+_OPEN: Final = ROUGHNESS["open"]
+
+
+def _over_mast(height: ArrayLike, roughness: float) -> FloatArray:
+    return surface_shape(height, roughness) / surface_shape(MAST, roughness)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Field:
     """How the wind usually grows, turns and strays with height.
@@ -175,10 +182,18 @@ class Field:
     depth: float
 
     def carry(self, height: FloatArray, roughness: float) -> _ComplexArray:
-        """Give how much of the wind at 10 m there usually is at heights [m]."""
-        shape = surface_shape([*np.minimum(height, _LAW), _LAW, MAST], roughness)
-        low, start = shape[:-2] / shape[-1], shape[-2] / shape[-1]
-        high = np.interp(height, [_LAW, *self.height], [start, *self.growth])
+        """Give how much of the wind at 10 m there usually is at heights [m].
+
+        What is fitted is over open land. Where rougher ground slows the wind at 10 m more, there
+        is as many times as much of that above as at the end of the law.
+        """
+        low = _over_mast(np.minimum(height, _LAW), roughness)
+        start, usual = (float(_over_mast(_LAW, z)) for z in (roughness, _OPEN))
+        high = np.interp(
+            height,
+            [_LAW, *self.height],
+            [start, *(max(start / usual, 1.0) * self.growth)],
+        )
         turn = np.interp(height, [0.0, *self.height], [0.0, *self.turn])
         size = np.where(height <= _LAW, low, high)
         return np.asarray(size * np.exp(-1j * turn))

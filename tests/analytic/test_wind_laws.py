@@ -8,7 +8,7 @@ Davenport and Wieringa. Tolerance: half of the last printed digit.
 import numpy as np
 import pytest
 
-from driftmap.air.profile_law import ROUGHNESS, surface_shape
+from driftmap.air.profile_law import ROUGHNESS, field_of, surface_shape
 from driftmap.air.uncertainty import forecast_error
 from driftmap.air.wind import components_from, direction_and_speed
 
@@ -69,3 +69,16 @@ def test_bearing_of_components():
 def test_a_forecast_is_off_by_the_cube_root_of_its_lead():
     # Changes scale as the cube root of time: Merceret 1997, J. Appl. Meteor. 36, 1567.
     assert forecast_error(48.0) / forecast_error(12.0) == pytest.approx(1.587401)
+
+
+@pytest.mark.parametrize("terrain", ["roughly open", "very rough", "closed", "sea"])
+def test_above_the_law_the_wind_grows_on_from_its_end_over_any_ground(terrain):
+    """What is fitted over open land grows from 60 m; over water none is taken off."""
+    field, z = field_of(30.0, 41.0, 5.0), np.array([60.0, 120.0, 300.0, 1500.0])
+    told, usual = (np.abs(field.carry(z, ROUGHNESS[t])) for t in (terrain, "open"))
+    # ln(60 / z0) / ln(10 / z0) of the wind at 10 m.
+    start = np.log(60 / ROUGHNESS[terrain]) / np.log(10 / ROUGHNESS[terrain])
+    assert told[0] == pytest.approx(start)
+    share = max(start / usual[0], 1.0)
+    assert told[2:] == pytest.approx(share * usual[2:])
+    assert (told[1:] >= usual[1:] - 0.1).all()
