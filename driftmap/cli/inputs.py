@@ -178,7 +178,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     from driftmap.winds.fetch import PATIENCE, SERVICE, fetch_forecast
 
     if asked.at not in {None, HERE}:
-        setting = replace(setting, place=place_of(site_of(str(asked.at))).place)
+        setting = replace(setting, place=_near_by(str(asked.at), setting))
     if asked.when is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")
     if setting.place is None:
@@ -186,6 +186,19 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     if sys.stderr.isatty():
         click.echo(f"asking for the forecast, {PATIENCE:.0f} s at most …", err=True)
     return fetch_forecast(setting, service=asked.service or SERVICE)
+
+
+def _near_by(path: str, setting: Setting) -> tuple[float, float] | None:
+    """Give the place of another site file, where that is no farther off than a grid's point."""
+    from driftmap.winds.reading import OTHER_FIELD, over_ground
+
+    place = place_of(site_of(path)).place
+    if place is not None and setting.place is not None:
+        off = over_ground(place, setting.place)
+        if off > OTHER_FIELD:
+            told = f"{path} lies {off / 1000:.0f} km from the site; --at alone asks for that"
+            raise InputError("--at", "", told)
+    return place
 
 
 def wind_asked(asked: WindOptions, place: Setting) -> WindProfile:

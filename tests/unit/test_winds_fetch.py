@@ -21,8 +21,9 @@ from click.testing import CliRunner
 from reading import decode
 
 from driftmap.cli.assess import assess_command
+from driftmap.cli.inputs import _near_by
 from driftmap.cli.winds import winds_command
-from driftmap.core.errors import WindError
+from driftmap.core.errors import InputError, WindError
 from driftmap.ground.site import read_site
 from driftmap.winds import fetch, formats
 from driftmap.winds.fetch import fetch_forecast
@@ -571,6 +572,20 @@ def test_what_winds_fetched_and_printed_is_still_a_forecast(tmp_path, monkeypatc
     )
     assert reading.forecast
     assert reading.valid == WHEN.replace(minute=0)
+
+
+def test_the_wind_of_another_place_is_not_asked_for():
+    here = Setting(0.0, place=(41.6, -118.0))
+    field = read_site(FIELD)
+    there = _near_by(
+        FIELD, replace(here, place=(field.latitude + 0.1, field.longitude))
+    )
+    assert there == (field.latitude, field.longitude)  # 11 km
+    with pytest.raises(
+        InputError, match=r"lies 3\d\d km from the site; --at alone asks"
+    ):
+        _near_by(FIELD, replace(here, place=(field.latitude + 3, field.longitude)))
+    assert _near_by(FIELD, Setting(0.0)) == there
 
 
 def test_no_wind_and_no_place_to_ask_for_is_wrong_use():
