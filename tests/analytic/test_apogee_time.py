@@ -29,6 +29,7 @@ def test_a_tenth_of_a_second_moves_burn_and_rail_speed():
     assert burn[1:4] == pytest.approx([0.79, 0.98, 1.17], rel=0.03)  # theirs in wind
 
 
+@pytest.mark.slow  # many flights
 def test_the_spread_of_the_time_is_that_of_the_flights():
     cloud = flown(None)
     assert any("apogee time: spread 0.15 s" in note for note in cloud.plan.assumed)

@@ -118,6 +118,7 @@ def test_a_branch_that_is_empty_in_a_block_does_no_harm(whimbrel):
         assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
 
 
+@pytest.mark.slow  # as a planned opening is held against its strength
 def test_stronger_canopy_holds_more_often(whimbrel):
     def held(factor):
         main = whimbrel.recovery[1]
@@ -185,6 +186,7 @@ def test_printed_fins_snap_between_their_layers_by_the_beam(whimbrel):
     assert np.median(np.hypot(cloud.east[part.rows], cloud.north[part.rows])) < 400
 
 
+@pytest.mark.slow  # as printed fins do
 def test_a_printed_nose_snaps_at_its_base_by_the_beam(whimbrel):
     """By hand: 2 q A (angle) pushes 0.43 of its length before the base, over pi r^2 t."""
     nose = next(p for p in whimbrel.pieces if p.kind == "nose cone")

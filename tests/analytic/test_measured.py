@@ -132,9 +132,10 @@ def inferred(name, rate):
     [
         ("light", 10),
         ("middle", 20),
-        ("heavy", 20),
-        ("supersonic", 100),
-        ("high pad", 20),
+        *(
+            pytest.param(name, rate, marks=pytest.mark.slow)
+            for name, rate in (("heavy", 20), ("supersonic", 100), ("high pad", 20))
+        ),
     ],
 )
 def test_thrust_and_drag_come_back(name, rate):
@@ -197,7 +198,7 @@ def test_impulse_is_spread_so_that_apogee_is_spread_as_the_heights(name, rate):
     assert heights[1] / heights[0] - 1 == pytest.approx(0.03, rel=0.08)
 
 
-@pytest.mark.parametrize("scale", [0.95, 1.05])
+@pytest.mark.parametrize("scale", [0.95, pytest.param(1.05, marks=pytest.mark.slow)])
 def test_heights_all_wrong_by_a_share_stay_within_the_spread_of_drag(scale):
     flown = FLOWN["middle"]
     true = recorded(flown, 20, 0.5, seed=5)
@@ -253,7 +254,10 @@ def test_a_slow_flight_needs_its_drag_stated():
     ("name", "factor", "told"),
     [
         ("light", 1 / 0.3048, "more than any motor gives|does not look like"),
-        ("supersonic", 0.3048, "leaves the drag coefficient|does not look like"),
+        pytest.param(
+            *("supersonic", 0.3048, "leaves the drag coefficient|does not look like"),
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_a_wrong_unit_is_noticed(name, factor, told):

@@ -98,7 +98,9 @@ def test_greatest_load_by_gravity_alone(exponent, weights):
 
 
 @pytest.mark.parametrize("exponent", [0.5, 1.0, 2.0])
-@pytest.mark.parametrize("mass", [0.1, 0.5, 3.0, 20.0])
+@pytest.mark.parametrize(
+    "mass", [0.1, 20.0, *(pytest.param(m, marks=pytest.mark.slow) for m in (0.5, 3.0))]
+)
 @pytest.mark.parametrize("speed", [0.5, 5.0, 15.0, 40.0, 100.0])
 def test_dive_bounds_the_load_of_a_vertical_fall(speed, mass, exponent):
     diameter, n, rho = 1.2, 8, 1.1

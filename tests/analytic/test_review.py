@@ -108,7 +108,7 @@ def test_finds_close_together_and_off_the_forecast_propose_no_narrower_lines():
     assert any("times as far off as foretold" in text for text in found.proposals)
 
 
-@pytest.mark.parametrize("alike", [0.0, 0.7])
+@pytest.mark.parametrize("alike", [0.7, pytest.param(0.0, marks=pytest.mark.slow)])
 def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
     """Of 200 logs of 24 days with 4 flights each, 95 % must: 182 or more pass 999 in 1,000.
 

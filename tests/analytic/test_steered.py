@@ -74,6 +74,7 @@ def test_people_along_a_rope_are_hit_by_whatever_touches_them(pilot):
     assert steered.lower > 3 * drawn
 
 
+@pytest.mark.slow  # many flights
 def test_sharpening_says_whether_it_got_there(pilot, spot):
     easy = sharpen(pilot, again(pilot, WIND), [spot], relative=1.0, limit=0.9)[0]
     assert easy.reached

@@ -71,11 +71,12 @@ def crowded(demo):
     return assess(flight, site, demo.wind, samples=300)
 
 
-def in_languages(*most):
-    """Try those in which most must stand on a page; all of them by `-m long`."""
-    long = pytest.mark.long
+def in_languages(most, *more):
+    """Try that in which most must stand on a page; more with every change, all of them rarely."""
+    marks = {most: ()} | dict.fromkeys(more, pytest.mark.slow)
     return [
-        pytest.param(name, marks=() if name in most else long) for name in languages()
+        pytest.param(name, marks=marks.get(name, pytest.mark.long))
+        for name in languages()
     ]
 
 
@@ -139,7 +140,7 @@ def nothing_cut_off(browser):
         assert cut == []
 
 
-@pytest.mark.parametrize("language", in_languages("de", "fr"))
+@pytest.mark.parametrize("language", in_languages("fr", "de"))
 def test_asks_for_nothing_fits_and_prints_on_one_page(
     browser, demo, just_now, tmp_path, language
 ):

@@ -300,6 +300,7 @@ def write_flight(browser, desk):
     )
 
 
+@pytest.mark.slow  # each room is walked by itself too, and a word judged without a browser
 @pytest.mark.usefixtures("no_map")  # of the command it is compared with
 def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     began = time.monotonic()
@@ -739,11 +740,21 @@ FORMS = {
     ),
 }
 
+# They tell what they cannot take as the others of their room do.
+MORE_FORMS = {"a circle", "tape and compass", "a strip", "a text"}
 
 TOLD = "return [...document.querySelectorAll('#told, .told')].map(e => e.textContent).join(' ')"
 
 
-@pytest.mark.parametrize("form", FORMS.values(), ids=FORMS)
+@pytest.mark.parametrize(
+    "form",
+    [
+        pytest.param(
+            form, id=name, marks=pytest.mark.slow if name in MORE_FORMS else ()
+        )
+        for name, form in FORMS.items()
+    ],
+)
 def test_no_form_takes_what_is_none_of_its_kind(browser, demo_desk, form):
     """It is said, it stays to be mended, and nothing is written."""
     before = {p: p.read_bytes() for p in demo_desk.folder.rglob("*.*") if p.is_file()}
@@ -887,23 +898,23 @@ CUT = """
 """
 
 
-@pytest.mark.parametrize(("widths", "dark"), [((320, 820), False), ((360, 1440), True)])
-def test_every_room_fits_and_its_names_are_told(browser, demo_desk, widths, dark):
-    room(browser, demo_desk, "day", width=widths[0], dark=dark)
-    if dark:
-        if not listed(browser):
-            click(browser, "Add to the day")
-            until(lambda: listed(browser), "the flight on the list")
-        browser.js(A_GO)
-        until(lambda: "Good for" in browser.find("#list .left").text, "a go")
+@pytest.mark.parametrize(
+    "widths", [(320, 360), pytest.param((820, 1440), marks=pytest.mark.slow)]
+)
+def test_every_room_fits_and_its_names_are_told(browser, demo_desk, widths):
+    room(browser, demo_desk, "day", width=widths[0], dark=True)
+    if not listed(browser):
+        click(browser, "Add to the day")
+        until(lambda: listed(browser), "the flight on the list")
+    browser.js(A_GO)
+    until(lambda: "Good for" in browser.find("#list .left").text, "a go")
     for name in ("Day", "Wind", "Flight", "Field", "Plan", "Show"):
         click(browser, name)
         until(lambda n=name: stands(browser, n.lower()), name)
         for width in widths:
             browser.size(width)
             assert browser.js("return document.documentElement.scrollWidth") <= width
-            if dark:
-                assert browser.js(CONTRAST) == [], name
+            assert browser.js(CONTRAST) == [], name
             if width == 360:
                 assert browser.barriers() == [], name
             small = browser.js(
@@ -1110,7 +1121,11 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("press", "stands"), [("Keep what I drew", "Mine"), ("Leave it", "Theirs")]
+    ("press", "stands"),
+    [
+        ("Keep what I drew", "Mine"),
+        pytest.param("Leave it", "Theirs", marks=pytest.mark.slow),
+    ],
 )
 def test_two_windows_on_one_field_lose_no_drawing(browser, demo_desk, press, stands):
     path = demo_desk.folder / "site.geojson"

@@ -77,7 +77,8 @@ def wind_with(dial, verdict):
 
 
 @pytest.mark.parametrize(
-    ("width", "height", "dark"), [(390, 844, True), (1280, 900, False)]
+    ("width", "height", "dark"),
+    [(390, 844, True), pytest.param(1280, 900, False, marks=pytest.mark.slow)],
 )
 def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
     browser.open(page, width=width, height=height, dark=dark)
@@ -716,7 +717,7 @@ def renamed(dial, text):
     )
 
 
-@pytest.mark.parametrize("turn", [0, 4])
+@pytest.mark.parametrize("turn", [0, pytest.param(4, marks=pytest.mark.slow)])
 def test_names_show_as_text_and_never_run(browser, dial, tmp_path, turn):
     def text(place):
         return HOSTILE[(place + turn) % len(HOSTILE)]

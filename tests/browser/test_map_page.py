@@ -61,7 +61,8 @@ def tap(browser, right=0, down=0):
 
 
 @pytest.mark.parametrize(
-    ("width", "height", "dark"), [(390, 844, True), (1280, 900, False)]
+    ("width", "height", "dark"),
+    [(390, 844, True), pytest.param(1280, 900, False, marks=pytest.mark.slow)],
 )
 def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
     browser.open(page, width=width, height=height, dark=dark)
@@ -540,7 +541,10 @@ def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):
     assert set(how) == {"off"}
 
 
-@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+@pytest.mark.parametrize(
+    "verdict",
+    ["hold", *(pytest.param(v, marks=pytest.mark.slow) for v in ("go", "no-go"))],
+)
 def test_contrast(browser, demo, just_now, tmp_path, verdict):
     """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
     path = tmp_path / "map.html"
@@ -552,7 +556,10 @@ def test_contrast(browser, demo, just_now, tmp_path, verdict):
         assert browser.js("return document.querySelectorAll('header *').length") > 5
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize(
+    "language",
+    ["de", pytest.param("en", marks=pytest.mark.slow)],  # longest words first
+)
 def test_a_hold_leaves_the_map_in_sight_on_a_phone(
     browser, demo, just_now, tmp_path, language
 ):
@@ -643,20 +650,20 @@ def test_a_go_that_nobody_dated_holds(browser, demo, tmp_path):
     assert browser.js(HEAD)[:2] == ["HOLD", False]
 
 
-def test_prints_one_page(browser, page):
-    for paper, width in (
-        ((8.27, 11.69), 1280),
-        ((8.5, 11.0), 1280),
-        ((8.5, 11.0), 360),
-    ):
-        browser.look(page, width=width)
-        pdf = base64.b64decode(
-            browser.cdp("Page.printToPDF", paperWidth=paper[0], paperHeight=paper[1])[
-                "data"
-            ]
-        )
-        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
-        assert "paper" not in browser.find("body").get_attribute("class")
+@pytest.mark.parametrize(
+    ("wide", "high", "width"),
+    [
+        (8.5, 11.0, 1280),
+        pytest.param(8.27, 11.69, 1280, marks=pytest.mark.slow),
+        pytest.param(8.5, 11.0, 360, marks=pytest.mark.slow),
+    ],
+)
+def test_prints_one_page(browser, page, wide, high, width):
+    browser.look(page, width=width)
+    told = browser.cdp("Page.printToPDF", paperWidth=wide, paperHeight=high)
+    pdf = base64.b64decode(told["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
+    assert "paper" not in browser.find("body").get_attribute("class")
 
 
 def renamed(demo, turn):
@@ -686,7 +693,9 @@ def renamed(demo, turn):
     return assess(flight, site, wind, samples=100)
 
 
-@pytest.mark.parametrize("turn", [0, 3, 6])
+@pytest.mark.parametrize(
+    "turn", [0, *(pytest.param(turn, marks=pytest.mark.slow) for turn in (3, 6))]
+)
 def test_hostile_names_are_shown_and_never_run(browser, demo, tmp_path, turn):
     path = tmp_path / "hostile.html"
     other = renamed(demo, turn)

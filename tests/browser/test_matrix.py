@@ -136,6 +136,7 @@ def walked(browser, folder, assessment, name, seen, language="en", **ways):
     return found
 
 
+@pytest.mark.slow  # beside the crowded sheet, and the labels of the map's own tests
 def test_many_areas_on_a_phone_and_a_desk(browser, tmp_path):
     name = "40 areas"
     assessment = judged("willet", awkward(name, tmp_path), samples=100)

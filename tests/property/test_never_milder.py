@@ -214,6 +214,7 @@ def test_the_lightest_air_counts_in_the_lowest_cell(setup):
             assert RANK.index(found) <= RANK.index(word_of(cell, corners))
 
 
+@pytest.mark.slow  # one more dial of each
 def test_a_rail_into_the_wind_is_the_same_cell_turned(setup):
     """On a site that knows no direction every cell of a row has one verdict."""
     ring = shapely.Point(0, 0).buffer(900).difference(shapely.Point(0, 0).buffer(700))

@@ -420,6 +420,19 @@ def refused(scene):
     return scene, "refused", None
 
 
+def rows(scenes, slow):
+    """Make rows of a table; those named are slow, as others of it show the same sooner."""
+    assert slow <= scenes.keys()
+    return [
+        pytest.param(
+            *(told if isinstance(told, tuple) else (told,)),
+            id=name,
+            marks=pytest.mark.slow if name in slow else (),
+        )
+        for name, told in scenes.items()
+    ]
+
+
 DAY = Scene()
 LOW = Scene(
     flight=DUNLIN,

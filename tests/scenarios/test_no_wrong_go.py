@@ -27,6 +27,7 @@ from scene import (
     no_go,
     refused,
     ring,
+    rows,
     shown,
     spot,
     table,
@@ -83,9 +84,18 @@ GO = {
     "a likelihood raised": DAY.plus('[cases]\n"nothing deploys" = "4 %"'),
 }
 """A word that nobody can reach protects nobody."""
+GO_SLOWLY = {
+    "a calm morning and an upright rail",
+    "a calm morning and a rail that leans away",
+    "a crowd far off",
+    "limits made stricter",
+    "everything told",
+    "a likelihood raised",
+}
+"""A go needs thousands of flights, and these are flights that no other scene flies."""
 
 
-@pytest.mark.parametrize("scene", GO.values(), ids=GO)
+@pytest.mark.parametrize("scene", rows(GO, GO_SLOWLY))
 def test_a_plain_day_is_go(speak, scene):
     verdict, speaking, said = speak(scene)
     assert verdict == "go", shown(speaking, said)
@@ -372,17 +382,23 @@ OPENINGS = {
             flight=DAY.flight.replace(
                 "[[piece]]", 'strength = { lines = "20 N" }\n\n[[piece]]', 1
             )
-        )
+        ),
+        "recovery fails",
     ),
     **{
         f"{what}, and a cord of 18 kN told": holds(
             DAY.edited(
                 ('opens_at = "apogee"', f'{told}\nstrength = {{ cord = "18 kN" }}')
-            )
+            ),
+            kind,
         )
-        for what, told in (
-            ("a canopy late", 'opens_at = "12.5 s"'),
-            ("plastic film", 'opens_at = "apogee"\ncloth = "plastic film"'),
+        for what, told, kind in (
+            ("a canopy late", 'opens_at = "12.5 s"', None),
+            (
+                "plastic film",
+                'opens_at = "apogee"\ncloth = "plastic film"',
+                "recovery fails",
+            ),
         )
     },
     "no fins listed": holds(
@@ -555,14 +571,24 @@ RULES = {
         LOW.but(
             areas=(crowd(0, -100, people=400, wide=150, deep=20),),
             members={"flights_today": 1000},
-        )
+        ),
+        "casualties in a day",
     ),
 }
 
 SCENES = {**PEOPLE, **GROUND, **TALK, **OPENINGS, **WINDS, **RULES}
+SLOW = {
+    "a canopy five seconds late",
+    "a canopy late, and a cord of 18 kN told",
+    "a longer rail that leans over the crowd",
+    "3 mph gusting to 19",
+    *(f"the crowd under the fall cut into {n}" for n in (2, 4, 8, 20, 24)),
+    *(f"the crowd under the landing cut into {n}" for n in (5, 20)),
+}
+"""What only thousands of flights show, and more cuts of one crowd."""
 
 
-@pytest.mark.parametrize(("scene", "mildest", "kind"), SCENES.values(), ids=SCENES)
+@pytest.mark.parametrize(("scene", "mildest", "kind"), rows(SCENES, SLOW))
 def test_never_milder_than_an_officer(speak, scene, mildest, kind):
     never_milder(speak, scene, mildest, kind)
 

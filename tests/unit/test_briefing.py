@@ -334,7 +334,10 @@ def test_ground_in_a_zone_never_looks_clear_of_it(said, kind, seen):
     assert marks.seen_outcome(said, kind) == seen
 
 
-@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+@pytest.mark.parametrize(
+    "verdict",
+    ["go", *(pytest.param(v, marks=pytest.mark.slow) for v in ("hold", "no-go"))],
+)
 def test_who_reaches_into_a_zone_is_told_what_to_do_on_every_page(demo, verdict):
     """The same words in the same order, whatever the verdict."""
     changed = dataclasses.replace(demo, verdict=verdict)
@@ -673,6 +676,7 @@ def test_catalogues_are_plain_tables(language):
     assert tomllib.loads(text)["language"] == language
 
 
+@pytest.mark.slow  # as one stage does
 def test_of_two_stages_the_crowd_looks_where_the_hardest_comes_down(saltgrass):
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     flight = read_flight(ROOT / "examples" / "godwit.toml")

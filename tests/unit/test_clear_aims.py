@@ -61,6 +61,7 @@ def test_the_aim_told_clears_the_crowd(leaning):
     assert "nothing deploys" not in {c.case for c in told(away, crowd)}
 
 
+@pytest.mark.slow  # one more search of aims
 def test_a_crowd_all_round_leaves_no_aim(leaning):
     ring = shapely.Point(0, 0).buffer(1500) - shapely.Point(0, 0).buffer(40)
     crowd = Area("Crowd", "spectators", ring, people=500)

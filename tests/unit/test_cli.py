@@ -176,6 +176,7 @@ def test_yesterdays_answers_hold(tmp_path):
     assert any("answered for 2026-06-12" in c["note"] for c in asked)
 
 
+@pytest.mark.slow  # as the same seed gives the same flights
 @pytest.mark.usefixtures("flown_anew")
 def test_same_seed_same_files_and_units_change_the_words_alone(tmp_path):
     (one, first), (two, second), (si, third) = (
@@ -190,6 +191,7 @@ def test_same_seed_same_files_and_units_change_the_words_alone(tmp_path):
     assert told[0] == told[1] == told[2]
 
 
+@pytest.mark.slow  # as a surface report brings its own air
 @no_page
 def test_hot_day_falls_faster(tmp_path):
     """Density goes with 1/T at one pressure, the fall with the root of 1/density."""

@@ -1402,6 +1402,7 @@ def serving(path):
     return process, process.stdout.readline().strip()
 
 
+@pytest.mark.slow  # starts whole desks
 def test_a_desk_that_comes_again_has_its_address_and_a_second_says_where(tmp_path):
     made(tmp_path)
     first, told = serving(tmp_path)

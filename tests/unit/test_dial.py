@@ -241,7 +241,9 @@ class Reader:
         return np.cumsum(steps, axis=0) * unit
 
 
-@pytest.mark.parametrize("fineness", [FINENESS, 60.0])
+@pytest.mark.parametrize(
+    "fineness", [FINENESS, pytest.param(60.0, marks=pytest.mark.slow)]
+)
 def test_what_is_packed_comes_back_within_the_stated_error(dial, fineness):
     reader = Reader(pack_nodes(dial.nodes, dial.pieces, fineness=fineness))
     moved = []

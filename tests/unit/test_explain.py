@@ -34,6 +34,7 @@ def explain(found, *more, samples=600):
     return CliRunner().invoke(explain_command, arguments)
 
 
+@pytest.mark.slow  # as fins far from it, the other way round
 def test_fins_by_a_buried_rocket_broke_on_the_ground():
     run = explain(ROOT / "examples" / "found.toml")
     assert run.exit_code == 0, run.output + str(run.exception)
@@ -104,7 +105,9 @@ def recorded(folder, case):
     return found
 
 
-@pytest.mark.parametrize("case", ["nothing deploys", "canopy tangles"])
+@pytest.mark.parametrize(
+    "case", ["nothing deploys", pytest.param("canopy tangles", marks=pytest.mark.slow)]
+)
 def test_an_altimeters_record_tells_cases_apart(tmp_path, case):
     told = json.loads(explain(recorded(tmp_path, case), "--json").output)
     assert told["shares"][0]["case"] == case
@@ -113,6 +116,7 @@ def test_an_altimeters_record_tells_cases_apart(tmp_path, case):
     assert any("the altimeter's record" in line for line in told["evidence"])
 
 
+@pytest.mark.slow  # as finds that no case explains
 def test_a_record_of_no_such_flight_is_explained_by_none(tmp_path):
     found = recorded(tmp_path, "recovery works")
     record = tmp_path / "flight.csv"

@@ -350,6 +350,7 @@ def test_hostile_names_cannot_run_in_the_description_that_kml_shows_as_html(host
     assert "&lt;script&gt;" in shown
 
 
+@pytest.mark.slow  # as maps do
 def test_the_same_assessment_gives_the_same_bytes(demo):
     for write in (geojson_text, kml_text, gpx_text, geojson_csv.grid_csv):
         assert write(demo) == write(demo)
@@ -373,6 +374,7 @@ def test_characters_no_file_can_hold_are_replaced():
     assert sound("a\x00b\ud800c\ufffed\te\n") == "a\ufffdb\ufffdc\ufffdd\te\n"
 
 
+@pytest.mark.slow  # as they are briefed
 def test_failures_set_to_nothing_are_written_all_the_same(demo):
     every = {c.cause: 0.0 for c in demo.cloud.tree.cases if c.cause in LIKELIHOOD}
     flight = demo.flight.model_copy(update={"cases": every})

@@ -72,6 +72,7 @@ def lines(checks):
     }
 
 
+@pytest.mark.slow  # as proposals are flown again
 def test_the_best_aim(field, dunlin, monkeypatch):
     monkeypatch.setattr(aim, "_SHARES_OF_LIMIT", (0.3719,))
     monkeypatch.setattr(aim, "_TURN", 200.0)
@@ -87,6 +88,7 @@ def test_the_best_aim(field, dunlin, monkeypatch):
         assert lines(again.checks) == lines(one.trial.checks)
 
 
+@pytest.mark.slow  # as proposals are flown again
 def test_the_best_pads(field, dunlin):
     """A place is go in as many winds as an assessment with the pad drawn there."""
     drawn, rose = field.site(), ((240.0, 2.0, 1.0), (0.0, 5.0, 2.0))

@@ -183,3 +183,16 @@ def test_the_guide_names_what_there_is(trees):
     for path, name in heads:
         module = f"driftmap.{path.replace('/', '.')}"
         assert name in written[module], (path, name)
+
+
+def test_every_change_passes_whatever_is_not_long():
+    """What the plain call leaves out is slow, and `.ci/run` calls for that too."""
+    told = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    plain = re.search(r"^addopts = .* -m '(.+?)'", told, re.MULTILINE)[1]
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    calls = re.findall(r'bin/pytest -n 3 --durations=20(?: -m "(.+?)")? \|', ci)
+    for slow in (False, True):
+        names = {"slow": slow, "long": False}
+        assert [eval(words or plain, names) for words in calls].count(True) == 1
+    for path in (ROOT / "tests" / "reference").glob("*.py"):  # its table is of all
+        assert "mark.slow" not in path.read_text(encoding="utf-8")

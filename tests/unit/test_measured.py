@@ -55,6 +55,7 @@ def test_what_was_inferred_and_assumed_reaches_the_plan(plover):
     assert 0.97 * 822 < plan.apogee < 822
 
 
+@pytest.mark.slow  # one more record fitted
 def test_what_is_left_out_is_told(tmp_path):
     text = PLOVER.replace("height_spread", "# ").replace("altitude", "# ")
     flight = read_flight(write(tmp_path, text))
@@ -64,6 +65,7 @@ def test_what_is_left_out_is_told(tmp_path):
     assert flight.airframe.drag_coefficient.value < 0.55
 
 
+@pytest.mark.slow  # one more record fitted
 def test_a_drag_coefficient_given_counts(tmp_path):
     text = PLOVER.replace(
         "length = ", 'drag_coefficient = "0.60 +/- 0.001"\nlength = ', 1

@@ -98,6 +98,7 @@ def test_levels_of_a_bulletin_err_alike():
     assert noise[0, 0] == noise[1, 1] == pytest.approx(2.3**2 + (0.05 * 6.0) ** 2)
 
 
+@pytest.mark.slow  # what one more reading buys, flown
 def test_the_line_flown_anew_shrinks_as_told(willet):
     before = merge([_words()], SETTING)
     cloud = fly(willet, before, 0.0, samples=1500, seed=1)

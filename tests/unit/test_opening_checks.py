@@ -233,7 +233,7 @@ def booster_flown(seconds, *beside, impulse=160.0, parts=0.2):
     return fly(flight, LIGHT, 0.0, samples=100, seed=1)
 
 
-@pytest.mark.parametrize("seconds", [1.2, 3.0])
+@pytest.mark.parametrize("seconds", [1.2, pytest.param(3.0, marks=pytest.mark.slow)])
 def test_a_booster_opens_on_its_way_up_beside_whatever_opens_at_its_apogee(seconds):
     met = [
         booster_flown(seconds, *beside).openings[WORKS, "booster canopy"]

@@ -104,7 +104,10 @@ def test_layout_writes_a_map_of_scores(tmp_path):
     [
         (limits_command, ("--directions", 6, "--steps", 1, "--samples", 30)),
         (aim_command, ("--wind", "4 mph from 180", *FEW)),  # as above: flown once
-        (compare_command, ("--wind", "4 mph from 180", "--samples", 30)),
+        pytest.param(
+            *(compare_command, ("--wind", "4 mph from 180", "--samples", 30)),
+            marks=pytest.mark.slow,
+        ),
         (cases_command, ("--wind", "4 mph from 180", "--samples", 30)),
     ],
     ids=["limits", "aim", "compare", "cases"],
@@ -127,6 +130,7 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(
     assert latin_words(page.read_text("utf-8"), *NAMES, *map(str, words)) == set()
 
 
+@pytest.mark.slow  # a season of soundings goes on as well
 def test_season_goes_on_from_its_file(tmp_path):
     path = tmp_path / "hourly.csv"
     path.write_text(

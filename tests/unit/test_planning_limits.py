@@ -99,6 +99,7 @@ def limits_of(setup, directions, hands=None, **options):
     return wind_limits(setup, Supposition(300.0), directions, hands=hands, **options)
 
 
+@pytest.mark.slow  # one more search of limits
 def test_an_open_field_is_held_by_the_wind_of_the_code_alone(dunlin, one_cloud):
     setup = Setup(dunlin, round_site(8000.0), 200, 3)
     (found,) = limits_of(setup, [135.0], steps=2)
@@ -162,6 +163,7 @@ def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
     assert told(found.held_by) == "a crowd"
 
 
+@pytest.mark.slow  # one more search of limits
 def test_even_ground_gives_even_limits(dunlin, coarse):
     # Wide enough for what leaves its path under power in any air.
     ring = round_site(200.0, outside_boundary="45 %", hurtful_outside_boundary="30 %")

@@ -325,6 +325,7 @@ def test_the_key_changes_with_the_rule_sets_asked_for(setup):
     assert len({run_key(each, Supposition(0.0)) for each in setups}) == 3
 
 
+@pytest.mark.slow  # one more search of a season
 def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
     hours = read_hours(write(tmp_path, *rows(4.0, 9.5)))
     ledger = Ledger("k")

@@ -140,6 +140,7 @@ def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):
     assert "already" in run("add", file, "--about", "last")
 
 
+@pytest.mark.slow  # one more log judged again
 def test_a_proposal_that_makes_it_worse_turns_checks(logged):
     entry, contents = kept(logged[0])
     setup, wind = inputs_of(entry, contents, "log")
@@ -188,6 +189,7 @@ def test_a_correction_keeps_the_photographs(tmp_path):
     assert [p["name"] for p in now.body["photographs"]] == ["fin.jpg"]
 
 
+@pytest.mark.slow  # one more search of a season
 def test_a_season_can_be_the_days_that_were_logged(logged):
     entry, _ = kept(logged[0])
     ((when, (way, speed, gust), why),) = winds_of([entry])

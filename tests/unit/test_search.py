@@ -87,6 +87,7 @@ def test_a_page_speaks_its_language_alone(tmp_path):
             assert not (long and text != other.table(table)[key] and text in every), key
 
 
+@pytest.mark.slow  # as the same verdict does
 @pytest.mark.usefixtures("flown_anew")
 def test_the_same_search_gives_the_same_bytes(tmp_path):
     for name in ("a", "b"):
@@ -387,6 +388,7 @@ def test_what_is_walked_however_often_is_never_surer_than_a_ditch_allows(tmp_pat
     assert often == one != none
 
 
+@pytest.mark.slow  # one more search
 def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
     assert search(tmp_path / "rocket").exit_code == 0
     assert search(tmp_path / "fin", "--piece", "fin").exit_code == 0
@@ -405,6 +407,7 @@ def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
     assert "seen 28% of the time" in page
 
 
+@pytest.mark.slow  # one more search
 def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
     flight = read_flight(ROOT / "examples/willet.toml")
     rocket, fin = Find("rocket", 0.0, 0.0, 5.0), Find("fin", 9.0, 0.0, 5.0)

@@ -41,6 +41,7 @@ def setting(setup):
     return Setting(setup.site.elevation)
 
 
+@pytest.mark.slow  # the command is tried too
 def test_each_sounding_is_judged_as_any_wind(setup, setting):
     aloft = read_soundings([BARROW], setting)
     assert [one.time.day for one in aloft] == [31, 1]

@@ -60,6 +60,7 @@ def compared(setup, wind):
     return found, heard, few
 
 
+@pytest.mark.slow  # the command is tried too
 def test_compare_holds_the_plan_beside_its_alternatives(setup, one, compared):
     found, _, few = compared
     assert found[0].assessment.checks == one.checks
@@ -73,6 +74,7 @@ def test_compare_holds_the_plan_beside_its_alternatives(setup, one, compared):
         assert each.assessment.cloud.seed == setup.seed
 
 
+@pytest.mark.slow  # two whole flights; the command is tried too
 def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
     """Those beside the plan are judged as alone: what was said of one is none of another's."""
     other = replace(

@@ -159,7 +159,16 @@ def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged)
     assert straight_down(falls(staged)).first == together.first < planned.first
 
 
-@pytest.mark.parametrize("name", ["willet", "godwit", "whimbrel", "dunlin", "plover"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "willet",
+        "godwit",
+        "whimbrel",
+        "dunlin",
+        pytest.param("plover", marks=pytest.mark.slow),
+    ],
+)
 def test_every_piece_the_program_names_is_in_every_language(name):
     """What no file lists has its word; a file's own names stand as they are."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")

@@ -141,6 +141,7 @@ def test_same_seed_same_points(willet, saltgrass):
     assert not np.any(other.apogee.height == one.cloud.apogee.height)
 
 
+@pytest.mark.slow  # as the same seed gives the same flights
 @pytest.mark.usefixtures("flown_anew")
 def test_more_samples_begin_with_the_same_flights(willet, saltgrass, monkeypatch):
     """A block of flights does not depend on how many follow it."""

@@ -538,7 +538,9 @@ def _at_the_field():
     return answer
 
 
-@pytest.mark.parametrize("at", [("--at",), ("--at", FIELD)])
+@pytest.mark.parametrize(
+    "at", [("--at", FIELD), pytest.param(("--at",), marks=pytest.mark.slow)]
+)
 def test_a_verdict_may_rest_on_the_forecast_asked_for(tmp_path, monkeypatch, at):
     """And as it stays a forecast, its error is that of one, not of a fresh reading."""
     monkeypatch.setenv("DRIFTMAP_CACHE", str(tmp_path / "kept"))

@@ -177,6 +177,7 @@ def test_islets_are_dropped_unless_more_than_noise_lands_there():
     assert calmed(whole, east, north).intersects(islet)
 
 
+@pytest.mark.slow  # as the calm one does
 def test_a_taut_outline_holds_the_share_and_stays_near_the_calm_one(demo):
     for part in demo.cloud.parts:
         at = demo.cloud.east[part.rows], demo.cloud.north[part.rows]
