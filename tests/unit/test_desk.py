@@ -42,8 +42,7 @@ from driftmap.desk.judging import (
     judge_task,
 )
 from driftmap.desk.outcomes import last_flown
-from driftmap.desk.plan_words import works
-from driftmap.desk.plans import Plans
+from driftmap.desk.plan_words import words_of, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting, still_heard
@@ -328,6 +327,12 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_confirmed(folder):
 # --- its words are those of the commands
 
 
+def line_of(desk, work, flight, given):
+    """Words that are typed for the command of a plan."""
+    place = desk.folder.root / "plans" / f"{work}-{Path(flight).stem}"
+    return [*words_of(desk, work, place, flight, "", given)]
+
+
 def put_on(ask, *names, wind="5 mph from 80"):
     for name in names:
         ask.good("day/add", {"file": f"flights/{name}.toml"})
@@ -489,9 +494,9 @@ def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask)
         if counted:
             assert _inputs(task)[1].flights_today == counted
             with pytest.raises(InputError, match="flights_today: the list holds 3"):
-                [*Plans(desk)._words("brief", "flights/dunlin.toml", "", {})]
+                line_of(desk, "brief", "flights/dunlin.toml", {})
         if told == 9:
-            assert [*Plans(desk)._words("brief", "flights/dunlin.toml", "", {})]
+            assert line_of(desk, "brief", "flights/dunlin.toml", {})
 
 
 def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):
@@ -1877,33 +1882,29 @@ def test_no_plan_is_begun_of_what_is_none(ask, folder, body, named):
 
 def test_what_is_typed_for_a_plan_is_a_value_and_no_other_option(desk, ask):
     put_on(ask)
-    plans = Plans(desk)
-    assert [*plans._words("help", "", "", {"": "--schema"})] == []
-    words = [
-        *plans._words("limits", "flights/dunlin.toml", "", {"--directions": "--out=/"})
-    ]
+    assert line_of(desk, "help", "", {"": "--schema"}) == []
+    given = {"--directions": "--out=/"}
+    words = line_of(desk, "limits", "flights/dunlin.toml", given)
     assert "--directions=--out=/" in words
-    assert [w for w in words if w.startswith("--out")] == ["--out=plans/"]
+    assert [w for w in words if w.startswith("--out")] == ["--out=plans/limits-dunlin"]
     others = {"": ["--seed=2", "../x.toml", "flights/willet.toml"]}
     with pytest.raises(InputError, match="no file of the desk"):
-        [*plans._words("compare", "flights/dunlin.toml", "", others)]
+        line_of(desk, "compare", "flights/dunlin.toml", others)
 
 
 def test_a_plan_hears_a_wind_that_was_set_aside_as_no_longer_so(ask, desk):
     strong = ask.good("winds/take", {"text": "20 mph from 80"})["file"]
     ask.good("winds/take", {"text": "3 mph from 80"})
     aside(ask, strong)
-    words = [*Plans(desk)._words("aim", "flights/dunlin.toml", "", {})]
+    words = line_of(desk, "aim", "flights/dunlin.toml", {})
     assert f"--wind={strong}" in words
     ask.good("winds/count", {"file": strong, "counts": True})
     aside(ask, strong, why="mistyped")
-    assert f"--wind={strong}" not in [
-        *Plans(desk)._words("aim", "flights/dunlin.toml", "", {})
-    ]
+    assert f"--wind={strong}" not in line_of(desk, "aim", "flights/dunlin.toml", {})
     # What is handed out bears a word, and would not tell what was set aside.
     for work in ("assess", "brief", "export"):
         with pytest.raises(InputError, match="mistyped, says Ada Range"):
-            [*Plans(desk)._words(work, "flights/dunlin.toml", "", {})]
+            line_of(desk, work, "flights/dunlin.toml", {})
 
 
 def test_what_was_found_at_the_desk_is_what_is_explained(desk, ask, folder):
@@ -1912,14 +1913,11 @@ def test_what_was_found_at_the_desk_is_what_is_explained(desk, ask, folder):
     ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
     found = {"piece": "fin", "latitude": "41.6", "longitude": "-117.95", "error": "5 m"}
     ask.good("day/happened", {"id": item.id, "found": found})
-    plans = Plans(desk)
-    plans._name = "explain-dunlin"
-    (folder.root / "plans" / plans._name).mkdir(parents=True)
     (asked,) = [a for a in works()["explain"]["asks"] if a["kind"] == "toml"]
     given = {asked["option"]: asked["given"]}
-    words = [*plans._words("explain", "flights/dunlin.toml", "", given)]
-    assert f"--found=plans/{plans._name}/seen.toml" in words
-    text = (folder.root / "plans" / plans._name / "seen.toml").read_text()
+    words = line_of(desk, "explain", "flights/dunlin.toml", given)
+    assert "--found=plans/explain-dunlin/seen.toml" in words
+    text = (folder.root / "plans" / "explain-dunlin" / "seen.toml").read_text()
     assert tomllib.loads(text)["found"][0]["piece"] == "fin"
 
 
@@ -1938,29 +1936,25 @@ def test_what_is_looked_for_is_the_rocket_that_flew(desk, ask, folder, work):
     flown_and_found(ask, folder)
     name = "flights/dunlin.toml"
     text = folder.text(name)
-    plans = Plans(desk)
-    plans._name = f"{work}-dunlin"
-    assert name in plans._words(work, name, "", {})
+    assert name in line_of(desk, work, name, {})
     folder.write(name, text.replace('mass = "', 'mass = "1').encode(), None)
     ask.good("day/begin", {})  # also on the day after
-    words = [*plans._words(work, name, "", {})]
+    words = line_of(desk, work, name, {})
     (flown,) = [word for word in words if word.startswith("plans/")]
     assert name not in words
     assert (folder.root / flown).read_text() == text
     assert any(word.startswith("--when=") for word in words)
-    assert name in plans._words(work, name, "", {"--when": "2026-01-02 10:00"})
+    assert name in line_of(desk, work, name, {"--when": "2026-01-02 10:00"})
 
 
 def test_what_happened_is_known_to_a_search_and_asked_of_an_explanation(
     desk, ask, folder
 ):
     flown_and_found(ask, folder)
-    plans = Plans(desk)
     for work, known in (("search", {"is": "streamer fails"}), ("explain", None)):
-        plans._name = f"{work}-dunlin"
         (asked,) = [a for a in works()[work]["asks"] if a["kind"] == "toml"]
         given = {asked["option"]: asked["given"]}
-        [*plans._words(work, "flights/dunlin.toml", "", given)]
+        line_of(desk, work, "flights/dunlin.toml", given)
         seen = tomllib.loads(
             (folder.root / f"plans/{work}-dunlin/seen.toml").read_text()
         )
