@@ -19,7 +19,6 @@ from driftmap.air.wind import (
     WindLevel,
     WindProfile,
     direction_and_speed,
-    told_at,
 )
 from driftmap.core.errors import WindError
 from driftmap.ground.areas import Site
@@ -202,18 +201,17 @@ class Supposition:
         own = self.site_altitude, self.place, self.when, self.terrain
         return _spoken(*own, words)
 
-    def weakens(self, speed: float) -> bool:
-        """Tell whether winds aloft are supposed weaker than they were read, beyond their error.
+    def departs(self, wind: WindProfile) -> bool:
+        """Tell whether a supposed wind is aloft another than was read, beyond its error.
 
-        A lull near the ground says nothing of them.
+        What a meter reads near the ground says nothing of the winds aloft.
         """
         if self.shape is None:
             return False
-        share = speed / float(np.hypot(*self.shape.at(self.at)))
         z, error = self.shape.height, self.shape.error
-        lost = (1 - share) * told_at(self.shape, z)[1]
+        apart = np.hypot(*np.subtract(self.shape.at(z), wind.at(z)))
         high = (z > LOG_TOP) & (z <= self.shape.known_to)
-        return bool(np.any(lost[high] > error[high]))
+        return bool(np.any(apart[high] > error[high]))
 
     def above(self, speed: float) -> float:
         """Give how far gusts stand above a mean speed [m s⁻¹]."""

@@ -179,9 +179,9 @@ class _Bench:
     def _hangs_on_aloft(self, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
         speed, way = wind
-        if self.flights.supposition.weakens(speed):
-            return True
         cloud, air = self.flights.flown(*wind).cloud, self.flights.air(*wind)
+        if self.flights.supposition.departs(air):
+            return True
         read = self.flights.supposition.read(way, speed)
         return hangs_on_aloft(cloud, self.flights.setup, air, read)
 

@@ -30,11 +30,9 @@ def supposed_basis(
     """
     pairs = [(from_deg, speed) for speed, from_deg in winds]
     known = [supposition.read(*pair) for pair in pairs] * (not measured)
-    basis = basis_of(
-        setup, *(suppose(supposition, *pair) for pair in pairs), known=known
-    )
-    weaker = any(supposition.weakens(speed) for speed, _ in winds)
-    return replace(basis, aloft=basis.aloft or weaker)
+    supposed = [suppose(supposition, *pair) for pair in pairs]
+    basis = basis_of(setup, *supposed, known=known)
+    return replace(basis, aloft=basis.aloft or any(map(supposition.departs, supposed)))
 
 
 def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:

@@ -193,17 +193,21 @@ def test_what_is_beyond_its_limit_is_named_before_what_so_few_flights_cannot_tel
 
 
 @pytest.mark.parametrize(
-    ("speed", "known_to", "weaker"),
-    [(3.0, 600, False), (2.5, 600, True), (0.0, 600, True), (0.0, 60, False)],
+    ("speed", "way", "known_to", "other"),
+    [
+        (3.0, 270.0, 600, False),
+        (2.5, 270.0, 600, True),
+        (3.0, 230.0, 600, True),
+        (2.5, 230.0, 60, False),
+    ],
 )
-def test_a_lull_at_the_meter_leaves_no_go_by_less_wind_aloft_than_was_read(
-    setup, speed, known_to, weaker
+def test_a_meter_that_reads_another_wind_leaves_no_go_by_other_winds_aloft_than_were_read(
+    setup, speed, way, known_to, other
 ):
-    """13 m/s at 300 m and 3.2 at the meter: at 3.0 it is 0.8 less there, at 2.5 it is 2.8."""
+    """13 m/s from 270 at 300 m and 3.2 at the meter: 0.8, 2.8 and 9 m/s from that."""
     shape = WindProfile(
         [2, 100, 300, 600], [3.2, 8, 13, 14], [0] * 4, [0.5, 1, 1, 1], known_to=known_to
     )
     supposition = Supposition(setup.site.elevation, shape, at=2.0)
-    assert supposition.weakens(speed) is weaker
-    asked = setup, supposition, (max(speed, 0.5), 270.0)
-    assert supposed_basis(*asked, measured=True).aloft is weaker
+    basis = supposed_basis(setup, supposition, (speed, way), measured=True)
+    assert basis.aloft is other
