@@ -39,10 +39,16 @@ _OF_WIND: Final = re.compile(
 _DESCRIBES: Final = re.compile(
     r"(?:title|institution|source|history|references|conventions|name|models?|run|created|"
     r"station|product|licen[sc]e|url|grid|id|version|attribution)(?:_(?:at|by|id|name|run))?|"
-    r"(?:long|short|standard)_name|units|dims|dtype|calendar|axis|grib_.*|.*(?:time|date|zone).*",
+    r"(?:long|short|standard)_name|units|dims|dtype|calendar|axis|positive|grib_.*|"
+    r"stored_direction|.*(?:time|date|zone).*",
     re.IGNORECASE,
 )
 """Names of texts that tell where a file is from, or what an array is."""
+
+_OF_ARRAYS: Final = re.compile(r"GRIB_\w+|stored_direction")
+"""Names of what libraries tell of how an array was kept, of wind or not (from memory)."""
+
+_TIME: Final = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+(?:Z|[-+]\d\d:\d\d)?)?")
 
 
 def _unread(name: str, told: object) -> Iterator[str]:
@@ -50,14 +56,16 @@ def _unread(name: str, told: object) -> Iterator[str]:
     left = [(name, told)]
     while left:
         name, told = left.pop()
-        if _OF_WIND.search(name) and not name.startswith("GRIB_"):
+        if _OF_WIND.search(name) and not _OF_ARRAYS.fullmatch(name):
             yield quoted(name)
         elif isinstance(told, dict):
             inner = reversed(told.items())  # the values of an array are of its own name
             left += [(name if key == "data" else key, one) for key, one in inner]
         elif isinstance(told, list):
             left += [(name, one) for one in told if isinstance(one, dict | list | str)]
-        elif isinstance(told, str) and told and not _DESCRIBES.fullmatch(name):
+        elif isinstance(told, str) and not (
+            _DESCRIBES.fullmatch(name) or _TIME.fullmatch(told) or not told
+        ):
             yield f"{quoted(name)} ({quoted(told)})"
 
 

@@ -147,6 +147,7 @@ def test_arrays_with_their_attributes():
         ({"later": [{"forecasts": [{"u_mps": 29.0}]}]}, True),
         ({"attrs": {"comment": "a gale by noon", "title": "run"}}, True),
         ({"attrs": {"title": "run", "GRIB_iDirectionIncrementInDegrees": 0.25}}, False),
+        ({"coords": {"lat": {"attrs": {"stored_direction": "increasing"}}}}, False),
         (
             {"coords": {"step": {"data": [0], "attrs": {"long_name": "of the run"}}}},
             False,

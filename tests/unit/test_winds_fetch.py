@@ -308,6 +308,7 @@ def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told(
         ("data_units", {"said": {"gust": 29.0}}, "data_units tells of 'gust'"),
         ("daily", {"weather": {"code": 95}}, "daily tells of 'weather'"),
         ("daily", {"outlook": ["a gale by noon"]}, "'outlook' ('a gale by noon')"),
+        ("daily", {"sunrise": ["2026-05-09T05:31"], "sunset": ["2026-05-09"]}, None),
         ("models", ["a model"], None),
         ("model_run", {"id": "12Z", "created_at": "2026-05-09T12:00Z"}, None),
         ("attribution", "data by a weather service", None),
