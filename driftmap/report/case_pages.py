@@ -41,7 +41,7 @@ def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list
             rows.append(
                 [
                     "" if i else told,
-                    "" if i else voice.percent(case["probability"]),
+                    "" if i else voice.often(case["probability"]),
                     "" if i else voice.say(f"plan.{case['let_go']}"),
                     f"{body['count']} × {name}" if body["count"] > 1 else name,
                     voice.shown(body["speed_mps"], "descent"),

@@ -108,7 +108,7 @@ def layout_rows(
             [
                 voice.say("plan.as_drawn") if place.shift == 0 else where,
                 voice.percent(place.go) + (" *" if place.unknown else ""),
-                voice.number(f"{place.hazard:.2g}"),
+                voice.number(f"{100 * place.hazard:.0f} %"),
                 voice.exact_away(place.to_people),
                 voice.exact_away(place.to_boundary),
                 ""

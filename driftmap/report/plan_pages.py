@@ -38,13 +38,12 @@ from driftmap.report.plan_answers import (
     limits_brief,
     season_brief,
 )
-from driftmap.report.sentences import case_words, sentence, subject
+from driftmap.report.sentences import sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
 from driftmap.report.words import least_told, most_told
 from driftmap.verdict.assessment import Setup
-from driftmap.verdict.check import Check
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,25 +146,16 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
     return [
         _rail(aim, voice),
         verdict_word(aim.trial.verdict, voice, conditional=held),
-        "" if worst is None else _worst_told(worst, voice),
-        voice.percent(stray)
+        "" if worst is None else sentence(worst, voice),
+        voice.often(stray)
         if stray
         else voice.say("plan.under", share=voice.percent(most)),
         ""
         if margin is None or margin.interval is None
-        else voice.number(f"{margin.interval[0]:.1f}"),
+        else voice.say("plan.times", count=voice.number(f"{margin.interval[0]:.1f}")),
         ", ".join(over) or voice.say("plan.nobody"),
         sentence(blocks[0], voice) if blocks else aim.trial.problem,
     ]
-
-
-def _worst_told(check: Check, voice: Voice) -> str:
-    """Tell the failure that most often lands among people; one never seen as its bound."""
-    share = voice.percent(check.value or 0.0)
-    if not check.value:
-        _, most = check.interval or (0.0, 1.0)
-        share = voice.say("plan.under", share=voice.percent(most, bound=True))
-    return f"{share} {check.area}: {case_words(check.case, voice)}"
 
 
 def _rail(aim: Aim, voice: Voice) -> str:
@@ -200,10 +190,10 @@ def limits_plan(
     data["in_brief"] = answered(data, brief, voice, goes=goes)
 
     def page() -> str:
-        how = voice.say("plan.limits_how", height=voice.distance(MAST))
+        how = voice.say("plan.limits_how")
         beyond = (sketches.beyond(limit, voice) for limit in found)
         drawn = (
-            sketches.dial_svg(found, most, voice),
+            sketches.dial_svg(found, most, voice, share),
             *sketches.held_key(beyond, voice),
             f"<p>{printable(how)}</p>",
         )
@@ -219,7 +209,7 @@ def limits_plan(
 def limits_rows(
     found: Sequence[DirectionLimit], share: float, held: Sequence[str], voice: Voice
 ) -> list[list[str]]:
-    """Give a row to each direction."""
+    """Give a row to each direction; the wind as a meter held by hand reads it comes first."""
 
     def speed(value: float, toward: Callable[..., float] = most_told) -> str:
         told = toward(value, voice.units, 0.1)  # never milder than what was judged
@@ -231,18 +221,20 @@ def limits_rows(
     rows = [[voice.say(f"plan.{key}", height=height) for key in keys]]
     for limit in found:
         below = limit.go_below
-        most, head = voice.say("plan.not_known"), ""
+        head, mast = voice.say("plan.not_known"), ""
         if below is not None:
-            most = speed(below) if below else voice.say("plan.not_go")
-            head = speed(below * share) if below else ""
+            head = speed(below * share) if below else voice.say("plan.not_go")
+            mast = speed(below) if below else ""
         others = [span for span in limit.go if not limit.from_lightest(span)]
         also = ", ".join(
-            voice.say("figure.span", low=speed(a, least_told), high=speed(b))
+            voice.say(
+                "figure.span", low=speed(a * share, least_told), high=speed(b * share)
+            )
             for a, b in others
         )
         way = voice.bearing(math.radians(limit.from_deg))
         rows.append(
-            [way, most, head, also, limit.problem or subject(limit.held_by, voice)]
+            [way, head, mast, also, limit.problem or subject(limit.held_by, voice)]
         )
     # A column of nothing would push what holds off a phone.
     kept = [i for i in range(len(keys)) if any(row[i] for row in rows[1:])]

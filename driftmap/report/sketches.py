@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import MAST
 from driftmap.core.units import DIMENSIONS, show, unit_of
 from driftmap.ground.areas import Area, Site
 from driftmap.planning.layout import Place
@@ -21,34 +20,43 @@ from driftmap.report.page import printable, svg
 from driftmap.report.plates import Room, widths
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
+from driftmap.report.words import least_told, most_told
 
 _SIZE, _REACH = 640.0, 250.0
 _ROOM: Final = 0.9
 """Of the reach: beyond it there is no room for a letter."""
 
 
-def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str:
+def dial_svg(
+    limits: Sequence[DirectionLimit], most: float, voice: Voice, share: float
+) -> str:
     """Draw wind limits about the compass, each wedge to where the wind comes from.
 
-    ``most``: speed at the rim [m s⁻¹].
+    ``most``: speed at the rim [m s⁻¹]; ``share``: wind at head height for each of that,
+    as the speeds are told.
     Raises `ValueError` if there are no limits or the rim is not a positive speed.
     """
     if not limits or not most > 0:
         raise ValueError("'limits' must not be empty and 'most' be positive")
     half = 180.0 / len(limits)
-    wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
+    wedges = "".join(_wedges(limit, half, most, voice, share) for limit in limits)
     letters = _held_letters(beyond(limit, voice) for limit in limits)
     wedges += "".join(_letter(limit, letters, most, voice) for limit in limits)
     middle = _SIZE / 2
     start = f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
-    parts = [start, *_rings(most, half, voice), *_compass(voice), "</g>"]
+    parts = [start, *_rings(most * share, half, voice), *_compass(voice), "</g>"]
     look, name = 'class="dial" role="group"', voice.say("plan.limits_name")
     return svg((0, 0, _SIZE, _SIZE), name, parts, look)
 
 
-def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> str:
-    def speed(value: float) -> str:
-        return voice.number(show(value, "speed", voice.units, digits=1))
+def _wedges(
+    limit: DirectionLimit, half: float, most: float, voice: Voice, share: float
+) -> str:
+    def speed(value: float, toward: Callable[..., float] = most_told) -> str:
+        told = toward(
+            value * share, voice.units, 0.1
+        )  # never milder than what was judged
+        return voice.number(show(told, "speed", voice.units, digits=1))
 
     at = limit.from_deg
     named = f"{at:.0f}°"
@@ -62,12 +70,11 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
 
     none = "" if limit.go else said(voice.say("plan.wedge_not", at=named))
     found = [_wedge(at, half, 0.0, _REACH, "rest", none)]
-    height = voice.distance(MAST)
     for span in limit.go:
         low, high = span
         lightest = limit.from_lightest(span)
         kind, low = ("go", 0.0) if lightest else ("once", low)
-        ends = {"low": speed(low), "high": speed(high), "height": height}
+        ends = {"low": speed(low, least_told), "high": speed(high)}
         told = said(voice.say("plan.wedge", at=named, **ends))
         reach = (low / most * _REACH, max(high / most * _REACH, 2.0))
         found.append(_wedge(at, half, *reach, kind, told))

@@ -305,7 +305,11 @@ class Voice:
             return self.say("figure.none_seen", count=count, share=below)
         if p == 1:
             return self.say("figure.every", count=count)
-        return self.percent(p) + (f" ({self.one_in(p)})" if p < 0.1 else "")
+        return self.often(p)
+
+    def often(self, p: float) -> str:
+        """Write a share in percent; a small one also as one in so many."""
+        return self.percent(p) + (f" ({self.one_in(p)})" if 0 < p < 0.1 else "")
 
     def span(self, low: str, high: str) -> str:
         """Write a range of which both ends bear the same unit, told once."""

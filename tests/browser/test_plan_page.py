@@ -30,7 +30,7 @@ def plan(tmp_path_factory):
     path.write_text(
         page(
             "Wind limits: <b>x</b>",
-            [dial_svg(limits, 12.0, VOICE), table(rows, VOICE)],
+            [dial_svg(limits, 12.0, VOICE, 0.7), table(rows, VOICE)],
             VOICE,
             assumed=["one thing"],
             questions=["is the road closed?"],

@@ -43,8 +43,8 @@ def test_limits_are_told_written_and_drawn_on_a_page_that_needs_no_network(tmp_p
         *("--out", out),
     )
     assert made.exit_code == 0
-    assert "GO IF below, at 33 ft" in made.stdout
-    assert "at head height" not in made.stdout  # no figure stands there
+    assert "GO IF below, at head height" in made.stdout
+    assert "at 33 ft" not in made.stdout  # no figure stands there
     assert made.stdout.startswith("None of the 18 winds tried")
     assert "150 cannot show" in made.stdout
     assert "An aid to judgement" in made.stdout

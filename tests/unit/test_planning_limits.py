@@ -273,12 +273,13 @@ def test_the_scan_ends_just_beyond_the_limit(dunlin):
 def test_the_picture_tells_each_wedge_and_what_is_not_known(verdicts):
     known = verdicts(lambda v: "go" if v < 4 else "hold")
     dark = verdicts(lambda v: "not known")
-    svg = dial_svg([known, replace(dark, from_deg=180.0)], 8.94, english("us"))
+    svg = dial_svg([known, replace(dark, from_deg=180.0)], 8.94, english("us"), 0.5)
     assert 'class="go"' in svg
     assert 'class="dark"' in svg
-    assert "20 mph" in svg
+    assert "10 mph" in svg  # at head height, where people read it
+    assert "20 mph" not in svg
     with pytest.raises(ValueError, match="empty"):
-        dial_svg([], 8.94, english("us"))
+        dial_svg([], 8.94, english("us"), 0.5)
 
 
 def test_a_limit_in_a_sentence_is_no_milder_than_it_was_found(verdicts):
