@@ -87,13 +87,13 @@ def layout_brief(
 
 
 def season_brief(data: Mapping[str, Any], months: Sequence[str], voice: Voice) -> str:
-    """Say which share was go, and in which month most."""
+    """Say which share was go, and in which month surely most: one known hour is no month."""
     what, all_ = voice.say(f"plan.{data['counted']}"), data["all"]
     if all_["go_share_of_known"] is None:
         return voice.say("plan.season_none", what=what)
     best = max(
         (m for m in data["months"] if m["go_share_of_known"] is not None),
-        key=lambda m: m["go_share_of_known"],
+        key=lambda m: m["interval"][0],
     )
     return voice.say(
         "plan.season_brief",

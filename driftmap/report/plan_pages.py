@@ -294,7 +294,7 @@ def _season_rows(data: dict[str, Any], voice: Voice) -> list[list[str]]:
     head = [
         voice.say("plan.month"),
         voice.say("plan.go_if_low" if data["conditions"] else "plan.go"),
-        voice.say("plan.known_between", what=what),
+        voice.say("plan.known_between"),
         voice.say("plan.hold"),
         voice.say("plan.no_go"),
         voice.say("plan.known_of", what=what),

@@ -79,18 +79,20 @@ def test_the_best_pad_is_told_beside_the_one_as_drawn():
     assert EN.say("plan.barred") in barred
 
 
-def test_a_month_without_a_known_hour_is_no_best_month():
+def test_a_month_of_few_known_hours_or_none_is_no_best_month():
     data = {
         "counted": "hours",
         "all": {"go_share_of_known": 0.25, "known": 80, "hours": 100},
         "months": [
             {"month": 1, "go_share_of_known": None},
-            {"month": 2, "go_share_of_known": 0.5},
+            {"month": 2, "go_share_of_known": 0.5, "interval": (0.4, 0.6)},
+            {"month": 3, "go_share_of_known": 1.0, "interval": (0.05, 1.0)},  # of one
         ],
     }
-    told = plan_answers.season_brief(data, ["January", "February"], EN)
+    told = plan_answers.season_brief(data, ["January", "February", "March"], EN)
     assert "February" in told
     assert "January" not in told
+    assert "March" not in told
     none = data | {"all": {"go_share_of_known": None}}
     assert "February" not in plan_answers.season_brief(
         none, ["January", "February"], EN
