@@ -73,7 +73,7 @@ def rules_command(
     from driftmap.rules.lines import CAUTION, rule_lines
     from driftmap.rules.reading import picked_rules
     from driftmap.rules.template import to_fill_in
-    from driftmap.verdict.rule_checks import facts_flown
+    from driftmap.verdict.rule_checks import facts_flown, position_lines
 
     (rocket, ground), asked = run.read(), run.asked
     sets = picked_rules(ground, names)
@@ -83,7 +83,7 @@ def rules_command(
     wind = wind_asked(asked, place_of(ground)) if named else None
     flown = facts_flown(rocket, ground, wind, when=said.when)
     facts = with_answers(flown, said)
-    results = evaluate(sets, facts, said)
+    results = [*evaluate(sets, facts, said), *position_lines(ground, sets)]
     if blank is not None:
         _write_new(blank, to_fill_in(sets, flown, said, occasion))
     if as_json:

@@ -250,6 +250,9 @@ def _mistake(error: Any, loc: _Loc, known: Callable[[_Loc], Iterable[str]]) -> s
     if error["type"] == "missing":
         return "is missing"
     text = re.sub(r"^\w+ should ", "must ", error["msg"].removeprefix("Value error, "))
+    if error["type"] in {"tuple_type", "list_type"}:
+        rows = isinstance(error["input"], dict)
+        text = f"must be a list{f': write [[{loc[-1]}]]' if rows else ''}"
     got = quoted(error["input"])
     return (
         text

@@ -227,6 +227,8 @@ class Rule(_Row):
         if self.text is None:
             raise ValueError("needs 'text': what is asked for, in words")
         given = self.model_fields_set
+        if not self.bands and {"factor", "column"} & given:
+            raise ValueError("table_factor and table_column need a table")
         for one, other, told in (
             ("share", "share_of", "share and share_of"),
             ("bands", "bands_by", "table and table_by"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from math import inf
 from typing import Final
@@ -28,7 +28,7 @@ from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, with_answers
 from driftmap.rules.jurisdiction import lands, standing
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
-from driftmap.rules.result import RuleResult
+from driftmap.rules.result import LineOutcome, RuleResult
 from driftmap.rules.ruleset import RuleSet
 from driftmap.verdict.check import Check, Kind, Outcome, beside, held
 
@@ -162,15 +162,34 @@ def show_position(longitude: float, latitude: float) -> str:
     return f"{abs(latitude):.5f}° {north}, {abs(longitude):.5f}° {east}"
 
 
-def position_checks(site: Site) -> Iterator[Check]:
+def position_lines(site: Site, picked: Sequence[RuleSet]) -> Iterator[RuleResult]:
+    """Say what is wrong with rule sets for where the pad lies, as lines of the rules."""
+    for check in position_checks(site, picked):
+        if check.outcome != "pass":
+            came: LineOutcome = "fail" if check.outcome == "fail" else "hold"
+            yield RuleResult(
+                "position",
+                check.name,
+                check.area,
+                outcome=came,
+                source=check.source,
+                why=check.note,
+            )
+
+
+def position_checks(
+    site: Site, picked: Sequence[RuleSet] | None = None
+) -> Iterator[Check]:
     """Fail where the pad lies in none of the lands that its rules are made for.
 
     Hold where the rules of a land it lies in are known, and not all among those picked.
     Near a border the rules ask people on which side it is.
+
+    ``picked``: the rule sets; those that the site names when left out.
     """
     longitude, latitude = site.longitude, site.latitude
     # A club's own file speaks for the lands of the sets that it extends.
-    picked = _picked(site)
+    picked = _picked(site) if picked is None else picked
     names = [rules.name for rules in picked]
     meant = (next((key for key in lands() if _of(name, key)), "") for name in names)
     for land in filter(None, dict.fromkeys(meant)):

@@ -36,6 +36,13 @@ def test_prints_every_rule_with_source_and_reason():
     assert "governs" in text
 
 
+def test_tells_where_the_rules_are_of_another_land_than_the_pads():
+    text = run("--rules", "uk").output
+    assert "FAIL the pad lies where the rules are made for, uk" in text
+    assert "HOLD the rules of the land the pad lies in (us) are not all" in text
+    assert "the pad lies" not in run("--rules", "us").output
+
+
 def test_json_holds_the_same_lines(tmp_path):
     answers = tmp_path / "today.toml"
     answers.write_text(HEAD + 'landowner_leave = "yes"\nvisibility = "10 mi"\n')
