@@ -27,11 +27,13 @@ from driftmap.winds.forecast import (
     read_document,
 )
 from driftmap.winds.reading import Reading, Setting, check_placed, held_to_ground
+from driftmap.winds.sky import POOR
 from driftmap.winds.text import meanings, reader, unit_size
 from driftmap.winds.times import present
 from driftmap.winds.unread import (
     ARRAY_GROUPS,
     COLUMN,
+    FOG,
     MEANS,
     STORMS,
     WEATHER_CODES,
@@ -78,25 +80,38 @@ def read_answer(
     }
     notes += (f"{source}: {told}heights above the site",)
     reading = read_document(document, source, setting, notes)
-    odd += (*_storms(answer, reading), *unread_blocks(answer))
+    odd += (*_of_the_sky(answer, reading), *unread_blocks(answer))
     warned = tuple(f"{source}: {said}" for said in odd)
     return replace(reading, warned=(*reading.warned, *warned))
 
 
-def _storms(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
-    """Tell of storms by the code of the weather, in the hours about that of the wind."""
+def _of_the_sky(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
+    """Tell of storms, fog and poor sight in the hours about that of the wind."""
     hourly, zone = answer["hourly"], _zone(answer)
-    told = [
-        hourly[name] for name in WEATHER_CODES if isinstance(hourly.get(name), list)
-    ]
-    for time, code in (
-        pair for codes in told for pair in zip(hourly["time"], codes, strict=False)
-    ):
-        valid = datetime.fromisoformat(_valid(time, zone))
-        apart = valid - (reading.valid or present())
-        stormy = code is not None and (not is_number(code) or code in STORMS)
-        if stormy and abs(apart) <= timedelta(hours=1):
-            yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
+    size = 1.0
+    if "visibility" in hourly:
+        size = _factor(
+            "visibility", "visibility_m", answer["hourly_units"].get("visibility")
+        )
+    for i, time in enumerate(hourly["time"]):
+        apart = datetime.fromisoformat(_valid(time, zone)) - (
+            reading.valid or present()
+        )
+        if abs(apart) > timedelta(hours=1):
+            continue
+        for code in (_value(hourly, name, i) for name in WEATHER_CODES):
+            if code is not None and (not is_number(code) or code in STORMS):
+                yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
+            elif code in FOG:
+                yield f"weather code {code} at {time}: fog"
+        seen = _value(hourly, "visibility", i)
+        if seen is not None and not (is_number(seen) and size * seen >= POOR):
+            yield f"visibility {seen} at {time}: what comes down may not be seen"
+
+
+def _value(hourly: Mapping[str, Any], name: str, i: int) -> Any:
+    column = hourly.get(name)
+    return column[i] if isinstance(column, list) and i < len(column) else None
 
 
 def _ground(

@@ -28,10 +28,12 @@ WEATHER_CODES: Final = ("weather_code", "weathercode")
 STORMS: Final = {17, 18, 19, 29, *range(95, 100)}
 """Codes of thunder, squalls and funnel clouds (WMO-No. 306, code table 4677, from memory)."""
 
+FOG: Final = range(41, 50)
+"""Codes of fog (the same table)."""
 
 _OF_WIND: Final = re.compile(
     r"wind|gust|speed|direction|from_\w*deg|weather|storm|thunder|lightning|squall|shear|"
-    r"^\d*[uv]grd|^\d+[uv]$|^[uv]_?\d+m?$|^[uv](?:_(?:mps|kt|mph|kmh))?$|fg\d*$",
+    r"beaufort|vmax|^(?:ff|fx|ws|gst)(?:_|\d|$)|^\d*[uv]grd|^\d+[uv]$|^[uv]_?\d+m?$|^[uv](?:_(?:mps|kt|mph|kmh))?$|fg\d*$",
     re.IGNORECASE,
 )
 """Names of what tells of wind and weather, however it is told."""

@@ -272,6 +272,24 @@ def test_an_answer_says_what_blows_from_nobody_knows_where_and_what_storms(code)
     assert "weather code 95 at 2026-05-09T19:00: thunder" in told
 
 
+@pytest.mark.parametrize(
+    ("told", "unit", "held"),
+    [
+        ({"visibility": [100.0, 100.0]}, "m", "visibility 100.0 at"),
+        ({"visibility": [None, 9000.0]}, "ft", "visibility 9000.0 at"),  # 2.7 km
+        ({"visibility": [9000.0, 24_140.0]}, "m", None),
+        ({"weather_code": [45, 3]}, "m", "weather code 45 at 2026-05-09T18:00: fog"),
+        ({"weather_code": [3, 61]}, "m", None),
+    ],
+)
+def test_fog_and_poor_sight_beside_the_wind_of_a_service_hold(told, unit, held):
+    answer = _answer()
+    answer["hourly"] |= told
+    answer["hourly_units"] |= {"visibility": unit}
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
+    assert any((held or "saved.json:") in one for one in reading.warned) is bool(held)
+
+
 def test_a_gust_without_a_speed_in_the_next_hour_is_heard():
     answer = _answer()
     for name, values in answer["hourly"].items():
@@ -309,6 +327,8 @@ def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told(
         ("daily", {"weather": {"code": 95}}, "daily tells of 'weather'"),
         ("daily", {"outlook": ["a gale by noon"]}, "'outlook' ('a gale by noon')"),
         ("daily", {"sunrise": ["2026-05-09T05:31"], "sunset": ["2026-05-09"]}, None),
+        ("hourly", {"beaufort": [9, 9]}, "hourly tells of 'beaufort'"),
+        ("hourly", {"ff_10m": [25.0, 25.0]}, "hourly tells of 'ff_10m'"),
         ("models", ["a model"], None),
         ("model_run", {"id": "12Z", "created_at": "2026-05-09T12:00Z"}, None),
         ("attribution", "data by a weather service", None),
