@@ -108,6 +108,7 @@ def test_two_fin_sets_share_the_flights_that_flutter(whimbrel):
     assert whole.estimate == pytest.approx(1.0)
 
 
+@pytest.mark.slow  # many blocks
 def test_a_branch_that_is_empty_in_a_block_does_no_harm(whimbrel):
     drogue = whimbrel.recovery[0].model_copy(
         update={"strength": {"canopy": 1e6, "lines": 270.0}}

@@ -264,6 +264,7 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
         assert found == pytest.approx(chance, abs=3 * error * 0.5)
 
 
+@pytest.mark.slow  # many flights
 def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_changes(
     wind, cloud
 ):

@@ -52,6 +52,7 @@ def test_within_a_factor_of_two_of_brute_force(willet, pilot, spot):
     assert mean == pytest.approx(truth.estimate, rel=0.25)
 
 
+@pytest.mark.slow  # as the rope, whose hits are known
 def test_plain_and_steered_agree_where_hits_are_common(pilot):
     rows = pilot.parts[0].rows
     middle = np.array([pilot.east[rows].mean(), pilot.north[rows].mean()])

@@ -569,6 +569,7 @@ def features(desk):
     return json.loads((desk.folder / "site.geojson").read_text("utf-8"))["features"]
 
 
+@pytest.mark.slow  # the survey is drawn too, by mouse
 def test_a_field_is_drawn_by_touch_on_a_phone(browser, unjudged):
     room(browser, unjudged, "field", width=360, height=740)
     browser.cdp("Emulation.setTouchEmulationEnabled", enabled=True)
@@ -741,7 +742,7 @@ FORMS = {
 }
 
 # They tell what they cannot take as the others of their room do.
-MORE_FORMS = {"a circle", "tape and compass", "a strip", "a text"}
+MORE_FORMS = {"a circle", "tape and compass", "a strip", "a text", "a balloon"}
 
 TOLD = "return [...document.querySelectorAll('#told, .told')].map(e => e.textContent).join(' ')"
 
@@ -795,6 +796,7 @@ def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):
     )
 
 
+@pytest.mark.slow  # as a wrong value at its field
 def test_a_fault_of_a_row_stands_at_its_row_however_deep(browser, demo_desk):
     """One in a device of another way down, one in a fin, and a key that is none."""
     path = demo_desk.folder / "flights" / "willet.toml"
@@ -833,6 +835,14 @@ def test_a_plan_is_begun_by_keys_stopped_and_told(browser, demo_desk):
     keys.press("Stop it")
     until(lambda: "stopped" in browser.find("#plan-now").text, "its end")
     assert browser.js("return document.documentElement.scrollWidth") <= 360
+    assert browser.barriers() == []
+    assert browser.js(CONTRAST) == []
+    assert browser.complaints() == []
+
+
+@pytest.mark.slow  # runs two commands; what they tell is looked at without a browser too
+def test_what_a_plan_refuses_and_finds_is_told(browser, demo_desk):
+    room(browser, demo_desk, "plan", width=360, height=740)
     click(browser, "A quick sum: where one body lands")
     for label, value in (("From", "900 m"), ("Its mass", "1 kg"), ("Drag area", "x")):
         fill(browser, label, value)
@@ -847,6 +857,7 @@ def test_a_plan_is_begun_by_keys_stopped_and_told(browser, demo_desk):
     assert browser.complaints() == []
 
 
+@pytest.mark.slow  # as what another window changes
 def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     room(browser, demo_desk, "field")
     until(lambda: browser.find(".ground path.area"), "the map")
@@ -914,7 +925,8 @@ def test_every_room_fits_and_its_names_are_told(browser, demo_desk, widths):
         for width in widths:
             browser.size(width)
             assert browser.js("return document.documentElement.scrollWidth") <= width
-            assert browser.js(CONTRAST) == [], name
+            if width in {360, 1440}:
+                assert browser.js(CONTRAST) == [], name
             if width == 360:
                 assert browser.barriers() == [], name
             small = browser.js(
@@ -1168,6 +1180,7 @@ def put_back(path, text):
     new.replace(path)
 
 
+@pytest.mark.slow  # how it is laid is tried without a browser
 def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tmp_path):
     from PIL import Image
 

@@ -355,6 +355,7 @@ def test_the_answers_it_rests_on_are_listed(browser, page):
     assert "no fire ban: yes" in told
 
 
+@pytest.mark.slow  # buttons and knob are tried too
 def test_keys_turn_the_dial(browser, page):
     browser.open(page)
     browser.js("document.querySelector('#by-cause').click()")

@@ -447,6 +447,7 @@ def test_what_is_asked_can_be_filled_in_and_is_taken(tmp_path, rules):
         assert not [r.name for r in results if r.outcome == "ask"], no
 
 
+@pytest.mark.slow  # files of all rule sets are filled in too
 def test_what_an_answer_raises_is_in_the_file():
     """Without sparks a light rocket is of the model code, which asks of dry grass."""
     facts = Facts({"liftoff_mass": 0.1, "propellant_mass": 0.012, "motor_count": 1.0,
@@ -754,6 +755,7 @@ def test_a_label_outdoes_the_impulse_that_only_explains_a_height(
     assert {r.outcome for r in lines if r.name == "motor_impulse"} == outcomes
 
 
+@pytest.mark.slow  # one more record fitted
 def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
     """Heights fix impulse and drag, not how thrust begins: at 80 N that is a class."""
     flight = read_flight(ROOT / "examples" / "plover.toml")

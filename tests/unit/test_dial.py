@@ -378,6 +378,7 @@ def small(dial, saltgrass):
     return {seed: few_winds(dial, saltgrass, seed) for seed in (1, 2)}
 
 
+@pytest.mark.slow  # two more dials
 @pytest.mark.usefixtures("flown_anew")
 def test_the_same_seed_gives_the_same_page(small, dial, saltgrass):
     every = *small.values(), few_winds(dial, saltgrass, 1)
@@ -393,6 +394,7 @@ def test_a_wind_that_cannot_be_flown_holds_and_says_why():
     assert "the rail is too short" in "".join(told["texts"][text])
 
 
+@pytest.mark.slow  # of those dials; reasons are looked at in the page too
 def test_sentences_come_back_word_for_word(small):
     """Each wind has the sentences of its own checks, each told once."""
     nodes = small[1].nodes

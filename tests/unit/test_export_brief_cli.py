@@ -29,7 +29,7 @@ def run(command, *arguments):
 @pytest.mark.parametrize(
     ("formats", "files"),
     [
-        (["geojson"], {"landing.geojson"}),
+        pytest.param(["geojson"], {"landing.geojson"}, marks=pytest.mark.slow),
         (["kml", "gpx"], {"landing.kml", "landing.gpx"}),
         (
             ["csv"],

@@ -102,7 +102,10 @@ def test_layout_writes_a_map_of_scores(tmp_path):
 @pytest.mark.parametrize(
     ("command", "words"),
     [
-        (limits_command, ("--directions", 6, "--steps", 1, "--samples", 30)),
+        pytest.param(
+            *(limits_command, ("--directions", 6, "--steps", 1, "--samples", 30)),
+            marks=pytest.mark.slow,
+        ),
         (aim_command, ("--wind", "4 mph from 180", *FEW)),  # as above: flown once
         pytest.param(
             *(compare_command, ("--wind", "4 mph from 180", "--samples", 30)),

@@ -213,6 +213,7 @@ for _ in in_order(lambda task: bytes(1 << 20), range(1000)):
 """
 
 
+@pytest.mark.slow  # starts processes
 @pytest.mark.skipif(sys.platform != "linux", reason="forks where that is safe")
 def test_flights_of_processes_are_those_of_threads_and_none_outlives_its_parent():
     order = [sys.executable, "-W", "error", "-c", SPREAD_OUT, EXAMPLES / "dunlin.toml"]

@@ -248,6 +248,7 @@ def test_a_place_to_start_from_that_is_none_is_one_line(tmp_path, place, told):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow  # as what no case explains
 def test_what_fits_nothing_flown_is_told(tmp_path):
     seen = tmp_path / "seen.toml"
     seen.write_text("[[found]]\nat = [41.9, -117.95]\n")

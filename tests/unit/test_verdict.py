@@ -722,6 +722,7 @@ def test_a_limit_is_told_no_milder_than_it_was_found(speed, units, step, low, hi
     assert least_told(speed, units, step) == pytest.approx(high)
 
 
+@pytest.mark.slow  # proposals are flown again by another test
 def test_what_nothing_turns_is_told_first(willet, saltgrass):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
     strict = replace(saltgrass, rules="", limits={"rail_speed": "200 m/s"})
