@@ -61,7 +61,10 @@ def _range(cell: str) -> Range:
 CANOPIES: Final = MappingProxyType(
     {
         name: CanopyType(
-            *(_range(drag), _range(inflated), _range(load), _range(filling)),
+            _range(drag),
+            _range(inflated),
+            _range(load),
+            _range(filling),
             exponent=float(exponent),
             assumed=frozenset(assumed.split()),
         )

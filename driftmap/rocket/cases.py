@@ -139,7 +139,11 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     fall = staged_fall(bench, [first])
     beside = [d for d in bench.devices() if d is not main]
     return opened(
-        *(bench, "main at apogee", fall.release, main, fall.before[first.name]),
+        bench,
+        "main at apogee",
+        fall.release,
+        main,
+        fall.before[first.name],
         beside=beside,
         alone=True,
     )
@@ -325,7 +329,7 @@ def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
     if falls in devices and not own.burns_on:
         device = devices[falls]
         return opened(
-            *(bench, own.name, release, device), alone=True, less=gone, loose=loose
+            bench, own.name, release, device, alone=True, less=gone, loose=loose
         )
     if falls not in ("nose first", "tumbling"):
         known = ["nose first", "tumbling", *({} if own.burns_on else devices)]

@@ -205,7 +205,7 @@ def assess_setup(
     Without ``advice`` no other aims and no other readings of the wind are tried, of which
     notes tell and no verdict knows.
     """
-    flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
+    flight, site, answers = setup.flight, setup.site, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
     cloud = flown(setup, wind, progress=progress)
     contours = Outlines(cloud)
@@ -217,16 +217,6 @@ def assess_setup(
     if advice:
         checks = with_clear_aim(checks, cloud, site, wind)
         checks = _aloft_first(checks, setup, wind)
-    assumed = (
-        *site.assumed,
-        *wind.assumed,
-        *cloud.plan.assumed,
-        *cloud.tree.assumed,
-        _of_the_day(day),
-        *_loosened(found.checks),
-        f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
-        "the ground is flat, at the pad's elevation",
-    )
     moving = influences(cloud)
     return Assessment(
         flight=flight,
@@ -239,12 +229,29 @@ def assess_setup(
         harm=found.harm,
         sharpened=found.sharpened,
         verdict=verdict,
-        assumed=tuple(dict.fromkeys(assumed)),
+        assumed=_assumed(setup, wind, cloud, found.checks),
         influences=moving,
         more_wind=more_wind(cloud, wind, moving) if advice else (),
         version=version("driftmap"),
         answers=answers or Answers(),
     )
+
+
+def _assumed(
+    setup: Setup, wind: WindProfile, cloud: Cloud, checks: Iterable[Check]
+) -> tuple[str, ...]:
+    """List what an assessment rests on that nobody gave, each once."""
+    told = (
+        *setup.site.assumed,
+        *wind.assumed,
+        *cloud.plan.assumed,
+        *cloud.tree.assumed,
+        _of_the_day(setup.day),
+        *_loosened(checks),
+        f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
+        "the ground is flat, at the pad's elevation",
+    )
+    return tuple(dict.fromkeys(told))
 
 
 def flown(

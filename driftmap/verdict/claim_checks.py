@@ -274,7 +274,10 @@ def _spreads(flight: Flight) -> Iterator[Claim]:
             size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
             most = 10.0 if unit == "share" else 1e9
             yield Claim(
-                *(f"spread of {what}", given.spread / size, (least, most), unit),
+                f"spread of {what}",
+                given.spread / size,
+                (least, most),
+                unit,
                 how="is less than anyone can know, {:.3g}",
                 note="state the spread of one flight from the next, or leave it out",
             )

@@ -133,14 +133,11 @@ def judge_all(
     """
     limits, lines = _limits(cloud, site, answers), lines or Outlines(cloud)
     out_of_reach = beyond_reach(cloud)
-    near = tuple(a for a in site.areas if not out_of_reach(a.shape))
-    harm = harm_of(cloud, replace(site, areas=near), danger)
-    sharpened: tuple[Sharpened, ...] = ()
-    if precision is not None:
-        people = [area for area in near if area.occupied]
-        bound = limits["area_hit"].value
-        more = again(cloud, wind)
-        sharpened = sharpen(cloud, more, people, relative=precision, limit=bound)
+    near = replace(
+        site, areas=tuple(a for a in site.areas if not out_of_reach(a.shape))
+    )
+    harm = harm_of(cloud, near, danger)
+    sharpened = _sharpened(cloud, near, wind, limits, precision)
     asked = [*rule_checks(cloud, site, wind, answers), *label_claims(cloud, answers)]
     known = {s.area: s.estimate for s in sharpened}
 
@@ -148,7 +145,9 @@ def judge_all(
         cloud: Cloud, limits: Mapping[str, Limit], harm: Harm, known: _Known
     ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
         checks, areas = judge(
-            *(cloud, site, wind),
+            cloud,
+            site,
+            wind,
             limits=limits,
             harm=harm,
             known=known,
@@ -163,13 +162,27 @@ def judge_all(
         checks = _capped(checks, strict, "a loosened limit", most="warn")
     if (plain := by_default(cloud)) is not None:
         # Two claims together may pass what neither would: here nothing is eased at all.
-        there = harm_of(plain, replace(site, areas=near))
-        strict, _ = judged(plain, tightened(limits), there, {})
+        strict, _ = judged(plain, tightened(limits), harm_of(plain, near), {})
         checks = _capped(checks, strict, "likelihoods that the file sets")
     checks = tuple(_told(check) for check in checks)
     told = said(cloud.plan.flight, site)
     checks = (*checks, *_unreached(sharpened), *position_checks(site), *told)
     return Judgement(checks, areas, harm, sharpened)
+
+
+def _sharpened(
+    cloud: Cloud,
+    site: Site,
+    wind: WindProfile,
+    limits: Mapping[str, Limit],
+    precision: float | None,
+) -> tuple[Sharpened, ...]:
+    """Fly steered flights until how often each area with people is hit is known so well."""
+    if precision is None:
+        return ()
+    people = [area for area in site.areas if area.occupied]
+    bound = limits["area_hit"].value
+    return sharpen(cloud, again(cloud, wind), people, relative=precision, limit=bound)
 
 
 def _limits(cloud: Cloud, site: Site, answers: Answers | None) -> dict[str, Limit]:

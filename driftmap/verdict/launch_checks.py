@@ -67,7 +67,9 @@ def _steady(balance: Balance, limit: Limit, frame: str) -> Check:
             Kind.STATIC_MARGIN, middle, "cal", limit, interval=(low, high), name=name
         )
     return held(
-        *(Kind.STATIC_MARGIN, limit.source, f"{name} not known"),
+        Kind.STATIC_MARGIN,
+        limit.source,
+        f"{name} not known",
         limit=limit.value,
         unit="cal",
         sense="least",
