@@ -63,7 +63,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
 
   // --- what lies on the map
   function fit(wide = true) {
-    const points = site.features.filter(f => wide || !["waiver", "boundary", "road", "railway", "water", "airport", "building"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return rings(f).flat().flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
+    const points = site.features.filter(f => wide || ["pad", "spectators", "flight line", "parking", "camp"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return rings(f).flat().flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
     chart.fit(points.length ? points : [[-200, -200], [200, 200]]);
   }
   function parts(names) {
