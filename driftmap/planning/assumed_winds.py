@@ -290,6 +290,7 @@ def suppose(
         known_to=float(wind.height[-1]),
         read=tuple(wind.height.tolist()),
         age=0.0,
+        foretold=False,
         undated=(),
         source=f"supposed: {speed:.2f} m/s {told} at {supposition.at:g} m",
         assumed=(*notes, *_hour_told(supposition), closing),

@@ -289,8 +289,8 @@ def _spoken(text: str) -> tuple[float, float, float]:
 
 
 ALOFT_NOTES: Final = (
-    "each sounding flown as it is, as if taken over the site at the time of the flight; "
-    "hours without one are not counted",
+    "each sounding or forecast flown as it is, as if taken over the site at the time of the "
+    "flight, its wind near the ground as if read at the field; hours without one are not counted",
     "intervals: days drawn in place of soundings; spells of weather outlast a day, so "
     "they are narrow; not error of the physics, nor of the way to the station",
 )

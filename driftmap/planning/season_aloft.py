@@ -108,7 +108,7 @@ def season_soundings(
 
 
 def _try_sounding(packed: bytes, setting: Setting, one: Sounding) -> Trial:
-    now = replace(setting, when=one.time)
+    now = replace(setting, when=one.time, ahead=True)
     try:
         wind = merge(decode_text(one.text, one.source, now), now)
     except (DriftmapError, ValueError) as problem:

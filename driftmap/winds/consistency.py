@@ -43,7 +43,8 @@ def doubted(
 ) -> tuple[str, ...]:
     """Say what a verdict must hold for.
 
-    ``ground``: what rules near the ground; ``now``: the reports of its time.
+    ``ground``: what rules near the ground, None where that is still to be read; ``now``: the
+    reports of its time.
     """
     told = (
         *_not_read_here(ground),

@@ -273,7 +273,7 @@ def _with_doubts(
             ((end - setting.when) / timedelta(hours=1) for end in ends if end),
             default=None,
         ),
-        warned=doubted(stack, ground, now),
+        warned=doubted(stack, None if setting.ahead else ground, now),
         disagree=stack.doubts,
         stronger=stack.stronger,
         assumed=tuple(dict.fromkeys((*notes, supposed, uncertainty.ERROR_NOTE))),

@@ -84,7 +84,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
 def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """Merge a wind for its shape alone, of whatever day, without an age: to plan with."""
     times = [r.valid for r in readings if r.valid is not None]
-    own = replace(setting, when=max(times, default=setting.when))
+    own = replace(setting, when=max(times, default=setting.when), ahead=True)
     return replace(merge(readings, own), age=None, undated=())
 
 

@@ -43,7 +43,8 @@ class Setting:
     [deg]; when a wind was read that does not say so itself; how far the station of a report
     stands off, where that was told [m]; the zone of a time of day that names none: that of
     the flight's time, where one was given, else this computer's; whether a text of several
-    times is refused, as where all are counted.
+    times is refused, as where all are counted; whether the wind near the ground is still to
+    be read, as where a plan supposes it.
     """
 
     site_altitude: float
@@ -57,6 +58,7 @@ class Setting:
     station_away: float | None = None
     zone: tzinfo | None = None
     one_time: bool = False
+    ahead: bool = False
 
     @property
     def seen_by(self) -> datetime:

@@ -11,13 +11,18 @@ from driftmap.cli.season import season_command
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
-from driftmap.planning.season_aloft import read_soundings, season_soundings
+from driftmap.planning.season_aloft import (
+    _try_sounding,
+    read_soundings,
+    season_soundings,
+)
 from driftmap.planning.sweep import Ledger
-from driftmap.planning.trial import try_flight
+from driftmap.planning.trial import pack, try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
-from driftmap.winds.formats import each_time
-from driftmap.winds.profile import read_winds
+from driftmap.verdict.check import Kind
+from driftmap.winds.formats import decode, each_time
+from driftmap.winds.profile import read_winds, shape
 from driftmap.winds.reading import Setting
 
 ROOT = Path(__file__).parents[2]
@@ -138,7 +143,7 @@ def test_the_command_counts_soundings_and_goes_on(tmp_path):
     first = run(*words)
     assert first.exit_code == 0, first.output
     assert "2 of 2" in first.output
-    assert "known of soundings" in first.output
+    assert "soundings known" in first.output
     document = json.loads((tmp_path / "season.json").read_text())
     assert document["counted"] == "soundings"
     assert document["bins"] is None
@@ -155,3 +160,24 @@ def test_one_kind_of_wind_is_asked_for(words):
     result = run(*words)
     assert isinstance(result.exception, InputError)
     assert "--winds, --soundings and --log" in str(result.exception)
+
+
+@pytest.mark.parametrize("storm", [[], ["squalls by noon"]])
+def test_a_forecast_of_a_season_or_a_shape_need_not_have_been_read_at_the_field(
+    setup, storm, tmp_path
+):
+    """As every wind of a plan is still to be read; what else it tells holds."""
+    levels = [{"height_m": z, "from_deg": 240, "speed_mps": 2} for z in (10, 300, 1500)]
+    told = {"valid": "2026-06-13T15:00Z", "based_on": "2026-06-13T12:00Z"}
+    path = tmp_path / "forecast.json"
+    path.write_text(json.dumps({**told, "levels": levels, "notes": storm}))
+    when = datetime(2026, 6, 13, 15, tzinfo=UTC)
+    here = Setting(setup.site.elevation, when=when)
+    (one,) = read_soundings([path], here)
+    trial = _try_sounding(pack(setup), here, one)
+    kinds = [check.kind for check in trial.blocks if check.kind is Kind.WIND_WARNED]
+    assert len(kinds) == len(storm)
+    shown = shape(decode(str(path), here), here)
+    assert len(shown.warned) == len(storm)
+    flown = read_winds([str(path)], site_altitude=setup.site.elevation, when=when)
+    assert any("nobody read the wind near the ground" in one for one in flown.warned)
