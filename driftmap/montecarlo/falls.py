@@ -103,7 +103,7 @@ class Falls:
         way: Callable[[str], tuple[Rocket, Ascent]],
     ) -> None:
         self._fall_rise, self._draws, self._air = plan.fall_rise, draws, air
-        self._seed, self._way = luck, way
+        self._seed, self._way, self._falling = luck, way, air.for_falls()
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = draws["lift-off mass"] / middle
         self.fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
@@ -187,7 +187,7 @@ class Falls:
         end = np.concatenate([self._end(leg) for leg in legs])
         who = np.concatenate([leg.who for leg in legs])
         rise = self._fall_rise if nose else None
-        air, state = self._air, Motion(*start)
+        air, state = self._falling, Motion(*start)
         if falls:  # one thread: blocks of flights are shared among them
             state = fall(
                 state, mass, area, air, floor=end, rise=rise, who=who, threads=1

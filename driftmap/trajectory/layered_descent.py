@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.column import AirColumn
-from driftmap.core.checks import FloatArray, IntArray
+from driftmap.core.checks import IntArray, Kept
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import DragRise
 
@@ -15,7 +15,7 @@ _G: Final = STANDARD_GRAVITY
 _LIFTED: Final = 0.7  # of the speed of sinking that rising air takes at most; assumed
 
 
-def _held_up(lift: FloatArray, depth: FloatArray, took: FloatArray) -> FloatArray:
+def _held_up(lift: Kept, depth: Kept, took: Kept) -> Kept:
     """Time that rising air adds to the way through a layer, or sinking air takes [s].
 
     No body is held up more than `_LIFTED` of its sinking: it drifts out of what lifts it.
@@ -25,11 +25,11 @@ def _held_up(lift: FloatArray, depth: FloatArray, took: FloatArray) -> FloatArra
 
 
 def sink(
-    rows: FloatArray,
-    drag: FloatArray,
+    rows: Kept,
+    drag: Kept,
     air: AirColumn,
     column: IntArray,
-    stop: FloatArray,
+    stop: Kept,
     *,
     rise: DragRise | None,
 ) -> None:
@@ -59,19 +59,24 @@ def sink(
     """
     x, y, z, vx, vy, vz, t = rows
     u, start = -vz, -z
-    for i in range(air.height.size - 2, -1, -1):
-        low, high = air.height[i], air.height[i + 1]
-        n = int(np.searchsorted(start, -low))  # those that start above its lower level
+    # Plain numbers, beside which arrays keep their precision.
+    height, density, sound = (
+        levels.tolist() for levels in (air.height, air.density, air.sound)
+    )
+    for i in range(len(height) - 2, -1, -1):
+        low, high = height[i], height[i + 1]
+        # Those that start above its lower level.
+        n = int(start.searchsorted(start.dtype.type(-low)))
         if n == 0:
             continue
         floor, one = np.maximum(stop[:n], low), column[:n]
         s = np.minimum(z[:n], high)
         above = s - low  # height of the entry over the layer's lower level
         s = np.maximum(s - floor, 0.0)
-        k = drag[:n] * (0.5 * (air.density[i] + air.density[i + 1]))
+        k = drag[:n] * (0.5 * (density[i] + density[i + 1]))
         u0 = u[:n]
         if rise is not None:
-            k *= rise(u0 / (0.5 * (air.sound[i] + air.sound[i + 1])))
+            k *= rise(u0 / (0.5 * (sound[i] + sound[i + 1])))
         wind_x, wind_y = air.east[i].take(one), air.north[i].take(one)
         shear_x = (air.east[i + 1].take(one) - wind_x) / (high - low)
         shear_y = (air.north[i + 1].take(one) - wind_y) / (high - low)
@@ -79,21 +84,22 @@ def sink(
         wind_y += shear_y * above
         qx, qy = vx[:n] - wind_x, vy[:n] - wind_y
         u2, q2 = u0 * u0, qx * qx + qy * qy
-        half = np.exp(-k * s)  # of the squared speed, halfway down, before the tilt
-        k *= np.sqrt(1 + q2 * half / (u2 * half + _G / k * (1 - half)))
-        inverse = 1 / k
+        # What is gone halfway down of the squared speed, before the tilt.
+        gone = -np.expm1(-k * s)
+        k *= np.sqrt(1 + q2 * (1 - gone) / (u2 * (1 - gone) + _G / k * gone))
         ks = k * s
-        decay = np.exp(-ks)
-        terminal2 = _G * inverse
-        after = np.sqrt(terminal2 + (u2 - terminal2) * decay * decay)
+        gone = -np.expm1(-ks)
+        decay, lag, terminal2 = 1 - gone, gone / k, _G / k
+        after = np.sqrt(u2 * decay * decay + terminal2 * (gone * (1 + decay)))
         terminal = np.sqrt(terminal2)
-        took = (ks + np.log((terminal + after) / (terminal + u0))) * (terminal / _G)
-        lag = inverse * (1 - decay)
+        took = (ks + np.log1p((after - u0) / (terminal + u0))) * (terminal / _G)
         qx1, qy1 = qx * decay + shear_x * lag, qy * decay + shear_y * lag
-        slow = took / np.maximum(s, 1e-9) * inverse
-        centre = s * (after + 2 * u0) / (3 * (after + u0))
-        x[:n] += (wind_x - shear_x * centre) * took + (qx - qx1 + shear_x * s) * slow
-        y[:n] += (wind_y - shear_y * centre) * took + (qy - qy1 + shear_y * s) * slow
+        slow = took / (np.maximum(s, 1e-9) * k)
+        centre, left = s * (after + 2 * u0) / (3 * (after + u0)), s - lag
+        x[:n] += (wind_x - shear_x * centre) * took
+        x[:n] += (qx * gone + shear_x * left) * slow
+        y[:n] += (wind_y - shear_y * centre) * took
+        y[:n] += (qy * gone + shear_y * left) * slow
         vx[:n] = np.where(s > 0, wind_x - shear_x * s + qx1, vx[:n])
         vy[:n] = np.where(s > 0, wind_y - shear_y * s + qy1, vy[:n])
         u[:n] = after
