@@ -25,7 +25,7 @@ _COMMANDS: Final = MappingProxyType(
         "cases": ("compare", "What can go wrong, how likely."),
         "compare": ("compare", "Streamer, small or large canopy, side by side."),
         "dial": ("dial", "Every wind of the day in one page for the pad."),
-        "brief": ("assess", "One page to read aloud and post."),
+        "brief": ("assess", "A sheet to read aloud, a poster, the caller's seconds."),
         "export": ("assess", "Results for other maps, receivers, spreadsheets."),
         "drop": ("compare", "Where one body lands, without luck."),
         "limits": ("plans", "The strongest wind that is still go, by direction."),

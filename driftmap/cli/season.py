@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from driftmap.planning.hours import Hours
     from driftmap.planning.layout import Rose
     from driftmap.planning.season import Agreement, SeasonHour
-    from driftmap.planning.sweep import Hands
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
@@ -236,13 +235,6 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.assumed_winds import NO_HOUR, Supposition, suppose
     from driftmap.planning.documents import heading, supposed_basis
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
-    from driftmap.planning.season import (
-        agreement,
-        bins_to_fly,
-        season_hours,
-        season_suns,
-    )
-    from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.report.plan_pages import season_plan
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
@@ -258,19 +250,11 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if soundings:
-        with hands_of(run, "soundings") as hands:
-            found = _flown_aloft(setup, supposition, soundings, path, hands)
+        found = _flown_aloft(run, setup, supposition, soundings, path)
         notes = [*ALOFT_NOTES, *basis.assumed]
     else:
         hours = _hours(file, log).scaled(supposition.over(height))
-        suns = (sun.when for sun in season_suns(setup, supposition, hours))
-        ledger = open_ledger(path, run_key(setup, supposition, *suns))
-        every, left = bins_to_fly(hours, ledger)
-        _going_on(every - left, every)
-        with hands_of(run, "winds") as hands:
-            found = season_hours(setup, supposition, hours, ledger, hands=hands)
-        with hands_of(run, "checks") as hands:
-            same = agreement(setup, supposition, hours, ledger, check, hands=hands)
+        found, same = _flown_by_hour(run, setup, supposition, hours, path, check)
         told = suppose(supposition, 90.0, 4.0).assumed
         aloft = (note for note in told if NO_HOUR not in note)
         notes = [*hourly_notes(hours.source, height), *aloft, *basis.assumed]
@@ -302,12 +286,40 @@ def _hours(file: str | None, log: str | None) -> Hours:
     return replace(hours, held=held)
 
 
+def _flown_by_hour(
+    run: Run,
+    setup: Setup,
+    supposition: Supposition,
+    hours: Hours,
+    path: Path | None,
+    check: int,
+) -> tuple[tuple[SeasonHour, ...], Agreement]:
+    """Fly every bin of hourly winds that is not in the ledger yet, and some winds as they are."""
+    from driftmap.planning.season import (
+        agreement,
+        bins_to_fly,
+        season_hours,
+        season_suns,
+    )
+    from driftmap.planning.sweep import open_ledger, run_key
+
+    suns = (sun.when for sun in season_suns(setup, supposition, hours))
+    ledger = open_ledger(path, run_key(setup, supposition, *suns))
+    every, left = bins_to_fly(hours, ledger)
+    _going_on(every - left, every)
+    with hands_of(run, "winds") as hands:
+        found = season_hours(setup, supposition, hours, ledger, hands=hands)
+    with hands_of(run, "checks") as hands:
+        same = agreement(setup, supposition, hours, ledger, check, hands=hands)
+    return found, same
+
+
 def _flown_aloft(
+    run: Run,
     setup: Setup,
     supposition: Supposition,
     files: tuple[str, ...],
     path: Path | None,
-    hands: Hands,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
     from driftmap.planning.season_aloft import read_soundings, season_soundings
@@ -320,7 +332,8 @@ def _flown_aloft(
     aloft = read_soundings(files, setting)
     ledger = open_ledger(path, run_key(setup, supposition, "soundings", place))
     _going_on(sum(one.name in ledger.found for one in aloft), len(aloft))
-    return season_soundings(setup, aloft, setting, ledger, hands=hands)
+    with hands_of(run, "soundings") as hands:
+        return season_soundings(setup, aloft, setting, ledger, hands=hands)
 
 
 def _going_on(done: int, every: int) -> None:
