@@ -7,7 +7,7 @@ import hashlib
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta, timezone
 from functools import partial
 from typing import Any, Final, TypeVar
 
@@ -33,7 +33,10 @@ one field; and, of the ground, for one pad. Assumed."""
 
 _DEGREE: Final = 111_200.0  # m of latitude
 _AHEAD: Final = timedelta(hours=1 / 15)  # of the sun, a degree of longitude
-_HALF_DAY: Final = timedelta(hours=12)
+
+_ODD: Final = timedelta(hours=3.5)
+"""A clock farther from the sun than this is none of the site: legal time strays by up to three
+hours (from memory)."""
 
 HEAD: Final = (
     *("date", "site", "place", "flight", "rocket", "drawn", "by"),
@@ -104,17 +107,18 @@ class Occasion:
 
     @property
     def day(self) -> date | None:
-        """Day of the flight at the site, by the sun's time."""
-        return None if self.when is None else _local_day(self.when, self.longitude)
+        """Day of the flight at the site."""
+        return None if self.when is None else _at_site(self.when, self.longitude).date()
 
     @property
     def whole_day(self) -> tuple[datetime, datetime] | None:
         """From when until when it is the day of the flight at the site."""
-        if self.when is None or self.day is None:
+        if self.when is None:
             return None
-        noon = datetime(*self.day.timetuple()[:3], 12, tzinfo=UTC)
-        noon = (noon - _AHEAD * self.longitude).astimezone(self.when.tzinfo)
-        return noon - _HALF_DAY, noon + _HALF_DAY
+        here = _at_site(self.when, self.longitude)
+        start = here.replace(hour=0, minute=0, second=0, microsecond=0)
+        early, late = start, start + timedelta(days=1)
+        return early.astimezone(self.when.tzinfo), late.astimezone(self.when.tzinfo)
 
 
 def _mark(text: str) -> str:
@@ -128,8 +132,15 @@ def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
         yield area.role, str(area.people), round(float(area.shape.distance(pad)) / 10)
 
 
-def _local_day(when: datetime, longitude: float) -> date:
-    return (when.astimezone(UTC) + _AHEAD * longitude).date()
+def _at_site(when: datetime, longitude: float) -> datetime:
+    """Give a time by the clock it was told by, or by the sun where that is UTC or none of there.
+
+    A waiver, a leave, a fire ban are of a date by the clock.
+    """
+    sun, clock = _AHEAD * longitude, when.utcoffset()
+    if clock and abs(clock - sun) <= _ODD:
+        return when
+    return when.astimezone(timezone(sun))
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,7 +350,7 @@ def _day(value: object, key: str, *, longitude: float) -> date:
         day = date.fromisoformat(value.strip()) if isinstance(value, str) else value
         if isinstance(day, datetime):
             known = zoned(day).tzinfo is not None
-            return _local_day(day, longitude) if known else day.date()
+            return (_at_site(day, longitude) if known else day).date()
         if isinstance(day, date):
             return day
     except ValueError:

@@ -4,7 +4,7 @@ import dataclasses
 import re
 import tomllib
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -179,13 +179,27 @@ def test_an_end_counts_for_every_flight_that_its_answers_count_for(tmp_path):
     assert read(tmp_path, other + 'motor_allowed = "yes"\n').holds is None
 
 
-@pytest.mark.parametrize("longitude", [-118.0, 0.0, 151.0, 179.9])
-def test_what_was_answered_for_a_day_holds_as_long_as_it_counts(tmp_path, longitude):
+@pytest.mark.parametrize(
+    ("longitude", "clock", "ends"),
+    [
+        (-118.0, 0, "07:52"),
+        (0.0, 0, "00:00"),
+        (151.0, 0, "13:56"),
+        (179.9, 0, "12:00"),
+        (-150.0, -8, "08:00"),  # Alaska in summer: two hours before the sun's midnight
+        (-150.0, 2, "10:00"),  # of another land
+    ],
+)
+def test_what_was_answered_for_a_day_holds_as_long_as_it_counts(
+    tmp_path, longitude, clock, ends
+):
     """By the same day at the site as the answers themselves, to the second."""
     head = HEAD + "place = [41.604, -117.952, 1234.4]\n"
     noon = datetime(2026, 6, 13, 12, tzinfo=UTC) - timedelta(hours=longitude / 15)
+    noon = noon.astimezone(timezone(timedelta(hours=clock)))
     here = replace(HERE, longitude=longitude, when=noon)
     early, late = read(tmp_path, head + GIVEN, occasion=here).holds
+    assert f"{late.astimezone(UTC):%H:%M}" == ends
     second = timedelta(seconds=1)
     for when, counts in (
         *((early - second, False), (early + second, True)),
