@@ -20,7 +20,7 @@ function startGround() {
 }
 
 function placeAll() {
-  placeCorner();
+  placeCorner(ROOM);
   placeLabels();
 }
 

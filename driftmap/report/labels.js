@@ -276,14 +276,15 @@ function padBox(half) {
 }
 
 // Wind and north stand in the corner where they hide least: of danger nothing, nor caution, nor people, if there is one. Beside the keys it is on the
-// first screen too; below, on a small one, it is not.
-function placeCorner() {
+// first screen too; below, on a small one, it is not. `room`: about people, for their plates.
+function placeCorner(room = 0) {
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
   const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));
   const costs = ["", "beside", "low"].map((corner) => {
     one("#north").className = corner;
-    const box = one("#north").getBoundingClientRect();
-    return { corner, cost: [danger, caution, people].reduce((sum, grounds) => 2 * sum + (lies(box, grounds) !== "off"), 0) };
+    const { left, top, width, height } = one("#north").getBoundingClientRect();
+    const taken = [[danger, 0], [caution, 0], [people, room]].map(([grounds, far]) => lies(boxAt(left - far, top - far, { width: width + 2 * far, height: height + 2 * far }), grounds) !== "off");
+    return { corner, cost: taken.reduce((sum, some) => 2 * sum + some, 0) };
   });
   one("#north").className = costs.reduce((a, b) => (b.cost < a.cost ? b : a)).corner;
 }
