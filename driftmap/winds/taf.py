@@ -88,24 +88,15 @@ def _forecast(
 ) -> Reading:
     name = f"TAF {head['station']} {head['issued'] or head['from']}Z"
     away, where = setting.away_from(head["station"], name)
-    try:
-        start = nearest_day(head["from"], setting.when)
-        end = nearest_day(head["to"], start)
-        if end <= start:
-            raise ValueError("it ends before it begins")
-        issued = nearest_day(head["issued"], start) if head["issued"] else None
+    with at(f"{name}, its times"):
+        start, end, issued = _times(head, setting.when)
         parts = list(_parts(body, start, end))
-    except ValueError as problem:
-        raise PlacedError(name, f"its times: {problem}") from None
     flight = min(max(setting.when, start), end)
     base, later = _ruling(parts, flight)
     rules, told = _ruled(base, later, flight, name)
     level = _level(rules.text, name)
     may = [part for part in parts if _may_come(part, flight)]
-    since = max(flight - _LATE, start)
-    turns = {time for part in parts for time in (part.start, part.end)}
-    times = sorted({since, *(t for t in turns if since < t < flight)}, reverse=True)
-    before = dict.fromkeys(_ruled(*_ruling(parts, t), t, name)[0] for t in times)
+    before = _before(parts, max(flight - _LATE, start), flight, name)
     past = [part for part in before if part != rules]
     seen = " ".join(part.text for part in (base, *later)).split()
     return Reading(
@@ -118,7 +109,7 @@ def _forecast(
         cloud_base=sky.cloud_base(seen),
         lowest_cloud=sky.cloud_base(seen, 0.0),
         window=(start, end),
-        based_on=issued or start,
+        based_on=issued,
         forecast=True,
         direction_error=code.ROUNDING,
         away=away,
@@ -128,6 +119,25 @@ def _forecast(
         ),
         assumed=(f"{name}: at 10 m; that from {', '.join(told)}", where, *notes),
     )
+
+
+def _times(head: re.Match[str], when: datetime) -> tuple[datetime, datetime, datetime]:
+    """Give the first and last time that a forecast is for, and when it was issued."""
+    start = nearest_day(head["from"], when)
+    end = nearest_day(head["to"], start)
+    if end <= start:
+        raise ValueError("it ends before it begins")
+    issued = nearest_day(head["issued"], start) if head["issued"] else start
+    return start, end, issued
+
+
+def _before(
+    parts: Sequence[_Part], since: datetime, flight: datetime, name: str
+) -> dict[_Part, None]:
+    """Name the parts that ruled from then on until the flight, the latest first."""
+    turns = {time for part in parts for time in (part.start, part.end)}
+    times = sorted({since, *(t for t in turns if since < t < flight)}, reverse=True)
+    return dict.fromkeys(_ruled(*_ruling(parts, time), time, name)[0] for time in times)
 
 
 def _ruling(parts: Sequence[_Part], time: datetime) -> tuple[_Part, list[_Part]]:
