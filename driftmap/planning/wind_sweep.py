@@ -124,7 +124,12 @@ class Flights:
 
     def trial(self, speed: float, way: float) -> Trial:
         """Judge a wind."""
-        return self._trial(speed, _same(way))
+        return self._trial(*self._judged_as(speed, way))
+
+    def _judged_as(self, speed: float, way: float) -> Wind:
+        """Say which wind is judged in place of one: of a calm that nothing turns, one for all."""
+        (_, flown), angle = self._turned_to(speed, way)
+        return speed, _same(way) if angle else flown
 
     def drawn(self, speed: float, way: float) -> Landings:
         """Give the landings drawn of a wind that was judged; none if it was not flown."""
@@ -179,8 +184,8 @@ class Flights:
         """Know what was flown and judged elsewhere."""
         trials, drawn, clouds = unpack(ready)
         self._drawn |= drawn
-        for (speed, way), trial in trials.items():
-            self._trial.put(trial, speed, _same(way))
+        for wind, trial in trials.items():
+            self._trial.put(trial, *self._judged_as(*wind))
         for wind, cloud in clouds.items():
             self._cloud.put(cloud, *wind)
 
