@@ -117,7 +117,6 @@ def test_the_largest_motor_is_that_of_the_published_table(willet, site):
     assert room.altitude == there.waiver.ceiling
 
 
-@pytest.mark.slow  # one more search of pads
 def test_barred_pads_are_not_flown_and_come_last(question):
     pads = best_pads(question, spacing=200.0)
     barred = [place for place in pads if place.broken]
