@@ -7,17 +7,15 @@ says which version was changed, and is refused when another stands there by now.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import re
-import sys
 import tempfile
 from collections.abc import Callable, Collection, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock
-from typing import IO, Any, Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import tomlkit
 from tomlkit import TOMLDocument
@@ -32,7 +30,6 @@ KEPT: Final = 10
 _T = TypeVar("_T")
 
 _HISTORY: Final = ".versions"
-_PRIVATE: Final = ".desk"
 _TOP: Final = ("site.geojson", "day.toml", "answers.toml", "log.sqlite")
 ROOMS: Final = {
     "flights": (".toml", ".csv"),
@@ -197,7 +194,7 @@ class Folder:
             if before != data:
                 self._push(name, "undo", before)
                 self._clear(name, "redo")
-                _replace(path, data)
+                write_whole(path, data)
             return self.revision(name)
 
     def lay_aside(self, name: str, data: bytes) -> None:
@@ -224,43 +221,10 @@ class Folder:
                 if version is None:
                     self.path(name).unlink(missing_ok=True)
                 else:
-                    _replace(self.path(name), version)
+                    write_whole(self.path(name), version)
                 kept[-1].unlink(missing_ok=True)
                 return self.revision(name)
         raise InputError(name, "", f"has nothing to {way}")
-
-    def remembered(self, what: str) -> dict[str, Any]:
-        """Give what the desk keeps for itself; nothing that others may read or wrote."""
-        path = self.root / _PRIVATE / f"{what}.json"
-        try:
-            found = path.lstat()
-            told = json.loads(path.read_text("utf-8"))
-        except (OSError, ValueError):
-            return {}
-        own = os.name != "posix" or (
-            found.st_uid == os.getuid() and not found.st_mode & 0o077
-        )
-        return told if own and isinstance(told, dict) else {}
-
-    def remember(self, what: str, told: dict[str, Any] | None) -> None:
-        """Keep something for this user alone; None forgets it."""
-        path = self.root / _PRIVATE / f"{what}.json"
-        if told is None:
-            path.unlink(missing_ok=True)
-        else:
-            _replace(path, json.dumps(told).encode(), 0o600)
-
-    def alone(self) -> IO[str] | None:
-        """Take the folder for one desk; None where another has it. Its end lets go."""
-        place = self.root / _PRIVATE
-        place.mkdir(mode=0o700, exist_ok=True)
-        held = (place / "open").open("a")
-        try:
-            _lock_of(held)
-        except OSError:
-            held.close()
-            return None
-        return held
 
     def _place(self, name: str, way: str) -> Path:
         return self.root / _HISTORY / name.replace("/", "__") / way
@@ -275,7 +239,7 @@ class Folder:
         stack = self._stack(name, way)
         number = int(stack[-1].stem) + 1 if stack else 1
         suffix = _NONE if data is None else ".file"
-        _replace(self._place(name, way) / f"{number:06d}{suffix}", data or b"")
+        write_whole(self._place(name, way) / f"{number:06d}{suffix}", data or b"")
         for old in stack[: max(0, len(stack) + 1 - KEPT)]:
             old.unlink(missing_ok=True)
 
@@ -296,19 +260,7 @@ def stamp(path: Path) -> tuple[int, ...]:
     return found.st_ino, found.st_mtime_ns, found.st_ctime_ns, found.st_size
 
 
-def _lock_of(file: IO[str]) -> None:
-    """Lock a file until it is closed, by whatever end."""
-    if sys.platform == "win32":
-        import msvcrt  # noqa: PLC0415
-
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-    else:
-        import fcntl  # noqa: PLC0415
-
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-
-def _replace(path: Path, data: bytes, mode: int = 0o644) -> None:
+def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
     """Put a file in its place at once, on the disk before it is told as written."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, waiting = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")

@@ -19,6 +19,7 @@ from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
 from driftmap.desk.listing import state_of
+from driftmap.desk.private import remember, remembered
 from driftmap.desk.web import (
     current_desk,
     guarded,
@@ -54,10 +55,10 @@ class Readers:
         with self._lock:
             if self._server is not None:
                 return
-            known = self.desk.folder.remembered("readers")
+            known = remembered(self.desk.folder.root, "readers")
             listening = _listen(known.get("port"))
             key, port = str(known.get("key") or new_key()), listening.getsockname()[1]
-            self.desk.folder.remember("readers", {"port": port, "key": key})
+            remember(self.desk.folder.root, "readers", {"port": port, "key": key})
             app = readers_app(self.desk, key, self)
             self._server = server_of(app, listening, _THREADS)
             threading.Thread(target=_run, args=[self._server], daemon=True).start()
@@ -67,7 +68,7 @@ class Readers:
         """Answer them no more; the key is void from now on, unless the desk comes again."""
         with self._lock:
             if void:
-                self.desk.folder.remember("readers", None)
+                remember(self.desk.folder.root, "readers", None)
             if self._server is not None:
                 self._server.close()
             self._server, self.address = None, ""

@@ -15,6 +15,7 @@ from driftmap.core.errors import InputError
 from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
+from driftmap.desk.private import alone, remember, remembered
 from driftmap.desk.readers import Readers, reader_routes
 from driftmap.desk.web import listen, new_key, server_of
 from driftmap.report.page import render, text_of
@@ -38,7 +39,7 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
     """
     assert callable(echo)
     desk = Desk(made(folder))
-    held = desk.folder.alone()
+    held = alone(desk.folder.root)
     known = _known(desk.folder)
     if held is None:
         address = _address(*known) if known[0] else "its address comes in a moment"
@@ -52,7 +53,7 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
 
 def _known(folder: Folder) -> tuple[int, str]:
     """Give the port and key that the folder's desk had last; 0 and a new key else."""
-    told = folder.remembered("address")
+    told = remembered(folder.root, "address")
     port, key = told.get("port"), told.get("key")
     if not isinstance(port, int) or not isinstance(key, str) or len(key) < _SAFE:
         return 0, new_key()
@@ -74,7 +75,7 @@ def _serve(
     last, key = known
     listening = _listen(port or last, last=not port)
     port = listening.getsockname()[1]
-    desk.folder.remember("address", {"port": port, "key": key})
+    remember(desk.folder.root, "address", {"port": port, "key": key})
     app = make_app(desk, key, {f"127.0.0.1:{port}", f"localhost:{port}"})
     readers = Readers(desk)
     app.extensions["readers"] = readers

@@ -43,6 +43,7 @@ from driftmap.desk.judging import (
 )
 from driftmap.desk.outcomes import last_flown
 from driftmap.desk.plan_words import words_of, works
+from driftmap.desk.private import remember, remembered
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting, still_heard
@@ -1429,11 +1430,11 @@ def test_a_desk_that_comes_again_has_its_address_and_a_second_says_where(tmp_pat
 
 
 def test_a_key_that_others_may_read_is_no_key(folder):
-    folder.remember("address", {"port": 7, "key": "k" * 20})
-    assert folder.remembered("address")["port"] == 7
+    remember(folder.root, "address", {"port": 7, "key": "k" * 20})
+    assert remembered(folder.root, "address")["port"] == 7
     if os.name == "posix":
         (folder.root / ".desk" / "address.json").chmod(0o644)
-        assert folder.remembered("address") == {}
+        assert remembered(folder.root, "address") == {}
 
 
 # --- the flight
