@@ -20,26 +20,31 @@ may stand for speed and direction, and a bare list for its levels.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime
 from types import MappingProxyType
-from typing import Any, Final, TypeGuard
+from typing import Any, Final
 
 import numpy as np
 
 from driftmap.air.atmosphere import altitude_of, fill_heights, geopotential_of
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
-from driftmap.core.errors import PlacedError, WindError, at
-from driftmap.core.files import parse_json
+from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import nearest_name
+from driftmap.winds.json_document import (
+    as_number,
+    as_time,
+    check_keys,
+    load_document,
+    objects_of,
+    point_told,
+    told_place,
+)
 from driftmap.winds.other_times import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,
     check_placed,
-    held_to_site,
     over_ground,
 )
 from driftmap.winds.text import (
@@ -49,7 +54,6 @@ from driftmap.winds.text import (
     laid_out,
     level_from,
     reader,
-    told_time,
     vertical,
 )
 from driftmap.winds.times import show_time
@@ -294,91 +298,6 @@ def _components(levels: tuple[WindLevel, ...], common: FloatArray) -> list[Float
     return [np.interp(common, heights, part) for part in parts]
 
 
-_MOST_LEVELS = 20_000
-
-
-def load_document(text: str, source: str) -> dict[str, Any]:
-    """Read a JSON document of winds: an object, or a bare list, taken for its levels."""
-    whole = parse_json(text, source, WindError)
-    return as_object({"levels": whole} if isinstance(whole, list) else whole, "")
-
-
-def as_object(value: object, where: str) -> dict[str, Any]:
-    """Take a value for an object."""
-    if not isinstance(value, dict):
-        raise PlacedError(where or "the document", "must be an object in braces")
-    return value
-
-
-def as_list(value: object, where: str, most: int = _MOST_LEVELS) -> list[Any]:
-    """Take a value for a list that is not empty."""
-    if not isinstance(value, list) or not 0 < len(value) <= most:
-        raise PlacedError(where, f"must be a list of 1 to {most}")
-    return value
-
-
-def objects_of(
-    held: Mapping[str, Any], key: str, where: str, most: int = _MOST_LEVELS
-) -> list[tuple[str, dict[str, Any]]]:
-    """Take ``levels``, ``members`` and their like for objects, each with its place."""
-    each = as_list(held.get(key), f"{where} {key}".strip(), most)
-    places = [f"{where} {key[:-1]} {i}".strip() for i, _ in enumerate(each, 1)]
-    return [
-        (place, as_object(one, place)) for place, one in zip(places, each, strict=True)
-    ]
-
-
-def check_keys(given: dict[str, Any], accepted: tuple[str, ...], where: str) -> None:
-    """Refuse a key that is not known, with the nearest that is."""
-    for key in given:
-        if key not in accepted:
-            raise PlacedError(where, f"unknown key {nearest_name(key, accepted)}")
-
-
-def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | None:
-    """Take a value for a time with its zone; None where it is missing or null."""
-    value = document.get(key)
-    if value is None:
-        return None
-    with at(f"{where} {key}".strip()):
-        return told_time(str(value))
-
-
-def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
-    """Take a value for a finite number."""
-    if not (is_number(value) and low <= value <= high):
-        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
-        shown = f"{value:g}" if is_number(value) else repr(str(value)[:40])
-        raise ValueError(f"{key} {shown}; accepted is {told}")
-    return float(value)
-
-
-def is_number(value: object) -> TypeGuard[float]:
-    """Tell whether a value of a document is a number, and a finite one."""
-    return (
-        isinstance(value, int | float)
-        and value is not True
-        and value is not False
-        and -1e9 < value < 1e9
-    )
-
-
-def told_place(
-    held: Mapping[str, Any], setting: Setting, source: str, where: str = ""
-) -> tuple[str, tuple[str, ...], float]:
-    """Hold the place that a document tells against the site's, as `held_to_site` does."""
-    with at(where):
-        told = held.get("latitude") is not None or held.get("longitude") is not None
-        return held_to_site(_point(held) if told else None, setting, source)
-
-
-def _point(held: Mapping[str, Any]) -> tuple[float, float]:
-    return (
-        as_number(held.get("latitude"), "latitude", -90.0, 90.0),
-        as_number(held.get("longitude"), "longitude", -180.0, 180.0),
-    )
-
-
 def _nearest_point(
     document: dict[str, Any], source: str, setting: Setting
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
@@ -394,9 +313,11 @@ def _nearest_point(
         away = []
         for where, point in points:
             with at(where):
-                away.append(over_ground(_point(point), setting.place))
+                away.append(over_ground(point_told(point), setting.place))
         nearest = points[away.index(min(away))][1]
-        apart = (over_ground(_point(nearest), _point(point)) for _, point in points)
+        apart = (
+            over_ground(point_told(nearest), point_told(point)) for _, point in points
+        )
         if sum(one < _ONE_PLACE for one in apart) > 1:
             raise ValueError("hold one place twice; its times go into 'forecasts'")
     shared = {key: value for key, value in document.items() if key != "points"}

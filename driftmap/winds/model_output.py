@@ -18,13 +18,13 @@ from typing import Any, Final
 
 from driftmap.core.checks import zoned
 from driftmap.core.errors import PlacedError, at
-from driftmap.winds.forecast import (
+from driftmap.winds.forecast import read_document
+from driftmap.winds.json_document import (
     as_list,
     as_number,
     as_object,
     is_number,
     load_document,
-    read_document,
 )
 from driftmap.winds.reading import Reading, Setting, check_placed, held_to_ground
 from driftmap.winds.sky import POOR

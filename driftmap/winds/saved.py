@@ -24,7 +24,7 @@ from driftmap.air.profile_law import ROUGHNESS
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, at
-from driftmap.winds.forecast import (
+from driftmap.winds.json_document import (
     as_list,
     as_number,
     as_time,
