@@ -61,13 +61,13 @@ def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindPr
         gust=wind.gust * factor,
         strongest=None if wind.strongest is None else wind.strongest * factor,
         levels=tuple(_scaled(level, factor, angle) for level in wind.levels),
-        # Another report does not grow milder with the one that is flown.
+        # What else was told does not grow milder with the wind that is flown.
         stronger=tuple(
             replace(one, level=_scaled(one.level, max(factor, 1.0), angle))
             for one in wind.stronger
         ),
+        with_aside=wind.with_aside and scaled(wind.with_aside, max(factor, 1.0), angle),
         with_most=wind.with_most and scaled(wind.with_most, factor, angle),
-        with_aside=wind.with_aside and scaled(wind.with_aside, factor, angle),
     )
     return _with_error(turned, error)
 

@@ -99,7 +99,7 @@ def holding(entries: Iterable[Entry]) -> list[Entry]:
 
 
 def check_entry(entry: Entry) -> None:
-    """Refuse an entry from elsewhere that those who read the log could not read.
+    """Refuse an entry that those who read the log could not read, whoever wrote it.
 
     ``entry``: its digest may fit all the same.
 
@@ -114,7 +114,8 @@ def check_entry(entry: Entry) -> None:
     try:
         _check_body(entry.body)
     except (KeyError, TypeError, AttributeError, ValueError) as problem:
-        told = f"a {entry.kind} does not say so ({type(problem).__name__}: {problem})"
+        fault = f"{type(problem).__name__}: {problem}"
+        told = f"is no {entry.kind} as they are written here ({fault})"
         raise ValueError(told) from None
 
 
@@ -136,6 +137,7 @@ def _check_body(body: Mapping[str, Any]) -> None:
         for points in case["pieces"].values():
             for east, north in points:
                 float(east) + float(north)
+    _, _ = map(float, body.get("place", (0.0, 0.0)))
     for likelihood in body.get("likelihoods", {}).values():
         float(likelihood)
     if body.get("when") is not None:

@@ -12,8 +12,15 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final, Self
 
-from driftmap.core.errors import InputError
-from driftmap.logbook.entry import ENTRY_KINDS, Content, Entry, canonical, holding
+from driftmap.core.errors import InputError, located
+from driftmap.logbook.entry import (
+    ENTRY_KINDS,
+    Content,
+    Entry,
+    canonical,
+    check_entry,
+    holding,
+)
 
 _APPLICATION: Final = 0x64724C67  # marks the file as a log of this program
 _MAGIC: Final = b"SQLite format 3\x00"
@@ -245,10 +252,14 @@ class Log:
             rows = self._base.execute(
                 "SELECT id, at, kind, about, corrects, body FROM entry ORDER BY number"
             ).fetchall()
-            return [
+            found = [
                 Entry(one, at, kind, about, corrects, _body(body), used.get(one, {}))
                 for one, at, kind, about, corrects, body in rows
             ]
+            for entry in found:
+                with located(str(self.path), f"entry {entry.id[:8]}"):
+                    check_entry(entry)
+            return found
 
     def current(self) -> list[Entry]:
         """Read the entries that hold now, in the order in which the originals were written."""

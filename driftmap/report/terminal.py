@@ -107,14 +107,17 @@ def proposals(found: Turning, *, units: Units) -> str:
         ]
     if found.wait_for is not None:
         wind = show(words.most_told(found.wait_for, units), "speed", units)
-        lines.append(f"Wait for a wind of {wind} or less at 10 m from there.")
+        lines.append(
+            f"Wait for a wind of {wind} or less at 10 m from there, and as much less aloft."
+        )
     if not found.better:
         return "\n".join([*lines, "No change that was flown comes out better."])
     lines.append("What comes out better, each really flown:")
     for turn in found.better[:_MOST_TURNS]:
         name = visible(turn.name)
         if turn.kind in {"wind", "both"}:
-            name = f"{name} (wind of {show(turn.wind, 'speed', units)} at 10 m)"
+            wind = show(turn.wind, "speed", units)
+            name = f"{name} (wind of {wind} at 10 m, as much less aloft)"
         left = f", {turn.failing} failing, {turn.warning} that hold" * (
             turn.verdict != "go"
         )

@@ -633,7 +633,12 @@ def test_a_bad_outcome_is_one_line_and_makes_no_log(tmp_path, text, told):
 def of_an_assessment(**more):
     body = {
         "place": [41.6, -117.95],
-        "forecast": [{"case": "early opening, torn", "cause": "early opening"}],
+        "forecast": [
+            {
+                **{"case": "early opening, torn", "cause": "early opening"},
+                **{"probability": 0.005, "pieces": {}},
+            }
+        ],
         "likelihoods": {"early opening": 0.005, "canopy tangles": 0.015},
         "devices": ["drogue", "main"],
     }
@@ -686,6 +691,26 @@ def test_a_find_beyond_all_that_was_foretold_or_of_no_flight_is_told():
 def test_an_outcome_belongs_to_an_assessment_alone():
     with pytest.raises(InputError, match="is no assessment"):
         unlike({"found": []}, new_entry("outcome", {"found": []}), "o.toml")
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("outcome", {"found": True}),
+        ("outcome", {"found": [{"at": [41.0, 3.0]}]}),
+        ("assessment", {"place": 3.0}),
+        ("assessment", {"likelihoods": [0.1]}),
+        ("assessment", {"when": 3}),
+    ],
+)
+def test_a_log_of_entries_that_say_no_such_thing_is_refused_by_name(
+    tmp_path, kind, body
+):
+    entry = new_entry(kind, body)
+    with Log(tmp_path / "log.sqlite") as log:
+        log.append([entry])
+        with pytest.raises(InputError, match=f"entry {entry.id[:8]}: is no {kind} as"):
+            log.entries()
 
 
 @pytest.mark.parametrize("harm", ["cut", "loose", "kind"])
