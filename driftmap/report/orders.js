@@ -21,25 +21,23 @@ function reachOf(pieces) {
 
 const namesOf = (crowd, of) => crowd.filter(of).map(({ name }) => name).join(", ");
 
-const mild = ({ kind }) => kind === "caution";
+// Who is in danger or over a limit, and in caution where anybody who stands in it is over one.
+function isSent({ kind, outcome }, crowd) {
+  return kind === "danger" || outcome === 2 || (kind === "caution" && crowd.some((other) => other.kind === kind && other.outcome === 2));
+}
+const overOf = (crowd) => namesOf(crowd, (place) => isSent(place, crowd));
 
-// Whether caution is over a limit for anybody who stands in it: then all who do are to go.
-const overCaution = (crowd) => crowd.some((place) => mild(place) && place.outcome === 2);
-
-// Who is in danger or over a limit.
-const overOf = (crowd) => namesOf(crowd, (place) => place.kind === "danger" || place.outcome === 2 || (mild(place) && overCaution(crowd)));
-
-// Who is to go, who is clear, and who in caution: one verb for each.
+// Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.
 function showOrders(zoned, crowd) {
-  const over = overOf(crowd);
-  const ready = namesOf(crowd, (place) => mild(place) && !overCaution(crowd));
+  const sent = overOf(crowd);
+  const ready = namesOf(crowd, (place) => place.outcome === 1 && !isSent(place, crowd));
   const { danger_to: danger, move, ready: calm, ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
-  const calmly = ({ kind, outcome }) => !kind && !outcome;
+  const calmly = ({ outcome }) => !outcome;
   const clear = drawn ? namesOf(crowd, calmly) : "";
-  const lines = over ? [orderOf("move", fill(move, { places: over }))] : [];
+  const lines = sent ? [orderOf("move", fill(move, { places: sent }))] : [];
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : fill(stay, { places: clear })));
-  if (zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
+  if (ready || zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
   if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);

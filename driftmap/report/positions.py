@@ -34,8 +34,9 @@ def stand(seen: Watch) -> list[Order]:
     say, told = seen.voice.say, []
     people = [spot for spot in seen.places if spot.stand]
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
-    mild = [s for s in people if s.kind == "caution" and s.seen != "fail"]
-    calm = [s for s in people if s.kind is None and s.seen == "pass"]
+    # Of all who do not move: nobody is passed over whom a check only doubts to be clear.
+    mild = [s for s in people if s.seen == "warn"]
+    calm = [s for s in people if s.seen == "pass"]
     if sent := seen.moves:
         told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
     if calm:
