@@ -547,6 +547,7 @@ def test_a_failure_made_likelier_is_no_longer_too_rare(willet, said, rare):
     assert late.rare == rare
 
 
+@pytest.mark.slow  # many flights
 def test_a_rare_end_has_flights_of_its_own(whimbrel):
     """A main that gives once in thousands of openings is flown 1 in 16 all the same."""
     strong = whimbrel.recovery[1].model_copy(
@@ -646,6 +647,7 @@ def test_zero_likelihood_counts_nothing_but_is_still_flown(willet):
     assert cloud.tree.cases[0].name == WORKS
 
 
+@pytest.mark.slow  # many flights
 def test_sensitivity_finds_what_was_put_in(willet):
     """With a large wind error and still else, the wind must lead; without, it must not."""
     unsure = influences(fly(willet, wind(error=3.0), 0.0, samples=2000, seed=2))

@@ -230,6 +230,7 @@ def test_the_zero_is_the_pad_even_when_the_altimeter_tells_altitude():
     assert raised.drag == pytest.approx(plain.drag, rel=1e-3)
 
 
+@pytest.mark.slow  # one more record fitted
 def test_speed_narrows_the_drag():
     flown = FLOWN["light"]
     alone = infer(recorded(flown, 10, 2.0, seed=7), flown.body(), 0.0)

@@ -296,6 +296,7 @@ def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_ch
     assert known.effective == pytest.approx(once.effective, rel=1e-3)
 
 
+@pytest.mark.slow  # many flights
 def test_flights_that_can_hardly_fit_are_spared_and_the_others_stand_for_them(
     wind, cloud, cases
 ):

@@ -209,11 +209,16 @@ def noon():
     ("name", "margin", "slope"),
     [
         ("willet", 1.5, 10.0),
-        ("willet", 3.0, 18.0),
-        ("willet", 0.0, 10.0),
         ("willet", 80.0, 18.0),
-        ("whimbrel", 1.0, 8.0),
         ("whimbrel", 2.0, 14.0),
+        *(
+            pytest.param(*told, marks=pytest.mark.slow)
+            for told in (
+                ("willet", 3.0, 18.0),
+                ("willet", 0.0, 10.0),
+                ("whimbrel", 1.0, 8.0),
+            )
+        ),
     ],
 )
 def test_two_solvers_agree(noon, name, margin, slope):

@@ -612,6 +612,7 @@ def test_a_field_is_drawn_by_touch_on_a_phone(browser, unjudged):
     assert browser.complaints() == []
 
 
+@pytest.mark.slow  # one more way to change a drawing
 def test_an_area_is_split_by_two_taps(browser, demo_desk):
     room(browser, demo_desk, "field", width=1440)
     until(lambda: browser.find(".ground path.area"), "the map")
@@ -1000,6 +1001,7 @@ def drawn(role, kind, coordinates):
     }
 
 
+@pytest.mark.slow  # one more way to change a drawing
 def test_what_is_moved_keeps_its_holes_and_its_parts(browser, tmp_path):
     """A neighbour's field inside the land stays his, and the pad that is moved is the one meant."""
     CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])

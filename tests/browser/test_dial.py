@@ -676,6 +676,7 @@ def test_open_questions_hold_and_are_listed(browser, dial, tmp_path):
     assert "is the ground wet" in browser.find("#questions").text
 
 
+@pytest.mark.slow  # as those of the map
 def test_switches_of_pieces(browser, page):
     browser.look(page)
     put(browser, 4, 100)

@@ -179,6 +179,7 @@ def test_labels_do_not_cover_each_other(browser, page):
                 assert r1 <= l2 + 1 or r2 <= l1 + 1 or b1 <= t2 + 1 or b2 <= t1 + 1
 
 
+@pytest.mark.slow  # that none lies on another is tried at each call
 def test_names_are_tied_to_their_ground_and_words_lie_in_their_zones(browser, page):
     """No plate far off, none in a zone but of ground that reaches into it, no line across the pad."""
     for width in (390, 1280):

@@ -41,7 +41,13 @@ def plan(tmp_path_factory):
 
 
 @pytest.mark.parametrize(
-    ("width", "dark"), [(320, True), (360, False), (820, True), (1440, False)]
+    ("width", "dark"),
+    [
+        (320, True),
+        (1440, False),
+        pytest.param(360, False, marks=pytest.mark.slow),
+        pytest.param(820, True, marks=pytest.mark.slow),
+    ],
 )
 def test_it_asks_for_nothing_and_fits(browser, plan, width, dark):
     browser.open(plan, width=width, dark=dark)

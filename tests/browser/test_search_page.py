@@ -185,6 +185,7 @@ def test_what_was_walked_outlives_a_reload(browser, search_page):
     assert "Found in" in browser.find("#status").text
 
 
+@pytest.mark.slow  # as two pages put together
 def test_a_find_that_was_none_is_none_on_the_other_page_too(browser, search_page):
     start(browser, search_page)
     browser.find("rect.cell").click()

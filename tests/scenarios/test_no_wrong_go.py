@@ -85,6 +85,7 @@ GO = {
 }
 """A word that nobody can reach protects nobody."""
 GO_SLOWLY = {
+    "a calm morning",
     "a calm morning and an upright rail",
     "a calm morning and a rail that leans away",
     "a crowd far off",
@@ -578,6 +579,7 @@ RULES = {
 
 SCENES = {**PEOPLE, **GROUND, **TALK, **OPENINGS, **WINDS, **RULES}
 SLOW = {
+    "people given as many points",
     "a canopy five seconds late",
     "a canopy late, and a cord of 18 kN told",
     "a longer rail that leans over the crowd",

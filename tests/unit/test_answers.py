@@ -439,7 +439,16 @@ def test_a_person_word_is_told_from_a_figure_worked_out():
     assert (wind.outcome, wind.answered) == ("pass", False)
 
 
-@pytest.mark.parametrize("rules", rule_sets())
+PLAIN_SETS = {"us", "us-model", "uk", "germany", "range"}
+
+
+@pytest.mark.parametrize(
+    "rules",
+    [
+        pytest.param(name, marks=() if name in PLAIN_SETS else pytest.mark.slow)
+        for name in rule_sets()
+    ],
+)
 def test_what_is_asked_can_be_filled_in_and_is_taken(tmp_path, rules):
     """The template reads back as it is, and with every example taken nothing is open."""
     sets = read_rules([rules])

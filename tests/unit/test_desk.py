@@ -1541,6 +1541,7 @@ def test_no_recovery_printed_fins_and_a_home_made_canopy_are_no_dead_end(ask):
     assert told["problem"] == ""
 
 
+@pytest.mark.slow  # as a flight of six answers
 def test_stages_and_other_ways_down_are_typed_and_nothing_of_them_is_lost(ask, folder):
     shutil.copy(ROOT / "examples" / "godwit.toml", folder.root / "flights")
     before = folder.text("flights/godwit.toml")

@@ -431,6 +431,7 @@ def test_a_gust_is_carried_by_every_wind_of_the_dial(shaped):
         Reach(5.0, gust=0.9)
 
 
+@pytest.mark.slow  # one more dial
 def test_a_page_says_its_day_and_differs_by_it(dial):
     pages = [dial_html(dial, units="us", made_for=date(2026, 6, day)) for day in (1, 2)]
     assert "For 2026-06-01 only." in pages[0]

@@ -121,6 +121,7 @@ def test_the_schema_of_rules_takes_those_that_come_with_the_package():
     assert not schema.is_valid({"title": "Ours", "rlue": []})
 
 
+@pytest.mark.slow  # every key is tried
 def test_the_schema_of_sites_takes_what_reading_takes():
     schema = _printed("site", "--schema")
     paths = sorted((ROOT / "sites").glob("*.geojson"))

@@ -128,6 +128,7 @@ def test_barred_pads_are_not_flown_and_come_last(question):
     assert "Crowd" in drawn[0].broken[0]
 
 
+@pytest.mark.slow  # one more search of pads
 def test_shares_are_weighed_by_how_often_a_wind_blows(question, monkeypatch):
     """Winds of one speed share their flights, as the rail follows them."""
     fly, speeds = wind_sweep.flown, []
