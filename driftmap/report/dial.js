@@ -253,7 +253,7 @@ function showPieces(about) {
 }
 
 // Why nothing is drawn, or what is drawn is not of this wind now; and where people stay meanwhile, but for those whom the
-// nearest wind that was worked out sends away.
+// nearest wind that was worked out sends away, or has in a zone where this one is stronger.
 function showUnknown({ judged, about, old, gust }) {
   const known = about.some((place) => WINDS[place].pieces.some(Boolean));
   const drawn = old ? say("not_now") : gust ? say("not_gusts") : "";
@@ -261,7 +261,8 @@ function showUnknown({ judged, about, old, gust }) {
   one(".orders").hidden = !known;
   one("#unknown").hidden = !why;
   if (!why) return;
-  const over = overOf(crowdAt(judged).crowd);
+  const { crowd } = crowdAt(judged);
+  const over = known ? overOf(crowd) : namesOf(crowd, ({ kind, outcome }) => kind || outcome === 2);
   one("#unknown").replaceChildren(why, " ", !over ? say("stay") : known ? "" : orderOf("move", fill(DIAL.orders.move, { places: over })));
 }
 
