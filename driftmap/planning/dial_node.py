@@ -237,7 +237,7 @@ def drawn_landings(
 
 def _taut(east: FloatArray, north: FloatArray) -> NDArray[np.object_]:
     """Go round some places each, shape (..., places); what has no width gets one."""
-    hulls: Any = shapely.convex_hull(shapely.multipoints(np.stack([east, north], -1)))
+    hulls: Any = shapely.convex_hull(shapely.linestrings(np.stack([east, north], -1)))
     thin = shapely.area(hulls) == 0
     hulls[thin] = shapely.buffer(hulls[thin], _THIN)
     return np.asarray(shapely.multipolygons(hulls[..., None]))

@@ -119,7 +119,7 @@ def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
             _up(landing.energy),
             _up(landing.typical),
             power,
-            *(n for _ in landing.lines for n in next(lines)),
+            *itertools.chain.from_iterable(next(lines) for _ in landing.lines),
         ]
 
 
