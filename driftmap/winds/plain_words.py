@@ -75,7 +75,9 @@ _SOCK: Final = _pattern(_SAYINGS["of_a_sock"])
 _CLAUSES: Final = {name: _pattern(form) for name, form in _SAYINGS["clauses"].items()}
 _MAIN: Final = _pattern(_SAYINGS["strength"])
 _CODED: Final = _pattern(_SAYINGS["coded"])
-_ALOFT: Final = _pattern(r"\b(?:kite|mast|drone)\b")
+_ALOFT: Final = _pattern(
+    r"^(?!.*\bat\s+(?:%speed%)\s*(?:m|ft|feet|met(?:er|re)s?)\b(?!/)).*\b(?:kite|mast|drone)\b"
+)
 _START: Final = _pattern(_SAYINGS["start"])
 _EXAMPLE: Final = (
     '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'

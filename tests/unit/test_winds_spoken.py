@@ -322,6 +322,8 @@ def test_a_windsock_tells_a_range(text, low, high, degrees):
         ("Winds SW at 9 mph", "9 mph from SW"),
         ("drone: 9 mph from 240 at 120 m", "9 mph from 240 at 120 m"),
         ("9 mph from 240 by kite at 60 m", "9 mph from 240 at 60 m"),
+        ("9 mph from 240 at 60 m (kite)", "9 mph from 240 at 60 m"),
+        ("kite 60 m, 9 mph from 240", "9 mph from 240 at 60 m"),
         ("9 mph from 240 at 60 m, from a drone", "9 mph from 240 at 60 m"),
     ],
 )
