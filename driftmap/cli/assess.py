@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Assessment
+    from driftmap.verdict.what_if import Turning
 
 
 _EXPORTS: Final = {
@@ -202,18 +203,11 @@ def assess_command(
     from driftmap.verdict.document import document
 
     around = around_of(result, asked=stop_wind)
-    data, proposed = document(result), None
+    proposed = _proposed(result) if propose else None
+    data = document(result)
     if around is not None:
         data["holds_while"] = asdict(around)
-    if propose:
-        from driftmap.cli.plans import in_processes
-        from driftmap.verdict.what_if import turns
-
-        with (
-            Progress("changes of the plan") as progress,
-            in_processes(result.cloud.flights) as through,
-        ):
-            proposed = turns(result, progress=progress, through=through)
+    if proposed is not None:
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
     text = json_text(data)
@@ -232,6 +226,18 @@ def assess_command(
     if log is not None:
         click.echo(log_assessment(result, run, log), err=as_json)
     ctx.exit(EXIT[result.verdict])
+
+
+def _proposed(result: Assessment) -> Turning:
+    """Fly changes to the plan."""
+    from driftmap.cli.plans import in_processes
+    from driftmap.verdict.what_if import turns
+
+    with (
+        Progress("changes of the plan") as progress,
+        in_processes(result.cloud.flights) as through,
+    ):
+        return turns(result, progress=progress, through=through)
 
 
 @click.command("brief")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
 
 from driftmap.core.errors import visible
 from driftmap.core.units import show
@@ -33,47 +33,69 @@ def plain(text: str) -> str:
 
 def summary(assessment: Assessment, *, units: Units) -> str:
     """Write the verdict, what speaks against it, and what comes down where."""
-    a = assessment
-    head = headline(a, english(units))
+    a, head = assessment, headline(assessment, english(units))
+    lines = (
+        *_word(a, head),
+        *_against(a, head, units),
+        *_rests_on(a, head),
+        "",
+        *_convergence(a),
+        "What comes down where, from the pad:",
+        *_landings(a, units),
+        "",
+        f"{len(a.assumed)} things were assumed; the map lists them.",
+        f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.",
+        *(f"* {text}" for text in CAUTIONS),
+    )
+    return "\n".join(lines)
+
+
+def _word(a: Assessment, head: Mapping[str, Any]) -> Iterator[str]:
+    """Say the word, and of which flight, in what wind, when and where."""
     what = f"{visible(a.flight.name)} at {visible(a.site.name)}"
     wind = f"{head['wind']} ({head['mast']}. {head['age']})"
-    lines = [plain(f"{head['word']}: {what}, {wind}")]
+    yield plain(f"{head['word']}: {what}, {wind}")
     time = head["time"]  # of the flight, or that nobody told it
     told = f"Flight of {time}" if time[0].isdigit() else time.capitalize()
-    lines.append(f"  {told}, {visible(head['pad'])} at {head['place']}")
+    yield f"  {told}, {visible(head['pad'])} at {head['place']}"
+
+
+def _against(a: Assessment, head: Mapping[str, Any], units: Units) -> Iterator[str]:
+    """Say what speaks against a go, and what would settle it."""
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
-    lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
+    yield from (f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS])
     if len(reasons) > _MOST_REASONS:
-        lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
-    lines += _open(a)
+        yield f"  - and {len(reasons) - _MOST_REASONS} more; see the map"
+    yield from _open(a)
     if head["settled"]:
-        lines.append(f"    {plain(head['settled'])}")
+        yield f"    {plain(head['settled'])}"
     if more := flights_to_settle(a.checks, a.cloud.flights):
         told = f"more flights may settle it: --samples {more}, perhaps more still"
-        lines.append(f"    what is not sure is within its limit as reckoned; {told}")
+        yield f"    what is not sure is within its limit as reckoned; {told}"
+
+
+def _rests_on(a: Assessment, head: Mapping[str, Any]) -> Iterator[str]:
+    """Say how many checks pass, read the files back, and name the reading that would help."""
     out, said = counted(a.checks)
-    lines.append(
+    yield (
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
         f"{said} answered by people. The range safety officer decides"
     )
     back = ", ".join(visible(plain(text)) for text in head["back"])
-    lines.append(f"  Read back, a wrong unit shows: {back}")
+    yield f"  Read back, a wrong unit shows: {back}"
     # A key such as the hours of a waiver may be thought to count.
-    lines += [
-        f"  {visible(x)}" for x in a.site.assumed if x.startswith("keys not read")
-    ]
+    for told in a.site.assumed:
+        if told.startswith("keys not read"):
+            yield f"  {visible(told)}"
     if head["more_wind"]:
-        lines.append(f"  {head['more_wind']}")
-    lines.append("")
-    lines += _convergence(a)
-    lines.append("What comes down where, from the pad:")
+        yield f"  {head['more_wind']}"
+
+
+def _landings(a: Assessment, units: Units) -> Iterator[str]:
     for case in a.cloud.tree.cases:
-        lines.append(f"  {case.name}, {words.percent(case.probability)} of flights")
-        lines += [f"    {_piece(a, part, units)}" for part in a.cloud.of(case.name)]
-    lines += ["", f"{len(a.assumed)} things were assumed; the map lists them."]
-    lines.append(f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.")
-    return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
+        yield f"  {case.name}, {words.percent(case.probability)} of flights"
+        yield from (f"    {_piece(a, part, units)}" for part in a.cloud.of(case.name))
 
 
 def _open(assessment: Assessment) -> list[str]:
