@@ -8,10 +8,10 @@ north, the wind at height `z` is
     w(z) = M(z) s + b(z) s / sqrt(|s|² + 1) + e(z)
 
 with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published
-law), `b` what blows aloft even over a light wind, further round, and `e` an error whose
-size grows as the root of height: over a light wind, above which the air may slide, it is
-larger the deeper the night. It is alike over ratios of height low down, and over depths of air aloft. Given
-levels condition it: it passes through them, and opens between and beyond. What a level
+law), `b` what blows aloft even over a light wind, further round, and `e` an error whose size
+grows as the root of height: over a light wind, above which the air may slide, it is larger the
+deeper the night. It is alike over ratios of height low down, and over depths of air aloft.
+Given levels condition it: it passes through them, and opens between and beyond. What a level
 itself is off by – its instrument, its age, the distance of its station – is added to that.
 """
 

@@ -210,9 +210,10 @@ def wind_of(
 ) -> WindProfile:
     """Merge the winds that count; those set aside by hand are told, and heard.
 
-    ``names``: files of the winds that count. Result: what is flown. A wind set aside as no longer so, or that stopped counting in
-    any other way, may not make it milder while it would still have counted: where the two
-    disagree the verdict holds, and it is judged with it as well.
+    ``names``: files of the winds that count. Result: what is flown. A wind set aside as no
+    longer so, or that stopped counting in any other way, may not make it milder while it would
+    still have counted: where the two disagree the verdict holds, and it is judged with it as
+    well.
     """
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")

@@ -60,10 +60,10 @@ def fly_block(
 ) -> Block:
     """Fly a block of flights through every case.
 
-    ``plan``: what the rockets share; ``wind``: the wind as known, with its error;
-    ``count``: flights in the block; ``seed`` and ``number``: seed of the run, and which
-    block of it this is; ``steered``: what they have of the wind's error in place of draws,
-    and which of them are flown at all; ``keep_falls``: whether to keep where each stage of a fall begins.
+    ``plan``: what the rockets share; ``wind``: the wind as known, with its error; ``count``:
+    flights in the block; ``seed`` and ``number``: seed of the run, and which block of it this
+    is; ``steered``: what they have of the wind's error in place of draws, and which of them
+    are flown at all; ``keep_falls``: whether to keep where each stage of a fall begins.
 
     Result: landings and what led to them. Raises `ValueError` if a flight cannot leave
     the rail or leaves the column of air.

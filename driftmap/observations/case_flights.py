@@ -32,13 +32,13 @@ _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 class Flown:
     """The flights of one case: which ones of the first so many `flights` of a cloud they are.
 
-    The cloud keeps its falls; `prior` are their weights before anything was seen, (k,), which over
-    all cases of a plain cloud add up to 1. `drift`: of the mean wind, from `drift_of`. `slopes`, (2, 2):
-    way east and north by each unit of lean and second [m s⁻¹], by piece and time, None being down;
-    plain flights fill it as it is asked for. `lean`, (2, k): by how much the wind of each is leaned
-    in thought, beside what it flew. `worked_out`: places that were worked out before, by what was
-    asked; leaning changes none. `coarse`: they lie too far apart to hit what was found, and each
-    stands for a patch, moved to the find of `anchor`.
+    The cloud keeps its falls; `prior` are their weights before anything was seen, (k,), which
+    over all cases of a plain cloud add up to 1. `drift`: of the mean wind, from `drift_of`.
+    `slopes`, (2, 2): way east and north by each unit of lean and second [m s⁻¹], by piece and
+    time, None being down; plain flights fill it as it is asked for. `lean`, (2, k): by how
+    much the wind of each is leaned in thought, beside what it flew. `worked_out`: places that
+    were worked out before, by what was asked; leaning changes none. `coarse`: they lie too far
+    apart to hit what was found, and each stands for a patch, moved to the find of `anchor`.
     """
 
     cloud: Cloud

@@ -93,11 +93,11 @@ def know(
 
     Result: the weighed flights; `Weighed.effective` tells how many they stand for.
 
-    The flights flown again keep their luck but for the part of the wind's error that
-    carries a fall farthest. That is drawn about where the flight fits best, and weights
-    undo the lean exactly (`driftmap.montecarlo.importance_sampling.Mixture`). Each case is leaned by
-    itself: a flight that fits in one way as this case and in another as that would
-    otherwise hit by luck alone as one of them, and then weigh more than all others.
+    The flights flown again keep their luck but for the part of the wind's error that carries a
+    fall farthest. That is drawn about where the flight fits best, and weights undo the lean
+    exactly (`driftmap.montecarlo.importance_sampling.Mixture`). Each case is leaned by itself:
+    a flight that fits in one way as this case and in another as that would otherwise hit by
+    luck alone as one of them, and then weigh more than all others.
     """
     known, observations = plain, plain.observations
     # Nothing measured, or no plain flights that told how a lean carries them.

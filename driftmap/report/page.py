@@ -37,11 +37,11 @@ def render(
 ) -> str:
     """Write a page that needs nothing from outside.
 
-    ``template``: name of a template of `room`; it extends ``page.html``, and may import
-    the signs of the verdicts from ``signs.html``; ``voice``: gives its language, and what
-    it says; without one it is in English; ``room``: package that holds the template; ``styles``: style sheets after ``look.css``, as text; ``scripts``: scripts
-    at the end of the page, as text; no other script runs;
-    ``content``: what the template shows; every text is escaped.
+    ``template``: name of a template of `room`; it extends ``page.html``, and may import the
+    signs of the verdicts from ``signs.html``; ``voice``: gives its language, and what it says;
+    without one it is in English; ``room``: package that holds the template; ``styles``: style
+    sheets after ``look.css``, as text; ``scripts``: scripts at the end of the page, as text;
+    no other script runs; ``content``: what the template shows; every text is escaped.
 
     Result: an HTML document; the same content gives the same text.
     """

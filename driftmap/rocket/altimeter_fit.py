@@ -1,11 +1,11 @@
 r"""Thrust and drag of a flight that an altimeter recorded.
 
-The equations of `driftmap.rocket.vertical_flight` are fitted to the heights: lift-off, burn time, the
-thrust at ten shares of the burn and one drag coefficient. Nothing is differentiated, so
-an altimeter's noise of a metre or two does not drown the acceleration. The coast decides
-the drag, the climb to its start the impulse; the shape of the thrust is held smooth and
-even by two weak, assumed weights, for a coarse record cannot tell it. The loss grows
-slower than the square, so that the pressure spike of an ejection charge weighs little.
+The equations of `driftmap.rocket.vertical_flight` are fitted to the heights: lift-off, burn
+time, the thrust at ten shares of the burn and one drag coefficient. Nothing is differentiated,
+so an altimeter's noise of a metre or two does not drown the acceleration. The coast decides
+the drag, the climb to its start the impulse; the shape of the thrust is held smooth and even
+by two weak, assumed weights, for a coarse record cannot tell it. The loss grows slower than
+the square, so that the pressure spike of an ejection charge weighs little.
 """
 
 from __future__ import annotations

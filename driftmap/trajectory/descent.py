@@ -6,9 +6,10 @@ A body is a point with mass and drag area in moving air,
           (\mathbf v - \mathbf w) - g \hat{\mathbf z}.
 
 Two methods share the work. The one here steps in time (classic Runge-Kutta of order 4, each
-body with its own step) while a body rises, turns over, or is far from the balance of
-weight and drag. `driftmap.trajectory.layered_descent.sink` then takes whole layers of air at once: for constant density and
-linear wind the fall has a closed form in the height fallen, however stiff the balance.
+body with its own step) while a body rises, turns over, or is far from the balance of weight
+and drag. `driftmap.trajectory.layered_descent.sink` then takes whole layers of air at once:
+for constant density and linear wind the fall has a closed form in the height fallen, however
+stiff the balance.
 """
 
 from __future__ import annotations

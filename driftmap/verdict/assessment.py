@@ -282,10 +282,10 @@ def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
-    Result: about the time of the flight, while it is light if it is then, never longer
-    than its wind may be old or what was answered for the day holds, and from when it was found on where that is now: a clock set
-    back makes nothing young again. None where nobody told for when it is, or when the
-    wind was read.
+    Result: about the time of the flight, while it is light if it is then, never longer than
+    its wind may be old or what was answered for the day holds, and from when it was found on
+    where that is now: a clock set back makes nothing young again. None where nobody told for
+    when it is, or when the wind was read.
     """
     when, age = a.answers.when, a.wind.age
     if when is None or age is None or a.wind.undated:
@@ -311,9 +311,9 @@ def in_stronger(
 ) -> Iterator[Check]:
     """Tell of winds that were passed over, and hold where the word hangs on one.
 
-    That is each report that is stronger, and each member of an ensemble that carries far. With all that was set aside by hand the word is
-    none milder than it was before, nor where a wind is told by what it is less than milder
-    than in that.
+    That is each report that is stronger, and each member of an ensemble that carries far. With
+    all that was set aside by hand the word is none milder than it was before, nor where a wind
+    is told by what it is less than milder than in that.
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """

@@ -111,14 +111,15 @@ class Reading:
     """One report, decoded: a reading near the ground, or layers; nothing is interpolated.
 
     Its levels, lowest first; when it was measured or is forecast for (`valid`), the first and
-    last time it is for use (`window`), the time of the data it was made from; how far from the site it was measured, None where nobody
-    knows [m]; the standard error of its direction by coding or swing [rad]; whether the
-    lowest of its layers was measured near the ground; components of each member of an
-    ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa], most cloud, least visibility,
-    the lowest layer that hides most of the sky and the lowest of any [m]; the terrain it names
-    itself; what a verdict must hold for (`warned`), and what the reader had to assume; from
-    when on a newer one must be given instead (`ends`); how many times as strong as its levels its
-    wind may be by what it says itself, as "less than 6 mph" (`up_to`).
+    last time it is for use (`window`), the time of the data it was made from; how far from the
+    site it was measured, None where nobody knows [m]; the standard error of its direction by
+    coding or swing [rad]; whether the lowest of its layers was measured near the ground;
+    components of each member of an ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa],
+    most cloud, least visibility, the lowest layer that hides most of the sky and the lowest of
+    any [m]; the terrain it names itself; what a verdict must hold for (`warned`), and what the
+    reader had to assume; from when on a newer one must be given instead (`ends`); how many
+    times as strong as its levels its wind may be by what it says itself, as "less than 6 mph"
+    (`up_to`).
     """
 
     source: str

@@ -36,13 +36,14 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
 
     Of the lines that start with ``#``, one says when it was read, ``# read 2026-05-09
     08:10-07:00``, or that it is a ``# forecast``, for when, ``# valid …``, and from data of
-    what time, ``# based on …``; one, ``# away 12 km``, how far from the field. Columns: ``height_m`` or ``height_ft`` above the site, or
-    ``altitude_m`` or ``altitude_ft`` above the sea; ``from_deg`` (or ``from_magnetic_deg``);
-    ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; or ``u_mps`` toward east and
-    ``v_mps`` toward north in place of both; ``gust_`` and ``error_`` (of a component; what is
-    less than that of a reading which tells none counts as that) with one of the same units,
-    and ``time``, when each was read, of which the oldest counts. An empty direction is a
-    variable wind, an empty gust is none.
+    what time, ``# based on …``; one, ``# away 12 km``, how far from the field. Columns:
+    ``height_m`` or ``height_ft`` above the site, or ``altitude_m`` or ``altitude_ft`` above
+    the sea; ``from_deg`` (or ``from_magnetic_deg``); ``speed_mps``, ``speed_mph``,
+    ``speed_kt`` or ``speed_kmh``; or ``u_mps`` toward east and ``v_mps`` toward north in place
+    of both; ``gust_`` and ``error_`` (of a component; what is less than that of a reading
+    which tells none counts as that) with one of the same units, and ``time``, when each was
+    read, of which the oldest counts. An empty direction is a variable wind, an empty gust is
+    none.
     """
     times = _times(text)
     levels: list[Placed] = []
