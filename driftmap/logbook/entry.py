@@ -137,8 +137,11 @@ def _check_body(body: Mapping[str, Any]) -> None:
         for points in case["pieces"].values():
             for east, north in points:
                 float(east) + float(north)
-    _, _ = map(float, body.get("place", (0.0, 0.0)))
+    latitude, longitude = map(float, body.get("place", (0.0, 0.0)))
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise ValueError("place must be latitude and longitude")
     for likelihood in body.get("likelihoods", {}).values():
         float(likelihood)
+    float(body.get("wind_age_h") or 0.0)
     if body.get("when") is not None:
         datetime.fromisoformat(body["when"])

@@ -206,9 +206,12 @@ class Log:
         """Add entries with their contents; those that are there already are passed over.
 
         Result: how many were new; once told, they are on the disk. Raises `InputError`
-        if an entry of the same id says something else, or speaks of one that is not
-        there; nothing is written then.
+        if an entry of the same id says something else, speaks of one that is not there, or
+        cannot be read by who reads the log; nothing is written then: a log only grows.
         """
+        for entry in entries:
+            with located(str(self.path), f"entry {entry.id[:8]}"):
+                check_entry(entry)
         with _told(self.path), _writing(self._base):
             rows = ((each.digest, each.name, each.data) for each in contents)
             insert = "INSERT OR IGNORE INTO content VALUES (?, ?, ?)"
@@ -252,14 +255,10 @@ class Log:
             rows = self._base.execute(
                 "SELECT id, at, kind, about, corrects, body FROM entry ORDER BY number"
             ).fetchall()
-            found = [
+            return [
                 Entry(one, at, kind, about, corrects, _body(body), used.get(one, {}))
                 for one, at, kind, about, corrects, body in rows
             ]
-            for entry in found:
-                with located(str(self.path), f"entry {entry.id[:8]}"):
-                    check_entry(entry)
-            return found
 
     def current(self) -> list[Entry]:
         """Read the entries that hold now, in the order in which the originals were written."""
