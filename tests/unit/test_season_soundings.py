@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from awkward import foreign, latin_words
 from click.testing import CliRunner
 
 from driftmap.cli.season import season_command
@@ -147,8 +148,12 @@ def test_the_command_counts_soundings_and_goes_on(tmp_path):
     document = json.loads((tmp_path / "season.json").read_text())
     assert document["counted"] == "soundings"
     assert document["bins"] is None
-    assert "soundings" in (tmp_path / "season.html").read_text()
-    assert "going on: 2 of 2" in run(*words).output
+    page = tmp_path / "season.html"
+    assert "soundings" in page.read_text()
+    again = run(*words, "--language", foreign(tmp_path / "x.toml"))
+    assert "going on: 2 of 2" in again.output
+    names = SITE.read_text("utf-8"), "Dunlin"
+    assert latin_words(page.read_text("utf-8"), *names) == set()
 
 
 @pytest.mark.parametrize(
