@@ -1,4 +1,4 @@
-// Boxes, lines and polygons in pixels of the page: how they lie to each other.
+// Boxes, lines and polygons in pixels of the page: how they lie to each other, and the corner in which a box hides least.
 
 const clamp = (value, low, high) => Math.min(Math.max(value, low), Math.max(low, high));
 
@@ -101,3 +101,29 @@ function wayTo(ground, { left, right, top, bottom }) {
 
 const boxAt = (left, top, { width, height }) => ({ left, top, right: left + width, bottom: top + height });
 const holdsBox = (frame, box) => box.left >= frame.left && box.right <= frame.right && box.top >= frame.top && box.bottom <= frame.bottom;
+
+// Wind and north stand in the corner where they hide least: of danger nothing, nor where people are sent, nor caution, nor people, if there is one.
+// Beside the keys it is on the first screen too; below, on a small one, it is not. `room`: about people, for their plates.
+function placeCorner(room = 0) {
+  const [danger, caution] = ["danger", "caution"].map(zonePolygons);
+  const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));
+  const sent = all(".label.zone.clear").map((label) => {
+    const { left, top } = label.parentElement.getBoundingClientRect();
+    const beyond = { left: left + 2 * ROOM * Math.sin(label.along), top: top - 2 * ROOM * Math.cos(label.along) };
+    return about(beyond, { width: 4 * ROOM, height: 3 * ROOM });
+  });
+  const costs = ["", "beside", "low"].map((corner) => {
+    one("#north").className = corner;
+    const box = one("#north").getBoundingClientRect();
+    const wide = boxAt(box.left - room, box.top - room, { width: box.width + 2 * room, height: box.height + 2 * room });
+    const hidden = [lies(box, danger) !== "off", overlaps(box, sent), lies(box, caution) !== "off", lies(wide, people) !== "off"];
+    return { corner, cost: hidden.reduce((sum, hides) => 2 * sum + hides, 0) };
+  });
+  one("#north").className = costs.reduce((a, b) => (b.cost < a.cost ? b : a)).corner;
+}
+
+function padBox(half) {
+  const { x, y } = chart.latLngToContainerPoint(DRIFTMAP.pad);
+  const { left, top } = chart.getContainer().getBoundingClientRect();
+  return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
+}

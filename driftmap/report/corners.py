@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
+from shapely.geometry.base import BaseGeometry
+
 from driftmap.report.frames import SHEET, Frame, Size
 from driftmap.report.marks import ring_step
 from driftmap.report.plates import Room, widths
@@ -40,10 +42,10 @@ def scale_bar(frame: Frame, voice: Voice) -> Corner:
     ), (0.0, high - 36, right, high)
 
 
-def wind_sign(a: Assessment, voice: Voice, room: Room) -> Corner:
+def wind_sign(a: Assessment, voice: Voice, room: Room, sent: BaseGeometry) -> Corner:
     """Draw the wind as a broad arrow in a corner, blowing over the field.
 
-    The poster's lines tell it above the picture.
+    ``sent``: where people are sent. The poster's lines tell it above the picture.
     """
     read, mast = wind_as_read(a.wind)
     if read.speed <= CALM:
@@ -60,7 +62,7 @@ def wind_sign(a: Assessment, voice: Voice, room: Room) -> Corner:
     if room.size != SHEET:
         at, wide, deep = 22, 96.0, 108.0
         lines = [("say", 98, voice.say("picture.wind"))]
-    left, top, *_ = box = room.corner((wide, deep))
+    left, top, *_ = box = room.corner((wide, deep), sent)
     told = "".join(
         f'<text class="{kind}" x="{at}" y="{y}">{escape(text)}</text>'
         for kind, y, text in lines

@@ -116,7 +116,7 @@ function reaches(polygons, ring) {
 }
 
 // The places of people, of each its zone and the worst outcome of the checks that speak of it in these winds. What reaches
-// into a zone never looks clear of it, and danger is no place to stand.
+// into a zone never looks clear of it, danger is no place to stand, and who stands in caution moves where others in it must.
 function crowdAt(about) {
   const worst = new Map();
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
@@ -127,6 +127,8 @@ function crowdAt(about) {
     if (kind) mark(at, kind === "danger" ? 2 : 1);
     return { name, kind, outcome: worst.get(at) };
   });
+  const mild = crowd.filter(({ kind }) => kind === "caution");
+  if (mild.some(({ outcome }) => outcome === 2)) mild.forEach((place) => Object.assign(place, { outcome: 2 }));
   return { zoned, crowd };
 }
 

@@ -59,22 +59,25 @@ function clear(box, own, crowd) {
     && crowd.people.every((ground) => ground === own || lies(box, ground) === "off");
 }
 
-// Whether a line runs into danger, through the pad, a plate, another line, or the ground of others.
-function blocked(way, own, crowd) {
+// Whether a line, a little way from its ground, touches other ground.
+const grazes = ([x, y, u, v], ground) => [2, 3, 4, 5, 6, 7, 8].some((i) => lies(boxAt(x + ((u - x) * i) / 8 - 3, y + ((v - y) * i) / 8 - 3, { width: 6, height: 6 }), ground) !== "off");
+
+// Whether a line runs into danger, through the pad, a plate, another line, or the ground of others; with care not along it nor over a word either.
+function blocked(way, own, crowd, care) {
   const [x, y, u, v] = way;
   const [first, ...rest] = [0, 1, 2, 3, 4, 5, 6, 7, 8].map((i) => lies(boxAt(x + ((u - x) * i) / 8, y + ((v - y) * i) / 8, { width: 0.1, height: 0.1 }), crowd.danger) !== "off");
   if (!first && rest.some(Boolean)) return true;
   const atPad = overlaps(boxAt(x, y, { width: 0, height: 0 }), [crowd.pad]); // of a small field all of it is
-  return [...(atPad ? [] : [crowd.pad]), ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
-    || crowd.people.some((ground) => ground !== own && sidesIn(ground).some((side) => crosses(way, side)));
+  return [...(atPad ? [] : [crowd.pad]), ...(care ? crowd.words : []), ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
+    || crowd.people.some((ground) => ground !== own && (sidesIn(ground).some((side) => crosses(way, side)) || (care && grazes(way, ground))));
 }
 
 // Which ways to set a label, the best first: of each whether it is short, how far off it may stand, and what a place must fit.
-function ways({ full, brief }, ground, crowd, shorts, inside = touches(ground, crowd.danger)) {
+function ways({ full, brief }, ground, crowd, shorts, inside = touches(ground, crowd.danger), mild = touches(ground, crowd.caution)) {
   const anywhere = () => true;
   const off = (box) => lies(box, crowd.danger) === "off";
   const calm = (box) => off(box) && lies(box, crowd.caution) === "off"; // whose ground no zone meets, stands in none
-  const kept = [...(touches(ground, crowd.caution) ? [] : [calm]), off, ...(inside ? [anywhere] : [])];
+  const kept = [...(mild ? [] : [calm]), off, ...(inside ? [anywhere] : [])];
   const forms = kept.flatMap((fits) => shorts.map((short) => ({ short, size: short ? brief : full, gaps: short ? NEAR : GAPS, fits, ordered: short, crowd })));
   return [...forms, { ...forms.at(-1), gaps: GAPS, ordered: false, fits: crowd.hosts.length ? kept.at(-1) : anywhere, crowd: { ...crowd, people: [] } }]; // a number rather hides ground than is gone
 }
@@ -101,7 +104,7 @@ function inOrder(box, ground, { pad, grounds }, ordered) {
 }
 
 // The nearest clear place beside a ground, of those as near the one farthest from what is to keep its own word, and the line to it where it is not close by.
-function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, ordered = false, afar = [] } = {}) {
+function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, ordered = false, afar = [], care = false } = {}) {
   const room = (box) => Math.min(...afar.map((other) => Math.hypot(box.left + box.right - other.left - other.right, box.top + box.bottom - other.top - other.bottom)));
   for (const gap of gaps) {
     const places = placesAbout(ground, size, gap);
@@ -110,7 +113,7 @@ function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TI
       if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box) || !inOrder(box, ground, crowd, ordered)) continue;
       const { way, long } = wayTo(ground, box);
       if (long <= tied) return { box };
-      if (long <= LONGEST && !blocked(way, ground, crowd)) return { box, way };
+      if (long <= LONGEST && !blocked(way, ground, crowd, care)) return { box, way };
     }
   }
   return null;
@@ -151,13 +154,19 @@ function fitWithin(size, own, worse, crowd, from) {
   return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
-// The word of clear ground stands on it, off both zones and the way people are sent, or nowhere.
+// The word of clear ground stands on it, off both zones, where the way leads or else beyond its end, off people's numbers if it can; or nowhere.
 function placeClear(label, crowd) {
-  const { brief, ...measured } = crowd.at.get(label);
-  const onward = (box) => ((box.left + box.right) / 2 - measured.left) * Math.sin(label.along) > ((box.top + box.bottom) / 2 - measured.top) * Math.cos(label.along);
-  const fits = (box) => onward(box) && [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === "off");
-  const on = about(measured, brief);
-  const place = fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn(measured), crowd, { gaps: [4, 12, 22, 34, 50, 70, 95], fits, tied: Infinity });
+  const { brief, left, top } = crowd.at.get(label);
+  const [east, south] = [Math.sin(label.along), -Math.cos(label.along)];
+  const turned = (box) => [[east, south], [-south, east]].map(([x, y]) => ((box.left + box.right) / 2 - left) * x + ((box.top + box.bottom) / 2 - top) * y);
+  const calm = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === "off");
+  const bare = (box) => calm(box) && !overlaps(box, crowd.rooms);
+  const ahead = (box) => turned(box)[0] >= Math.abs(turned(box)[1]) - 1;
+  const onward = (box) => turned(box)[0] > -1;
+  const on = about({ left, top }, brief);
+  const find = (fits) => (fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn({ left, top }), crowd, { gaps: [4, 12, 22, 34, 50, 70, 95], fits, tied: Infinity }));
+  const tries = [ahead, onward].flatMap((way) => [bare, calm].map((ground) => (box) => way(box) && ground(box)));
+  const place = tries.reduce((found, fits) => found ?? find(fits), null);
   return Boolean(place) && setAt(label, place, crowd);
 }
 
@@ -192,16 +201,18 @@ const pointOn = ({ left, top }) => [[[[left, top]]]];
 function placePeople(label, crowd) {
   const measured = crowd.at.get(label);
   const ground = crowd.groundOf(label) ?? pointOn(measured);
-  const inside = touches(ground, crowd.danger);
-  const tries = ways(measured, ground, crowd, crowd.numbers || crowd.pressed.has(label) ? [true] : [false, true], inside);
+  // By its word: what the page calls clear has no zone, though its edge may touch one as it is drawn.
+  const zone = / (warn|fail)/.test(label.className) ? [crowd.danger, crowd.caution].find((each) => touches(ground, each)) : undefined;
+  const inside = zone === crowd.danger;
+  const tries = ways(measured, ground, crowd, crowd.numbers || crowd.pressed.has(label) ? [true] : [false, true], inside, Boolean(zone));
   const few = crowd.people.length <= FEW;
-  const set = ({ short, size, gaps, fits, ordered, crowd: seen }) => {
+  const set = (care) => ({ short, size, gaps, fits, ordered, crowd: seen }) => {
     const on = about(measured, size);
     if ((short || lies(on, ground) === "in") && clear(on, ground, seen) && fits(on)) return setAt(label, { box: on, short }, crowd);
-    const place = beside(size, ground, seen, { gaps, fits, ordered });
+    const place = beside(size, ground, seen, { gaps, fits, ordered, care });
     return Boolean(place) && setAt(label, { ...place, short }, crowd);
   };
-  if (tries.slice(0, -1).some(set)) return true;
+  if (tries.slice(0, -1).some(set(true))) return true;
   // Of few places each has its plate, with a line however long: on its side of the pad, off the ground of others if it can
   // be, or where the line meets neither plate nor danger.
   const apart = few ? [0, ...GAPS, 90, 120, 160, 220].flatMap((gap) => placesAbout(ground, measured.brief, gap)) : [];
@@ -210,9 +221,12 @@ function placePeople(label, crowd) {
   const near = apart.filter((box) => inOrder(box, ground, crowd, true));
   const far = (box) => Boolean(box) && setAt(label, { box, way: wayTo(ground, box).way, short: true }, crowd);
   const mild = (at) => plain(at, crowd) && (inside || lies(at, crowd.danger) === "off");
-  const open = (at) => mild(at) && !blocked(wayTo(ground, at).way, ground, crowd);
+  const open = (at) => mild(at) && !blocked(wayTo(ground, at).way, ground, crowd, false);
+  const careful = (at) => open(at) && wayTo(ground, at).long <= LONGEST && !blocked(wayTo(ground, at).way, ground, crowd, true);
+  const home = (at) => careful(at) && (zone ? lies(at, zone) !== "off" : [crowd.danger, crowd.caution].every((each) => lies(at, each) === "off"));
+  if (far(near.find(home) ?? near.find(careful)) || tries.slice(0, -1).some(set(false))) return true;
   if (far(near.find(open) ?? apart.find(open) ?? near.find(mild) ?? apart.find(mild))) return true;
-  if (!(crowd.many && crowd.hosts.length) && set(tries.at(-1))) return true;
+  if (!(crowd.many && crowd.hosts.length) && set(false)(tries.at(-1))) return true;
   if (far(near.find((at) => plain(at)) ?? apart.find((at) => plain(at) && !blocked(wayTo(ground, at).way, ground, bare)) ?? apart.find((at) => plain(at)))) return true;
   if (few) crowd.pressed.add(label);
   if (far(near.find((at) => clear(at, ground, { ...bare, leads: [] })))) return true;
@@ -269,26 +283,6 @@ function showGathered(gathered) {
   }
 }
 
-function padBox(half) {
-  const { x, y } = chart.latLngToContainerPoint(DRIFTMAP.pad);
-  const { left, top } = chart.getContainer().getBoundingClientRect();
-  return boxAt(left + x - half, top + y - half, { width: 2 * half, height: 2 * half });
-}
-
-// Wind and north stand in the corner where they hide least: of danger nothing, nor caution, nor people, if there is one. Beside the keys it is on the
-// first screen too; below, on a small one, it is not. `room`: about people, for their plates.
-function placeCorner(room = 0) {
-  const [danger, caution] = ["danger", "caution"].map(zonePolygons);
-  const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));
-  const costs = ["", "beside", "low"].map((corner) => {
-    one("#north").className = corner;
-    const { left, top, width, height } = one("#north").getBoundingClientRect();
-    const taken = [[danger, 0], [caution, 0], [people, room]].map(([grounds, far]) => lies(boxAt(left - far, top - far, { width: width + 2 * far, height: height + 2 * far }), grounds) !== "off");
-    return { corner, cost: taken.reduce((sum, some) => 2 * sum + some, 0) };
-  });
-  one("#north").className = costs.reduce((a, b) => (b.cost < a.cost ? b : a)).corner;
-}
-
 // What is drawn and does not change while labels are set.
 function groundsDrawn() {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
@@ -299,7 +293,7 @@ function groundsDrawn() {
   const picture = all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((part) => part.getBoundingClientRect());
   const pad = padBox(14);
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
-  return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, pad, fixed: [pad, ...fixed, ...picture] };
+  return { frame, people, grounds: people, keep: drawn.filter((ground) => !people.includes(ground)), groundOf: (label) => drawn[label.dataset.area], danger, caution, pad, words: picture, fixed: [pad, ...fixed, ...picture] };
 }
 
 // Where each label belongs and how large it is, whole, short and bare: all read before any is set, so that the page is laid out thrice, not for each.

@@ -6,7 +6,7 @@ const lines = (places, className) => L.polyline(places, { className, pane: "grid
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
 const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
 // Where who must move is sent to.
-for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", innerWidth < 600 ? 11 : -98, { mark: say("clear"), along: go }));
+for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", innerWidth < 600 ? 9 : -98, { mark: say("clear"), along: go }));
 
 function drawZones() {
   for (const zone of zones) {

@@ -151,7 +151,10 @@ def _map_script(latitude: float, longitude: float) -> str:
 
 def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
     a, voice, facts = seen.told, seen.voice, document(seen.told)
-    wind, people = tables.wind_rows(a, voice), tables.people_rows(seen.places, voice)
+    wind, people = (
+        tables.wind_rows(a, voice),
+        tables.people_rows(seen.places, voice, seen.moves),
+    )
     return {
         "facts": facts,
         "still": field_picture(seen),

@@ -58,10 +58,11 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     people = [spot for spot in seen.places if spot.stand]
     frame = fit(seen.opening, size)
     room = _room(frame, seen, people)
+    ends = shapely.union_all([frame.pixels(way.line) for way in ways(seen)])
     corners = [
         north_sign(voice, size),
         scale_bar(frame, voice),
-        wind_sign(a, voice, room),
+        wind_sign(a, voice, room, ends.buffer(2 * _CLEAR)),
     ]
     room.take(*(box for _, box in corners))
     words = _words(frame, seen, room)

@@ -223,8 +223,11 @@ class Room:
         found = boxes[bare] if bare.any() else boxes[clear]
         return self._keep(Plate(*_corner(found[0]), *size)) if found.size else None
 
-    def corner(self, size: Size) -> _Box:
-        """Choose the corner, top left or bottom right, where a box hides least."""
+    def corner(self, size: Size, sent: BaseGeometry) -> _Box:
+        """Choose the corner, top left or bottom right, where a box hides least.
+
+        ``sent``: where people are sent.
+        """
         wide, high = self.size
         starts = np.array([(0.0, 0.0), (wide - size[0], high - size[1])])
         corners = np.hstack([starts, starts + np.array(size)]).tolist()
@@ -232,6 +235,7 @@ class Room:
         def hidden(box: _Box) -> list[float]:
             every = (
                 shapely.union_all(self.grounds),
+                sent,
                 self.drawn.danger,
                 self.drawn.caution,
             )

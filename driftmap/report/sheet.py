@@ -197,7 +197,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
 
     Parameters as for `brief_html`.
     """
-    rows = sorted(people_rows(seen.places, seen.voice), key=lambda row: row["number"])
+    rows = sorted(_people(seen), key=lambda row: row["number"])
     names = [
         f"{row['number']}\u00a0{isolate(row['name'])}"
         + (f" ({n})" if (n := row["people"]) else "")
@@ -219,7 +219,7 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
     lines += [*told, " ".join(map(seen.voice.say, keys))]
     half = [*eyes, *(one for o in stand(seen) for one in o.told.split("\n"))]
     lines += [*before(seen), *half, *half]  # on half the width
-    rows = people_rows(seen.places, seen.voice)[:_MOST_CALLED]
+    rows = _people(seen)[:_MOST_CALLED]
     lines += ["".join((r["name"], r["where"], r["zone"], r["flag"])) for r in rows]
     return _page(
         "caller",
@@ -233,6 +233,10 @@ def caller_html(seen: Watch, around: Around | None = None) -> str:
     )
 
 
+def _people(seen: Watch) -> list[dict[str, Any]]:
+    return people_rows(seen.places, seen.voice, seen.moves)
+
+
 def _type_for(lines: Sequence[str]) -> str:
     """Choose the size of type [pt] in which lines fill a page: its square for each letter."""
     letters = sum(len(line) + _LINE_END for line in lines)
@@ -241,7 +245,7 @@ def _type_for(lines: Sequence[str]) -> str:
 
 def _page(kind: str, seen: Watch, around: Around | None, **content: Any) -> str:
     """Fill a page with what all three bear: head, people and the age of the word."""
-    a, voice, rows = seen.told, seen.voice, people_rows(seen.places, seen.voice)
+    a, voice, rows = seen.told, seen.voice, _people(seen)
     style = "sheet.css" if kind == "sheet" else "poster.css"
     most = _MOST_REASONS if kind == "sheet" else 1
     return render(

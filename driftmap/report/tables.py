@@ -12,6 +12,7 @@ from driftmap.air.wind import told_at
 from driftmap.core.estimate import Estimate
 from driftmap.planning.wind_margin import Around
 from driftmap.report import marks, reasons, wind_text
+from driftmap.report.moving import Move
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -169,11 +170,14 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     return [row(check) for check in (*worst, *passed)]
 
 
-def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
+def people_rows(
+    places: Sequence[Spot], voice: Voice, sent: Sequence[Move] = ()
+) -> list[dict[str, Any]]:
     """Give the places of people, numbered as on the map, danger first, then what fails.
 
     Each by the verb that stands at the head of the page for its state.
     """
+    way = {move.spot.area.name: move.azimuth for move in sent}
     numbers = marks.people_numbers(spot.area for spot in places)
     people = [spot for spot in places if spot.stand]
     people.sort(key=lambda s: (s.kind != "danger", -OUTCOMES.index(s.seen)))
@@ -193,16 +197,17 @@ def people_rows(places: Sequence[Spot], voice: Voice) -> list[dict[str, Any]]:
             "inside": spot.inside,
             "zone": _zone_told(spot, voice),
             "seen": spot.seen,
-            "flag": _flag(spot, voice),
+            "flag": _flag(spot, voice, way.get(spot.area.name)),
         }
         for spot in people
     ]
 
 
-def _flag(spot: Spot, voice: Voice) -> str:
-    """Say what people at a place are to do."""
+def _flag(spot: Spot, voice: Voice, way: float | None) -> str:
+    """Say what people at a place are to do, and which way [rad] who must move is sent."""
     if spot.seen == "fail":
-        return voice.say("stand.unsafe")
+        compass = "" if way is None else f" {voice.letters(way)}"
+        return f"{voice.say('stand.unsafe')}{compass}"
     if spot.outcome == "warn":
         return voice.say("stand.unsure")
     return voice.say("stand.ready") if spot.kind else voice.say("zone.clear")
