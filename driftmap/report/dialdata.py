@@ -33,6 +33,8 @@ FINENESS: Final = 400.0
 """The lines of a piece are thinned by the width of the outer one over this, where that is
 more than `_THINNED_BY`: a screen shows no more."""
 
+_LEAST_CORNERS: Final = 4  # of a triangle, its first once more at its end
+
 _AT_ONCE: Final = 200  # winds packed by one process
 
 SHARE_STEPS: Final = 100_000
@@ -126,16 +128,16 @@ def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
 def _thinned(rings: NDArray[np.object_], tolerance: FloatArray) -> NDArray[np.object_]:
     """Leave corners of convex rings out, none farther than the tolerance from what is left.
 
-    The thinning of the geometry library may go beyond it where a ring begins and ends, and
-    leave nothing of a small one.
+    As lines that end where they begin: of a ring the geometry library would leave out its
+    ends too, beyond the tolerance. Where nothing with an area is left, less is left out.
     """
-    thin, step, left = rings.copy(), tolerance.copy(), np.arange(rings.size)
+    lines: Any = shapely.boundary(rings)
+    thin, step, left = lines.copy(), tolerance.copy(), np.arange(rings.size)
     while left.size:
-        thin[left] = shapely.simplify(rings[left], step[left], preserve_topology=False)
-        ends = shapely.boundary(thin[left]), shapely.boundary(rings[left])
-        left = left[~(shapely.hausdorff_distance(*ends) <= tolerance[left])]
+        thin[left] = shapely.simplify(lines[left], step[left], preserve_topology=False)
+        left = left[shapely.get_num_points(thin[left]) < _LEAST_CORNERS]
         step[left] /= 2
-    return thin
+    return np.asarray(thin)
 
 
 def _up(value: float) -> int:
