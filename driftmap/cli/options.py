@@ -89,6 +89,11 @@ def gathered(
     return add
 
 
+_SETTINGS: Final = (95_000.0, 107_000.0)
+"""Altimeter settings of days fit to fly [Pa]; assumed. Below lies what a meter shows at a field
+of some height, which is none."""
+
+
 @dataclass(frozen=True, slots=True)
 class Weather:
     """Readings of the day at the site, in SI, as far as they are known."""
@@ -109,9 +114,10 @@ def day_options(command: Callable[..., T]) -> Callable[..., T]:
         ),
         click.option(
             "--altimeter",
-            type=Quantity("pressure", 85_000.0, 110_000.0),
+            type=Quantity("pressure", *_SETTINGS),
             metavar="P",
-            help='Altimeter setting (QNH), such as "29.92 inHg".',
+            help='Altimeter setting (QNH, of sea level), such as "29.92 inHg"; not the '
+            "pressure at the field.",
         ),
         click.option(
             "--humidity",

@@ -331,7 +331,7 @@ def in_stronger(
         yield _beside(told, worst, "pass" if worst == "go" else "warn")
     for what, other in (
         ("The wind as strong as it may be by what was told", wind.with_most),
-        ("What was set aside", wind.with_aside),
+        ("What was read, and does not count by itself,", wind.with_aside),
     ):
         if other is not None and now != "no-go":
             there = _in_wind(setup, other)

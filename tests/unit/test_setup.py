@@ -5,10 +5,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.air.day import AirDay
+from driftmap.cli.assess import assess_command
 from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
@@ -201,3 +203,14 @@ def test_a_supposed_wind_grows_over_the_ground_that_is_told():
     words = wind_asked(replace(asked, winds=("3.6 m/s from 90",)), place_of(setup.site))
     for height in (10.0, 60.0):
         assert np.hypot(*wind.at(height)) == pytest.approx(np.hypot(*words.at(height)))
+
+
+def test_the_pressure_at_the_field_is_no_altimeter_setting():
+    """875 hPa at 1,234 m: the standard atmosphere has 873.5 hPa there."""
+    root = Path(__file__).parents[2]
+    words = [str(root / "examples" / "dunlin.toml"), "--altimeter", "875 hPa"]
+    words += ["--site", str(root / "sites" / "saltgrass-flat.geojson")]
+    told = CliRunner().invoke(assess_command, words).exception
+    assert "--altimeter: '875 hPa' is out of bounds; accepted is 950 to 1,070" in str(
+        told
+    )
