@@ -401,7 +401,9 @@ def never_milder(speak, scene, mildest, kind):
     if RANK.index(verdict) < RANK.index(mildest):
         verdict, speaking, said = speak(scene)
     assert RANK.index(verdict) >= RANK.index(mildest), shown(speaking, said)
-    if kind is not None and verdict != "refused":
+    # What is refused for another slip would say nothing of the scene.
+    assert (verdict == "refused") == (mildest == "refused"), shown(speaking, said)
+    if kind is not None:
         assert kind in speaking, shown(speaking, said)
 
 

@@ -439,7 +439,7 @@ WINDS = {
         )
     ),
     "a table that tells no time": holds(DAY.under(ALOFT.replace(READ, ""))),
-    "a table of the day before": holds(
+    "a table of the day before": refused(
         DAY.under(ALOFT.replace("06-13 08:10", "06-12 08:10"))
     ),
     "a table four hours old": holds(
@@ -489,10 +489,10 @@ WINDS = {
     "a METAR of the day before": holds(
         LOW.under("METAR KXYZ 121553Z 08003KT 10SM CLR 10/01 A3001")
     ),
-    "a METAR of the week before": holds(
+    "a METAR of the week before": refused(
         LOW.under("METAR KXYZ 061553Z 08003KT 10SM CLR 10/01 A3001")
     ),
-    "a METAR without the time of the flight": holds(
+    "a METAR without the time of the flight": refused(
         LOW.under("METAR KXYZ 031753Z 08003KT 10SM CLR 10/01 A3001").but(when=None)
     ),
     "a METAR from after the flight": refused(
@@ -561,7 +561,9 @@ RULES = {
     "another country again": no_go(DAY.but(rules="australia"), "position"),
     "a bare ceiling": refused(DAY.but(waiver=(3000.0, 3000))),
     "a bare elevation": refused(DAY.but(members={"elevation": 4050})),
-    "two pads and none chosen": holds(DAY.also(spot("pad", 0, -660, name="Other pad"))),
+    "two pads and none chosen": refused(
+        DAY.also(spot("pad", 0, -660, name="Other pad"))
+    ),
     "the other pad, by the crowd": no_go(
         DAY.also(spot("pad", 0, -660, name="Other pad")).but(
             options=("--pad", "Other pad")
