@@ -60,6 +60,8 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> KeptWord:
     late = "Worked out too long ago; it is being worked out again"
     if told.expires is not None and told.expires < until:
         until, late = told.expires, "The wind is too old, or it gets dark: look again"
+    if time < told.when:
+        late = "This computer's clock was set back: wait until it has caught up"
     reasons = told.reasons or (told.counts,)
     verdict, sure = told.verdict, told.sure or told.problem
     if verdict == "go" and not sure:

@@ -378,13 +378,16 @@ def told(verdict="go", samples=FULL, expires=None, **more):
         (told(expires=NOW + timedelta(seconds=60)), 60, "hold"),
         (told(expires=NOW), 0, "hold"),
         (told("no-go", expires=NOW), 9999, "no-go"),
+        (told(), -200, "hold"),
         (told("hold", problem=True, samples=QUICK), 0, "hold"),
     ],
 )
 def test_no_word_is_milder_than_what_was_flown_and_none_outlives_its_wind(
     known, later, word
 ):
-    assert word_of(known, NOW + timedelta(seconds=later)).verdict == word
+    found = word_of(known, NOW + timedelta(seconds=later))
+    assert found.verdict == word
+    assert ("clock was set back" in found.reason) is (later < 0)
 
 
 def test_a_broken_day_stops_no_judging_of_the_mended_one(desk, ask):
