@@ -273,6 +273,8 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
         say("back.apogee", height=both(float(apogee), "length")),
     ]
+    if (day := a.setup.day) is not None:
+        lines.append(say("back.air", height=both(day.density_altitude(), "length")))
     lines += [
         say(
             "back.opens",

@@ -2,6 +2,7 @@
 
 import gc
 import json
+import re
 import weakref
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.air.day import AirDay
 from driftmap.air.wind import Stronger, WindLevel, WindProfile, components_from
 from driftmap.core.errors import FlightError, SiteError
 from driftmap.core.units import MILE_PER_HOUR
@@ -879,6 +881,16 @@ def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
                  "7.9 ft (2.4 m) on the rail", "opens at 492 ft (150 m)",
                  "glides any way at 7 mph (3.0 m/s)", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
         assert both in back, back
+    assert "standard day" not in back
+    # What a meter shows at the field, taken for the altimeter setting: 751 hPa there.
+    plan = demo.cloud.plan
+    sky = replace(plan.sky, day=AirDay(280.0, 75_100.0, 0.0, 1234.4))
+    thin = replace(demo, cloud=replace(demo.cloud, plan=replace(plan, sky=sky)))
+    told = " ".join(read_back(thin, english("us"))).replace("\xa0", " ")
+    found = re.search(
+        r"air as thin as at 8,(\d{3}) ft \(2,\d{3} m\) on a standard day", told
+    )
+    assert found, told
 
 
 def test_the_wind_to_wait_for_has_no_worse_one_below_it():
