@@ -30,11 +30,7 @@ if TYPE_CHECKING:
     from driftmap.report.map import map_html
     from driftmap.rocket.flightfile import read_flight
     from driftmap.trajectory.descent import fall
-    from driftmap.verdict.assessment import (
-        Assessment,
-        Setup,
-        assess,
-    )
+    from driftmap.verdict.assessment import Assessment, Setup, assess
     from driftmap.verdict.document import document
     from driftmap.verdict.what_if import compare
     from driftmap.winds.profile import read_wind, read_winds

@@ -16,12 +16,7 @@ from driftmap.desk.desk import Desk
 from driftmap.desk.field import SITE
 from driftmap.desk.listing import state_of
 from driftmap.desk.plans import Plans
-from driftmap.desk.routes import (
-    flight_routes,
-    people_routes,
-    plan_routes,
-    wind_routes,
-)
+from driftmap.desk.routes import flight_routes, people_routes, plan_routes, wind_routes
 from driftmap.desk.web import current_desk, guarded, page_file, sealed, sent, text_sent
 from driftmap.report.voice import languages
 from driftmap.winds.times import present as now

@@ -11,15 +11,7 @@ import tomlkit
 
 from driftmap.core.errors import InputError
 from driftmap.desk.answers import spend
-from driftmap.desk.day import (
-    Day,
-    Item,
-    change,
-    is_name,
-    new_item,
-    put,
-    read_day,
-)
+from driftmap.desk.day import Day, Item, change, is_name, new_item, put, read_day
 from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told

@@ -27,11 +27,7 @@ _POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; frame-src 'self'; frame-ancestors 'self'; form-action 'none'; base-uri 'none'"
 )
-_TYPES: Final = {
-    ".js": "text/javascript",
-    ".css": "text/css",
-    ".html": "text/html",
-}
+_TYPES: Final = {".js": "text/javascript", ".css": "text/css", ".html": "text/html"}
 
 
 def new_key() -> str:

@@ -154,10 +154,7 @@ _SLENDER: Final = (5.0, 10.0)  # length over width that the range was made for
 
 
 def flag_drag(
-    length: ArrayLike,
-    width: ArrayLike,
-    cloth_mass: ArrayLike,
-    density: ArrayLike,
+    length: ArrayLike, width: ArrayLike, cloth_mass: ArrayLike, density: ArrayLike
 ) -> FloatArray:
     r"""Drag coefficient of a free flag [1]_.
 

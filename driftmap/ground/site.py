@@ -135,8 +135,7 @@ def _header(collection: Collection) -> _Header:
     limits = members.get("limits", {})
     if not isinstance(limits, dict):
         raise PlacedError(
-            "limits",
-            f"must be an object of key and value (got {quoted(limits)})",
+            "limits", f"must be an object of key and value (got {quoted(limits)})"
         )
     return _Header(
         name=name,
@@ -230,8 +229,7 @@ def _names(marks: Sequence[Mark]) -> list[str]:
     for mark in marks:
         if mark.name in taken:
             raise PlacedError(
-                f"{mark.where}, name",
-                "stands twice; accepted: a name of its own",
+                f"{mark.where}, name", "stands twice; accepted: a name of its own"
             )
         taken |= {mark.name} - {""}
     names = []
@@ -268,9 +266,7 @@ def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
 
 
 def _areas(
-    marks: Sequence[Mark],
-    names: Sequence[str],
-    shapes: Sequence[BaseGeometry],
+    marks: Sequence[Mark], names: Sequence[str], shapes: Sequence[BaseGeometry]
 ) -> Iterator[Area]:
     for mark, name, shape in zip(marks, names, shapes, strict=True):
         if mark.role not in {"pad", "boundary", "waiver"}:

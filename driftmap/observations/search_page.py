@@ -10,12 +10,7 @@ from typing import Any, Final
 
 from driftmap.core.units import FOOT
 from driftmap.ground.areas import Site
-from driftmap.observations.chances import (
-    HELD_SHARES,
-    Chances,
-    chances_of,
-    smallest,
-)
+from driftmap.observations.chances import HELD_SHARES, Chances, chances_of, smallest
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN, SUREST, SWEEP_WIDTH
 from driftmap.observations.search_picture import drawn_in, outline_rings, picture

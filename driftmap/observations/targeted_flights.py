@@ -21,10 +21,7 @@ from driftmap.montecarlo.cloud import Cloud, again
 from driftmap.montecarlo.importance_sampling import Mixture
 from driftmap.montecarlo.lean import Steered
 from driftmap.observations.case_flights import ROCKET, Flown, flown_cases
-from driftmap.observations.figures import (
-    Find,
-    MeasuredSight,
-)
+from driftmap.observations.figures import Find, MeasuredSight
 from driftmap.observations.observation import Observation
 from driftmap.observations.proposal import (
     Best,

@@ -10,19 +10,12 @@ from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
 from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
 from driftmap.formulas.drag import PLATE_SHARE, plate_glide
-from driftmap.formulas.strength import (
-    STRENGTH_SPREAD,
-    UNSTATED_SPREAD,
-    Strengths,
-)
+from driftmap.formulas.strength import STRENGTH_SPREAD, UNSTATED_SPREAD, Strengths
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.case import Body, Stage
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import Flight
-from driftmap.rocket.opening_order import (
-    by_opening,
-    size_rank,
-)
+from driftmap.rocket.opening_order import by_opening, size_rank
 from driftmap.rocket.pieces import Piece
 from driftmap.rocket.stages import Device
 

@@ -16,13 +16,7 @@ from driftmap.core.errors import FlightError, nearest, quoted
 from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.bodies import Bench, bench_of, normal
-from driftmap.rocket.breakup import (
-    bend,
-    case_ejected,
-    fins_off,
-    flutter,
-    nose_lost,
-)
+from driftmap.rocket.breakup import bend, case_ejected, fins_off, flutter, nose_lost
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import Flight, OwnCase, Same
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods

@@ -153,12 +153,7 @@ def _with_record(
 
 
 def _inferred(
-    measured: Measured,
-    record: Record,
-    airframe: Airframe,
-    flight: Path,
-    *,
-    known: bool,
+    measured: Measured, record: Record, airframe: Airframe, flight: Path, *, known: bool
 ) -> Inferred:
     from driftmap.rocket.altimeter_fit import infer  # noqa: PLC0415 (brings scipy)
     from driftmap.rocket.vertical_flight import Climber  # noqa: PLC0415

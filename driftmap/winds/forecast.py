@@ -41,12 +41,7 @@ from driftmap.winds.json_document import (
     told_place,
 )
 from driftmap.winds.other_times import heard_beside, with_others
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_placed,
-    over_ground,
-)
+from driftmap.winds.reading import Reading, Setting, check_placed, over_ground
 from driftmap.winds.text import (
     NAMES,
     check_names,
@@ -85,10 +80,7 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
 
 
 def read_document(
-    document: dict[str, Any],
-    source: str,
-    setting: Setting,
-    notes: tuple[str, ...] = (),
+    document: dict[str, Any], source: str, setting: Setting, notes: tuple[str, ...] = ()
 ) -> Reading:
     """Read what a document holds, or what another form was turned into, as `notes` say."""
     _check_whole(document, "")
