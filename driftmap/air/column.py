@@ -25,6 +25,7 @@ _NEAR_GROUND = (0.0, 5.0, 10.0, 20.0, 35.0, 60.0, 100.0)
 
 _NARROWEST, _NARROW_SHARE = 1.0, 0.02  # m, and of the height
 _KINK = 0.1  # m/s, by which the wind may be off where a level was left out
+_MOST_CELLS = 4096  # of a column, to look heights up by
 _WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)
 
 
@@ -94,6 +95,9 @@ class AirColumn:
     up: Kept | None = None
     _depth: FloatArray = field(init=False, repr=False)
     _per_depth: FloatArray = field(init=False, repr=False)
+    _upper: FloatArray = field(init=False, repr=False)
+    _cell: float = field(init=False, repr=False)
+    _below: IntArray = field(init=False, repr=False)
     _wind: list[Kept] = field(init=False, repr=False, default_factory=list)
 
     def __post_init__(self) -> None:
@@ -109,6 +113,12 @@ class AirColumn:
         depth = np.diff(self.height)
         object.__setattr__(self, "_depth", depth)
         object.__setattr__(self, "_per_depth", 1 / depth)
+        cell = max(float(depth.min()) / 2, float(self.height[-1]) / _MOST_CELLS)
+        starts = np.arange(-0.5, self.height[-1] / cell + 1) * cell
+        below = self.height[1:-1].searchsorted(starts, side="right")
+        object.__setattr__(self, "_cell", cell)
+        object.__setattr__(self, "_below", below)
+        object.__setattr__(self, "_upper", np.append(self.height[1:-1], np.inf))
 
     def layer(self, height: FloatArray) -> tuple[IntArray, FloatArray]:
         """Find the layer that holds each height.
@@ -135,8 +145,10 @@ class AirColumn:
                 f"rises to {height.max():,.0f} m, above the top of the air that is drawn, "
                 f"{self.height[-1]:,.0f} m"
             )
-        # The levels between the lowest and the highest: no other index can come of it.
-        index = self.height[1:-1].searchsorted(height, side="right")
+        # From that of a cell's lower end, or a little lower, up: quicker than to halve.
+        index = self._below.take((height / self._cell).astype(np.intp), mode="clip")
+        while (above := height >= self._upper.take(index)).any():
+            index += above
         return index, (height - self.height.take(index)) / self._depth.take(index)
 
     def split(self, deepest: float) -> AirColumn:
