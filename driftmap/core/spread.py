@@ -92,8 +92,11 @@ def quantile(
     row, wanted = np.ravel(np.asarray(values, float)), np.asarray(shares, dtype=float)
     if weights is None:
         # As `np.quantile` has it, in a third of the time.
+        ordered = np.sort(row)
+        if np.isnan(ordered[-1]):  # sorted last, it would pass for the largest
+            return np.full(wanted.shape, np.nan)
         places = wanted * (row.size - 1)
-        return np.asarray(np.interp(places, np.arange(row.size), np.sort(row)))
+        return np.asarray(np.interp(places, np.arange(row.size), ordered))
     weight, order = np.ravel(np.asarray(weights, dtype=float)), np.argsort(row)
     place = weighted_place(weight[order] / weight.sum(), wanted)
     return np.asarray(row[order][place])

@@ -188,3 +188,10 @@ def test_the_share_of_flights_that_stand_for_others_holds_what_it_promises():
         assert weighted_share(np.arange(300) < 12, same) == binomial(12, 300)
     none = weighted_share(np.zeros(300, bool), np.where(np.arange(300) < 30, 9.0, 1.0))
     assert none.upper > binomial(0, 300).upper
+
+
+def test_a_quantile_of_what_is_not_known_is_not_known():
+    """As numpy's own: beside one, those of the largest would be too small."""
+    for row in ([3.0, 1.0, 2.0], [1.0, 2.0, np.nan]):
+        for at in (0.5, [0.05, 0.95]):
+            assert quantile(row, at) == pytest.approx(np.quantile(row, at), nan_ok=True)
