@@ -24,6 +24,7 @@ def lost(exact, told):
     return float(each.sum(axis=-1).mean())
 
 
+@pytest.mark.slow  # many flights
 def test_chances_flown_toward_are_exact_within_the_errors_told(cases):
     """Within 5 % where over 5 % is said, in root mean square, and not too sure of itself."""
     lots = compared(cases, np.random.default_rng(4), 12)

@@ -239,6 +239,7 @@ def test_speed_narrows_the_drag():
     assert both.drag == pytest.approx(flown.drag, rel=0.05)
 
 
+@pytest.mark.slow  # one more record fitted
 def test_a_slow_flight_needs_its_drag_stated():
     """At 240 km/h drag is a twentieth of the weight: the record cannot tell it."""
     slow = Flown(1.0, 0.06, 0.7, 0.054, (0, 0.2, 0.5, 3, 5), (0, 45, 30, 22, 0))

@@ -74,6 +74,7 @@ def sure(count, drift):
     ]
 
 
+@pytest.mark.slow  # many logs
 def test_nothing_is_found_where_nothing_is_planted():
     found = review(records(400, np.random.default_rng(2)), ())
     for coverage in found.coverage:

@@ -162,6 +162,7 @@ def test_asks_for_nothing_fits_and_prints_on_one_page(
     nothing_cut_off(browser)
 
 
+@pytest.mark.slow  # a common sheet is tried at each call
 @pytest.mark.parametrize("language", in_languages("fr"))
 def test_the_fullest_sheet_is_readable_and_prints_on_one_page(
     browser, crowded, tmp_path, language

@@ -415,6 +415,7 @@ def test_the_knob_sets_both_and_undo_brings_back(browser, page, dial):
     assert word(browser) == WORDS[word_at(dial, 8 * MILE_PER_HOUR, 0.0)]
 
 
+@pytest.mark.slow  # the knob alone is tried at each call
 def test_a_thumb_that_scrolls_never_sets_a_wind(browser, page):
     """Only the knob moves the reading; and not even it while the reading is locked."""
     browser.look(page, width=390, height=844)
@@ -488,6 +489,7 @@ def test_targets_are_large_and_named(browser, page):
     assert nameless == 0
 
 
+@pytest.mark.slow  # reasons and zones are tried at each call
 def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
     browser, page
 ):
@@ -749,7 +751,7 @@ def test_names_show_as_text_and_never_run(browser, dial, tmp_path, turn):
     assert len(lines(browser)) > 5
 
 
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("dark", [False, pytest.param(True, marks=pytest.mark.slow)])
 def test_contrast(browser, page, dial, dark):
     """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
     browser.look(page, dark=dark)
@@ -761,7 +763,8 @@ def test_contrast(browser, page, dial, dark):
 
 
 @pytest.mark.parametrize(
-    ("width", "verdicts"), [(1280, ("hold",)), (390, ("go", "no-go"))]
+    ("width", "verdicts"),
+    [(1280, ("hold",)), pytest.param(390, ("go", "no-go"), marks=pytest.mark.slow)],
 )
 def test_the_engine_finds_no_barrier(browser, page, dial, width, verdicts):
     browser.look(page, **({"width": width, "height": 844} if width < 600 else {}))

@@ -503,6 +503,7 @@ def test_the_cross_goes_where_the_arrows_say(browser, page):
     assert browser.js("return chart.getZoom()") == pytest.approx(zoom + 0.5)
 
 
+@pytest.mark.slow  # what lies beyond the edge is told too
 def test_people_beyond_the_edge_have_an_arrow(browser, page):
     browser.open(page)
     shown = "return [...document.querySelectorAll('#far span')].map(e => e.textContent)"
@@ -557,10 +558,8 @@ def test_contrast(browser, demo, just_now, tmp_path, verdict):
         assert browser.js("return document.querySelectorAll('header *').length") > 5
 
 
-@pytest.mark.parametrize(
-    "language",
-    ["de", pytest.param("en", marks=pytest.mark.slow)],  # longest words first
-)
+@pytest.mark.slow  # that the verdict stands first is tried at each call
+@pytest.mark.parametrize("language", ["en", "de"])
 def test_a_hold_leaves_the_map_in_sight_on_a_phone(
     browser, demo, just_now, tmp_path, language
 ):

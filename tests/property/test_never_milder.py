@@ -141,6 +141,7 @@ def test_a_cell_that_is_go_is_go_in_every_wind_of_it(setup):
     assert asked >= 24
 
 
+@pytest.mark.slow  # a crowd between two winds is tried at each call
 def test_a_small_crowd_between_the_winds_is_seen(setup, willet):
     """A canopy comes down on it in a wind of the cell alone: no corner comes near."""
     levels = ([2, 10, 100, 300, 1000, 2500], [4.2, 5.2, 9, 12, 17, 18])

@@ -108,6 +108,7 @@ def test_the_sentence_rounds_toward_the_reading(demo):
     assert "outside 232° to 240°" in told
 
 
+@pytest.mark.slow  # what plans propose is flown again by other tests
 def test_it_is_really_flown(monkeypatch, lenient, dunlin):
     """With nothing put in its place: a limit on the wind between two steps parts them."""
     monkeypatch.setattr(wind_margin, "_TURNS", ())

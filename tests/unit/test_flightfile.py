@@ -361,17 +361,13 @@ def test_a_spread_so_wide_that_nothing_is_known_is_refused(tmp_path, good, wide)
         read_flight(write(tmp_path, GOOD.replace(good, wide)))
 
 
+@pytest.mark.slow  # many flights
 @pytest.mark.parametrize(
     ("good", "wide"),
     [
         ('mass = "2 kg"', 'mass = "2 kg +/- 45 %"'),
-        *(
-            pytest.param(good, wide, marks=pytest.mark.slow)
-            for good, wide in (
-                ("drag_coefficient = 0.5", 'drag_coefficient = "0.5 +/- 45 %"'),
-                ('total_impulse = "400 N s"', 'total_impulse = "400 N s +/- 25 %"'),
-            )
-        ),
+        ("drag_coefficient = 0.5", 'drag_coefficient = "0.5 +/- 45 %"'),
+        ('total_impulse = "400 N s"', 'total_impulse = "400 N s +/- 25 %"'),
     ],
 )
 def test_a_size_that_is_hardly_known_stays_one_in_every_flight(tmp_path, good, wide):
