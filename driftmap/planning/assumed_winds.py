@@ -334,6 +334,9 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
     level = WindLevel(at, way, speed, speed + gust, "the supposed gusts")
     return replace(
         wind,
+        # What another report told stays as it was told, whatever the meter reads.
+        strongest=shape.strongest,
+        stronger=shape.stronger,
         levels=(level,) if gust else (),
         gust=max(wind.gust, gust),
         convection=stirred,

@@ -139,7 +139,8 @@ def proposals(found: Turning, *, units: Units) -> str:
         name = visible(turn.name)
         if turn.kind in {"wind", "both"}:
             wind = show(turn.wind, "speed", units)
-            name = f"{name} (wind of {wind} at 10 m, as much less aloft)"
+            less = ", as much less aloft" * ("of the wind" in turn.name)
+            name = f"{name} (wind of {wind} at 10 m{less})"
         left = f", {turn.failing} failing, {turn.warning} that hold" * (
             turn.verdict != "go"
         )

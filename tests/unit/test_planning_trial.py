@@ -212,3 +212,13 @@ def test_a_meter_that_reads_another_wind_leaves_no_go_by_other_winds_aloft_than_
     supposition = Supposition(setup.site.elevation, shape, at=2.0)
     basis = supposed_basis(setup, supposition, (speed, way), measured=True)
     assert basis.aloft is other
+
+
+def test_what_another_report_told_is_not_moved_by_the_meter(setup):
+    told = Stronger(WindLevel(10.0, 1.0, 4.6, None, "METAR"), "4.6 m/s")
+    shape = WindProfile([2, 10, 60], [2, 3, 4], [0] * 3, [1] * 3, strongest=4.6)
+    shape = replace(shape, stronger=(told,))
+    supposition = Supposition(setup.site.elevation, shape, at=2.0)
+    for speed in (1.0, 4.0):
+        wind = suppose(supposition, 200.0, speed)
+        assert (wind.strongest, wind.stronger) == (4.6, (told,))
