@@ -201,14 +201,6 @@ class Supposition:
         own = self.site_altitude, self.place, self.when, self.terrain
         return _spoken(*own, words)
 
-    @property
-    def reading(self) -> Wind | None:
-        """What the meter reads in a shape as it was read: speed, and where from [deg]."""
-        if self.shape is None:
-            return None
-        way, speed = direction_and_speed(*self.shape.at(self.at))
-        return float(speed), math.degrees(float(way)) % 360
-
     def departs(self, wind: WindProfile) -> bool:
         """Tell whether a supposed wind is aloft another than was read, beyond its error.
 

@@ -176,27 +176,14 @@ class _Bench:
         supposed = verdict != "go" or self._hangs_on_aloft(wind)
         return DialNode(wind, verdict, trial.checks, likely, landings, supposed)
 
-    def _hangs_on_aloft(self, wind: Wind, *, as_read: bool = False) -> bool:
-        """Tell whether a go hangs on winds aloft that the meter does not tell.
-
-        ``as_read``: whether they count as those that were read, whatever they depart from.
-        """
+    def _hangs_on_aloft(self, wind: Wind) -> bool:
+        """Tell whether a go hangs on winds aloft that the meter does not tell."""
         speed, way = wind
         cloud, air = self.flights.flown(*wind).cloud, self.flights.air(*wind)
-        if not as_read and self.flights.supposition.departs(air):
+        if self.flights.supposition.departs(air):
             return True
         read = self.flights.supposition.read(way, speed)
         return hangs_on_aloft(cloud, self.flights.setup, air, read)
-
-    def _holds_reading(self, span: Span) -> bool:
-        """Tell whether the meter of the hour of the winds aloft reads a wind of a span."""
-        reading = self.flights.supposition.reading
-        low, high, left, right = self.place(span)
-        return (
-            reading is not None
-            and low <= reading[0] <= high
-            and (reading[1] - left) % 360 <= right - left
-        )
 
     def place(self, span: Span) -> tuple[float, float, float, float]:
         """Give the speeds and directions between which a span lies."""
@@ -228,17 +215,11 @@ class _Bench:
             checks = self.flights.strictest(*self.place((i, i + 1, j, j + 1)))
         except (DriftmapError, ValueError) as problem:
             return unknown_node(middle.wind, problem)
-        every = (*corners, middle)
-        # All winds of the cell are judged at once, among them that which was read aloft.
-        read = self._holds_reading((i, i + 1, j, j + 1))
         here = replace(
             middle,
             verdict=decide(checks),
             checks=checks,
-            supposed=any(
-                self._hangs_on_aloft(node.wind, as_read=True) if read else node.supposed
-                for node in every
-            ),
+            supposed=any(node.supposed for node in (*corners, middle)),
             whole=True,
         )
         return here if i else _with_calm(here, corners[:2])
@@ -250,8 +231,7 @@ class _Bench:
         # Each cell of a single row, or column, has a part of both of its edges.
         edges = [*[(0, 1), (2, 3)] * (up - i == 1), *[(0, 2), (1, 3)] * (on - j == 1)]
         checks = self.flights.alike(self.place(span), decide, edges)
-        apart = any(node.supposed for node in every) and self._holds_reading(span)
-        if checks is None or apart:
+        if checks is None:
             return [node.word for node in every[:4]]
         likely = [node.likely or {} for node in every]
         one = DialNode(

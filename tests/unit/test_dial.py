@@ -20,7 +20,6 @@ from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.planning import dial as planned
-from driftmap.planning import dial_cells
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dial_cells import CellBlock
@@ -579,20 +578,3 @@ def test_the_command_writes_one_page(tmp_path, monkeypatch):
     page = (tmp_path / "dial.html").read_text("utf-8")
     assert "as in morning.csv, scaled and turned with the meter" in page
     assert [p.name for p in tmp_path.iterdir()] == ["dial.html"]
-
-
-def test_the_cell_that_holds_the_reading_of_the_winds_aloft_needs_no_look_aloft(
-    dunlin, saltgrass
-):
-    """It is judged in the winds that were read; its neighbours are in others."""
-    shape = WindProfile([2, 10, 300, 900], [2, 3, 5, 6], [0] * 4, [0.3, 0.4, 0.5, 0.6])
-    supposed = Supposition(saltgrass.elevation, shape, at=2.0)
-    assert supposed.reading == pytest.approx((2.0, 270.0))
-    reach = Reach(4.0, 8, 36)
-    packed = pack(Setup(dunlin, saltgrass, 100, 1))
-    bench = dial_cells._Bench(dial_cells.flights_for(packed, reach, supposed), reach)
-    assert bench._holds_reading((3, 4, 26, 27))
-    assert bench._holds_reading((0, 8, 20, 30))
-    told = {at: bench.cell(*at).supposed for at in ((3, 26), (3, 28), (5, 26))}
-    assert told == {(3, 26): False, (3, 28): True, (5, 26): True}
-    assert isinstance(bench.alike((2, 4, 26, 28)), list)  # cut down to that cell
