@@ -40,7 +40,8 @@ if TYPE_CHECKING:
 @site_options
 @wind_options_for(
     "Wind whose shape is scaled and turned with the meter; by default the law over the "
-    "ground of --terrain. Give it again to merge a surface reading with winds aloft."
+    "ground of --terrain. Give it again to merge a surface reading with winds aloft. "
+    "Other winds aloft than were read say CHECK ALOFT, never go."
 )
 @click.option(
     "--top-speed",
