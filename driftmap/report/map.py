@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from html import escape
@@ -199,7 +198,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
     ground = site_layer(site, seen, place, voice, astray=told.astray)
     for area in ground["areas"]:
         if way := sent.get(area["name"]):
-            area["go"] = round(math.degrees(way.azimuth))
+            area["go"] = way.pointed
     shapes = {spot.area.shape: spot.stand for spot in told.places}
     crowd = [
         s for s, stand in shapes.items() if stand and marks.in_sight(s, told.zones)

@@ -31,13 +31,13 @@ const overOf = (crowd) => namesOf(crowd, (place) => isSent(place, crowd));
 function showOrders(zoned, crowd) {
   const sent = overOf(crowd);
   const ready = namesOf(crowd, (place) => place.outcome === 1 && !isSent(place, crowd));
-  const { danger_to: danger, move, ready: calm, ready_at: at, stay_at: stay } = DIAL.orders;
+  const { danger_to: danger, move, ready: calm, left, ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const calmly = ({ outcome }) => !outcome;
   const clear = drawn ? namesOf(crowd, calmly) : "";
   const lines = sent ? [orderOf("move", fill(move, { places: sent }))] : [];
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : fill(stay, { places: clear })));
-  if (ready || zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : calm));
+  if (ready || zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : crowd.some((place) => place.kind === "caution") ? left : calm));
   if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);

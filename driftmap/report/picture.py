@@ -66,7 +66,7 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     ]
     room.take(*(box for _, box in corners))
     words = _words(frame, seen, room)
-    sent = {way.name: way.azimuth for way in ways(seen)}
+    sent = {way.name: math.radians(way.pointed) for way in ways(seen)}
     numbers = _numbers(people, sent, room)
     clear = _clear(frame, seen, room)
     names = [*_names(people, numbers, sent, room, voice), *clear]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -16,6 +16,9 @@ from driftmap.report.sentences import places_named, some_of
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate
+
+_WORTH: Final = 0.2
+"""Behind the pad danger is told of from so much of its reach on. Assumed."""
 
 
 class Order(NamedTuple):
@@ -48,7 +51,9 @@ def stand(seen: Watch) -> list[Order]:
         words = say("instruct.ready_at", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
-        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
+        left = any(move.spot.kind == "caution" for move in sent)
+        words = say("instruct.left") if left else say("instruct.ready")
+        told.append(Order("caution", say("zone.caution"), words))
     if "danger" in kinds:
         words = _how_far(kinds["danger"], people, seen.voice)
         told.append(Order("danger", say("zone.danger"), words))
@@ -58,15 +63,22 @@ def stand(seen: Watch) -> list[Order]:
 
 
 def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
-    """Say how far danger reaches, and how near it comes to whoever it comes nearest."""
+    """Say how far danger reaches, on the other side of the pad too, and how near it comes to people."""
     end = farthest(danger)
     far, azimuth = math.hypot(end.x, end.y), math.atan2(end.x, end.y)
+    corners = shapely.get_coordinates(danger)
+    behind = corners[corners @ (end.x, end.y) < 0]
+    near = ""
+    if behind.size and np.hypot(*behind.T).max() > _WORTH * far:
+        east, north = behind[np.hypot(*behind.T).argmax()]
+        words = {"distance": voice.away(math.hypot(east, north))}
+        words["compass"] = voice.point(math.atan2(east, north))
+        near = voice.say("instruct.danger_and", **words)
     gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
     gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
-    near = ""
     if 0 < gap < far:
         words = {"area": isolate(name), "distance": voice.away(gap)}
-        near = voice.say("instruct.danger_before", **words)
+        near += voice.say("instruct.danger_before", **words)
     compass, distance = voice.point(azimuth), voice.away(far)
     return voice.say(
         "instruct.danger_to", distance=distance, compass=compass, near=near
@@ -88,6 +100,11 @@ class Way(NamedTuple):
     name: str
     azimuth: float
     line: shapely.LineString
+
+    @property
+    def pointed(self) -> int:
+        """Which way an arrow points, as the words do: to one of eight points [deg]."""
+        return 45 * round(math.degrees(self.azimuth) / 45)
 
     @property
     def end(self) -> shapely.Point:

