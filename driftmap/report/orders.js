@@ -15,16 +15,15 @@ function orderOf(sign, told) {
 
 const WORTH = 0.2; // of its reach: from so much on danger is told of behind the pad too, as on the sheet
 
-// How far danger reaches from the pad, and which way, behind it too, and over whom.
-function reachOf(pieces, crowd) {
+// How far danger reaches from the pad, and which way, behind it too.
+function reachOf(pieces) {
   const corners = pieces.flatMap(({ ring }) => ring);
   const farthest = (some) => some.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a), [0, 0]);
   const told = ([north, east]) => ({ distance: length(Math.hypot(north, east), 1), compass: pointOf(degrees(east, north)) });
   const end = farthest(corners);
   const behind = farthest(corners.filter(([north, east]) => north * end[0] + east * end[1] < 0));
-  const reached = namesOf(crowd, ({ kind }) => kind === "danger");
   const also = Math.hypot(...behind) > WORTH * Math.hypot(...end) ? fill(DIAL.orders.danger_and, told(behind)) : "";
-  return { ...told(end), near: also + (reached && fill(DIAL.orders.danger_over, { places: reached })) };
+  return { ...told(end), near: also };
 }
 
 const namesOf = (crowd, of) => crowd.filter(of).map(({ name }) => name).join(", ");
@@ -46,7 +45,7 @@ function showOrders(zoned, crowd) {
   const lines = sent ? [orderOf("move", fill(move, { places: sent }))] : [];
   if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : fill(stay, { places: clear })));
   if (ready || zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : crowd.some((place) => place.kind === "caution") ? left : calm));
-  if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger, crowd))));
+  if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);
 }
