@@ -39,7 +39,7 @@ _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
 _LEAST_DRAG: Final = 2e-8  # m² kg⁻¹; a body with less falls as this one does, within
 # centimetres, and below it the forms of a layer divide what rounding leaves
 _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
-_BLOCK: Final = 8192  # flown together: their arrays stay in the processor's cache
+_BLOCK: Final = 32768  # flown together: their arrays stay in the processor's cache
 _THINNED: Final = 0.75  # of the bodies still under way: then the others are put aside
 
 
