@@ -28,6 +28,7 @@ from driftmap.planning.dial_reach import Reach
 from driftmap.planning.dial_reading import check_between, surrounding, word_at
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.planning.wind_sweep import Flights
+from driftmap.report import dialdata
 from driftmap.report.dialdata import (
     FINAL,
     FINENESS,
@@ -578,3 +579,14 @@ def test_the_command_writes_one_page(tmp_path, monkeypatch):
     page = (tmp_path / "dial.html").read_text("utf-8")
     assert "as in morning.csv, scaled and turned with the meter" in page
     assert [p.name for p in tmp_path.iterdir()] == ["dial.html"]
+
+
+def test_every_order_that_the_page_words_stands_in_the_catalogue():
+    """A script that asks for a word which is gone stops, and its orders stay those of before."""
+    scripts = Path(dialdata.__file__).parent.glob("*.js")
+    code = "\n".join(path.read_text("utf-8") for path in scripts)
+    asked = set(re.findall(r"DIAL\.orders\.(\w+)", code))
+    for names in re.findall(r"\{([^{}]*)\} = DIAL\.orders", code):
+        asked |= {name.split(":")[0].strip() for name in names.split(",")}
+    assert len(asked) > 15
+    assert asked <= english("us").catalogue.table("instruct").keys()
