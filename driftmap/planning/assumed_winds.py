@@ -14,12 +14,7 @@ import numpy as np
 
 from driftmap.air.profile_law import LOG_TOP
 from driftmap.air.transformed import scaled
-from driftmap.air.wind import (
-    MAST,
-    WindLevel,
-    WindProfile,
-    direction_and_speed,
-)
+from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.errors import WindError
 from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year

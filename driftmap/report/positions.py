@@ -69,9 +69,10 @@ def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     corners = shapely.get_coordinates(danger)
     behind = corners[corners @ (end.x, end.y) < 0]
     near = ""
-    if behind.size and np.hypot(*behind.T).max() > _WORTH * far:
-        east, north = behind[np.hypot(*behind.T).argmax()]
-        words = {"distance": voice.away(math.hypot(east, north))}
+    away = np.hypot(*behind.T)
+    if away.size and away.max() > _WORTH * far:
+        east, north = behind[away.argmax()]
+        words = {"distance": voice.away(float(away.max()))}
         words["compass"] = voice.point(math.atan2(east, north))
         near = voice.say("instruct.danger_and", **words)
     gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]

@@ -7,9 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from driftmap.core.errors import quoted
-from driftmap.winds.json_document import (
-    is_number,
-)
+from driftmap.winds.json_document import is_number
 from driftmap.winds.text import meanings
 
 COLUMN: Final = re.compile(
