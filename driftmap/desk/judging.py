@@ -132,10 +132,7 @@ def _flight(path: str, _own: str) -> Flight:
 
 
 def _assessment_for(
-    task: Task,
-    *,
-    advice: bool = True,
-    progress: Callable[[int], None] | None = None,
+    task: Task, *, advice: bool = True, progress: Callable[[int], None] | None = None
 ) -> Assessment:
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
     flight, site, answers = _inputs(task)

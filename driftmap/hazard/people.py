@@ -40,10 +40,7 @@ class Casualties:
 
 
 def expected_casualties(
-    impacts: Impacts,
-    areas: Sequence[Area],
-    *,
-    occupied: Sequence[str] = (),
+    impacts: Impacts, areas: Sequence[Area], *, occupied: Sequence[str] = ()
 ) -> Casualties:
     r"""Give the casualties expected of one flight.
 

@@ -101,10 +101,7 @@ def grade(energy: float) -> ZoneKind | None:
 
 
 def calmed(
-    shape: BaseGeometry,
-    east: Kept,
-    north: Kept,
-    weights: FloatArray | None = None,
+    shape: BaseGeometry, east: Kept, north: Kept, weights: FloatArray | None = None
 ) -> shapely.MultiPolygon:
     """Smooth an outline and drop islets of sampling noise; its share stays inside.
 
@@ -143,10 +140,7 @@ def _keeper(
 
 
 def taut(
-    shape: BaseGeometry,
-    east: Kept,
-    north: Kept,
-    weights: FloatArray | None = None,
+    shape: BaseGeometry, east: Kept, north: Kept, weights: FloatArray | None = None
 ) -> shapely.MultiPolygon:
     """Draw an outline as a string round it, for a page that joins those of many winds.
 

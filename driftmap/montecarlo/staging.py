@@ -106,10 +106,7 @@ def curve_of(motor: Motor | None) -> ThrustCurve:
 
 
 def with_upper(
-    flight: Flight,
-    rocket: Rocket,
-    draws: Luck,
-    rise: DragRise | None,
+    flight: Flight, rocket: Rocket, draws: Luck, rise: DragRise | None
 ) -> Rocket:
     """Put on rockets what lights in the air.
 

@@ -293,10 +293,7 @@ def _against(one: Compared, voice: Voice) -> str:
 
 
 def compare_page(
-    data: dict[str, Any],
-    rows: list[list[str]],
-    found: Sequence[Compared],
-    voice: Voice,
+    data: dict[str, Any], rows: list[list[str]], found: Sequence[Compared], voice: Voice
 ) -> str:
     """Write the page of alternatives."""
     sizes = _size_lines(data["sizes"], voice)

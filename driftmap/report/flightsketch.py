@@ -39,10 +39,7 @@ def flight_pictures(flight: Flight, cloud: Cloud, units: Units) -> dict[str, Any
 
 def _svg(width: float, height: float, title: str, parts: list[str]) -> str:
     look = f'role="img" width="{width:.0f}" height="{height:.0f}"'
-    styled = [
-        style_of("flightsketch.css"),
-        *parts,
-    ]
+    styled = [style_of("flightsketch.css"), *parts]
     return svg((0, 0, width, height), title, styled, look)
 
 
@@ -78,10 +75,7 @@ def _side(flight: Flight, units: Units) -> str:
 
 
 def _sizes(
-    flight: Flight,
-    units: Units,
-    ends: tuple[float, float],
-    across: tuple[float, float],
+    flight: Flight, units: Units, ends: tuple[float, float], across: tuple[float, float]
 ) -> list[str]:
     """Mark length, diameter and where the centre of mass is."""
     (top, low), (middle, side) = ends, across

@@ -10,14 +10,7 @@ from typing import Final
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.areas import Area
-from driftmap.hazard.zones import (
-    Anywhere,
-    Line,
-    Zone,
-    anywhere,
-    outer_line,
-    zones,
-)
+from driftmap.hazard.zones import Anywhere, Line, Zone, anywhere, outer_line, zones
 from driftmap.report.marks import opening, shown
 from driftmap.report.moving import OVER, Move, moves
 from driftmap.report.sentences import case_when
@@ -278,10 +271,7 @@ def falls_free(found: Sequence[Fall], voice: Voice) -> list[str]:
     told = []
     for piece in dict.fromkeys(fall.piece for fall in found if fall.piece != "rocket"):
         own = [fall for fall in found if fall.piece == piece]
-        words = {
-            "piece": short_name(piece, voice),
-            "time": voice.seconds(own[0].first),
-        }
+        words = {"piece": short_name(piece, voice), "time": voice.seconds(own[0].first)}
         hard = voice.seconds(max(own, key=lambda fall: fall.energy).first)
         if hard == words["time"]:
             told.append(voice.say("heads_up.piece", **words))

@@ -30,13 +30,7 @@ from driftmap.report.picture import field_picture
 from driftmap.report.positions import farthest, stand, ways
 from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sentences import case_name
-from driftmap.report.shapes import (
-    ToScript,
-    on_earth,
-    point_of,
-    points_of,
-    rings_of,
-)
+from driftmap.report.shapes import ToScript, on_earth, point_of, points_of, rings_of
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.site_layer import site_layer
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
@@ -90,10 +84,7 @@ def map_html(
     voice = Voice(catalogue, units or catalogue.units)
     draw_ahead(assessment.cloud, assessment.contours)
     seen = watch(assessment, voice)
-    told = {
-        **_drawn(seen),
-        "moments": [asdict(moment) for moment in moments(seen)],
-    }
+    told = {**_drawn(seen), "moments": [asdict(moment) for moment in moments(seen)]}
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
     chart = _map_script(assessment.site.latitude, assessment.site.longitude)
     own = "\n".join([*facts, chart, *(text_of(name) for name in _SCRIPTS)])
@@ -256,9 +247,7 @@ def _bounds(shapes: Iterable[BaseGeometry]) -> marks.Bounds:
 def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
     west, south, east, north = bounds
     lon, lat = lonlat(
-        site,
-        np.array([west, west, east, east]),
-        np.array([south, north, south, north]),
+        site, np.array([west, west, east, east]), np.array([south, north, south, north])
     )
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
 

@@ -27,11 +27,7 @@ _MOST_WIND_ROWS: Final = 16
 
 
 def headline(
-    a: Assessment,
-    voice: Voice,
-    around: Around | None = None,
-    *,
-    most: int = 2,
+    a: Assessment, voice: Voice, around: Around | None = None, *, most: int = 2
 ) -> dict[str, Any]:
     """Give the verdict, the wind it holds for, and what speaks against flying: the head of a page.
 

@@ -310,11 +310,7 @@ def _slowing(flow: Kept, near: Kept, pull: Kept) -> Kept:
 
 
 def _runge_kutta(
-    state: Kept,
-    near: Kept,
-    flow: Kept,
-    slowing: Kept,
-    step: Kept,
+    state: Kept, near: Kept, flow: Kept, slowing: Kept, step: Kept
 ) -> Kept:
     """Take one classic Runge-Kutta step of each body's own length.
 

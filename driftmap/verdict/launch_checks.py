@@ -15,15 +15,7 @@ from driftmap.core.units import FOOT, KNOT
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.stability import Balance
-from driftmap.verdict.check import (
-    Check,
-    Kind,
-    Outcome,
-    at_most,
-    beside,
-    compared,
-    held,
-)
+from driftmap.verdict.check import Check, Kind, Outcome, at_most, beside, compared, held
 from driftmap.verdict.limits import Limit
 
 _CALM: Final = 0.1  # m/s; a rail speed over less says nothing

@@ -33,13 +33,7 @@ from driftmap.hazard.probability import (
 )
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.likelihood import BARE, WORKS
-from driftmap.verdict.check import (
-    MISSING_INPUT,
-    Check,
-    Kind,
-    estimated,
-    held,
-)
+from driftmap.verdict.check import MISSING_INPUT, Check, Kind, estimated, held
 from driftmap.verdict.limits import Limit
 
 _WIRES: Final = 10.0

@@ -19,13 +19,7 @@ from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.other_times import with_others
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.text import (
-    FAR_ABOVE,
-    choose_station,
-    choose_time,
-    laid_out,
-    reader,
-)
+from driftmap.winds.text import FAR_ABOVE, choose_station, choose_time, laid_out, reader
 from driftmap.winds.times import nearest_day
 
 _LIGHT: Final = 5.0  # kt: "light and variable" is less than this
