@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from driftmap.rocket.flightfile import read_flight
     from driftmap.trajectory.descent import fall
     from driftmap.verdict.assessment import Assessment, Setup, assess
+    from driftmap.verdict.compared import compare
     from driftmap.verdict.document import document
-    from driftmap.verdict.what_if import compare
     from driftmap.winds.profile import read_wind, read_winds
 
 __all__ = [
@@ -59,7 +59,7 @@ _HOME = {
     "DriftmapError": "core.errors",
     "Setup": "verdict.assessment",
     "assess": "verdict.assessment",
-    "compare": "verdict.what_if",
+    "compare": "verdict.compared",
     "document": "verdict.document",
     "fall": "trajectory.descent",
     "fly": "montecarlo.cloud",

@@ -70,7 +70,7 @@ def compare_command(
     from driftmap.report.case_pages import compare_page, compare_rows, compare_told
     from driftmap.report.plan_answers import compare_brief
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.verdict.what_if import compare
+    from driftmap.verdict.compared import compare
 
     first, *others = flights
     setup, wind = replace(run, flight=first).in_wind()

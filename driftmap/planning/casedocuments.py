@@ -20,8 +20,8 @@ from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import CAUTIONS, Setup
 from driftmap.verdict.check import Check
+from driftmap.verdict.compared import Compared
 from driftmap.verdict.document import document
-from driftmap.verdict.what_if import Compared
 
 
 def cases_document(

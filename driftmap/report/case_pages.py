@@ -18,7 +18,7 @@ from driftmap.report.words import in_units_of, isolate
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import CAUTIONS
-from driftmap.verdict.what_if import Compared
+from driftmap.verdict.compared import Compared
 
 _MOST_INPUTS: Final = 8
 _MOST_CASES: Final = 9  # on a page, until the rest is asked for

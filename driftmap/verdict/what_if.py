@@ -1,4 +1,4 @@
-"""Plans beside the plan, each really flown: other recovery, another aim, less wind."""
+"""What would turn a verdict, each change really flown: other recovery, another aim, less wind."""
 
 from __future__ import annotations
 
@@ -16,13 +16,9 @@ from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Azimuth
 from driftmap.rocket.flight import Flight
-from driftmap.rules.answers import of_another
-from driftmap.rules.reading import picked_rules
-from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_of
+from driftmap.verdict.assessment import Assessment, Setup, checks_of
 from driftmap.verdict.check import BY_FLIGHTS, FAILS, RANK, Check, Kind, Verdict, decide
-from driftmap.verdict.people_checks import AreaHit
 
-_Change: TypeAlias = tuple[str, str, Flight, WindProfile]
 _Heard: TypeAlias = Callable[[int, int], None]
 """What is told how many are done since the last time, and how many are left."""
 
@@ -49,77 +45,6 @@ their quantiles. Assumed."""
 
 def _deaf(done: int, left: int) -> None:
     del done, left
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Compared:
-    """One way to bring the rocket down, beside others on the same luck.
-
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    assessment : Assessment
-        Its verdict and everything that rests on.
-    """
-
-    name: str
-    assessment: Assessment
-
-    @property
-    def worst(self) -> AreaHit:
-        """The area with people that is hit most often, by the upper end of its interval."""
-        areas = [hit for hit in self.assessment.areas if hit.area.occupied]
-        return max(areas, key=lambda hit: hit.total.upper)
-
-
-def compare(
-    setup: Setup,
-    wind: WindProfile,
-    *,
-    beside: Sequence[Setup] = (),
-    progress: _Heard = _deaf,
-) -> tuple[Compared, ...]:
-    """Hold ways to bring a rocket down, or flights, side by side on the same luck.
-
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    wind : WindProfile
-        From `read_wind`.
-    beside : sequence of Setup
-        Flights to hold beside the plan, each with the answers given for it.
-    progress : callable
-        Told after each how many are done and left.
-
-    Returns
-    -------
-    tuple of Compared
-        The plan first, then what is held beside it; where that is nothing, the
-        alternatives of the flight file, made up from the plan where it has none.
-    """
-    ways = (
-        [(one.flight.name, one) for one in (setup, *beside)]
-        if beside
-        else [
-            (name, setup if name == PLANNED else _instead(setup, flight))
-            for name, flight in alternatives(setup.flight).items()
-        ]
-    )
-    found = []
-    for name, one in ways:
-        found.append(Compared(name, assess_setup(one, wind)))
-        progress(1, len(ways) - len(found))
-    return tuple(found)
-
-
-def _instead(setup: Setup, flight: Flight) -> Setup:
-    """Fly it with another recovery: what people answered of that does not count for it."""
-    said = setup.answers
-    if said is not None and setup.site.rules.strip():
-        said = of_another(said, picked_rules(setup.site))
-    return replace(setup, flight=flight, answers=said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,15 +101,34 @@ class Turning:
     wait_for: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Tried:
-    """A change, what it is made of, the lines against it, and whether it was flown in full."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Change:
+    """A change to the plan: of what kind, how in words, and what is flown then."""
 
-    turn: Turn
+    kind: str
+    name: str
     flight: Flight
     wind: WindProfile
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tried:
+    """A change, what it comes to, the lines against it, and whether it was flown in full."""
+
+    change: _Change
+    turn: Turn
     against: frozenset[tuple[str, ...]]
     whole: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trial:
+    """The plan, what it comes to as it is, and by what changes to it are flown."""
+
+    plan: Assessment
+    now: Turn
+    progress: _Heard
+    through: Through
 
 
 def turns(
@@ -199,8 +143,8 @@ def turns(
     at once where no single one gives a go and nothing stands against all of them.
     """
     a = assessment
-    now = _weigh("", "", (a.flight, a.wind), a.checks)
-    fly_all = partial(_fly_all, a, now, progress, through)
+    now = _weigh(_Change("", "", a.flight, a.wind), a.checks)
+    fly_all = partial(_fly_all, _Trial(a, now, progress, through))
     own = _own_azimuth(a.cloud.plan)
     tried = fly_all(_changes(a.flight, a.wind, own), now.verdict)
     stays = tuple(
@@ -217,43 +161,37 @@ def turns(
     better = [t.turn for t in tried if t.whole and _order(t.turn) < _order(now)]
     wait = None if now.verdict == "go" else _wait_for(t.turn for t in tried)
     if wait is not None:  # in a calm it may come down where people are
-        calm = "wind", "a calm", a.flight, scaled(a.wind, _CALM)
+        calm = _Change("wind", "a calm", a.flight, scaled(a.wind, _CALM))
         wait = wait if fly_all([calm], mildest)[0].turn.verdict == "go" else None
     return Turning(tuple(sorted(better, key=_order)), stays, wait)
 
 
 def _fly_all(
-    a: Assessment,
-    now: Turn,
-    progress: _Heard,
-    through: Through,
-    changes: Iterable[_Change],
-    mildest: Verdict,
+    trial: _Trial, changes: Iterable[_Change], mildest: Verdict
 ) -> list[_Tried]:
     """Fly changes to a plan: as often as the plan what may come out better, the rest a few times."""
-    every = list(changes)
-    plans = [(replace(a.setup, flight=flight), wind) for *_, flight, wind in every]
+    every, own = list(changes), trial.plan.setup
+    plans = [(replace(own, flight=change.flight), change.wind) for change in every]
     found, left = dict[int, _Tried](), list(range(len(every)))
-    if a.setup.samples > 2 * _FEW:
+    if own.samples > 2 * _FEW:
         few = [(replace(setup, samples=_FEW), wind) for setup, wind in plans]
-        seen = list(through(checks_of, few))
-        left = _promising(a, now, mildest, every, seen)
+        seen = list(trial.through(checks_of, few))
+        left = _promising(trial, mildest, every, seen)
         found = {
             i: replace(_tried(every[i], _but_for(checks, _stands)), whole=False)
             for i, checks in enumerate(seen)
             if i not in left
         }
-        progress(len(found), len(left))
-    rest = through(checks_of, [plans[i] for i in left])
+        trial.progress(len(found), len(left))
+    rest = trial.through(checks_of, [plans[i] for i in left])
     for i, checks in zip(left, rest, strict=True):
         found[i] = _tried(every[i], checks)
-        progress(1, len(every) - len(found))
+        trial.progress(1, len(every) - len(found))
     return [found[i] for i in range(len(every))]
 
 
 def _promising(
-    a: Assessment,
-    now: Turn,
+    trial: _Trial,
     mildest: Verdict,
     changes: Sequence[_Change],
     seen: Iterable[tuple[Check, ...]],
@@ -263,18 +201,19 @@ def _promising(
     All that may have a milder word than the mildest known, and the best of the
     three kinds that may come out best in other ways.
     """
-    held = {_line(c) for c in _against(a.checks)}
+    plan = trial.plan
+    held = {_line(c) for c in _against(plan.checks)}
     milder, others = list[int](), dict[int, tuple[int, ...]]()
     for i, (change, checks) in enumerate(zip(changes, seen, strict=True)):
         least = _tried(change, _but_for(checks, partial(_surely, held))).turn
         if RANK.index(least.verdict) < RANK.index(mildest):
             milder.append(i)
-        elif _order(least) < _order(now):
+        elif _order(least) < _order(trial.now):
             others[i] = _order(_tried(change, _but_for(checks, _stands)).turn)
     best = dict[tuple[bool, ...], int]()
     for i in sorted(others, key=lambda i: others[i]):
-        _, _, flight, wind = changes[i]
-        best.setdefault((flight.rail == a.flight.rail, wind is a.wind), i)
+        flight, wind = changes[i].flight, changes[i].wind
+        best.setdefault((flight.rail == plan.flight.rail, wind is plan.wind), i)
     return sorted([*milder, *list(best.values())[:_RUNNERS_UP]])
 
 
@@ -310,9 +249,8 @@ def _surely(held: Container[tuple[str, ...]], check: Check) -> bool:
 
 
 def _tried(change: _Change, checks: tuple[Check, ...]) -> _Tried:
-    kind, name, flight, wind = change
-    turn = _weigh(kind, name, (flight, wind), checks)
-    return _Tried(turn, flight, wind, frozenset(map(_line, _against(checks))))
+    against = frozenset(map(_line, _against(checks)))
+    return _Tried(change, _weigh(change, checks), against)
 
 
 def _line(check: Check) -> tuple[str, ...]:
@@ -352,10 +290,10 @@ def _pairs(tried: Iterable[_Tried]) -> Iterator[_Change]:
 
 def _both(one: _Tried, other: _Tried) -> _Change:
     name = f"{one.turn.name}, and {other.turn.name}"
-    flight = one.flight
+    flight = one.change.flight
     if other.turn.kind == "rail":
-        flight = flight.model_copy(update={"rail": other.flight.rail})
-    return "both", name, flight, other.wind
+        flight = flight.model_copy(update={"rail": other.change.flight.rail})
+    return _Change("both", name, flight, other.change.wind)
 
 
 def _own_azimuth(plan: Plan) -> Azimuth:
@@ -367,32 +305,30 @@ def _changes(flight: Flight, wind: WindProfile, azimuth: Azimuth) -> Iterator[_C
     for name, other in alternatives(flight).items():
         # To leave recovery out is no help, whatever else it keeps within its limits.
         if name != PLANNED and (other.recovery or not flight.recovery):
-            yield "recovery", name, other, wind
+            yield _Change("recovery", name, other, wind)
     upright = flight.aimed(azimuth, radians(1.0))
-    yield "rail", "1° from the vertical", upright, wind
+    yield _Change("rail", "1° from the vertical", upright, wind)
     tilt = degrees(flight.rail.angle.value)
     for i in range(_DIRECTIONS):
         toward = 2 * pi * i / _DIRECTIONS
         name = f"{tilt:.3g}° toward {degrees(toward):03.0f}°"
-        yield "rail", name, flight.aimed(toward), wind
+        yield _Change("rail", name, flight.aimed(toward), wind)
     for share in _WEAKER:
-        yield "wind", f"{share:.0%} of the wind", flight, scaled(wind, share)
+        yield _Change("wind", f"{share:.0%} of the wind", flight, scaled(wind, share))
 
 
-def _weigh(
-    kind: str, name: str, flown: tuple[Flight, WindProfile], checks: tuple[Check, ...]
-) -> Turn:
-    lines, (flight, wind) = [c for c in checks if not c.question], flown
+def _weigh(change: _Change, checks: tuple[Check, ...]) -> Turn:
+    lines = [c for c in checks if not c.question]
     speed = next((c.value for c in checks if c.kind is Kind.DESCENT), None)
     return Turn(
-        kind=kind,
-        name=name,
-        wind=float(told_at(wind, 10.0)[1]),
+        kind=change.kind,
+        name=change.name,
+        wind=float(told_at(change.wind, 10.0)[1]),
         verdict=decide(lines),
         failing=sum(check.outcome == "fail" for check in lines),
         warning=sum(check.outcome == "warn" for check in lines),
         speed=speed,
-        energy=None if speed is None else flight.dry_mass * speed**2 / 2,
+        energy=None if speed is None else change.flight.dry_mass * speed**2 / 2,
     )
 
 

@@ -362,7 +362,7 @@ def test_too_few_flights_are_told_before_the_run(tmp_path, monkeypatch, command)
         raise InputError("the run", "", "has begun")
 
     monkeypatch.setattr("driftmap.verdict.assessment.assess_setup", stop)
-    monkeypatch.setattr("driftmap.verdict.what_if.compare", stop)
+    monkeypatch.setattr("driftmap.verdict.compared.compare", stop)
     given = ["--site", SITE, "--wind", MORNING, *THEN, "--out", tmp_path]
     run = driftmap(command, FLIGHT, *given, "--samples", 3000)
     need, begun, *_ = run.stderr.splitlines()

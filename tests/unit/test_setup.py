@@ -20,7 +20,7 @@ from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rocket.alternatives import alternatives
 from driftmap.rules.answers import Answers
-from driftmap.verdict import what_if
+from driftmap.verdict import compared as side_by_side
 from driftmap.verdict.assessment import _of_the_day, assess_setup
 from driftmap.verdict.check import Check, Kind
 
@@ -57,7 +57,7 @@ def compared(setup, wind):
     """The alternatives, and what was heard of how far it was."""
     heard, few = [], dict([*alternatives(setup.flight).items()][:3])
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(what_if, "alternatives", lambda flight: few)
+        patch.setattr(side_by_side, "alternatives", lambda flight: few)
         found = compare(setup, wind, progress=lambda *told: heard.append(told))
     return found, heard, few
 

@@ -55,6 +55,7 @@ from driftmap.verdict.limits import LIMITS, read_limits, tightened
 from driftmap.verdict.what_if import (
     Turn,
     Turning,
+    _Change,
     _changes,
     _order,
     _wait_for,
@@ -686,9 +687,9 @@ def test_what_would_turn_it_is_really_flown(willet, saltgrass):
 def test_less_of_a_wind_from_all_sides_is_less_wind(willet, saltgrass):
     wind = read_wind("8 m/s variable at 10 m", site_altitude=saltgrass.elevation)
     weaker = [
-        _weigh(kind, name, (other, less), ())
-        for kind, name, other, less in _changes(willet, wind, "into the wind")
-        if kind == "wind"
+        _weigh(change, ())
+        for change in _changes(willet, wind, "into the wind")
+        if change.kind == "wind"
     ]
     assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
 
@@ -827,24 +828,24 @@ def test_the_changes_tried_are_what_they_are_called(willet):
     willet = willet.aimed("into the wind", np.radians(2.6))
     wind = read_wind("8 mph from 270 gusting to 12 mph", site_altitude=1234.0)
     tried = list(_changes(willet, wind, "into the wind"))
-    for kind, name, _, other in tried:
-        share = float(name.split("%")[0]) / 100 if kind == "wind" else 1.0
+    for one in tried:
+        share = float(one.name.split("%")[0]) / 100 if one.kind == "wind" else 1.0
         for what in ("east", "north", "gust"):
             had = getattr(wind, what)
-            assert getattr(other, what) == pytest.approx(share * had), (name, what)
-    assert sum(kind == "wind" for kind, *_ in tried) == 3
-    devices = [other.recovery for kind, _, other, _ in tried if kind == "recovery"]
+            assert getattr(one.wind, what) == pytest.approx(share * had), one.name
+    assert sum(one.kind == "wind" for one in tried) == 3
+    devices = [one.flight.recovery for one in tried if one.kind == "recovery"]
     assert len(devices) > 2
     assert all(devices)  # to fly without any is no help
-    rails = [(name, other.rail) for kind, name, other, _ in tried if kind == "rail"]
+    rails = [(one.name, one.flight.rail) for one in tried if one.kind == "rail"]
     assert np.degrees(rails[0][1].angle.value) == pytest.approx(1.0)
     for name, rail in rails[1:]:
         assert np.degrees(rail.azimuth) == pytest.approx(float(name[-4:-1]))
         assert rail.angle == willet.rail.angle
         assert name.startswith("2.6°")
-    (streamer,) = (other.recovery[0] for _, n, other, _ in tried if "streamer" in n)
+    (streamer,) = (c.flight.recovery[0] for c in tried if "streamer" in c.name)
     assert f"streamer {100 * streamer.width:g} cm wide, 10 times as long" in {
-        name for _, name, *_ in tried
+        one.name for one in tried
     }
     assert streamer.length == pytest.approx(10 * streamer.width)
     assert len({name for name, _ in rails}) == len(rails) > 4
@@ -854,7 +855,7 @@ def test_lines_against_a_change_are_counted_by_how_bad_they_are(willet):
     lines = [check(o) for o in ("pass", "warn", "warn", "fail")]
     lines.append(replace(check("warn"), question=True))
     wind = read_wind("8 mph from 270", site_altitude=1234.0)
-    turn = _weigh("wind", "x", (willet, wind), tuple(lines))
+    turn = _weigh(_Change("wind", "x", willet, wind), tuple(lines))
     assert (turn.verdict, turn.failing, turn.warning) == ("no-go", 1, 2)
     assert turn.wind == pytest.approx(np.hypot(*wind.at(10.0)))
 
