@@ -183,7 +183,7 @@ def balloon_command(
       driftmap balloon --balloon "30 g" --free-lift "125 g" > balloon.csv
       driftmap winds balloon.csv --site SITE
     """
-    from driftmap.winds.pilot_balloon import balloon_form
+    from driftmap.winds.balloon_form import balloon_form
 
     if ascent is not None and free_lift is not None:
         raise click.UsageError("Give --ascent or --free-lift, not both.")

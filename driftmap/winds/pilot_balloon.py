@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -29,23 +29,23 @@ from driftmap.winds.text import above_zero, reader, told_time
 RATES: Final = (0.5, 10.0)
 """Least and greatest rate of ascent of a balloon that a person can follow [m s⁻¹]."""
 
+COLUMNS: Final = (
+    *("time_s", "elevation_deg", "azimuth_deg", "azimuth_magnetic_deg"),
+    *("elevation2_deg", "azimuth2_deg", "azimuth2_magnetic_deg"),
+)
+"""What a record may hold, a column each."""
+
 ANGLE: Final = math.radians(0.7)
 """Error of an angle read with a hand-held compass and protractor [rad]; assumed."""
 
 _APART: Final = 55.0  # s between two places that tell a wind
 _LOWEST: Final = math.radians(6.0)  # elevation below which the distance is a guess
 _CROSSING: Final = math.radians(12.0)  # least angle at which two lines of sight cross
-_COLUMNS: Final = (
-    *("time_s", "elevation_deg", "azimuth_deg", "azimuth_magnetic_deg"),
-    *("elevation2_deg", "azimuth2_deg", "azimuth2_magnetic_deg"),
-)
 _TOLD: Final = ("released", "ascent", "balloon", "free lift", "second observer")
 _MOST_LIFT: Final = 12.0
 """Free lift over the balloon's own mass: most are let go with 4 to 5; assumed."""
 
 _MOST: Final = 2000
-_STEP: Final = 30  # s between two readings of the form to fill in
-_GUESS: Final = 2.5  # m/s, to tell how long two observers will take
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,7 +212,7 @@ def _quantity(told: _Told, key: str, dimension: str) -> float:
 
 def _rows(text: str, setting: Setting) -> dict[str, FloatArray]:
     table = []
-    for where, cells in rows_of(text, _COLUMNS, _check, 2, _MOST):
+    for where, cells in rows_of(text, COLUMNS, _check, 2, _MOST):
         if any([*cells.values()][1:]):  # what was not read yet is passed over
             with at(where):
                 table.append([_number(cell, name) for name, cell in cells.items()])
@@ -241,7 +241,7 @@ def _number(cell: str, name: str) -> float:
 
 
 def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
-    two = set(_COLUMNS[4:6]) <= set(rows)
+    two = set(COLUMNS[4:6]) <= set(rows)
     if two != ("second observer" in told):
         raise PlacedError(
             "second observer",
@@ -252,7 +252,7 @@ def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
         return _crossed(rows, told)
     rate, how = _rate(told)
     with at("ascent"):
-        _check_rate(rate)
+        check_rate(rate)
     return _timed(rows, rate), f"rises at {rate:.2f} m/s, {how}"
 
 
@@ -278,7 +278,8 @@ def _rate(told: _Told) -> tuple[float, str]:
     return float(ascent_rate(balloon, lift)), "from its free lift"
 
 
-def _check_rate(rate: float) -> None:
+def check_rate(rate: float) -> None:
+    """Refuse a rate of ascent that no small balloon has."""
     least, most = RATES
     if not least <= rate <= most:
         raise ValueError(
@@ -365,42 +366,3 @@ def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
             levels.append(level_toward(height, east, north, source, error))
         first = i
     return levels
-
-
-def balloon_form(
-    mass: float,
-    top: float,
-    *,
-    free_lift: float | None = None,
-    ascent: float | None = None,
-    observers: int = 1,
-    written: Callable[[float], str],
-) -> list[str]:
-    """Lay out a table to fill in while a balloon rises, which `read_balloon` then reads.
-
-    ``mass``: the balloon's own [kg]; ``top``: height to follow it to [m]; ``free_lift``:
-    what it lifts besides itself [kg]; ``ascent``: its rate of ascent where that is known
-    [m s⁻¹]; ``observers``: one or two; ``written``: how a height is written.
-
-    Result: its lines. Raises `ValueError` if it would rise too slowly or too fast.
-    """
-    rate, told = _GUESS if ascent is None else ascent, []
-    if ascent is not None:
-        told = [f"# ascent {rate:.2f} m/s"]
-    elif free_lift is not None:
-        rate = float(ascent_rate(mass, free_lift))
-        told = [f"# balloon {1000 * mass:g} g", f"# free lift {1000 * free_lift:g} g"]
-        told.append(f"# which makes {rate:.2f} m/s")
-    _check_rate(rate)
-    if observers == 2:
-        told = ["# second observer  (write how far and where: 400 m toward 90)"]
-    count = int(top / (rate * _STEP)) + 2
-    second = observers == 2
-    return [
-        *told,
-        "# released  (write date, time, zone: 2026-05-09 08:10-07:00)",
-        f"# to {written(top)} in {count * _STEP / 60:.1f} min;",
-        "# azimuth is from true north; azimuth_magnetic_deg where by the needle",
-        ",".join([*_COLUMNS[:3], *_COLUMNS[4:6] * second]),
-        *(f"{i * _STEP},{',' * (1 + 2 * second)}" for i in range(1, count + 1)),
-    ]

@@ -12,10 +12,10 @@ from reading import decode
 from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.winds import formats
+from driftmap.winds.balloon_form import balloon_form
 from driftmap.winds.formats import unheard
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
-from driftmap.winds.pilot_balloon import balloon_form
 from driftmap.winds.profile import read_winds
 from driftmap.winds.reading import Setting
 
