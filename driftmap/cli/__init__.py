@@ -160,7 +160,9 @@ def main() -> None:
         _leave(str(InputError(named, "", problem.strerror or str(problem))), BAD_INPUT)
     except MemoryError:
         _leave(
-            "--samples: more memory is needed than there is; ask for fewer", BAD_INPUT
+            "--samples: memory ran out, or the system ended a process of this run: no "
+            "verdict; try again, or ask for fewer",
+            BAD_INPUT,
         )
     except Exception as problem:
         if os.environ.get("DRIFTMAP_DEBUG"):

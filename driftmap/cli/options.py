@@ -89,7 +89,7 @@ def gathered(
     return add
 
 
-_SETTINGS: Final = (95_000.0, 107_000.0)
+_SETTINGS: Final = (97_500.0, 107_000.0)
 """Altimeter settings of days fit to fly [Pa]; assumed. Below lies what a meter shows at a field
 of some height, which is none."""
 

@@ -59,7 +59,7 @@ def in_order(
             done = workers.map(_do if forks else work, tasks)
             meanwhile()
             yield from done
-        except BrokenProcessPool:  # killed by a system that is short of memory
+        except BrokenProcessPool:  # mostly killed by a system that is short of memory
             raise MemoryError from None
         except BaseException:  # stopped by a key, say: the rest is not done first
             workers.shutdown(cancel_futures=True)

@@ -107,6 +107,9 @@ _BARE: Final = MappingProxyType({"angle": math.pi / 180})
 _FAR: Final = ("km", "mi", "nmi")
 """Nothing here is a thousand of these: a comma among their digits is a decimal one, or a slip."""
 
+_NEAR, _THOUSANDS = ("m", "ft"), re.compile(r"[1-9]\d{0,2}\.000")
+"""Of these there are thousands, and nobody measures a round number of them to a thousandth."""
+
 _OFFSET: Final = MappingProxyType({"C": 273.15, "F": 459.67 * 5 / 9})
 _TOLD: Final = MappingProxyType({"temperature": "C", "pressure": "hPa"})
 """Unit in which bounds are told where it is not the SI unit."""
@@ -167,11 +170,11 @@ def parse(value: object, dimension: str) -> float:
             )
         if unit and unit not in table:
             raise ValueError(f"{quoted(value)} {_amiss(unit, dimension)}")
-        if "," in match[1] and unit in _FAR:
-            told = (
-                f"may be thousands or a decimal comma; write it without, as 1.5 {unit}"
-            )
-            raise ValueError(f"{quoted(value)} {told}")
+        if ("," in match[1] and unit in _FAR) or (
+            unit in _NEAR and _THOUSANDS.fullmatch(match[1])
+        ):
+            told = "may be thousands or a decimal mark; write it without, as"
+            raise ValueError(f"{quoted(value)} {told} 1.5 {unit}")
         number = _float(match[1].replace(",", ""))
     else:
         number, unit = _float(value), ""

@@ -195,20 +195,19 @@ def strongest(body: str) -> float:
     return max(coded, default=0.0)
 
 
-def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
-    """Find the peak wind in remarks; what stands there if it cannot be read."""
-    found = _PEAK.search(remarks)
-    if found is None:
-        return None
-    knots, hour, minute = found.groups()
-    if minute is None or int(minute) > 59 or int(hour or 0) > 23:
-        return remarks[found.start() : found.start() + 20]
-    time = valid.replace(minute=int(minute))
-    if hour is not None:
-        time = time.replace(hour=int(hour))
-    if time > valid:
-        time -= timedelta(days=1) if hour is not None else timedelta(hours=1)
-    return Peak(float(knots) * KNOT, time)
+def peak_winds(remarks: str, valid: datetime) -> Iterator[Peak | str]:
+    """Find the peak winds in remarks; what stands there where one cannot be read."""
+    for found in _PEAK.finditer(remarks):
+        knots, hour, minute = found.groups()
+        if minute is None or int(minute) > 59 or int(hour or 0) > 23:
+            yield remarks[found.start() : found.start() + 20]
+            continue
+        time = valid.replace(minute=int(minute))
+        if hour is not None:
+            time = time.replace(hour=int(hour))
+        if time > valid:
+            time -= timedelta(days=1) if hour is not None else timedelta(hours=1)
+        yield Peak(float(knots) * KNOT, time)
 
 
 def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:

@@ -154,15 +154,17 @@ def _report(
         level = code.level_of(found, name, code.air_temperature(words))
         swing, spread = code.swinging(words)
     seen = sky.also_in_remarks(words, remarks)
-    peak = code.peak_wind(remarks, valid)
-    level, peak_note = _with_peak(level, peak, valid)
+    peak_notes = []
+    for peak in (peaks := [*code.peak_winds(remarks, valid)]):
+        level, note = _with_peak(level, peak, valid)
+        peak_notes += note
     bound = [f"{found[0]} tells a lower bound, which is taken as the wind"]
     bound *= "P" in found["speed"] + (found["gust"] or "")
     told = [*code.beside_the_wind(" ".join(words), remarks)]
     if found["gust"] == "//":
         told.append("a gust that is not told (G//)")
-    if isinstance(peak, str):
-        told.append(f"a peak wind that cannot be read ({peak})")
+    lost = (peak for peak in peaks if isinstance(peak, str))
+    told += [f"a peak wind that cannot be read ({peak})" for peak in lost]
     # A second wind of the same report, of another runway or height, and one expected.
     beside = " ".join(word for word in words[1:] if code.WIND.fullmatch(word))
     for text in (beside, trend):
@@ -183,7 +185,7 @@ def _report(
         assumed=(
             f"{name}: measured 10 m above the ground",
             *notes,
-            *(f"{name}: {note}" for note in (*swing, *peak_note, *bound)),
+            *(f"{name}: {note}" for note in (*swing, *peak_notes, *bound)),
         ),
     )
 
@@ -224,8 +226,8 @@ def _peaks(before: list[tuple[datetime, code.Found]]) -> Iterator[code.Peak]:
     for time, (_, body) in before:
         observed, _, remarks = code.split_report(body)
         yield code.Peak(code.strongest(observed), time)
-        if isinstance(peak := code.peak_wind(remarks, time), code.Peak):
-            yield peak
+        peaks = code.peak_winds(remarks, time)
+        yield from (peak for peak in peaks if isinstance(peak, code.Peak))
 
 
 def _stronger(
@@ -246,7 +248,7 @@ def _stronger(
 
 
 def _with_peak(
-    level: WindLevel, peak: code.Peak | str | None, valid: datetime
+    level: WindLevel, peak: code.Peak | str, valid: datetime
 ) -> tuple[WindLevel, list[str]]:
     """Let the peak wind of the hour before count as a gust."""
     if not isinstance(peak, code.Peak):

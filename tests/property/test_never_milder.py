@@ -246,6 +246,8 @@ def said(**outcomes):
 
 GO, LOW = said(a="pass", b="pass"), said(a="warn", b="pass")
 BAD, OTHER = said(a="pass", b="fail"), said(a="fail", b="pass")
+# Sums over places: each wind flown may hurt others, and one between them nobody.
+DAY = [Check(kind=Kind.CASUALTIES_IN_A_DAY, name="day", outcome="fail", source="")]
 
 
 @pytest.mark.parametrize(
@@ -258,6 +260,7 @@ BAD, OTHER = said(a="pass", b="fail"), said(a="fail", b="pass")
         ([GO, GO, LOW, LOW, GO], LOW, None),  # the slow end is go
         ([BAD] * 5, None, "no-go"),  # nothing can be worse: not asked
         ([BAD, BAD, BAD, BAD, OTHER], None, None),  # not for one reason
+        ([DAY] * 5, None, None),
     ],
 )
 def test_a_span_has_one_word_only_where_one_reason_holds_all_over(five, whole, word):

@@ -401,6 +401,7 @@ def test_a_gust_that_is_not_told_holds():
         ("PK WND 20045/40", 45),
         ("PK WND 200103/1740", 103),
         ("PK WND 20045/58", 45),  # 16:58
+        ("PK WND 20030/1735 PK WND 20045/1740", 45),
         ("PK WND 20045/1640", None),
         ("PK WND MISG", None),
     ],
