@@ -295,13 +295,13 @@ def _flown_by_hour(
     check: int,
 ) -> tuple[tuple[SeasonHour, ...], Agreement]:
     """Fly every bin of hourly winds that is not in the ledger yet, and some winds as they are."""
+    from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import (
         agreement,
         bins_to_fly,
         season_hours,
         season_suns,
     )
-    from driftmap.planning.sweep import open_ledger, run_key
 
     suns = (sun.when for sun in season_suns(setup, supposition, hours))
     ledger = open_ledger(path, run_key(setup, supposition, *suns))
@@ -322,8 +322,8 @@ def _flown_aloft(
     path: Path | None,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
+    from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season_aloft import read_soundings, season_soundings
-    from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.winds.reading import Setting
 
     site = setup.site

@@ -93,7 +93,7 @@ class Aim:
             round(max((share for _, share in self.over), default=0.0), 3),
             round(self.nearness, 3),
             0.0 if hit is None or hit.value is None else hit.value,
-            self.trial.stray[0],
+            self.trial.stray.estimate,
             self.tilt_deg,
             -1.0 if self.azimuth_deg is None else self.azimuth_deg,
         )

@@ -311,9 +311,8 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
     now, strength = (float(v) for v in direction_and_speed(*shape.at(at)))
     wind = scaled(shape, speed / strength, way - now)
     gust, stirred, notes = supposition.above(speed), shape.convection, shape.assumed
-    if (
-        supposition.hour is not None
-    ):  # the sun is that of the flights, not of the layers
+    if supposition.hour is not None:
+        # The sun is that of the flights, not of the layers.
         own = supposition.read(0.0, speed)
         stirred = own.convection
         notes = tuple(note for note in notes if not _RISING.search(note))

@@ -107,7 +107,7 @@ def aim_document(
 
 
 def _aim(aim: Aim, head: Mapping[str, Any]) -> dict[str, Any]:
-    verdict = aim.trial.verdict
+    verdict, stray = aim.trial.verdict, aim.trial.stray
     return {
         "tilt_deg": aim.tilt_deg,
         "azimuth_deg": aim.azimuth_deg,
@@ -117,8 +117,8 @@ def _aim(aim: Aim, head: Mapping[str, Any]) -> dict[str, Any]:
         "passes_over": [{"area": name, "share": share} for name, share in aim.over],
         "worst_area_in_failure": _check(aim.worst_failure),
         "outside_boundary_when_recovery_works": {
-            "value": aim.trial.stray[0],
-            "interval": list(aim.trial.stray[1:]),
+            "value": stray.estimate,
+            "interval": [stray.lower, stray.upper],
         },
         "rail_speed_over_wind": _check(aim.rail_margin),
     }
@@ -157,7 +157,8 @@ def layout_document(
         **head,
         "flights": [setup.flight.name for setup in question.setups],
         "winds": [
-            {"from_deg": d, "speed_mps": v, "weight": w} for d, v, w in question.rose
+            {"from_deg": wind.from_deg, "speed_mps": wind.speed, "weight": wind.weight}
+            for wind in question.rose
         ],
         "candidates": len(pads),
         "forbidden": sum(bool(p.broken) for p in pads),

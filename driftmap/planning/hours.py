@@ -16,7 +16,7 @@ from driftmap.air.wind import MAST
 from driftmap.core.errors import InputError, WindError, at, located, quoted
 from driftmap.core.files import bytes_of, decoded
 from driftmap.core.tables import names_of, number_of, rows_of
-from driftmap.planning.layout import Rose
+from driftmap.planning.layout import Rose, RoseWind
 from driftmap.winds.formats import unheard
 from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
@@ -223,8 +223,8 @@ _MOST: Final = 48
 def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     """Gather hourly winds into a rose.
 
-    Result: direction [deg], speed [m s⁻¹] and number of readings of each, and what
-    was rounded and left out. Raises `ValueError` if no reading has a direction.
+    Result: winds that weigh as many as they have readings, and what was rounded and left
+    out. Raises `ValueError` if no reading has a direction.
     """
     counts: Counter[tuple[float, float]] = Counter()
     dropped = 0
@@ -240,7 +240,7 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
         raise ValueError(f"{hours.source} holds no reading with a direction")
     kept = sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:most]
     share = sum(n for _, n in kept) / (sum(counts.values()) + dropped)
-    rose = tuple((*wind, float(n)) for wind, n in sorted(kept))
+    rose = tuple(RoseWind(*wind, float(n)) for wind, n in sorted(kept))
     gusty = any(reading.gust for each in hours.readings for reading in each)
     own = " as winds of their own" * gusty
     return rose, [
@@ -260,7 +260,7 @@ def _blowing(hours: Hours) -> Iterator[tuple[float | None, float]]:
 
 def even_rose() -> tuple[Rose, list[str]]:
     """Give winds where nobody tells any, and say so."""
-    even = [(45.0 * i, speed, 1.0) for speed in (3.0, 6.0) for i in range(8)]
+    even = (RoseWind(45.0 * i, v, 1.0) for v in (3.0, 6.0) for i in range(8))
     return tuple(even), [
         "no winds given: eight directions at 3 and at 6 m/s, at 10 m, weigh the same"
     ]
@@ -271,7 +271,7 @@ def spoken_rose(texts: Iterable[str]) -> Rose:
     return tuple(map(_spoken, texts))
 
 
-def _spoken(text: str) -> tuple[float, float, float]:
+def _spoken(text: str) -> RoseWind:
     whole = text if " at " in text else f"{text} at {MAST:g} m"
     reading = read_words(whole, Setting(0.0))
     level = reading.levels[0]
@@ -285,7 +285,7 @@ def _spoken(text: str) -> tuple[float, float, float]:
             "without gusts, ground or time"
         )
         raise InputError("--wind", "", told)
-    return math.degrees(level.direction), level.speed, 1.0
+    return RoseWind(math.degrees(level.direction), level.speed, 1.0)
 
 
 ALOFT_NOTES: Final = (

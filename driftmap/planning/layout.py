@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 import shapely
@@ -46,8 +46,16 @@ from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.judgement import glance
 
-Rose: TypeAlias = tuple[tuple[float, float, float], ...]
-"""Winds to score by: direction [deg], speed at 10 m [m s⁻¹] and weight of each."""
+
+class RoseWind(NamedTuple):
+    """A wind to score by: where from [deg], speed at 10 m [m s⁻¹], and how much it weighs."""
+
+    from_deg: float
+    speed: float
+    weight: float
+
+
+Rose: TypeAlias = tuple[RoseWind, ...]
 
 _Candidate: TypeAlias = tuple[float, float]
 """East and north of a candidate from the pad as drawn [m]."""
@@ -65,7 +73,7 @@ class Layout:
         The flights, all at one site.
     supposition : Supposition
         How winds grow with height.
-    rose : tuple of (float, float, float)
+    rose : tuple of RoseWind
         Winds with their weights.
     keep : Keep
         What keeps pads away from people and edges.
@@ -87,7 +95,7 @@ class Layout:
     heights: tuple[float, ...] = field(init=False)
 
     def __post_init__(self) -> None:
-        if not self.setups or not sum(weight for *_, weight in self.rose) > 0:
+        if not self.setups or not sum(wind.weight for wind in self.rose) > 0:
             raise ValueError("'setups' and 'rose' must not be empty")
         calm = suppose(self.supposition, 0.0, 0.0)
         heights = tuple(expected_altitude(flown(s, calm)) for s in self.setups)
@@ -315,14 +323,14 @@ def _judge_sites(
     ground: bytes,
     supposition: Supposition,
     watched: str,
-    part: tuple[int, tuple[float, float, float]],
+    part: tuple[int, RoseWind],
 ) -> list[_Score]:
     """Fly one flight in one wind, and judge it at every candidate by any sun of the year.
 
     What does not pass at a glance is no go, whatever else there is: only where all of that
     passes is a candidate judged in full, and by the next sun only where it is go by the last.
     """
-    number, (from_deg, speed, _) = part
+    number, wind = part
     sites = unpack(ground)
     found = [_Score("go", 0.0, "")] * len(sites)
     for sun in supposition.by_any_sun():
@@ -330,7 +338,9 @@ def _judge_sites(
         if not still:  # no sun makes what is no go already one
             break
         flights = flights_of(packed[number], sun, ())
-        trials = _judged_at([sites[i] for i in still], flights, (speed, from_deg))
+        trials = _judged_at(
+            [sites[i] for i in still], flights, (wind.speed, wind.from_deg)
+        )
         for i, trial in zip(still, trials, strict=True):
             found[i] = _score(trial, watched, found[i].hazard)
     return found
@@ -368,11 +378,11 @@ def _weighed(
     rose: Rose, scores: Sequence[Sequence[_Score]]
 ) -> tuple[float, float, float, Held]:
     """Weigh the scores of one candidate by the winds: go, not known, hazard, what holds most."""
-    total = sum(weight for *_, weight in rose)
+    total = sum(wind.weight for wind in rose)
     go = unknown = hazard = 0.0
     blocks: defaultdict[str, float] = defaultdict(float)
     named: dict[str, Held] = {"": ""}
-    for (*_, weight), each in zip(rose, scores, strict=bool(scores)):
+    for (_, _, weight), each in zip(rose, scores, strict=bool(scores)):
         findings = {score.finding for score in each}
         go += weight * (findings == {"go"})
         unknown += weight * (NOT_KNOWN in findings)

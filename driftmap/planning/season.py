@@ -12,7 +12,8 @@ from typing import Final, TypeVar
 from driftmap.air.convection import is_light
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.hours import HourReading, Hours
-from driftmap.planning.sweep import Hands, Ledger, Lost, sweep
+from driftmap.planning.ledger import Ledger
+from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,

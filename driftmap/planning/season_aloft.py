@@ -10,8 +10,9 @@ from functools import partial
 from pathlib import Path
 
 from driftmap.core.errors import DriftmapError, WindError
+from driftmap.planning.ledger import Ledger
 from driftmap.planning.season import SeasonHour, by_light, fill
-from driftmap.planning.sweep import Hands, Ledger
+from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.winds.formats import decode_text, each_time

@@ -24,7 +24,7 @@ from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Setup, flown, in_stronger
-from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide, decide_ahead
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import Limit, read_limits, tightened
@@ -42,6 +42,9 @@ FINDINGS: Final[tuple[Finding, ...]] = (*RANK, NOT_KNOWN)
 
 _WORST_FIRST: Final = ("fail", "warn")
 
+_ANYTHING: Final = Estimate(1.0, 0.0, 1.0, 0, 0)
+"""A share of which nothing is known."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -58,16 +61,15 @@ class Trial:
         flown.
     checks : tuple of Check
         Every check, as an assessment makes them.
-    stray : (float, float, float)
-        Share of flights that land a piece outside the boundary though recovery works,
-        and its interval.
+    stray : Estimate
+        Share of flights that land a piece outside the boundary though recovery works.
     problem : str
         Why the flight could not be flown.
     """
 
     verdict: Finding
     checks: tuple[Check, ...] = ()
-    stray: tuple[float, float, float] = (1.0, 0.0, 1.0)
+    stray: Estimate = _ANYTHING
     problem: str = ""
 
     @property
@@ -162,19 +164,14 @@ def judged(
     checks = judge_all(
         cloud, site, wind, answers=setup.answers, lines=lines, danger=danger
     ).checks
-    stray = _stray(cloud, site)
-    return Trial(
-        decide(c for c in checks if not c.question),
-        checks,
-        (stray.estimate, stray.lower, stray.upper),
-    )
+    return Trial(decide_ahead(checks), checks, _stray(cloud, site))
 
 
 def _stray(cloud: Cloud, site: Site) -> Estimate:
     """Say how often a piece leaves the site though recovery works."""
     parts = list(cloud.of(WORKS))
     if not parts:  # a recovery that never works says nothing of where it would land
-        return Estimate(1.0, 0.0, 1.0, 0, 0)
+        return _ANYTHING
     beyond = outside(site.boundary)
     hits = [
         beyond(cloud.east[p.rows], cloud.north[p.rows]).reshape(p.count, -1)
@@ -196,9 +193,7 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
         checks = (*trial.checks, *in_stronger(setup, wind, trial.checks))
     except (DriftmapError, ValueError) as problem:
         return unknown_trial(problem)
-    return replace(
-        trial, verdict=decide(c for c in checks if not c.question), checks=checks
-    )
+    return replace(trial, verdict=decide_ahead(checks), checks=checks)
 
 
 @dataclass(frozen=True, slots=True)

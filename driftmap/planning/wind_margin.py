@@ -11,7 +11,7 @@ from typing import Final
 from driftmap.air.transformed import scaled
 from driftmap.planning.trial import FINDINGS, try_flight
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import decide
+from driftmap.verdict.check import decide_ahead
 from driftmap.verdict.judgement import flights_needed
 
 _STRONGER: Final = (1.25, 1.5)
@@ -65,7 +65,7 @@ def winds_around(
     """
     a, count = assessment, 0
     speed = math.hypot(*a.wind.at(10.0))
-    now = FINDINGS.index(decide(c for c in a.checks if not c.question))
+    now = FINDINGS.index(decide_ahead(a.checks))
     nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
     if a.verdict != "go" or nowhere:
         return None

@@ -37,7 +37,7 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.verdict.assessment import Setup, flown
-from driftmap.verdict.check import Check, Verdict, decide
+from driftmap.verdict.check import Check, Verdict, decide_ahead
 from driftmap.verdict.consequence_checks import lines_of
 
 Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
@@ -257,13 +257,8 @@ class Flights:
         words = tuple(trial.verdict for trial in corners)
         if set(words) not in ({"go"}, {"no-go"}):
             return words  # nothing is gained by a middle, or by a net of what holds
-        found = self.alike((low, high, left, right), _verdict)
-        return words if found is None else Trial(_verdict(found), found)
-
-
-def _verdict(checks: Iterable[Check]) -> Verdict:
-    """Decide but for open questions."""
-    return decide(c for c in checks if not c.question)
+        found = self.alike((low, high, left, right), decide_ahead)
+        return words if found is None else Trial(decide_ahead(found), found)
 
 
 def _same(way: float) -> float:
@@ -365,7 +360,7 @@ class Sector:
             checks = fly.strictest(*span)
         except (DriftmapError, ValueError) as problem:
             return unknown_trial(problem)
-        return Trial(_verdict(checks), checks)
+        return Trial(decide_ahead(checks), checks)
 
 
 def worst(trials: Iterable[Trial]) -> Trial:

@@ -137,7 +137,7 @@ def aim_rows(
 
 
 def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
-    (stray, _, most), blocks = aim.trial.stray, aim.trial.blocks
+    stray, blocks = aim.trial.stray, aim.trial.blocks
     worst, margin = aim.worst_failure, aim.rail_margin
     over = (
         voice.say("plan.seen_over", area=name, share=voice.percent(share))
@@ -147,9 +147,9 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         _rail(aim, voice),
         verdict_word(aim.trial.verdict, voice, conditional=held),
         "" if worst is None else sentence(worst, voice),
-        voice.often(stray)
-        if stray
-        else voice.say("plan.under", share=voice.percent(most)),
+        voice.often(stray.estimate)
+        if stray.estimate
+        else voice.say("plan.under", share=voice.percent(stray.upper)),
         ""
         if margin is None or margin.interval is None
         else voice.say("plan.times", count=voice.number(f"{margin.interval[0]:.1f}")),

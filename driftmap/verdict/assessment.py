@@ -33,6 +33,7 @@ from driftmap.verdict.check import (
     Outcome,
     Verdict,
     decide,
+    decide_ahead,
 )
 from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
@@ -317,7 +318,7 @@ def in_stronger(
 
     ``checks``: those of the wind flown; open questions are the same in both winds.
     """
-    now: Verdict = decide(c for c in checks if not c.question)
+    now: Verdict = decide_ahead(checks)
     for passed_over in wind.stronger:
         there: Verdict = "go"
         if now == "go":
@@ -340,7 +341,7 @@ def in_stronger(
 
 
 def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:
-    return decide(c for c in checks_of(setup, wind) if not c.question)
+    return decide_ahead(checks_of(setup, wind))
 
 
 def _beside(told: str, there: Verdict, outcome: Outcome) -> Check:
@@ -377,7 +378,7 @@ def _aloft_first(
         return checks
     read = replace(wind, error=np.minimum(wind.error, _READ), modes=None)
     few = replace(setup, samples=min(setup.samples, _FEW))
-    if decide(c for c in checks_of(few, read) if not c.question) == "no-go":
+    if decide_ahead(checks_of(few, read)) == "no-go":
         return checks
     return tuple(replace(c, beside=True) if c in unknown else c for c in checks)
 

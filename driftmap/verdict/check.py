@@ -245,6 +245,11 @@ def decide(checks: Iterable[Check]) -> Verdict:
     return "go" if outcomes == {"pass"} else "hold"
 
 
+def decide_ahead(checks: Iterable[Check]) -> Verdict:
+    """Decide but for open questions, which no wind and no plan answers."""
+    return decide(check for check in checks if not check.question)
+
+
 _MOST_FLIGHTS: Final = 5_000_000  # that may be asked for
 
 

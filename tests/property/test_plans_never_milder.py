@@ -126,7 +126,7 @@ def of_a_layout(case):
             continue
         break
     asked = pack(case.setup), pack((there,))
-    wind = (0, (case.way, case.speed, 1.0))
+    wind = (0, layout.RoseWind(case.way, case.speed, 1.0))
     (score,) = layout._judge_sites([asked[0]], asked[1], case.supposed, "", wind)
     # Of a layout only what is go is told; the rest counts alike.
     yield ("go" if score.finding == "go" else "no-go"), ()

@@ -22,7 +22,7 @@ from driftmap.planning import aim, wind_margin
 from driftmap.planning.aim import best_aims
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.distances import Keep
-from driftmap.planning.layout import Layout, best_pads
+from driftmap.planning.layout import Layout, RoseWind, best_pads
 from driftmap.planning.wind_margin import winds_around
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict import what_if
@@ -91,7 +91,8 @@ def test_the_best_aim(field, dunlin, monkeypatch):
 @pytest.mark.slow  # as proposals are flown again
 def test_the_best_pads(field, dunlin):
     """A place is go in as many winds as an assessment with the pad drawn there."""
-    drawn, rose = field.site(), ((240.0, 2.0, 1.0), (0.0, 5.0, 2.0))
+    drawn = field.site()
+    rose = RoseWind(240.0, 2.0, 1.0), RoseWind(0.0, 5.0, 2.0)
     supposed = replace(
         Supposition.over_site(drawn),
         when=datetime.fromisoformat("2026-06-13T09:00-07:00"),

@@ -20,7 +20,7 @@ from driftmap.planning.distances import (
     stand_at,
     too_near,
 )
-from driftmap.planning.layout import Layout, Place, best_pads, best_stands
+from driftmap.planning.layout import Layout, Place, RoseWind, best_pads, best_stands
 from driftmap.planning.trial import Trial, flown, judged, pack
 from driftmap.report.sketches import held_key, layout_svg
 from driftmap.report.sketches import held_of as held_by
@@ -51,7 +51,7 @@ def site():
 
 @pytest.fixture(scope="module")
 def question(willet, site):
-    rose = ((0.0, 2.0, 3.0), (180.0, 2.0, 1.0))
+    rose = RoseWind(0.0, 2.0, 3.0), RoseWind(180.0, 2.0, 1.0)
     setup = Setup(willet, site, 200, 2)
     return Layout((setup,), Supposition(300.0), rose, Keep(distance=100.0))
 
@@ -173,7 +173,8 @@ def test_a_candidate_has_its_worst_word_by_any_sun(monkeypatch, question):
 
     monkeypatch.setattr(layout, "_judged_at", judged_at)
     setups, ground = [pack(question.setups[0])], pack(["A", "B", "C"])
-    scores = layout._judge_sites(setups, ground, supposition, "", (0, (90.0, 3.0, 1.0)))
+    part = 0, RoseWind(90.0, 3.0, 1.0)
+    scores = layout._judge_sites(setups, ground, supposition, "", part)
     assert [score.finding for score in scores] == ["hold", "hold", "go"]
     asked_still = [
         (n, s) for s in range(len(suns)) for n in "ABC" if s <= holding.get(n, s)

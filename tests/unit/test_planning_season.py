@@ -16,6 +16,7 @@ from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.hours import HourReading, read_hours, rose_of
+from driftmap.planning.ledger import Ledger, open_ledger, run_key
 from driftmap.planning.season import (
     SeasonHour,
     agreement,
@@ -24,7 +25,6 @@ from driftmap.planning.season import (
     season_hours,
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
-from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english

@@ -12,12 +12,12 @@ from driftmap.cli.season import season_command
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
+from driftmap.planning.ledger import Ledger
 from driftmap.planning.season_aloft import (
     _try_sounding,
     read_soundings,
     season_soundings,
 )
-from driftmap.planning.sweep import Ledger
 from driftmap.planning.trial import pack, try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
