@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.report.voice import Voice
-from driftmap.report.words import in_units_of, isolate, tied
+from driftmap.report.words import discs, in_units_of, isolate, tied
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -95,7 +95,9 @@ def _environment(room: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page.filters.update(isolate=isolate, tied=tied, whole_options=_whole_options)
+    page.filters.update(
+        isolate=isolate, tied=tied, discs=discs, whole_options=_whole_options
+    )
     return page
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -11,11 +11,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.report.instructions import Watch, look
+from driftmap.report.marks import people_numbers
 from driftmap.report.moving import Move
-from driftmap.report.sentences import places_named, some_of
+from driftmap.report.sentences import some_of
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
-from driftmap.report.words import isolate
+from driftmap.report.words import circled, isolate
 
 _WORTH: Final = 0.2
 """Behind the pad danger is told of from so much of its reach on. Assumed."""
@@ -32,22 +33,23 @@ class Order(NamedTuple):
 def stand(seen: Watch) -> list[Order]:
     """Say where nobody stands, where people stand how, and who must move whither.
 
-    Result: one verb for each state, whatever the verdict; who must move, then who may stay where.
+    Result: one verb for each state, whatever the verdict; who must move, then who may stay where;
+    each place by its number on the map.
     """
-    say, told = seen.voice.say, []
+    say, told, name = seen.voice.say, [], _names(seen)
     people = [spot for spot in seen.places if spot.stand]
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
     # Of all who do not move: nobody is passed over whom a check only doubts to be clear.
     mild = [s for s in people if s.seen == "warn"]
     calm = [s for s in people if s.seen == "pass"]
     if sent := seen.moves:
-        told.append(Order("move", say("stand.unsafe"), _sent(sent, seen.voice)))
+        told.append(Order("move", say("stand.unsafe"), _sent(sent, name, seen.voice)))
     if calm:
-        places = places_named([spot.area.name for spot in calm], seen.voice)
+        places = some_of([name[spot.area.name] for spot in calm], seen.voice)
         words = say("instruct.stay_at", places=places)
         told.append(Order("clear", say("zone.clear"), words))
     if mild:
-        places = places_named([spot.area.name for spot in mild], seen.voice)
+        places = some_of([name[spot.area.name] for spot in mild], seen.voice)
         words = say("instruct.ready_at", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
@@ -60,6 +62,15 @@ def stand(seen: Watch) -> list[Order]:
     if seen.told.verdict != "no-go":
         told += [Order("", "", line) for line in seen.stray]
     return told
+
+
+def _names(seen: Watch) -> dict[str, str]:
+    """Give the name of each place of people, behind the number that it bears on the map."""
+    numbers = people_numbers(spot.area for spot in seen.places)
+    return {
+        name: f"{circled(number)}\u00a0{isolate(name)}"
+        for name, number in numbers.items()
+    }
 
 
 def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
@@ -122,15 +133,15 @@ def ways(seen: Watch) -> list[Way]:
     ]
 
 
-def _sent(sent: Sequence[Move], voice: Voice) -> str:
-    places = some_of([_whither(move, voice) for move in sent], voice, ";\n")
+def _sent(sent: Sequence[Move], names: Mapping[str, str], voice: Voice) -> str:
+    told = [_whither(move, names[move.spot.area.name], voice) for move in sent]
+    places = some_of(told, voice, "\n")
     turned = any(move.back not in ("", "away") for move in sent)
     key = "instruct.move_facing" if turned else "instruct.move"
     return voice.say(key, places=places)
 
 
-def _whither(move: Move, voice: Voice) -> str:
-    name = isolate(move.spot.area.name)
+def _whither(move: Move, name: str, voice: Voice) -> str:
     if move.spot.kind is None:
         return voice.say("instruct.ask", area=name)
     if move.line is None or move.azimuth is None:

@@ -23,7 +23,7 @@ from driftmap.report.sheetfacts import Fall, Spot, arrivals
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import age_script
-from driftmap.report.words import isolate
+from driftmap.report.words import circled, isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
@@ -199,7 +199,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     """
     rows = sorted(_people(seen), key=lambda row: row["number"])
     names = [
-        f"{row['number']}\u00a0{isolate(row['name'])}"
+        f"{circled(row['number'])}\u00a0{isolate(row['name'])}"
         + (f" ({n})" if (n := row["people"]) else "")
         for row in rows[:_MOST_PLACES]
     ]

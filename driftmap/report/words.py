@@ -165,6 +165,24 @@ def isolate(text: str) -> str:
     return text if text.isascii() else f"\u2068{text}\u2069"
 
 
+_CIRCLED: Final = "".join(
+    map(chr, (*range(0x2460, 0x2474), *range(0x3251, 0x3260), *range(0x32B1, 0x32C0)))
+)
+"""The numbers 1 to 50 in circles."""
+
+
+def circled(number: int) -> str:
+    """Write the number of a place as it stands on the map; of one past 50 in brackets."""
+    return _CIRCLED[number - 1] if number <= len(_CIRCLED) else f"({number})"
+
+
+def discs(text: str) -> list[tuple[str, str]]:
+    """Part a text at its circled numbers: what stands before each, and the number."""
+    parts = re.split(f"([{_CIRCLED}])", text)
+    numbers = [str(_CIRCLED.index(mark) + 1) for mark in parts[1::2]]
+    return list(zip(parts[::2], [*numbers, ""], strict=True))
+
+
 def clock_at(when: datetime) -> str:
     """Write a time of day as it was told, with how far it is from UTC.
 

@@ -54,6 +54,7 @@ class Spy(dict):
 def plain(html):
     """Give the words of a page."""
     body = re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]*>", " ", html, flags=re.S)
+    body = re.sub("[①-⑳]", lambda mark: str(ord(mark[0]) - 0x245F), body)
     text = re.sub(r"[\s\u00a0]+", " ", body).replace("\u2060", "")
     return text.replace("&#39;", "'").replace("\u2068", "").replace("\u2069", "")
 
@@ -455,12 +456,12 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, caution, danger = told(*worst, put(calm, "danger", said))
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
-    begun = f"to CLEAR. Facing the pad: {calm.area.name} – "
+    begun = f"to CLEAR. Facing the pad: {rows[0]['number']} {calm.area.name}: "
     assert plain(move.told).startswith(begun)
     assert all(s.area.name in move.told for s in worst)
     assert not any(s.area.name in caution.told for s in worst)
     (off,) = [o for o in told(put(calm, None, "fail")) if o.name == "MOVE AWAY"]
-    assert f"{calm.area.name} – ask where to" in plain(off.told)
+    assert f"{calm.area.name}: ask where to" in plain(off.told)
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
     flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "on your feet, eyes up"}
     assert {row["flag"] for row in mild} == {flags[said]}
