@@ -59,7 +59,6 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     precision = click.option(
         "--precision",
         type=Quantity("share", 0.0, 1.0, above=True),
-        metavar="P",
         help='How well each area with people must be known, such as "30 %"; '
         "flies as many steered flights as that takes.",
     )
@@ -298,13 +297,11 @@ def brief_command(
     "--floor",
     type=Quantity("share", 0.0, 1.0),
     default="0.01 %",
-    metavar="P",
     help="Squares less likely to be hit are left out (GeoJSON, CSV).",
 )
 @click.option(
     "--square",
     type=Quantity("length", 0.1, 10_000.0),
-    metavar="LENGTH",
     help='Side of the squares, such as "50 m"; by default to suit the spread.',
 )
 @out_here_option("Folder for the files.")

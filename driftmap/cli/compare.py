@@ -25,6 +25,7 @@ from driftmap.cli.inputs import (
 from driftmap.cli.options import (
     Quantity,
     json_option,
+    option_stack,
     out_option,
     pad_option,
     run_options,
@@ -137,7 +138,6 @@ def cases_command(
 
 
 _FASTEST: Final = 3000.0  # m/s, beyond what the drag of bodies is known for
-_SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 
 
 @click.command("drop")
@@ -145,21 +145,15 @@ _SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
     "--from",
     "height",
     required=True,
-    metavar="HEIGHT",
     type=Quantity("length", 0.0),
     help="Height above the site at which it is let go.",
 )
 @click.option(
-    "--mass",
-    required=True,
-    metavar="M",
-    type=Quantity("mass", 1e-6, 1e6),
-    help="Its mass.",
+    "--mass", required=True, type=Quantity("mass", 1e-6, 1e6), help="Its mass."
 )
 @click.option(
     "--drag-area",
     required=True,
-    metavar="CDA",
     type=Quantity("area", 1e-9, 1e4),
     help="Its drag coefficient times reference area.",
 )
@@ -167,19 +161,20 @@ _SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 @click.option(
     "--site-elevation",
     default="0 m",
-    metavar="H",
     type=Quantity("length", -500.0, 9000.0),
     help="Elevation of the site above sea level.",
 )
-@click.option(
-    "--speed-east",
-    default="0 m/s",
-    metavar="V",
-    type=_SPEED,
-    help="Its speed when let go, over the ground.",
+@option_stack(
+    *(
+        click.option(
+            f"--speed-{way}",
+            default="0 m/s",
+            type=Quantity("speed", -_FASTEST, _FASTEST),
+            help=f"Its speed {way} when let go, over the ground.",
+        )
+        for way in ("east", "north", "up")
+    )
 )
-@click.option("--speed-north", default="0 m/s", metavar="V", type=_SPEED)
-@click.option("--speed-up", default="0 m/s", metavar="V", type=_SPEED)
 @json_option()
 def drop_command(  # noqa: PLR0913, PLR0917
     height: float,

@@ -47,7 +47,6 @@ if TYPE_CHECKING:
     "--top-speed",
     type=Quantity("speed", 0.5, 40.0),
     default="20 mph",
-    metavar="SPEED",
     help="Strongest wind at the meter, at head height.",
 )
 @click.option(
@@ -179,7 +178,6 @@ def survey_command(out: Path) -> None:
     Example:
       driftmap survey --out field
     """
-    from driftmap.cli.output import write_all
     from driftmap.desk.serve import survey_html
 
     write_all(out, {"survey.html": survey_html()})

@@ -82,7 +82,6 @@ place_options = option_stack(
     click.option(
         "--station-away",
         type=Quantity("length", 0.0, _FARTHEST),
-        metavar="D",
         help="How far the station of a report, a table or a record is from the field, where "
         "that is not known.",
     ),
@@ -119,7 +118,6 @@ place_options = option_stack(
     click.option(
         "--declination",
         type=Quantity("angle", -math.pi, math.pi),
-        metavar="D",
         help="Of the magnetic needle, east positive [deg].",
     ),
 )

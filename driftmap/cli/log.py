@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from driftmap.cli.options import json_option
-from driftmap.cli.output import Progress, json_text, write_all
+from driftmap.cli.output import BAD_INPUT, Progress, json_text, write_all
 from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -231,7 +231,12 @@ def show_command(entry_id: str, path: Path | None) -> None:
 
 
 @log_command.command("export")
-@click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File for it.",
+)
 @_log
 def export_log_command(out: Path, path: Path | None) -> None:
     """Write the whole log as lines of JSON."""
@@ -279,7 +284,7 @@ def check_command(ctx: click.Context, path: Path | None) -> None:
         for fault in faults:
             click.echo(f"driftmap: {log.path}: {fault}", err=True)
         if faults:
-            ctx.exit(2)
+            ctx.exit(BAD_INPUT)
         click.echo(f"{len(log.entries())} entries, all as they were written")
 
 
@@ -294,7 +299,7 @@ def check_command(ctx: click.Context, path: Path | None) -> None:
     metavar="[N]",
     help="Assess the last N logged flights (10) again, with all that is proposed.",
 )
-@json_option("Print as JSON.")
+@json_option()
 def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     """Hold the forecasts of a log against what was found; change nothing.
 

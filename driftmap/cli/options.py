@@ -32,8 +32,6 @@ T = TypeVar("T")
 class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older click
     """An option that carries a unit; a bare number is SI, but of a length or speed unclear unless it is 0."""
 
-    name = "quantity"
-
     def __init__(
         self,
         dimension: str,
@@ -42,7 +40,8 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older clic
         *,
         above: bool = False,
     ) -> None:
-        self._dimension, self._least, self._most = dimension, least, most
+        self.name = self._dimension = dimension  # as its help calls the value
+        self._least, self._most = least, most
         self._above = above
 
     def convert(
@@ -109,20 +108,17 @@ def day_options(command: Callable[..., T]) -> Callable[..., T]:
         click.option(
             "--temperature",
             type=Quantity("temperature", 228.15, 333.15),
-            metavar="T",
             help='At the site, such as "31 C".',
         ),
         click.option(
             "--altimeter",
             type=Quantity("pressure", *_SETTINGS),
-            metavar="P",
             help='Altimeter setting (QNH, of sea level), such as "29.92 inHg"; not the '
             "pressure at the field.",
         ),
         click.option(
             "--humidity",
             type=Quantity("share", 0.0, 1.0),
-            metavar="H",
             help='Relative, such as "40 %".',
         ),
         gathered(Weather, "weather", "temperature", "altimeter", "humidity"),

@@ -46,7 +46,7 @@ from driftmap.core.errors import InputError
     "Wind, as for assess; without it the height is that in calm air and the "
     "surface wind is not known."
 )
-@json_option("Print JSON.")
+@json_option()
 @units_option
 @into_run
 def rules_command(

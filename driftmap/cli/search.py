@@ -79,7 +79,7 @@ def _flown_and_weighed(seen: Observed, run: Run, **how: Any) -> tuple[Weighed, W
     required=True,
 )
 @units_option
-@json_option("Print as JSON.")
+@json_option()
 def explain_command(
     run: Run, files: tuple[str, ...], units: Units, as_json: bool
 ) -> None:
@@ -115,7 +115,7 @@ def explain_command(
 @click.option(
     "--piece",
     default="rocket",
-    metavar="P",
+    metavar="PIECE",
     help="What to look for, as the flight file names it.",
 )
 @click.option(

@@ -71,14 +71,10 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 @click.option(
     "--distance",
     type=_LENGTH,
-    metavar="D",
     help='Least distance from pad to people and edge, such as "500 ft", beside the rules.',
 )
 @click.option(
-    "--spacing",
-    type=_LENGTH,
-    metavar="D",
-    help="Between candidates; a round one by default.",
+    "--spacing", type=_LENGTH, help="Between candidates; a round one by default."
 )
 @click.option(
     "--move",
@@ -87,7 +83,9 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
     metavar="AREA",
     help="Also find a place for this area of people, the pad staying where it is.",
 )
-@click.option("--best", type=click.IntRange(1, 50), default=5)
+@click.option(
+    "--best", type=click.IntRange(1, 50), default=5, help="How many of each to show."
+)
 @pad_option
 @plan_options
 @words_options

@@ -47,18 +47,16 @@ _LOW: Final = 300.0  # m; no less is shown
 @click.option(
     "--site-elevation",
     type=Quantity("length", -500.0, 9000.0),
-    metavar="H",
     help='Elevation, such as "4,100 ft".',
 )
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
-@json_option("Print JSON.")
+@json_option()
 @units_option
-@out_option("Write the picture, wind.html, into DIR.", metavar="DIR")
+@out_option("Folder for wind.html, the picture of the wind.")
 @click.option(
     "--top",
     type=Quantity("length", 10.0, 30_000.0),
-    metavar="H",
     help="Height up to which to show it; JSON has all.",
 )
 def winds_command(
@@ -136,19 +134,15 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
 
 
 @click.command("balloon")
-@click.option(
-    "--balloon", type=_MASS, default="30 g", metavar="M", help="Its own mass."
-)
+@click.option("--balloon", type=_MASS, default="30 g", help="Its own mass.")
 @click.option(
     "--free-lift",
     type=_MASS,
-    metavar="M",
     help="What it lifts besides itself: weights hung on it until it just hovers.",
 )
 @click.option(
     "--ascent",
     type=Quantity("speed", *RATES),
-    metavar="V",
     help="Its rate of ascent where that is known otherwise.",
 )
 @click.option(
@@ -161,7 +155,6 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
     "--top",
     type=Quantity("length", 50.0, 10_000.0),
     default="3000 ft",
-    metavar="H",
     help="Height to follow it to.",
 )
 @units_option

@@ -9,8 +9,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 import shapely
+from click import Context, Group, Option
 from click.testing import CliRunner
 
+from driftmap.cli import cli
 from driftmap.cli.help import CHAPTERS, chapter, help_command
 from driftmap.core.errors import InputError, PlacedError
 from driftmap.ground.geojson import Feature
@@ -54,6 +56,21 @@ def test_the_command_prints_the_chapter():
     run = CliRunner().invoke(help_command, ["flight"])
     assert run.output.startswith("THE FLIGHT FILE")
     assert "[airframe]" in run.output
+
+
+def test_every_option_of_every_command_says_what_it_is():
+    context = Context(cli)
+    commands = [cli.get_command(context, name) for name in cli.list_commands(context)]
+    groups = (one for one in commands if isinstance(one, Group))
+    commands += [below for group in groups for below in group.commands.values()]
+    options = [
+        (command.name, one)
+        for command in commands
+        for one in command.params
+        if isinstance(one, Option)
+    ]
+    assert len(options) > 200
+    assert not [(name, one.name) for name, one in options if not one.help]
 
 
 def test_links_of_readme_and_guide_lead_somewhere():
