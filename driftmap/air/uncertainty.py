@@ -52,9 +52,12 @@ _USUAL: Final = (-15.0, None, 5.0)
 assumed: a night, but none so still that any two winds would agree."""
 
 SPEED_SHARE: Final = 0.05
-"""Part of the error that grows with the wind speed, of meters and of forecasts; assumed.
-Forecast error does grow with speed (Schwartz and others, Wea. Forecasting 15, 313, 2000,
-abstract)."""
+"""Part of the error of a meter that grows with the wind speed; assumed."""
+
+FORECAST_SHARE: Final = 0.10
+"""That of a forecast; assumed, so that one of 6 h in the 15 m s⁻¹ of the middle troposphere
+errs as counted (`_FORECAST`). It does grow with speed (Schwartz and others, Wea. Forecasting
+15, 313, 2000, abstract)."""
 
 _FORECAST: Final = ((3.0, 1.8), (6.0, 2.3), (12.0, 2.8))
 """Lead time up to [h], error of a component [m s⁻¹]; assumed. A 6 h regional forecast:
@@ -63,7 +66,7 @@ vector error about 4 m s⁻¹, 2.8 a component."""
 ERROR_NOTE: Final = (
     "wind error: 0.3 to 0.5 m/s a component by the instrument; 1.1 m/s for an hour of age in "
     "a light wind and 2.2 m/s in one of 15 m/s, growing with its power of 0.4; 1.6 to 3.4 m/s for "
-    "a station 30 km off; forecasts 1.8 to 2.8 m/s by lead time"
+    "a station 30 km off; forecasts 1.8 to 2.8 m/s by lead time and a tenth of the wind"
 )
 
 
@@ -255,9 +258,8 @@ def instrument_error(
         Standard error of a component [m s⁻¹].
     """
     own = level.error or 0.0
-    share = SPEED_SHARE * level.speed
     if forecast:
-        return math.hypot(base, own, share)
+        return math.hypot(base, own, FORECAST_SHARE * level.speed)
     if surface or level.height <= profile_law.LOG_TOP:
-        return math.hypot(FRESH_ERROR, own, share)
+        return math.hypot(FRESH_ERROR, own, SPEED_SHARE * level.speed)
     return FRESH_ERROR if level.error is None else max(own, SONDE_ERROR)

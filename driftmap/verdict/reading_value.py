@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.uncertainty import (
+    FORECAST_SHARE,
     FRESH_ERROR,
     RATE_ERROR,
     SPEED_SHARE,
@@ -114,7 +115,7 @@ def _noise(name: str, at: FloatArray, speed: FloatArray) -> FloatArray:
             alike + np.multiply.outer(now, now) + _BALLOON**2 * np.eye(at.size)
         )
     if name == "bulletin":
-        size = np.hypot(forecast_error(_LEAD), SPEED_SHARE * speed)
+        size = np.hypot(forecast_error(_LEAD), FORECAST_SHARE * speed)
         apart = np.abs(np.subtract.outer(at, at)) / _ALIKE
         return np.asarray(np.multiply.outer(size, size) * np.exp(-apart))
     error = np.hypot(FRESH_ERROR, math.hypot(SPEED_SHARE, _TURN) * speed)

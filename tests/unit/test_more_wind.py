@@ -95,7 +95,7 @@ def test_levels_of_a_bulletin_err_alike():
     high, low = np.array([900.0, 1900.0]), np.array([6.0, 6.0])
     noise = _noise("bulletin", high, low)
     assert noise[0, 1] / noise[0, 0] == pytest.approx(math.exp(-1))
-    assert noise[0, 0] == noise[1, 1] == pytest.approx(2.3**2 + (0.05 * 6.0) ** 2)
+    assert noise[0, 0] == noise[1, 1] == pytest.approx(2.3**2 + (0.10 * 6.0) ** 2)
 
 
 @pytest.mark.slow  # what one more reading buys, flown
