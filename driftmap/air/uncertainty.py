@@ -52,10 +52,11 @@ _USUAL: Final = (-15.0, None, 5.0)
 assumed: a night, but none so still that any two winds would agree."""
 
 SPEED_SHARE: Final = 0.05
-"""Part of the error of a meter that grows with the wind speed; assumed."""
+"""Part of the error that grows with the wind speed, of meters and of forecasts near the ground;
+assumed."""
 
 FORECAST_SHARE: Final = 0.10
-"""That of a forecast; assumed, so that one of 6 h in the 15 m s⁻¹ of the middle troposphere
+"""That of a forecast aloft; assumed, so that one of 6 h in the 15 m s⁻¹ of the middle troposphere
 errs as counted (`_FORECAST`). It does grow with speed (Schwartz and others, Wea. Forecasting
 15, 313, 2000, abstract)."""
 
@@ -66,7 +67,7 @@ vector error about 4 m s⁻¹, 2.8 a component."""
 ERROR_NOTE: Final = (
     "wind error: 0.3 to 0.5 m/s a component by the instrument; 1.1 m/s for an hour of age in "
     "a light wind and 2.2 m/s in one of 15 m/s, growing with its power of 0.4; 1.6 to 3.4 m/s for "
-    "a station 30 km off; forecasts 1.8 to 2.8 m/s by lead time and a tenth of the wind"
+    "a station 30 km off; forecasts 1.8 to 2.8 m/s by lead time, aloft with a tenth of the wind"
 )
 
 
@@ -258,8 +259,10 @@ def instrument_error(
         Standard error of a component [m s⁻¹].
     """
     own = level.error or 0.0
+    low = level.height <= profile_law.LOG_TOP
+    share = FORECAST_SHARE if forecast and not low else SPEED_SHARE
     if forecast:
-        return math.hypot(base, own, FORECAST_SHARE * level.speed)
-    if surface or level.height <= profile_law.LOG_TOP:
-        return math.hypot(FRESH_ERROR, own, SPEED_SHARE * level.speed)
+        return math.hypot(base, own, share * level.speed)
+    if surface or low:
+        return math.hypot(FRESH_ERROR, own, share * level.speed)
     return FRESH_ERROR if level.error is None else max(own, SONDE_ERROR)
