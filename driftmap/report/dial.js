@@ -262,8 +262,8 @@ function showUnknown({ judged, about, old, gust }) {
   one("#unknown").hidden = !why;
   if (!why) return;
   const { crowd } = crowdAt(judged);
-  const over = known ? overOf(crowd) : namesOf(crowd, ({ kind, outcome }) => kind || outcome === 2);
-  one("#unknown").replaceChildren(why, " ", !over ? say("stay") : known ? "" : orderOf("move", fill(DIAL.orders.move, { places: over })));
+  const over = known ? overOf(crowd) : crowd.filter(({ kind, outcome }) => kind || outcome === 2);
+  one("#unknown").replaceChildren(why, " ", !over.length ? say("stay") : known ? "" : moveAway(over));
 }
 
 function show() {

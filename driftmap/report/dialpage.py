@@ -20,6 +20,7 @@ from driftmap.planning.dial_reading import check_between, word_at
 from driftmap.report import dialdata
 from driftmap.report.instructions import (
     AHEAD,
+    ASIDE,
     AT_PAD,
     BEHIND,
     CALL,
@@ -37,8 +38,9 @@ from driftmap.report.page import (
     told_to_script,
     words_for_script,
 )
+from driftmap.report.positions import WORTH
 from driftmap.report.reasons import needle_told
-from driftmap.report.sentences import case_name, case_when
+from driftmap.report.sentences import MOST_NAMED, case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.site_layer import site_layer
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
@@ -162,6 +164,8 @@ def _data(
         "orders": voice.catalogue.table("instruct"),
         "stray": astray(dial.astray, _reach(dial), voice),
         "move": voice.say("stand.unsafe"),
+        "named": MOST_NAMED,
+        "rest": voice.say("reason.places", first="{first}", count="{count}"),
         "call": CALL,
         "planned": _planned(dial),
         "sight": [(isolate(s.name), s.east, s.north) for s in sights(site.areas)[:1]],
@@ -172,6 +176,8 @@ def _data(
             "behind": BEHIND,
             "over": OVER,
             "near": AT_PAD,
+            "aside": ASIDE,
+            "worth": WORTH,
         },
         "whens": [case_when(case, voice) for case in _case_names(dial)],
         "compass": [voice.letters(math.radians(45 * i)) for i in range(8)],

@@ -122,10 +122,10 @@ function crowdAt(about) {
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
   for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
   const zoned = zonesAt(about);
-  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, rings }, at) => {
+  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings }, at) => {
     const kind = ["danger", "caution"].find((grade) => zoned[grade].some(({ ring }) => reaches(rings, ring)));
     if (kind) mark(at, kind === "danger" ? 2 : 1);
-    return { name, kind, outcome: worst.get(at) };
+    return { name, number, kind, outcome: worst.get(at) };
   });
   const mild = crowd.filter(({ kind }) => kind === "caution");
   if (mild.some(({ outcome }) => outcome === 2)) mild.forEach((place) => Object.assign(place, { outcome: 2 }));

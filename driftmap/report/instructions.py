@@ -45,6 +45,9 @@ AT_PAD: Final = 0.25
 AHEAD, FAR, BEHIND = 8.0, 60.0, 120.0
 """Turns from the pad [deg] from which a side is told, is far, and is behind. Assumed."""
 
+ASIDE: Final = 30.0
+"""So far off the way from people to the pad [deg] a direction is to their left or right. Assumed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sight:
@@ -70,8 +73,7 @@ class Sight:
         east = distance * math.sin(azimuth) - self.east
         north = distance * math.cos(azimuth) - self.north
         away = math.hypot(east, north)
-        pad = math.atan2(-self.east, -self.north)
-        turn = math.degrees(math.remainder(math.atan2(east, north) - pad, math.tau))
+        turn = self._turn(math.atan2(east, north))
         if away < OVER:
             return "over"
         if distance < AT_PAD * math.hypot(self.east, self.north):
@@ -82,9 +84,17 @@ class Sight:
             return "behind"
         return ("far_" if abs(turn) > FAR else "") + ("right" if turn > 0 else "left")
 
-    def broad_side(self, fall: Fall) -> str:
-        """Say on which side something comes down, far or not, as a key of the catalogue."""
-        return self.side(fall.distance, fall.azimuth).removeprefix("far_")
+    def hand(self, azimuth: float) -> str:
+        """Say whether a direction from the pad [rad] is to their "left" or "right"; else nothing."""
+        turn = self._turn(azimuth)
+        if not ASIDE < abs(turn) < 180.0 - ASIDE:
+            return ""
+        return "right" if turn > 0 else "left"
+
+    def _turn(self, azimuth: float) -> float:
+        """Give how far a direction [rad] is turned from that of the pad, to the right [deg]."""
+        pad = math.atan2(-self.east, -self.north)
+        return math.degrees(math.remainder(azimuth - pad, math.tau))
 
 
 def sights(areas: Sequence[Area]) -> list[Sight]:
@@ -194,11 +204,11 @@ class Watch:
         return next((fall for fall in self.falls if fall.works), None)
 
     def one_side(self) -> bool:
-        """Tell whether what is told to come down is on the same side of all crowds."""
+        """Tell whether all crowds are told of what comes down in the same words."""
         told = [fall for fall in (self.planned, self.fast, other_side(self)) if fall]
         crowds = sights(as_moved(self.moves, self.places, self.voice))
-        sides = [{s.broad_side(fall) for s in crowds} for fall in told]
-        return all(len(found) < 2 for found in sides)
+        each = [replace(self, sight=crowd) for crowd in crowds]
+        return all(len({seen.eyes(fall) for seen in each}) < 2 for fall in told)
 
     def look(self, fall: Fall | Climb) -> str:
         """Say where to look, to be called aloud."""
@@ -212,22 +222,22 @@ class Watch:
         side = say(f"side.{self.sight.side(fall.distance, fall.azimuth)}")
         return say("side.look", compass=compass, side=side)
 
-    def eyes(self, fall: Fall, *, first: bool) -> str:
-        """Say where to look under the word that says to.
-
-        ``first``: says from where the compass counts, which was not said before.
-        """
-        say = self.voice.say
+    def eyes(self, fall: Fall) -> str:
+        """Say where to look under the word that says to."""
+        say, sight = self.voice.say, self.sight
         compass = self.voice.letters(fall.azimuth)
         if fall.around:
-            mostly = fall.distance > fall.radius / 8
-            return say(
-                "instruct.mostly" if mostly else "instruct.about", compass=compass
-            )
-        if self.sight is None:
+            if fall.distance <= fall.radius / 8:
+                return say("instruct.about")
+            if sight and (hand := sight.hand(fall.azimuth)):
+                side = say(f"side.{hand}")
+                return say("instruct.mostly_side", compass=compass, side=side)
+            return say("instruct.mostly", compass=compass)
+        if sight is None:
             return say("instruct.where", compass=compass)
-        side = say(f"side.{self.sight.broad_side(fall)}")
-        return say("side.first" if first else "side.next", compass=compass, side=side)
+        side = sight.side(fall.distance, fall.azimuth).removeprefix("far_")
+        side = say(f"side.{side}")
+        return say("side.next", compass=compass, side=side)
 
 
 def watch(assessment: Assessment, voice: Voice) -> Watch:
@@ -309,16 +319,12 @@ def look(seen: Watch) -> list[str]:
     if other := other_side(seen):
         from_ = other.first - CALL
         ahead.append((other, from_, case_when(other.case, seen.voice)))
-    first = True
-    if seen.sight and not all(fall.around for fall, *_ in ahead):
+    if seen.sight:
         whose = say("instruct.from", area=isolate(seen.sight.name))
         told[0] += " " + (say("instruct.facing") if seen.one_side() else whose)
-        first = False
     for fall, second, when in sorted(ahead, key=lambda one: one[1]):
-        words = seen.eyes(fall, first=first)
         why, time = when[:1].lower() + when[1:], seen.voice.clock(max(0.0, second))
-        told.append(say("instruct.if", when=why, look=words, time=time))
-        first &= fall.around
+        told.append(say("instruct.if", when=why, look=seen.eyes(fall), time=time))
     return told
 
 

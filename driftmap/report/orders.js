@@ -1,6 +1,7 @@
 // Under the word of the dial, as on every page: where to stand, and which way to look.
 
-function orderOf(sign, told) {
+// An order under its sign; in place of `{places}` stand those of a crowd, each by its number on the map and its name.
+function orderOf(sign, told, places = []) {
   const line = document.createElement("span");
   line.className = "one";
   if (sign) {
@@ -9,43 +10,56 @@ function orderOf(sign, told) {
     mark.textContent = sign === "move" ? DIAL.move : say(sign);
     line.append(mark, " ");
   }
-  line.append(told);
+  // Of many places the first, and how many more, as on the sheets; but who must move is named.
+  const shown = sign === "move" || places.length <= DIAL.named + 1 ? places : places.slice(0, DIAL.named);
+  const rest = places.length - shown.length;
+  const [before, after = ""] = told.split("{places}");
+  line.append(before, ...shown.flatMap((place, i) => [i ? ", " : "", ...numbered(place)]));
+  line.append(rest ? fill(DIAL.rest, { first: "", count: number(rest) }) : "", after);
   return line;
 }
 
-const WORTH = 0.2; // of its reach: from so much on danger is told of behind the pad too, as on the sheet
-
-// How far danger reaches from the pad, and which way, behind it too.
-function reachOf(pieces) {
-  const corners = pieces.flatMap(({ ring }) => ring);
-  const farthest = (some) => some.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a), [0, 0]);
-  const told = ([north, east]) => ({ distance: length(Math.hypot(north, east), 1), compass: pointOf(degrees(east, north)) });
-  const end = farthest(corners);
-  const behind = farthest(corners.filter(([north, east]) => north * end[0] + east * end[1] < 0));
-  const also = Math.hypot(...behind) > WORTH * Math.hypot(...end) ? fill(DIAL.orders.danger_and, told(behind)) : "";
-  return { ...told(end), near: also };
+function numbered({ name, number }) {
+  const [disc, told] = ["b", "bdi"].map((part) => document.createElement(part));
+  disc.className = "disc";
+  disc.textContent = number;
+  told.textContent = name;
+  return [disc, "\u00a0", told];
 }
 
-const namesOf = (crowd, of) => crowd.filter(of).map(({ name }) => name).join(", ");
+// How far danger reaches from the pad, and how far behind it where that is worth a word: east and north, as `reach_of` has it.
+function reachOf(corners) {
+  const farthest = (some) => some.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a), [0, 0]);
+  const end = farthest(corners);
+  const behind = farthest(corners.filter(([east, north]) => east * end[0] + north * end[1] < 0));
+  return Math.hypot(...behind) > DIAL.turns.worth * Math.hypot(...end) ? [end, behind] : [end];
+}
+
+function dangerTold(pieces) {
+  const reach = reachOf(pieces.flatMap(({ ring }) => ring.map(([north, east]) => [east, north])));
+  const [end, behind] = reach.map((at) => ({ distance: length(Math.hypot(...at), 1), compass: pointOf(degrees(...at)) }));
+  return fill(DIAL.orders.danger_to, { ...end, near: behind ? fill(DIAL.orders.danger_and, behind) : "" });
+}
 
 // Who is in danger or over a limit, and in caution where anybody who stands in it is over one.
 function isSent({ kind, outcome }, crowd) {
   return kind === "danger" || outcome === 2 || (kind === "caution" && crowd.some((other) => other.kind === kind && other.outcome === 2));
 }
-const overOf = (crowd) => namesOf(crowd, (place) => isSent(place, crowd));
+const overOf = (crowd) => crowd.filter((place) => isSent(place, crowd));
+const moveAway = (places) => orderOf("move", DIAL.orders.move, places);
 
 // Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.
 function showOrders(zoned, crowd) {
   const sent = overOf(crowd);
-  const ready = namesOf(crowd, (place) => place.outcome === 1 && !isSent(place, crowd));
-  const { danger_to: danger, move, ready: calm, left, ready_at: at, stay_at: stay } = DIAL.orders;
+  const ready = crowd.filter((place) => place.outcome === 1 && !sent.includes(place));
+  const { ready: calm, left, ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
-  const calmly = ({ outcome }) => !outcome;
-  const clear = drawn ? namesOf(crowd, calmly) : "";
-  const lines = sent ? [orderOf("move", fill(move, { places: sent }))] : [];
-  if (clear) lines.push(orderOf("clear", crowd.every(calmly) ? DIAL.orders.outside : fill(stay, { places: clear })));
-  if (ready || zoned.caution.length) lines.push(orderOf("caution", ready ? fill(at, { places: ready }) : crowd.some((place) => place.kind === "caution") ? left : calm));
-  if (zoned.danger.length) lines.push(orderOf("danger", fill(danger, reachOf(zoned.danger))));
+  const clear = drawn ? crowd.filter(({ outcome }) => !outcome) : [];
+  const lines = sent.length ? [moveAway(sent)] : [];
+  if (clear.length) lines.push(orderOf("clear", stay, clear));
+  if (ready.length) lines.push(orderOf("caution", at, ready));
+  else if (zoned.caution.length) lines.push(orderOf("caution", crowd.some((place) => place.kind === "caution") ? left : calm));
+  if (zoned.danger.length) lines.push(orderOf("danger", dangerTold(zoned.danger)));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);
 }
@@ -68,12 +82,26 @@ function deadlyAt(about) {
   return [worst, ...other.sort((a, b) => likely(b) - likely(a)).slice(0, 1)];
 }
 
-// From where people look: the first crowd that has a left and a right. The side as `Sight.side` has it.
+// From where people look: the first crowd that has a left and a right. How far a direction is turned from the pad, to the right.
+function turnedFrom(way) {
+  const [, x, y] = DIAL.sight[0];
+  return ((way - degrees(-x, -y) + 540) % 360) - 180;
+}
+
+// Whether a direction from the pad is to their left or right, as `Sight.hand` has it.
+function handOf(way) {
+  const turn = DIAL.sight.length ? turnedFrom(way) : 0;
+  const { aside } = DIAL.turns;
+  if (!(Math.abs(turn) > aside && Math.abs(turn) < 180 - aside)) return "";
+  return turn > 0 ? "right" : "left";
+}
+
+// On which side of the pad a place is, as `Sight.side` has it.
 function sideOf(east, north) {
   const [, x, y] = DIAL.sight[0];
   const [fallX, fallY] = [east - x, north - y];
   const away = Math.hypot(fallX, fallY);
-  const turn = (((degrees(fallX, fallY) - degrees(-x, -y) + 540) % 360) - 180);
+  const turn = turnedFrom(degrees(fallX, fallY));
   const { over, near, ahead, far, behind } = DIAL.turns;
   if (away < over) return "over";
   if (Math.hypot(east, north) < near * Math.hypot(x, y)) return "at_pad";
@@ -82,13 +110,17 @@ function sideOf(east, north) {
   return `${Math.abs(turn) > far ? "far_" : ""}${turn > 0 ? "right" : "left"}`;
 }
 
-// Which way to look.
+// Which way to look, as `Watch.eyes` has it.
 function eyesOn(fall) {
+  const { about: round, mostly, mostly_side: aside, where } = DIAL.orders;
   const compass = compassOf(fall.turn);
-  if (overPad(fall)) return fill(fall.away > fall.radius / 8 ? DIAL.orders.mostly : DIAL.orders.about, { compass });
-  if (!DIAL.sight.length) return fill(DIAL.orders.where, { compass });
-  const side = DIAL.sides[sideOf(fall.east, fall.north)];
-  return fill(DIAL.sides.next, { compass, side });
+  if (overPad(fall)) {
+    if (fall.away <= fall.radius / 8) return round;
+    const hand = handOf(fall.turn);
+    return fill(hand ? aside : mostly, { compass, side: DIAL.sides[hand] });
+  }
+  if (!DIAL.sight.length) return fill(where, { compass });
+  return fill(DIAL.sides.next, { compass, side: DIAL.sides[sideOf(fall.east, fall.north).replace("far_", "")] });
 }
 
 // The second of a moment, as `Voice.clock` writes it.
@@ -106,7 +138,7 @@ function showEyes(about) {
   const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall), time: clock(fall.from) }));
   // Of a wind in which nobody launches it would read as if somebody did.
   const { pad, pad_later: later, from } = DIAL.orders;
-  const where = DIAL.sight.length && !falls.every(overPad) ? ` ${fill(from, { area: DIAL.sight[0][0] })}` : ""; // whose left and right it is
+  const where = DIAL.sight.length ? ` ${fill(from, { area: DIAL.sight[0][0] })}` : ""; // whose left and right it is
   const begins = (document.body.className.startsWith("go") ? pad : later) + where;
   one("#look-told").replaceChildren(...[begins, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.checks import FloatArray
 from driftmap.report.instructions import Watch, look
 from driftmap.report.marks import people_numbers
 from driftmap.report.moving import Move
@@ -18,7 +19,7 @@ from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
 from driftmap.report.words import circled, isolate
 
-_WORTH: Final = 0.2
+WORTH: Final = 0.2
 """Behind the pad danger is told of from so much of its reach on. Assumed."""
 
 
@@ -75,16 +76,12 @@ def _names(seen: Watch) -> dict[str, str]:
 
 def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     """Say how far danger reaches, on the other side of the pad too, and how near it comes to people."""
-    end = farthest(danger)
-    far, azimuth = math.hypot(end.x, end.y), math.atan2(end.x, end.y)
-    corners = shapely.get_coordinates(danger)
-    behind = corners[corners @ (end.x, end.y) < 0]
+    (east, north), *behind = reach_of(shapely.get_coordinates(danger))
+    far, azimuth = math.hypot(east, north), math.atan2(east, north)
     near = ""
-    away = np.hypot(*behind.T)
-    if away.size and away.max() > _WORTH * far:
-        east, north = behind[away.argmax()]
-        words = {"distance": voice.away(float(away.max()))}
-        words["compass"] = voice.point(math.atan2(east, north))
+    for x, y in behind:
+        words = {"distance": voice.away(math.hypot(x, y))}
+        words["compass"] = voice.point(math.atan2(x, y))
         near = voice.say("instruct.danger_and", **words)
     gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
     gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
@@ -95,6 +92,17 @@ def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
     return voice.say(
         "instruct.danger_to", distance=distance, compass=compass, near=near
     )
+
+
+def reach_of(corners: FloatArray) -> list[tuple[float, float]]:
+    """Give the corner of danger farthest from the pad, and that behind it where it is worth a word [m]."""
+    away = np.hypot(*corners.T)
+    end = away.argmax()
+    behind = np.where(corners @ corners[end] < 0, away, 0.0)
+    found = [end]
+    if behind.max() > WORTH * away[end]:
+        found.append(behind.argmax())
+    return [(float(corners[at][0]), float(corners[at][1])) for at in found]
 
 
 def farthest(shape: BaseGeometry) -> shapely.Point:

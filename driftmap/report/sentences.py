@@ -25,7 +25,8 @@ _RAREST: Final = 1e-12
 """Rarest share that is told as one flight in so many."""
 
 
-_MOST_NAMED: Final = 4  # places in one sentence
+MOST_NAMED: Final = 4
+"""Places in one sentence."""
 
 
 def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> str:
@@ -170,10 +171,10 @@ def places_named(names: Sequence[str], voice: Voice) -> str:
 
 def some_of(told: Sequence[str], voice: Voice, between: str = ", ") -> str:
     """Name one after another; of many the first, and count the rest."""
-    if len(told) <= _MOST_NAMED + 1:
+    if len(told) <= MOST_NAMED + 1:
         return between.join(told)
-    rest = voice.count(len(told) - _MOST_NAMED)
-    first = between.join(told[:_MOST_NAMED])
+    rest = voice.count(len(told) - MOST_NAMED)
+    first = between.join(told[:MOST_NAMED])
     return voice.say("reason.places", first=first, count=rest)
 
 

@@ -24,6 +24,7 @@ from driftmap.planning.dial_reading import surrounding, word_at
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.instructions import sights
+from driftmap.report.positions import reach_of
 from driftmap.report.voice import read_catalogue
 from driftmap.verdict.assessment import assess_setup
 
@@ -171,9 +172,14 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         first = {"go": "At lift-off: the pad."}.get(verdict, "If one ")
         assert browser.find("#look-told").text.startswith(first)
         assert ("No gust given" in told) == (verdict == "go")
-        moved = browser.js("return all('.map .label.people:is(.warn, .fail)').length")
-        stand = browser.find("#stand-told").text
-        assert ("CLEAR All places marked for people" in stand) == (moved == 0)
+        clear = browser.js(
+            "return all('.people-list li:not(.warn, .fail)').map((row) => row.querySelector('bdi').textContent)"
+        )
+        stay = browser.js(
+            "return all('#stand-told .one:has(.clear) bdi').map((name) => name.textContent)"
+        )
+        assert stay == clear
+        assert ("CLEAR may stay: " in browser.find("#stand-told").text) == bool(clear)
         look = browser.find("#look-told").text
         assert look.count("if all is well: ") == 1
         assert look.count(f" from {sights(dial.setup.site.areas)[0].name}") <= 1
@@ -193,6 +199,52 @@ def test_left_and_right_are_those_of_the_map(browser, page, dial):
     ]
     assert told == [crowd.side(far, t) for far in (90.0, 400.0, 2000.0) for t in turns]
     assert len(set(told)) > 5
+
+
+def test_the_hand_and_danger_reach_are_those_of_the_sheets(browser, page, dial):
+    browser.look(page)
+    crowd = sights(dial.setup.site.areas)[0]
+    turns = np.arange(0.1, 6.2, 0.3)
+    told = browser.js("return arguments[0].map(handOf)", np.degrees(turns).tolist())
+    assert told == [crowd.hand(t) for t in turns]
+    assert set(told) == {"left", "right", ""}
+    rng = np.random.default_rng(1)
+    grounds = [
+        rng.normal(middle, 300, (9, 2)).round(3)
+        for middle in (0, 200, 400, 2000)
+        for _ in range(5)
+    ]
+    reach = [browser.js("return reachOf(arguments[0])", g.tolist()) for g in grounds]
+    assert [list(map(tuple, r)) for r in reach] == [reach_of(g) for g in grounds]
+    assert {len(r) for r in reach} == {1, 2}
+
+
+@pytest.mark.parametrize(
+    "language",
+    [
+        "en",
+        *(pytest.param(each, marks=pytest.mark.slow) for each in ("de", "es", "fr")),
+    ],
+)
+def test_every_word_is_told_without_a_complaint(browser, dial, tmp_path, language):
+    """The console stays empty, and no message shows its braces, whatever the page has to say."""
+    calm = replace(dial.nodes[0], verdict="go", supposed=True)
+    whole, path = replace(dial, nodes=(calm, *dial.nodes[1:])), tmp_path / "dial.html"
+    path.write_text(dial_html(whole, language=language), encoding="utf-8")
+    browser.open(path)
+    size = browser.js("return DIAL.speed.size")
+    winds = [wind_with(whole, word) for word in WORDS]
+    winds += [(99.0, 10.0), (-1.0, 10.0), (1.0, 400.0)]
+    shown = set()
+    for speed, from_deg in winds:
+        put(browser, round(speed / size, 9), from_deg)
+        for change in ("0", "one('#gust').value = 99", "readAt = new Date(0)"):
+            browser.js(f"{change}; show()")
+            told = browser.js("return document.body.innerText")
+            assert not re.search(r"[{}]|undefined|NaN|\bnull\b", told)
+            assert browser.complaints() == []
+            shown.add(browser.js("return document.body.className.split(' ')[0]"))
+    assert shown == {"go", "go-if-aloft", "hold", "no-go"}
 
 
 def test_reads_as_the_rule_says(browser, page, dial):
@@ -295,7 +347,7 @@ def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial
     browser.js("readAt = new Date(Date.now() - 1000 * (DIAL.stale + 60)); show()")
     assert word(browser) == "HOLD"
     assert (
-        "Read the meter again: this reading is 21 min old" in browser.find("#why").text
+        "TOO OLD: read 21 min ago. Read the meter again." in browser.find("#why").text
     )
     stays(browser, "for the wind read then.")
     put(browser, speed / MILE_PER_HOUR, from_deg)

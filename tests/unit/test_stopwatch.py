@@ -219,9 +219,17 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
         seen.falls[0], azimuth=math.pi / 2, distance=300, radius=0
     )
     assert seen.look(east) == "look right (east of the pad)"
-    assert seen.eyes(east, first=True) == "right (E of the pad)"
-    assert seen.eyes(east, first=False) == "right (E of pad)"
+    assert seen.eyes(east) == "right (E of pad)"
+    # About the pad rather than beside it: their hand, but toward or away from them the compass alone.
+    round_it = dataclasses.replace(east, distance=100, radius=300)
+    assert seen.eyes(round_it) == "around the pad, mostly right (E)"
+    toward = dataclasses.replace(round_it, azimuth=math.pi)
+    assert seen.eyes(toward) == "around the pad, mostly S"
+    assert (
+        seen.eyes(dataclasses.replace(east, distance=10, radius=300))
+        == "all around the pad"
+    )
     assert any("South crowd line" in line for line in before(seen))
     alone = dataclasses.replace(seen, sight=None)
     assert alone.look(east) == "look east of the pad"
-    assert alone.eyes(east, first=True) == "E of the pad"
+    assert alone.eyes(east) == "E of the pad"
