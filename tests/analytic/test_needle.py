@@ -1,6 +1,7 @@
 """Where a compass points, beside an independent library from the registry.
 
-Declinations of the whole model, WMM2025, in the middle of 2026 by pygeomag 1.1.0.
+Declinations of the whole model, WMM2025, in the middle of 2026 by pygeomag 1.1.0; and
+sums of its coefficients as the file WMM_2025.COF of that package prints them.
 """
 
 import math
@@ -8,7 +9,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from driftmap.formulas.geomagnetism import needle_at
+from driftmap.formulas.geomagnetism import _MODEL, needle_at
 from driftmap.winds.formats import decode, decode_text
 from driftmap.winds.reading import Setting
 
@@ -33,6 +34,18 @@ def test_declinations_are_those_of_the_whole_model(latitude, longitude, declinat
     angle, field = needle_at(latitude, longitude, 2026.5)
     assert math.degrees(angle) == pytest.approx(declination, abs=1.0)
     assert 10_000 < field < 45_000
+
+
+def test_no_coefficient_of_the_model_is_another_than_the_published_one():
+    """Degrees 1 to 6, in order: each line counts as often as its number."""
+    assert [(n, m) for n, m, *_ in _MODEL] == [
+        (n, m) for n in range(1, 7) for m in range(n + 1)
+    ]
+    sums = [
+        sum(i * figure for i, figure in enumerate(column, start=1))
+        for column in list(zip(*_MODEL, strict=True))[2:]
+    ]
+    assert sums == pytest.approx([789.9, -4904.7, -230.1, -97.2], abs=1e-3)
 
 
 def test_a_needle_at_a_pole_of_the_field_is_no_guide():

@@ -4,7 +4,6 @@ import dataclasses
 import json
 import math
 import re
-import tomllib
 from importlib.resources import files
 from pathlib import Path
 from xml.etree import ElementTree
@@ -676,9 +675,15 @@ def test_the_page_runs_only_its_clock_and_asks_for_nothing(demo, english):
 
 
 @pytest.mark.parametrize("language", languages())
-def test_catalogues_are_plain_tables(language):
-    text = (PACKAGE / "messages" / f"{language}.toml").read_text("utf-8")
-    assert tomllib.loads(text)["language"] == language
+def test_figures_in_words_are_those_of_the_english_words(language, english):
+    """But for ones, which may be words, and lengths in feet beside those in metres."""
+
+    def figures(text):
+        bare = re.sub(r"\{\w+\}|\(\d+ ft\)", "", text).replace(",", ".")
+        return sorted({*re.findall(r"\d+(?:\.\d+)?", bare)} - {"1"})
+
+    for key, text in read_catalogue(language).messages.items():
+        assert figures(text) == figures(english.messages[key]), key
 
 
 @pytest.mark.slow  # as one stage does
