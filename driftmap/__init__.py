@@ -10,8 +10,9 @@ The main job in five lines:
 True
 
 ``document(result)`` is the content of ``assessment.json``, ``map_html(result)`` the map.
-``read_winds`` merges several winds into one. ``Setup`` is flight, site, samples, seed, day
-and answers as one record; ``compare(setup, wind)`` holds ways down side by side.
+``read_answers`` reads what people answered to the rules: without it a site that names any
+holds. ``read_winds`` merges several winds into one. ``Setup`` is flight, site, samples,
+seed, day and answers as one record; ``compare(setup, wind)`` holds ways down side by side.
 ``fly(flight, wind, altitude)`` gives a `Cloud`, all landings without a verdict, and
 ``margins(cloud)`` how far it stays from what fails; ``fall`` carries bodies to the ground.
 Whatever cannot be used raises a `DriftmapError` of one line.
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from driftmap.montecarlo.margins import margins
     from driftmap.report.map import map_html
     from driftmap.rocket.flightfile import read_flight
+    from driftmap.rules.answers import read_answers
     from driftmap.trajectory.descent import fall
     from driftmap.verdict.assessment import Assessment, Setup, assess
     from driftmap.verdict.compared import compare
@@ -47,6 +49,7 @@ __all__ = [
     "fly",
     "map_html",
     "margins",
+    "read_answers",
     "read_flight",
     "read_site",
     "read_wind",
@@ -65,11 +68,17 @@ _HOME = {
     "fly": "montecarlo.cloud",
     "map_html": "report.map",
     "margins": "montecarlo.margins",
+    "read_answers": "rules.answers",
     "read_flight": "rocket.flightfile",
     "read_site": "ground.site",
     "read_wind": "winds.profile",
     "read_winds": "winds.profile",
 }
+
+
+def __dir__() -> list[str]:
+    """Name what is public, for who completes names as he types."""
+    return [*globals(), *__all__]
 
 
 def __getattr__(name: str) -> object:

@@ -35,7 +35,7 @@ from driftmap.report import map as map_page
 from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answer_validity import Occasion
-from driftmap.rules.answers import read_answers
+from driftmap.rules.answers import answers_to
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict import (
     assessment,
@@ -317,7 +317,7 @@ def dial(dunlin, lenient):
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     occasion = Occasion(lenient.name, dunlin.name, when, lenient.longitude)
     files = [ROOT / "examples" / "answers-dunlin.toml"]
-    answers = read_answers(files, picked_rules(lenient), occasion)
+    answers = answers_to(files, picked_rules(lenient), occasion)
     setup = Setup(dunlin, lenient, samples=600, seed=1, answers=answers)
     reach = Reach(12 * MILE_PER_HOUR, speeds=4, directions=6)
     with pytest.MonkeyPatch.context() as patch:

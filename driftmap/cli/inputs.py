@@ -277,13 +277,11 @@ def answers_option(
     return click.option("--answers", multiple=True, metavar="FILE", help=told)
 
 
-def occasion_of(
-    flight: Flight, site: Site, when: str | None, *, ahead: bool = False
-) -> Occasion:
-    """Say what is flown where and when: now, or on no day yet, where nobody says when."""
+def occasion_of(flight: Flight, site: Site, when: str | None) -> Occasion:
+    """Say what is flown where and when: now, where nobody says when."""
     from driftmap.rules.answer_validity import Occasion
 
-    time = flight_time(when) if when is not None else None if ahead else present()
+    time = present() if when is None else flight_time(when)
     return Occasion.of(flight, site, time)
 
 
@@ -325,13 +323,11 @@ class Run:
         planning for no day yet.
         """
         from driftmap.rules.answers import read_answers
-        from driftmap.rules.reading import picked_rules
         from driftmap.verdict.assessment import Setup
 
-        day = day_of(self.weather, site.elevation, wind)
-        sets = picked_rules(site) if site.rules.strip() or self.answers else ()
-        occasion = occasion_of(flight, site, self.asked.when, ahead=ahead)
-        said = read_answers(self.answers, sets, occasion)
+        day, when = day_of(self.weather, site.elevation, wind), self.asked.when
+        time = flight_time(when) if when is not None else None if ahead else present()
+        said = read_answers(self.answers, flight, site, time)
         return Setup(flight, site, self.samples, self.seed, day, said)
 
     def in_wind(self) -> tuple[Setup, WindProfile]:

@@ -67,7 +67,7 @@ def rules_command(
       driftmap rules FLIGHT --site SITE --answers season.toml --answers today.toml \\
           --wind "8 mph from 240" --when 14:30
     """
-    from driftmap.rules.answers import read_answers
+    from driftmap.rules.answers import answers_to
     from driftmap.rules.evaluate import evaluate
     from driftmap.rules.facts import with_answers
     from driftmap.rules.lines import CAUTION, rule_lines
@@ -78,7 +78,7 @@ def rules_command(
     (rocket, ground), asked = run.read(), run.asked
     sets = picked_rules(ground, names)
     occasion = occasion_of(rocket, ground, asked.when)
-    said = read_answers(run.answers, sets, occasion)
+    said = answers_to(run.answers, sets, occasion)
     named = asked.winds or asked.at is not None
     wind = wind_asked(asked, place_of(ground)) if named else None
     flown = facts_flown(rocket, ground, wind, when=said.when)

@@ -18,7 +18,7 @@ from driftmap.desk.folder import Folder
 from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answer_validity import HEAD, Occasion, read_head
-from driftmap.rules.answers import check_answers, questions, read_answers
+from driftmap.rules.answers import answers_to, check_answers, questions
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import with_answers
 from driftmap.rules.reading import picked_rules
@@ -46,7 +46,7 @@ def asked(
     known = questions(sets)
     paths = [folder.path(name) for name in answer_files(folder)]
     now = Occasion.of(flight, site, when)
-    said = read_answers(paths, sets, now)
+    said = answers_to(paths, sets, now)
     needed, optional = _open(flight, site, said, sets)
     rows = []
     for name in dict.fromkeys((*needed, *said.confirmed, *said.numbers, *optional)):

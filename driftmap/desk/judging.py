@@ -35,9 +35,7 @@ from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.report.words import Units
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import Answers, read_answers
-from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, good_between
 from driftmap.verdict.check import Verdict
 from driftmap.winds.formats import kind_of
@@ -120,9 +118,7 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     if task.flights:
         site = replace(site, flights_today=task.flights)
     files = [task.path(name) for name in task.answers]
-    sets = picked_rules(site) if site.rules.strip() or files else ()
-    now = Occasion.of(flight, site, task.when)
-    return flight, site, read_answers(files, sets, now)
+    return flight, site, read_answers(files, flight, site, task.when)
 
 
 @lru_cache(maxsize=64)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,8 +13,10 @@ from typing import Any, Final, NamedTuple
 from driftmap.core.errors import InputError, nearest
 from driftmap.core.files import toml_of
 from driftmap.core.units import quantity
+from driftmap.ground.areas import Site
+from driftmap.rocket.flight import Flight
 from driftmap.rules.answer_validity import HEAD, OF_THE_DRAWING, Occasion, read_head
-from driftmap.rules.reading import read_rules, rule_sets
+from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.vocabulary import (
     FACTS,
@@ -90,17 +92,44 @@ class Answers:
 
 
 def read_answers(
+    paths: Sequence[str | Path], flight: Flight, site: Site, when: datetime | None
+) -> Answers:
+    """Read what people answered to the rules that a site names.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+        Answers files (TOML), such as one for the season, one for the day and one for the
+        flight.
+    flight, site : Flight, Site
+        From `read_flight` and `read_site`. An answer for another day, site or flight does
+        not count, and the question is open; what answers once a season holds for a year.
+    when : datetime or None
+        Time of the flight, with its zone; None while it is planned ahead of any day, when
+        no answer for a day counts.
+
+    Returns
+    -------
+    Answers
+        What counts; nothing of it is needed where neither rules nor answers are.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, does not say what day and site it is for, answers what
+        nobody asks, or contradicts another.
+    """
+    sets = picked_rules(site) if site.rules.strip() or paths else ()
+    return answers_to(paths, sets, Occasion.of(flight, site, when))
+
+
+def answers_to(
     paths: Iterable[str | Path], sets: Iterable[RuleSet], occasion: Occasion
 ) -> Answers:
     """Read answers files: what they are for, then one ``name = answer`` a line.
 
-    ``paths``: TOML files, such as one for the season, one for the day and one for the
-    flight; ``sets``: the rules they answer; ``occasion``: what is to be flown, where
-    and when. An answer for another day, site or flight does not count, and the question
-    is open; what answers once a season holds for a year.
-
-    Raises `InputError` as `check_answers`; if a file cannot be read, does not say what
-    day and site it is for, or contradicts another.
+    ``sets``: the rules they answer; ``occasion``: what is to be flown, where and when.
+    Raises `InputError` as `read_answers`.
     """
     asked = questions(sets)
     found, read = Answers(when=occasion.when), _Read([], [])

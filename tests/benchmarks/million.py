@@ -40,7 +40,7 @@ from driftmap.rocket.altimeter_record import cut_way_up, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answer_validity import Occasion
-from driftmap.rules.answers import read_answers
+from driftmap.rules.answers import answers_to
 from driftmap.rules.reading import picked_rules, read_rules
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge
@@ -155,7 +155,7 @@ HEARERS = {
         lambda path: read_soundings([path], _here()[1]), READERS["wind"].seeds, 8
     ),
     "answers": Hearer(
-        lambda path: read_answers([path], *_asked()), READERS["answers"].seeds, 12
+        lambda path: answers_to([path], *_asked()), READERS["answers"].seeds, 12
     ),
     "rule file": Hearer(
         lambda path: read_rules([str(path)], base="/"), READERS["rule file"].seeds, 4

@@ -24,7 +24,7 @@ from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rules.answer_validity import Occasion
-from driftmap.rules.answers import read_answers
+from driftmap.rules.answers import answers_to
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide
@@ -42,7 +42,7 @@ def setup(saltgrass, dunlin):
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     occasion = Occasion(saltgrass.name, dunlin.name, when, saltgrass.longitude)
     files = [ROOT / "examples" / "answers-dunlin.toml"]
-    answers = read_answers(files, picked_rules(saltgrass), occasion)
+    answers = answers_to(files, picked_rules(saltgrass), occasion)
     return Setup(dunlin, saltgrass, samples=2000, seed=3, answers=answers)
 
 

@@ -23,10 +23,10 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answer_validity import OF_THE_DRAWING, Head, Occasion
 from driftmap.rules.answers import (
     Answers,
+    answers_to,
     check_answers,
     of_another,
     questions,
-    read_answers,
 )
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, with_answers
@@ -59,7 +59,7 @@ def read(tmp_path, *texts, occasion=HERE):
     for i, text in enumerate(texts):
         paths.append(tmp_path / f"answers{i}.toml")
         paths[-1].write_text(text, encoding="utf-8")
-    return read_answers(paths, SETS, occasion)
+    return answers_to(paths, SETS, occasion)
 
 
 def counted(said):
@@ -319,7 +319,7 @@ def test_a_yes_to_who_stands_near_counts_for_nobody_drawn_since(
         occasion = Occasion.of(willet, replace(saltgrass, areas=areas), WHEN)
         path = tmp_path / "answers.toml"
         path.write_text(text, encoding="utf-8")
-        return read_answers([path], picked_rules(saltgrass), occasion)
+        return answers_to([path], picked_rules(saltgrass), occasion)
 
     here = saltgrass.areas
     aside = [replace(a, shape=translate(a.shape, 90.0, 0.0)) for a in here]
@@ -410,7 +410,7 @@ def test_a_bad_file_is_one_line(tmp_path, text, part):
 
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(InputError, match="cannot be read"):
-        read_answers([tmp_path / "none.toml"], SETS, HERE)
+        answers_to([tmp_path / "none.toml"], SETS, HERE)
 
 
 @given(st.integers(-800, 800), st.sampled_from(["Field", "Meadow"]),
@@ -465,7 +465,7 @@ def test_what_is_asked_can_be_filled_in_and_is_taken(tmp_path, rules):
         filled = re.sub(r"^#(\w+ = )", r"\1", text, flags=re.MULTILINE)
         filled = filled.replace(f'\n{no} = "yes"', f'\n{no} = "no"') if no else filled
         path.write_text(filled, encoding="utf-8")
-        said = read_answers([path], sets, HERE)
+        said = answers_to([path], sets, HERE)
         results = evaluate(sets, with_answers(facts, said), said)
         assert not [r.name for r in results if r.outcome == "ask"], no
 
@@ -499,7 +499,7 @@ def test_the_examples_answer_all_that_is_asked(flight, site, answers):
     ground = read_site(ROOT / "sites" / f"{site}.geojson")
     sets = picked_rules(ground)
     here = Occasion.of(rocket, ground, WHEN)
-    said = read_answers(
+    said = answers_to(
         [ROOT / "examples" / f"{one}.toml" for one in answers.split()], sets, here
     )
     facts = facts_of(rocket, ground, altitude=1000.0, when=WHEN, impulse=53.0)

@@ -53,7 +53,7 @@ from driftmap.logbook.store import Log
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answer_validity import Occasion
-from driftmap.rules.answers import read_answers
+from driftmap.rules.answers import answers_to
 from driftmap.rules.reading import picked_rules
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge
@@ -1192,10 +1192,10 @@ def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
     files = [folder.path(name) for name in folder.names("answers")]
     site = read_site(folder.path("site.geojson"))
     occasion = Occasion(site.name, "Willet 54", datetime.now(UTC), site.longitude)
-    said = read_answers(files, picked_rules(site), occasion)
+    said = answers_to(files, picked_rules(site), occasion)
     assert said.taken_back == (back,)
     tomorrow = replace(occasion, when=occasion.when + timedelta(days=1))
-    assert read_answers(files, picked_rules(site), tomorrow).taken_back == ()
+    assert answers_to(files, picked_rules(site), tomorrow).taken_back == ()
 
 
 @pytest.mark.parametrize(

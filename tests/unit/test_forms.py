@@ -12,7 +12,7 @@ from driftmap.ground.site import read_site
 from driftmap.observations.seenfile import read_told
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answer_validity import Occasion
-from driftmap.rules.answers import read_answers
+from driftmap.rules.answers import answers_to
 from driftmap.rules.reading import picked_rules
 
 ROOT = Path(__file__).parents[2]
@@ -50,7 +50,7 @@ def read_as(path):
     if path.stem == "willet":
         read_flight(path)
     elif path.stem == "answers":
-        read_answers([path], picked_rules(site), Occasion("here", "it", None, 0.0))
+        answers_to([path], picked_rules(site), Occasion("here", "it", None, 0.0))
     elif path.stem == "found":
         read = read_flight(flight)
         read_told([str(path)], read, site)
