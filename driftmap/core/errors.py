@@ -25,15 +25,11 @@ separators, marks of direction (Unicode 15, categories Cc, Zl, Zp and part of Cf
 
 _SHOWN: Final = MappingProxyType(
     {
-        code: ""
-        if code
-        in range(0x2066, 0x206A)  # isolates of our own sentences: needed on pages
-        else chr(0x2400 + code)
-        if code < 0x20
-        else "\N{SYMBOL FOR DELETE}"
-        if code == 0x7F
-        else "\N{REPLACEMENT CHARACTER}"
-        for code in _STEERING
+        **dict.fromkeys(_STEERING, "\N{REPLACEMENT CHARACTER}"),
+        **{code: chr(0x2400 + code) for code in _STEERING if code < 0x20},
+        0x7F: "\N{SYMBOL FOR DELETE}",
+        # Isolates of our own sentences: needed on pages.
+        **dict.fromkeys(range(0x2066, 0x206A), ""),
     }
 )
 _OPENING: Final = r"(?<![^\s(\[{:,=])"  # else the quote closes what stands before it

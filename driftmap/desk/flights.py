@@ -162,14 +162,8 @@ def _step(place: Any, here: str | int, after: str | int, *, make: bool) -> Any:
     if here not in place:
         if not make:
             return None
-        inline = here == "strength"
-        place[here] = (
-            tomlkit.aot()
-            if here in _MANY
-            else tomlkit.inline_table()
-            if inline
-            else tomlkit.table()
-        )
+        kinds = {**dict.fromkeys(_MANY, tomlkit.aot), "strength": tomlkit.inline_table}
+        place[here] = kinds.get(here, tomlkit.table)()
     return place[here]
 
 

@@ -112,18 +112,11 @@ def _plain_kind(kinds: list[Any], marks: list[Any]) -> dict[str, Any]:
 
 def _quantity(reads: Reads, marks: list[Any]) -> dict[str, Any]:
     units = [unit for unit in DIMENSIONS[reads.dimension] if unit]
-    bounds = next((m for m in marks if isinstance(m, Within)), None)
-    share = reads.dimension == "share"
-    return {
-        "kind": "quantity",
-        "units": ["%"] if share else units,
-        "spread": reads.spread,
-        "range": "from 0 to 100 %"
-        if share
-        else ""
-        if bounds is None
-        else bounds.accepted,
-    }
+    bounds = (mark.accepted for mark in marks if isinstance(mark, Within))
+    told = {"units": units, "range": next(bounds, "")}
+    if reads.dimension == "share":
+        told = {"units": ["%"], "range": "from 0 to 100 %"}
+    return {"kind": "quantity", "spread": reads.spread, **told}
 
 
 def _marks(info: FieldInfo) -> Iterator[Any]:
@@ -157,15 +150,10 @@ def _kinds(annotation: Any) -> Iterator[Any]:
 
 
 def _whole(marks: list[Any]) -> str:
-    found: dict[str, Any] = {}
-    for mark in marks:
-        for part in getattr(mark, "metadata", [mark]):
-            found.update(
-                {k: getattr(part, k) for k in ("ge", "le") if hasattr(part, k)}
-            )
-    return (
-        f"from {found['ge']} to {found['le']}" if {"ge", "le"} <= found.keys() else ""
-    )
+    parts = [part for mark in marks for part in getattr(mark, "metadata", [mark])]
+    low = [part.ge for part in parts if hasattr(part, "ge")]
+    high = [part.le for part in parts if hasattr(part, "le")]
+    return f"from {low[-1]} to {high[-1]}" if low and high else ""
 
 
 def _told(model: type[BaseModel]) -> dict[str, str]:

@@ -380,9 +380,8 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
         # Some of the flights of an unsteady rocket go straight up all the same.
         for name in [name for name in middle if name.endswith("static margin")]:
             middle[name][1] = max(middle[name][1], _STEADY)
-        with np.errstate(
-            all="ignore"
-        ):  # what is no number is refused as out of the air
+        # What is no number is refused as out of the air.
+        with np.errstate(all="ignore"):
             flown = ascend(rockets(plan, middle), air)
     except WeakThrustError as problem:
         raise NoGoError(flight.source, where, str(problem)) from None

@@ -53,9 +53,8 @@ def _wedges(
     limit: DirectionLimit, half: float, most: float, voice: Voice, share: float
 ) -> str:
     def speed(value: float, toward: Callable[..., float] = most_told) -> str:
-        told = toward(
-            value * share, voice.units, 0.1
-        )  # never milder than what was judged
+        # Never milder than what was judged.
+        told = toward(value * share, voice.units, 0.1)
         return voice.number(show(told, "speed", voice.units, digits=1))
 
     at = limit.from_deg

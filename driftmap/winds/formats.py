@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, NamedTuple
 
 from driftmap.core.errors import WindError, located, quoted
 from driftmap.formulas.geomagnetism import points_elsewhere, show_declination
@@ -31,49 +31,62 @@ from driftmap.winds.saved import looks_kept, named_so, read_kept
 from driftmap.winds.text import Reader, away_told, check_text, load_text
 from driftmap.winds.times import show_time
 
-Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
 
-_WORDS: Final[Format] = (
-    "words",
-    looks_like_words,
-    lambda text, _, setting: read_words(text, setting),
+class Format(NamedTuple):
+    """A format of wind: what it is called, what tells it apart, and what reads it."""
+
+    name: str
+    looks_so: Callable[[str], bool]
+    read: Reader
+
+
+_WORDS: Final = Format(
+    "words", looks_like_words, lambda text, _, setting: read_words(text, setting)
 )
-_TABLE: Final[Format] = ("table of layers", table.looks_like_table, table.read_table)
+_TABLE: Final = Format("table of layers", table.looks_like_table, table.read_table)
 
-FORMATS: Final[tuple[Format, ...]] = (
+FORMATS: Final = (
     _WORDS,
-    ("readings kept", looks_kept, read_kept),
-    ("IGRA v2 sounding", igra.looks_like_igra, igra.read_igra),
-    (
+    Format("readings kept", looks_kept, read_kept),
+    Format("IGRA v2 sounding", igra.looks_like_igra, igra.read_igra),
+    Format(
         "answer of a forecast service",
         model_output.looks_like_answer,
         model_output.read_saved_answer,
     ),
-    ("arrays of a model", model_output.looks_like_arrays, model_output.read_arrays),
-    ("JSON forecast", forecast.looks_like_forecast, forecast.read_forecast),
-    (
+    Format(
+        "arrays of a model", model_output.looks_like_arrays, model_output.read_arrays
+    ),
+    Format("JSON forecast", forecast.looks_like_forecast, forecast.read_forecast),
+    Format(
         "sounding list",
         sounding_list.looks_like_sounding_list,
         sounding_list.read_sounding_list,
     ),
-    ("drift of a flight", track.looks_like_drift, track.read_drift),
-    ("tracker's log", track.looks_like_track, track.read_track),
-    ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
-    ("record of a meter", meter_log.looks_like_meter_log, meter_log.read_meter_log),
+    Format("drift of a flight", track.looks_like_drift, track.read_drift),
+    Format("tracker's log", track.looks_like_track, track.read_track),
+    Format(
+        "pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon
+    ),
+    Format(
+        "record of a meter", meter_log.looks_like_meter_log, meter_log.read_meter_log
+    ),
     _TABLE,
-    ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
-    (
+    Format(
+        "winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin
+    ),
+    Format(
         "aerodrome forecast (TAF)",
         taf.looks_like_aerodrome_forecast,
         taf.read_aerodrome_forecast,
     ),
-    (
+    Format(
         "surface report (METAR)",
         metar.looks_like_surface_report,
         metar.read_surface_report,
     ),
 )
-"""Name, recogniser and reader of each format, the most distinct first."""
+"""Every format, the most distinct first."""
 
 _TYPED: Final = "report as typed"
 
@@ -143,13 +156,13 @@ def kind_of(text: str) -> str:
     """
     path = _as_file(text)
     body = text if path is None else load_text(path)
-    kind = (_known(body) or _WORDS)[0]
-    foretold = kind == _WORDS[0] and re.search(r"\bforecast\b", body, re.I)
+    kind = (_known(body) or _WORDS).name
+    foretold = kind == _WORDS.name and re.search(r"\bforecast\b", body, re.I)
     return "words of a forecast" if foretold else kind
 
 
 def _known(text: str) -> Format | None:
-    return next((each for each in FORMATS if each[1](text)), None)
+    return next((each for each in FORMATS if each.looks_so(text)), None)
 
 
 def _as_file(text: str) -> Path | None:
@@ -166,7 +179,7 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
     """
     known = _known(text)
     if known is None and "," not in text.lstrip().split("\n", 1)[0]:
-        accepted = ", ".join(name for name, *_ in FORMATS)
+        accepted = ", ".join(each.name for each in FORMATS)
         problem = f"is no wind that can be read; accepted: {accepted}"
         raise WindError(source, "", problem)
     # A table whose header cannot be known is told what that lacks.
@@ -178,7 +191,7 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
         with located(source, "", WindError):
             away = None if kind in _HERE else away_told(text, setting)
         # A point of a grid stands for its square.
-        away = None if readings[0].forecast and kind != _TABLE[0] else away
+        away = None if readings[0].forecast and kind != _TABLE.name else away
         if "magnetic" in re.sub(r"(?m)^\s*#.*$", "", text).lower():
             readings = tuple(_by_needle(reading, setting) for reading in readings)
         readings = tuple(
@@ -188,7 +201,7 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
     return tuple(check_seen(reading, setting) for reading in readings)
 
 
-_HERE: Final = (_WORDS[0], "drift of a flight")
+_HERE: Final = (_WORDS.name, "drift of a flight")
 """What people say of the wind where they stand."""
 
 

@@ -297,9 +297,8 @@ def by_field(
     nearest = min(read, key=lambda node: abs(node.height - height))
     by_law = carried(nearest, height, roughness).level
     level = mean_of(by_law, wind)
-    if (
-        by_law.direction is None
-    ):  # no mean, yet no calm: it grows with height as any wind
+    if by_law.direction is None:
+        # No mean, yet no calm: it grows with height as any wind.
         level = replace(level, direction=None, speed=max(level.speed, by_law.speed))
     return Node(wind, error, level, nearest.reading)
 

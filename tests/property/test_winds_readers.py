@@ -83,7 +83,7 @@ def test_random_text_is_refused_or_read(text):
         _sane(decode(text, SETTING))
 
 
-@pytest.mark.parametrize("reader", [entry[2] for entry in FORMATS])
+@pytest.mark.parametrize("reader", [one.read for one in FORMATS])
 @given(text=st.text(max_size=200))
 def test_random_text_meets_every_reader(reader, text):
     with _refused_in_one_line():
