@@ -298,8 +298,7 @@ def hangs_on_aloft(
 def limits_believed(setup: Setup) -> dict[str, Limit]:
     """Give the limits of the day of the flights, none eased but by a word that counts then."""
     when = None if setup.answers is None else setup.answers.when
-    day = None if when is None else when.date()
-    return tightened(read_limits(setup.flight, setup.site, day=day))
+    return tightened(read_limits(setup.flight, setup.site, when=when))
 
 
 def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:

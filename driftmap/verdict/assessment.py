@@ -291,7 +291,7 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     when, age = a.answers.when, a.wind.age
     if when is None or age is None or a.wind.undated:
         return None
-    limits = tightened(read_limits(a.flight, a.site, day=when.date()))
+    limits = tightened(read_limits(a.flight, a.site, when=when))
     left = limits["wind_age"].value - 3600 * age
     if a.wind.renewed_in is not None:
         left = min(left, 3600 * a.wind.renewed_in)

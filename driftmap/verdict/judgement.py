@@ -187,8 +187,7 @@ def _sharpened(
 
 def _limits(cloud: Cloud, site: Site, answers: Answers | None) -> dict[str, Limit]:
     when = None if answers is None else answers.when
-    day = None if when is None else when.date()
-    return read_limits(cloud.plan.flight, site, day=day)
+    return read_limits(cloud.plan.flight, site, when=when)
 
 
 def glance(cloud: Cloud, site: Site, answers: Answers | None) -> tuple[Check, ...]:

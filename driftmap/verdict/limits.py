@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from math import degrees
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -68,21 +68,22 @@ nobody any more in a failure."""
 
 
 def read_limits(
-    flight: Flight, site: Site, *, day: date | None = None
+    flight: Flight, site: Site, *, when: datetime | None = None
 ) -> dict[str, Limit]:
     """Put together the limits of a flight at a site; the stricter one governs.
 
     A flight file may only tighten. A site file may loosen, and the verdict is then at
     best "hold" where it needs that, unless the officer of the range answers for the
     limits by name and date (``set_by`` and ``set_on`` beside them), before the day of
-    the flight is over and within a year of it, and no further than `SIGNED`.
+    the flight is over and within a year of it, and no further than `SIGNED`. ``when``:
+    time of the flight; today where it is of no day yet.
 
     Raises
     ------
     FlightError, SiteError
         If a key is unknown, a value cannot be a limit, or a flight file loosens one.
     """
-    own = _given(site.source, *_signed(site, day), SiteError)
+    own = _given(site.source, *_signed(site, when), SiteError)
     limits = {**LIMITS, **own}
     for key, limit in _given(
         flight.source, flight.limits, _Word(), FlightError
@@ -132,7 +133,7 @@ class _Word(NamedTuple):
     counts: bool = False
 
 
-def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
+def _signed(site: Site, when: datetime | None) -> tuple[dict[str, object], _Word]:
     """Part the limits of a site from who answers for them."""
     given = dict(site.limits)
     by, on = given.pop("set_by", None), given.pop("set_on", None)
@@ -157,7 +158,7 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], _Word]:
             raise ValueError(told) from None
         if day > today + timedelta(days=1):
             raise ValueError(f"must not lie in the future (got {on})")
-    lasts = timedelta(0) <= (flown or today) - day <= _SEASON
+    lasts = timedelta(0) <= (when.date() if when else today) - day <= _SEASON
     return given, _Word(f"{clean_text(by)} on {day}", lasts)
 
 

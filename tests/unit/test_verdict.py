@@ -5,7 +5,7 @@ import json
 import re
 import weakref
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -610,12 +610,12 @@ def test_an_officer_answers_by_name_and_date(willet, saltgrass, given, told):
 
 
 def test_the_officers_word_on_a_limit_lasts_a_year(willet, saltgrass):
-    signed = date(2025, 6, 1)
-    own = {"area_hit": "1 %", "set_by": "A. Quill", "set_on": signed.isoformat()}
+    signed = datetime(2025, 6, 1, 12, tzinfo=UTC)
+    own = {"area_hit": "1 %", "set_by": "A. Quill", "set_on": "2025-06-01"}
 
     def loosened(days):
-        day = signed + timedelta(days=days)
-        limit = read_limits(willet, replace(saltgrass, limits=own), day=day)["area_hit"]
+        when, loose = signed + timedelta(days=days), replace(saltgrass, limits=own)
+        limit = read_limits(willet, loose, when=when)["area_hit"]
         assert "A. Quill on 2025-06-01" in limit.source
         assert ("does not count" in limit.source) == (limit.loosened is not None)
         return limit.loosened
