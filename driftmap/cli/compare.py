@@ -133,7 +133,7 @@ def cases_command(
     data = cases_document(plan, wind, place.site_altitude, samples=samples, seed=seed)
     data["in_brief"] = cases_brief(data, voice)
     if out is not None:
-        write_all(out, {"cases.html": cases_page(data, voice)})
+        write_all(out, {"cases.html": cases_page(data, wind, voice)})
     click.echo(json_text(data) if as_json else cases_told(data, voice))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
 from driftmap.hazard.zones import grade
@@ -13,7 +14,7 @@ from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
-from driftmap.report.wind_text import flown_in
+from driftmap.report.wind_text import flown_in, wind_told
 from driftmap.report.words import in_units_of, isolate
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.likelihood import BARE, WORKS
@@ -75,7 +76,7 @@ def _margin(margin: dict[str, Any], voice: Voice) -> str:
     return voice.known("margin", margin["name"])
 
 
-def cases_page(data: dict[str, Any], voice: Voice) -> str:
+def cases_page(data: dict[str, Any], wind: WindProfile, voice: Voice) -> str:
     """Write the page of what can happen."""
 
     def items(lines: Iterable[str]) -> str:
@@ -84,11 +85,12 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
     def title(key: str) -> str:
         return f"<h2>{printable(voice.say(f'plan.{key}'))}</h2>"
 
+    blows, high, _ = wind_told(wind, voice)
     windows = [_window_line(one, voice) for one in data["windows"]]
     return page(
         voice.say("plan.cases_title", flight=data["flight"]),
         [
-            *paragraphs([voice.say("plan.wind", wind=data["wind"])]),
+            *paragraphs([f"{blows} ({high})"]),
             table(_case_rows(data, voice, by_key=False), voice, most=_MOST_CASES),
             title("margins"),
             items(_margins(data, voice)),

@@ -323,7 +323,7 @@ def test_drop_tells_what_is_known_of_its_wind(winds, said):
     assert said in run.stdout
 
 
-def test_compare_and_cases():
+def test_compare_and_cases(tmp_path):
     run = driftmap(
         *("compare", FLIGHT, "--site", SITE, "--wind", NOON, "--when", WHEN[NOON]),
         *("--samples", 500, "--json"),
@@ -343,10 +343,17 @@ def test_compare_and_cases():
     data = json.loads(run.stdout)
     assert [row["name"] for row in data["alternatives"]] == ["Willet 54", "Dunlin 38"]
     assert not data["made_up"]
-    run = driftmap("cases", FLIGHT, "--samples", 1000, "--json")
+    run = driftmap(
+        *("cases", FLIGHT, "--samples", 1000, "--json", "--wind", "4 mph from 240"),
+        *("--language", "de", "--out", tmp_path),
+    )
     data = json.loads(run.stdout)
     assert sum(c["probability"] for c in data["cases"]) == pytest.approx(1.0)
     assert data["assumed"]
+    told = (tmp_path / "cases.html").read_text("utf-8").replace("\xa0", " ")
+    # 4 mph are 1.788 m/s; the page speaks its reader's language, not the file's.
+    assert "Wind 1,8 m/s aus Südwesten (240°)" in told
+    assert "mph" not in told.partition("Angenommen")[0]
 
 
 @pytest.mark.parametrize("command", ["", "assess", "drop", "cases", "compare", "winds"])
