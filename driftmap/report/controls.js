@@ -23,7 +23,7 @@ function drawGround(ground, tapped) {
     tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
   }
   const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });
-  L.marker(ground.pad, { icon: pad, interactive: false, keyboard: false }).addTo(names);
+  L.marker(ground.pad, { icon: pad, interactive: false, keyboard: false, zIndexOffset: -1000 }).addTo(names);
 }
 
 const STRIDE = 80; // pixels for a press of an arrow key

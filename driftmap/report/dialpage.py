@@ -97,7 +97,9 @@ def dial_html(
     span = serves(dial.supposition, dial.setup)
     data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
-    texts = [text_of(name) for name in (*_SCRIPTS, "boxes.js", "labels.js")]
+    texts = [
+        text_of(name) for name in (*_SCRIPTS, "boxes.js", "labels.js", "plates.js")
+    ]
     words = words_for_script(voice, "set")
     own = "\n".join([words, told_to_script("DIAL", data), *texts])
     return render(

@@ -5,8 +5,9 @@ const lines = (places, className) => L.polyline(places, { className, pane: "grid
 // Danger over caution: where both fall, the worse one counts.
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
 const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
-// Where who must move is sent to.
-for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", innerWidth < 600 ? 9 : -98, { mark: say("clear"), along: go }));
+// Where who must move is sent to, before their numbers where there is room; where nobody must, after all numbers.
+const clearRank = DRIFTMAP.areas.every(({ go }) => go === undefined) ? 30 : innerWidth < 600 ? 9 : -98;
+for (const { at, go } of DRIFTMAP.clear) zoneWords.addLayer(tag(at, "zone clear", clearRank, { mark: say("clear"), along: go }));
 
 function drawZones() {
   for (const zone of zones) {

@@ -27,7 +27,7 @@ from driftmap.report.page import (
     words_for_script,
 )
 from driftmap.report.picture import field_picture
-from driftmap.report.positions import farthest, stand, ways
+from driftmap.report.positions import farthest, stand, to_clear, ways
 from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import ToScript, on_earth, point_of, points_of, rings_of
@@ -47,6 +47,7 @@ _SCRIPTS: Final = (
     "map.js",
     "boxes.js",
     "labels.js",
+    "plates.js",
     "points.js",
     "tools.js",
     "stopwatch.js",
@@ -204,7 +205,7 @@ def _drawn(told: Watch) -> dict[str, Any]:
         "zones": _zones(told),
         "clear": [
             {"at": point_of(place, way.end), "go": way.azimuth}
-            for way in [*sent.values()][:1]
+            for way in to_clear(told)[:1]
         ],
         "pieces": [_piece(a, i, told.line, voice) for i in range(len(a.cloud.parts))],
         "grid": [place(each).tolist() for each in grid.lines()],

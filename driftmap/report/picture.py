@@ -17,7 +17,7 @@ from driftmap.report.instructions import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of
 from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Plate, Room, widths
-from driftmap.report.positions import farthest, ways
+from driftmap.report.positions import farthest, to_clear, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.voice import Voice
@@ -316,8 +316,8 @@ def _wide(word: str, on: shapely.Point | None = None) -> float:
 
 
 def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Mark the ground where who must move is sent to."""
-    lines = [frame.pixels(way.line) for way in ways(seen)]
+    """Mark clear ground: where who must move is sent to, or about the nearest who may stay."""
+    lines = [frame.pixels(way.line) for way in to_clear(seen)]
     if not lines:
         return []
     line = max(lines, key=shapely.length)

@@ -141,6 +141,21 @@ def ways(seen: Watch) -> list[Way]:
     ]
 
 
+def to_clear(seen: Watch) -> list[Way]:
+    """Say where clear ground is marked as such.
+
+    Result: the ways to it; where nobody must move, that from the pad to the nearest who may stay.
+    """
+    found = ways(seen)
+    calm = [s for s in seen.places if s.stand and s.seen == "pass" and s.distance > 0]
+    if found or not calm:
+        return found
+    spot = min(calm, key=lambda one: one.distance)
+    middle = spot.area.shape.representative_point()
+    line = shapely.LineString([(0.0, 0.0), (middle.x, middle.y)])
+    return [Way(spot.area.name, spot.azimuth, line)]
+
+
 def _sent(sent: Sequence[Move], names: Mapping[str, str], voice: Voice) -> str:
     told = [_whither(move, names[move.spot.area.name], voice) for move in sent]
     places = some_of(told, voice, "\n")

@@ -222,8 +222,8 @@ if (map) {
     if (number && arrows.some((told) => told.startsWith(`${number} `))) continue; // at the very edge: an arrow
     if (at.left >= frame.left && at.left <= frame.right && at.top >= frame.top && at.top <= frame.bottom) found.push(`missing: ${said(label)}`);
   }
-  const ways = every('.map .leader').map((l) => ({ l, own: l.nextElementSibling, at: box(l) }));
-  const line = (w) => { const m = new DOMMatrix(getComputedStyle(w.l).transform), o = box(w.l.parentElement), n = w.l.offsetWidth, [x, y] = [o.left + parseFloat(w.l.style.left), o.top + parseFloat(w.l.style.top)]; return [x, y, x + m.a * n, y + m.b * n]; };
+  const ways = every('.map .leader').map((l) => ({ l, own: l.nextElementSibling }));
+  const line = (w) => { const o = box(w.l.parentElement); return w.l.dataset.way.split(' ').map((at, i) => Number(at) + (i % 2 ? o.top : o.left)); };
   const through = ([x, y, u, v], b) => { for (let t = 0.06; t <= 0.94; t += 0.02) { const p = x + t * (u - x), q = y + t * (v - y); if (p > b.left + 2 && p < b.right - 2 && q > b.top + 2 && q < b.bottom - 2) return true; } return false; };
   for (const w of ways) for (const l of people) if (l !== w.own && through(line(w), box(l.querySelector('b') ?? l))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
   if (typeof polygonsOf === 'function' && zoneDrawn('danger').length) for (const l of labels.filter((l) => l.classList.contains('people'))) {
@@ -231,7 +231,7 @@ if (map) {
     const drawn = ['danger', 'caution'].filter((kind) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), zonePolygons(kind)) === 'in'));
     for (const line of every('#stand-told .one')) {
       const [told] = ['clear', 'caution', 'move'].filter((kind) => line.querySelector(`.signal.${kind}`));
-      const names = line.textContent.split(/[:;,.]|–/).map((part) => part.replace(/[\u2068\u2069]/g, '').trim());
+      const names = line.textContent.split(/[:;,.\\n]|–/).map((part) => part.replace(/[\u2068\u2069]/g, '').trim().replace(/^\\d+\\s/, ''));
       if (names.includes(name) && { clear: drawn.length, caution: drawn.includes('danger') }[told]) found.push(`told ${told}, drawn in ${drawn}: ${said(l)}`);
     }
   }

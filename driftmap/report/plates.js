@@ -1,0 +1,130 @@
+// Where the plates of people's places stand: of all places free about a ground the one that costs least, nearest first.
+// Their numbers are those that the head of the page names them by.
+
+const FEW = 6; // people's places that all have a plate of their own, with a tail however long
+const FAR = [...GAPS, 90, 120, 160, 220];
+// What it costs people's plate to stand so, in pixels farther off.
+const COST = { number: 25, hides: 300, danger: 400, zone: 80, outside: 20, within: 15, toDanger: 70, order: 120, blocked: 250, grazes: 50, long: 100 };
+const BAD = 250; // from so much on, a plate seeks other room
+
+// Whether a box lies on the same side of the pad as people's ground, of any other it need not; a number of a few in their
+// order too: before no nearer ground and behind no farther one.
+function inOrder(box, ground, { pad, grounds }, ordered) {
+  if (!grounds.includes(ground)) return true;
+  const [x, y] = [(pad.left + pad.right) / 2, (pad.top + pad.bottom) / 2];
+  const corners = ground.flat(2);
+  const [east, south] = [x, y].map((at, axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length - at);
+  const along = (((box.left + box.right) / 2 - x) * east + ((box.top + box.bottom) / 2 - y) * south) / (Math.hypot(east, south) || 1);
+  if (along < 0 || !ordered || grounds.length > FEW) return along >= 0;
+  const away = (most, other) => most(...other.flat(2).map(([u, v]) => Math.hypot(u - x, v - y)));
+  const own = away(Math.min, ground);
+  return grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
+}
+
+// Whether who goes that way [deg] from a box that is off danger comes into it: there an arrow would point.
+function leadsInto(box, go, danger) {
+  if (go === undefined || lies(box, danger) !== "off") return false;
+  const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
+  const [east, south] = [Math.sin((go * Math.PI) / 180), -Math.cos((go * Math.PI) / 180)];
+  return [30, 50, 70, 90, 120, 150].some((far) => lies(boxAt(x + far * east, y + far * south, { width: 1, height: 1 }), danger) !== "off");
+}
+
+// How bad it is for people's plate to stand at a box: how far off its ground, and what speaks against it.
+function costAt(box, { ground, zone, go }, crowd) {
+  const { way, long } = wayTo(ground, box);
+  const [inDanger, inCaution] = [crowd.danger, crowd.caution].map((each) => lies(box, each) !== "off");
+  const home = zone === crowd.danger ? inDanger : inCaution;
+  const tail = long > TIED && lies(box, ground) === "off";
+  const against = {
+    hides: crowd.people.some((other) => other !== ground && lies(box, other) !== "off"),
+    danger: inDanger && zone !== crowd.danger,
+    within: inDanger,
+    zone: inCaution && !zone,
+    outside: zone && !home,
+    toDanger: leadsInto(box, go, crowd.danger),
+    order: !inOrder(box, ground, crowd, true),
+    blocked: tail && blocked(way, ground, crowd, false),
+    grazes: tail && blocked(way, ground, crowd, true),
+    long: long > LONGEST,
+  };
+  return Object.entries(against).reduce((sum, [what, is]) => sum + (is ? COST[what] : 0), long);
+}
+
+// People are never dropped: of all places free their plate takes the one that costs least.
+function placePeople(label, crowd) {
+  const measured = crowd.at.get(label);
+  const ground = crowd.groundOf(label) ?? pointOn(measured);
+  // By its word: what the page calls clear has no zone, though its edge may touch one as it is drawn.
+  const zone = / (warn|fail)/.test(label.className) ? [crowd.danger, crowd.caution].find((each) => touches(ground, each)) : undefined;
+  const few = crowd.people.length <= FEW;
+  const bare = { ...crowd, people: [] };
+  const numbered = crowd.numbers || crowd.pressed.has(label);
+  let best = { cost: Infinity };
+  for (const short of numbered ? [true] : [false, true]) {
+    const size = short ? measured.brief : measured.full;
+    const more = short && !numbered ? COST.number : 0;
+    const consider = (box) => {
+      const cost = clear(box, null, bare) ? more + costAt(box, { ground, zone, go: label.go }, crowd) : Infinity;
+      if (cost < best.cost) best = { box, short, cost };
+    };
+    const on = about(measured, size);
+    if (short || lies(on, ground) === "in") consider(on);
+    for (const gap of few ? FAR : GAPS) {
+      if (more + gap >= best.cost) break;
+      for (const box of placesAbout(ground, size, gap)) if (lies(box, ground) === "off") consider(box);
+    }
+  }
+  if (best.cost >= BAD && few) crowd.pressed.add(label);
+  if (best.cost >= BAD && (crowd.many || !best.box) && crowd.hosts.length) return false; // counted on a plate
+  return setAt(label, best.box ? best : { box: about(measured, measured.brief), short: true }, crowd, ground); // rather over something than gone
+}
+
+// Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
+function gather(label, crowd, gathered) {
+  const { hosts, at } = crowd;
+  const away = (host) => Math.hypot(at.get(host).left - at.get(label).left, at.get(host).top - at.get(label).top);
+  if (!hosts.length) return;
+  const host = hosts.reduce((a, b) => (away(b) < away(a) ? b : a));
+  gathered.set(host, [...(gathered.get(host) ?? []), label, ...(gathered.get(label) ?? [])]);
+  gathered.delete(label);
+}
+
+function showGathered(gathered) {
+  const number = (plate) => plate.querySelector("b").textContent;
+  for (const more of all(".map .and")) more.remove();
+  for (const [host, labels] of gathered) {
+    const more = host.appendChild(document.createElement("em"));
+    more.className = "and";
+    more.textContent = `+${labels.length}`;
+    host.title = [host, ...labels].map(number).join(" ");
+  }
+}
+
+// A number that stands alone gets its name toward either side, where that hides nothing and lies on no zone that the number is off.
+function addName(label, crowd) {
+  const { full } = crowd.at.get(label);
+  const own = label.box;
+  if (!label.classList.contains("short") || label.classList.contains("off")) return;
+  const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)) };
+  const top = (own.top + own.bottom - full.height) / 2;
+  const boxes = [own.left, own.right - full.width].map((left) => boxAt(left, top, full));
+  const bare = (box) => lies(box, crowd.danger) === "off" && (lies(box, crowd.caution) === "off" || lies(own, crowd.caution) !== "off");
+  const box = boxes.find((at) => bare(at) && clear(at, crowd.groundOf(label), seen));
+  if (box) setAt(label, { box }, crowd, crowd.groundOf(label));
+}
+
+// No number is nameless: of those that stand alone, the names in a line below the map. Dozens stand in the list.
+function tellNumbers(people) {
+  const shown = (label) => label.classList.contains("short") && (!label.classList.contains("off") || label.classList.contains("joined"));
+  const number = (label) => Number(label.querySelector("b").textContent);
+  const alone = people.length > MANY ? [] : people.filter(shown).sort((a, b) => number(a) - number(b));
+  const line = one("#numbers");
+  if (!line) return;
+  line.hidden = !alone.length;
+  line.replaceChildren(...alone.map((label) => {
+    const told = document.createElement("span");
+    told.className = label.className.replace("label", "").replace(/short|off|joined/g, "");
+    told.append(...[...label.childNodes].filter((part) => part.className !== "and").map((part) => part.cloneNode(true)));
+    return told;
+  }));
+}
