@@ -123,8 +123,8 @@ def cases_told(data: dict[str, Any], voice: Voice) -> str:
         "Openings (middle, and 95 % of flights below), whatever comes of them:",
     ]
     lines += ["", aligned(_openings(data["openings"], voice)), ""]
-    lines += [_window_line(one, voice) for one in data["windows"]]
-    lines += [*_size_lines(data["sizes"], voice)]
+    openings = [_window_line(one, voice) for one in data["windows"]]
+    lines += [f"  {line}" for line in (*openings, *_size_lines(data["sizes"], voice))]
     if data["inputs"]:
         lines += [
             "",
@@ -157,8 +157,7 @@ def _window_line(one: dict[str, Any], voice: Voice) -> str:
     if len(ends) > 1:
         ends = [voice.say("plan.and", one=ends[0], other=ends[1])]
     device = voice.known("piece", one["device"])
-    told = voice.say("plan.window", device=device, ends="".join(ends))
-    return f"  {told}".replace("\u00a0", " ")
+    return voice.say("plan.window", device=device, ends="".join(ends))
 
 
 def _size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
@@ -169,7 +168,7 @@ def _size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
         if one["diameter_m"] is not None:
             size = _across(one["diameter_m"], voice)
             told = voice.say("plan.canopy", speed=speed, size=size)
-        yield f"  {told}".replace("\u00a0", " ")
+        yield told
 
 
 def _across(metres: float, voice: Voice) -> str:
@@ -228,18 +227,20 @@ def _amount(value: float, unit: str, voice: Voice) -> str:
 def compare_told(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
     """Write alternatives side by side for a terminal."""
     early = [
-        f"{row['name']}:{_window_line(window, voice)}"
+        f"{row['name']}: {_window_line(window, voice)}"
         for row in data["alternatives"]
         for window in row["windows"]
     ]
-    return "\n".join(
+    sizes = [f"  {line}" for line in _size_lines(data["sizes"], voice)]
+    told = "\n".join(
         [
             aligned(rows),
             *(["", _MADE_UP] if data["made_up"] else []),
-            *["", *_size_lines(data["sizes"], voice), "", *early, ""],
+            *["", *sizes, "", *early, ""],
             *(f"* {text}" for text in CAUTIONS),
         ]
     )
+    return told.replace("\u00a0", " ")
 
 
 def compare_rows(

@@ -68,7 +68,7 @@ class Catalogue:
         """Give the messages of a table, braces and all, for a page's script."""
         start = f"{name}."
         return {
-            key.removeprefix(start): text
+            key.removeprefix(start): tied(text)
             for key, text in self.messages.items()
             if key.startswith(start)
         }

@@ -16,7 +16,7 @@ _POINTS: Final = (
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
 _TIES: Final = re.compile(
-    r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))|(?<=\w) (?=[:;!?](?: |$))"
+    r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))|(?<=\S) (?=[:;!?](?: |$))"
 )
 
 
