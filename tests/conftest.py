@@ -34,8 +34,8 @@ from driftmap.planning.dial_reach import Reach
 from driftmap.report import map as map_page
 from driftmap.rocket import altimeter_fit
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import answers_to
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict import (
     assessment,

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from driftmap.ground.areas import Site
     from driftmap.planning.assumed_winds import Supposition
     from driftmap.rocket.flight import Flight
-    from driftmap.rules.answer_validity import Occasion
+    from driftmap.rules.occasion import Occasion
     from driftmap.verdict.assessment import Setup
     from driftmap.verdict.judgement import Need
 
@@ -279,7 +279,7 @@ def answers_option(
 
 def occasion_of(flight: Flight, site: Site, when: str | None) -> Occasion:
     """Say what is flown where and when: now, where nobody says when."""
-    from driftmap.rules.answer_validity import Occasion
+    from driftmap.rules.occasion import Occasion
 
     time = present() if when is None else flight_time(when)
     return Occasion.of(flight, site, time)

@@ -17,10 +17,11 @@ from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
 from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
-from driftmap.rules.answer_validity import HEAD, Occasion, read_head
+from driftmap.rules.answer_validity import HEAD, read_head
 from driftmap.rules.answers import answers_to, check_answers, questions
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import with_answers
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
 from driftmap.rules.vocabulary import FACTS, LASTING, Scope
 from driftmap.verdict.rule_checks import facts_flown
@@ -153,7 +154,7 @@ def _target(
 ) -> str:
     """Name the file of one person's answers: of one scope and day, place, flight and end."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
-    about = now.placed + ("" if scope == "season" else now.drawn)
+    about = now.placed + now.bounds + ("" if scope == "season" else now.drawn)
     of = hashlib.sha256(about.encode()).hexdigest()[:6]
     if scope == "flight":
         flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:30]
@@ -171,7 +172,7 @@ def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
     if scope == "flight":
         lines.append(f"flight = {json.dumps(now.flight, ensure_ascii=False)}")
         lines.append(f'rocket = "{now.rocket}"')
-    lines.append(f'drawn = "{now.drawn}"')
+    lines += [f'drawn = "{now.drawn}"', f'bounds = "{now.bounds}"']
     if until is not None:
         lines.append(f"until = {until.isoformat(timespec='seconds')}")
     lines.append(f"by = {json.dumps(by, ensure_ascii=False)}")

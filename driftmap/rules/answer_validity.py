@@ -1,22 +1,18 @@
-"""What answers are for: a day, a place, a flight; and whether those of a file still count."""
+"""Whether the answers of a file still count for what is to be flown."""
 
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta, timezone
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
 
-from shapely.geometry import Point
-
 from driftmap.core.checks import names_somebody, zoned
 from driftmap.core.errors import InputError, located
-from driftmap.ground.areas import Site
-from driftmap.rocket.flight import Flight
+from driftmap.rules.occasion import SINCE, Occasion, at_site
 from driftmap.rules.vocabulary import LASTING, OF_A_PAD, Scope
 
 _Read = TypeVar("_Read")
@@ -32,115 +28,12 @@ _NEAR: Final = ((2000.0, 30.0), (200.0, 1.0))
 one field; and, of the ground, for one pad. Assumed."""
 
 _DEGREE: Final = 111_200.0  # m of latitude
-_AHEAD: Final = timedelta(hours=1 / 15)  # of the sun, a degree of longitude
-
-_ODD: Final = timedelta(hours=3.5)
-"""A clock farther from the sun than this is none of the site: legal time strays by up to three
-hours (from memory)."""
 
 HEAD: Final = (
-    *("date", "site", "place", "flight", "rocket", "drawn", "by"),
+    *("date", "site", "place", "flight", "rocket", "drawn", "bounds", "by"),
     *("flown", "taken_back", "until"),
 )
 """Keys that say what the answers of a file are for."""
-
-_OF_THE_ROCKET: Final = {
-    *("airframe", "motor", "apogee", "sustainer", "booster", "air_start"),
-    *("recovery", "descent", "pieces", "burst"),
-}
-"""What of a flight file answers for a flight rest on; rail, limits and likelihoods may change."""
-
-
-OF_THE_DRAWING: Final = frozenset(
-    {
-        *("people_are_of_the_launch", "nearby_property_is_ours", "quiet_roads"),
-        *("crew_drawn_elsewhere", "drawn_where_it_is"),
-        *("airport_agreed", "aerodrome_agreed", "airport_authorization"),
-    }
-)
-"""Questions of what is drawn about one pad: a yes of before somebody drew more is none."""
-
-
-@dataclass(frozen=True, slots=True)
-class Occasion:
-    """What answers must be for.
-
-    Parameters
-    ----------
-    site, flight : str
-        Names of the site and of the flight.
-    when : datetime or None
-        Time of the flight, with its zone; None while it is planned ahead of any day, when
-        no answer for a day counts.
-    longitude : float
-        Of the site [deg]; it tells which day that is there.
-    place : (float, float, float) or None
-        Latitude and longitude [deg] and elevation [m] of the pad; None to take every
-        answer for one given here.
-    rocket : str
-        Mark of what answers for a flight rest on: another where the file changes it.
-    drawn : str
-        Mark of who and what is drawn how far from the pad; empty to take every answer.
-    """
-
-    site: str
-    flight: str
-    when: datetime | None = None
-    longitude: float = 0.0
-    place: tuple[float, float, float] | None = None
-    rocket: str = ""
-    drawn: str = ""
-
-    @classmethod
-    def of(cls, flight: Flight, site: Site, when: datetime | None) -> Occasion:
-        """Say what is flown, where and when."""
-        text = flight.model_dump_json(include=_OF_THE_ROCKET, exclude_defaults=True)
-        place = (site.latitude, site.longitude, site.elevation)
-        marks = _mark(text), _mark(repr(sorted(_drawn(site))))
-        return cls(site.name, flight.name, when, site.longitude, place, *marks)
-
-    @property
-    def placed(self) -> str:
-        """The place as the head of an answers file gives it."""
-        latitude, longitude, elevation = self.place or (0.0, 0.0, 0.0)
-        return f"[{latitude:.5f}, {longitude:.5f}, {elevation:.1f}]"
-
-    @property
-    def day(self) -> date | None:
-        """Day of the flight at the site."""
-        return None if self.when is None else _at_site(self.when, self.longitude).date()
-
-    @property
-    def whole_day(self) -> tuple[datetime, datetime] | None:
-        """From when until when it is the day of the flight at the site."""
-        if self.when is None:
-            return None
-        here = _at_site(self.when, self.longitude)
-        start = here.replace(hour=0, minute=0, second=0, microsecond=0)
-        early, late = start, start + timedelta(days=1)
-        return early.astimezone(self.when.tzinfo), late.astimezone(self.when.tzinfo)
-
-
-def _mark(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()[:8]
-
-
-def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
-    """List roles and head counts with their distance from the pad, in tens of metres."""
-    pad = Point(0.0, 0.0)
-    for area in site.areas:
-        yield area.role, str(area.people), round(float(area.shape.distance(pad)) / 10)
-
-
-def _at_site(when: datetime, longitude: float) -> datetime:
-    """Give a time by the clock it was told by, or by the sun where that is UTC or none of there.
-
-    A waiver, a leave, a fire ban are of a date by the clock.
-    """
-    sun, clock = _AHEAD * longitude, when.utcoffset()
-    if clock and abs(clock - sun) <= _ODD:
-        return when
-    return when.astimezone(timezone(sun))
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +58,8 @@ class Head:
         When what was answered for the day or a flight ends, such as a waiver, with its zone.
     at : datetime or None
         When it was answered, where the day is told by a time with its zone.
-    drawn : str or None
-        As that of an `Occasion`.
+    drawn, bounds : str or None
+        As those of an `Occasion`.
     """
 
     day: date
@@ -179,15 +72,16 @@ class Head:
     until: datetime | None = None
     at: datetime | None = None
     drawn: str | None = None
+    bounds: str | None = None
 
-    def not_drawn(self, occasion: Occasion) -> str:
-        """Say why a yes to what is drawn about the pad does not count; empty where it does."""
-        if occasion.drawn in {"", self.drawn}:
-            return ""
-        return (
-            "answered before the people and buildings were drawn as they are about this pad: "
-            f'ask again, and write drawn = "{occasion.drawn}" at the head of the file'
-        )
+    def changed_since(self, occasion: Occasion, name: str) -> str:
+        """Say why a yes to what the site file has does not count; empty where it does."""
+        for key, (names, what) in SINCE.items():
+            mark = getattr(occasion, key)
+            if name in names and mark not in {"", getattr(self, key)}:
+                again = f'ask again, and write {key} = "{mark}" at the head of the file'
+                return f"answered before {what}: {again}"
+        return ""
 
     def not_for(self, occasion: Occasion, scope: Scope) -> str:
         """Say why an answer does not count; empty where it does."""
@@ -306,14 +200,14 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
     assert day is not None
     assert site is not None
     place, back = read("place", _place), read("taken_back", _texts) or ()
-    flight, rocket, flown, drawn, _ = (
-        read(key, _name) for key in ("flight", "rocket", "flown", "drawn", "by")
+    flight, rocket, flown, _, *marks = (
+        read(key, _name) for key in ("flight", "rocket", "flown", "by", *SINCE)
     )
     at = None
     with contextlib.suppress(ValueError):
         at = _until(given["date"], "date")
     end = read("until", _until)
-    return Head(day, site, place, flight, rocket, flown, back, end, at, drawn)
+    return Head(day, site, place, flight, rocket, flown, back, end, at, *marks)
 
 
 def _until(value: object, key: str) -> datetime:
@@ -350,7 +244,7 @@ def _day(value: object, key: str, *, longitude: float) -> date:
         day = date.fromisoformat(value.strip()) if isinstance(value, str) else value
         if isinstance(day, datetime):
             known = zoned(day).tzinfo is not None
-            return (_at_site(day, longitude) if known else day).date()
+            return (at_site(day, longitude) if known else day).date()
         if isinstance(day, date):
             return day
     except ValueError:

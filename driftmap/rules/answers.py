@@ -15,7 +15,8 @@ from driftmap.core.files import toml_of
 from driftmap.core.units import quantity
 from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
-from driftmap.rules.answer_validity import HEAD, OF_THE_DRAWING, Occasion, read_head
+from driftmap.rules.answer_validity import HEAD, read_head
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.vocabulary import (
@@ -176,8 +177,8 @@ def _file(
     for name, value in {**given.confirmed, **given.numbers}.items():
         scope = scope_of(name, asked)
         text = head.not_for(occasion, scope)
-        if value is True and name in OF_THE_DRAWING:
-            text = text or head.not_drawn(occasion)
+        if value is True:
+            text = text or head.changed_since(occasion, name)
         if text:
             stale[name] = text
             if value is False and not endless.not_for(anywhere, scope):
@@ -290,13 +291,13 @@ def _checked(
 
 def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     """List every question that rules may ask."""
-    rest = "the local code on what these rules leave out was read and is kept"
+    rest = "the local code on what these rules leave out was read, and this flight keeps it"
     found = [
         *(
-            Question(name=g.absent, text=f"no {g.text} is near", scope="ground")
+            Question(name=g.absent, text=f"no {g.text} is near", scope=g.scope)
             for g in GROUPS.values()
         ),
-        Question(name=NOT_COVERED, text=rest, scope="season"),
+        Question(name=NOT_COVERED, text=rest, scope="flight"),
         Question(name=LARGER_JUDGED, text=LARGER, scope="flight"),
     ]
     for rules in (*sets, *read_rules(FLOOR)):

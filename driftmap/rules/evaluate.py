@@ -7,7 +7,6 @@ from dataclasses import replace
 from functools import lru_cache, partial
 from typing import Any, Final
 
-from driftmap.rules.answer_validity import OF_THE_DRAWING
 from driftmap.rules.answers import Answers, questions
 from driftmap.rules.applicability import (
     Demand,
@@ -19,6 +18,7 @@ from driftmap.rules.applicability import (
     yardsticks,
 )
 from driftmap.rules.facts import Facts, at_odds, larger_beside
+from driftmap.rules.occasion import OF_THE_DRAWING
 from driftmap.rules.reading import read_rules
 from driftmap.rules.result import (
     LineOutcome,

@@ -11,10 +11,10 @@ from datetime import date
 from typing import Final
 
 from driftmap.core.units import quantity
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.vocabulary import FACTS, Scope
 
@@ -127,6 +127,7 @@ def _head(occasion: Occasion) -> list[str]:
             f"place = {occasion.placed}    # latitude, longitude [deg], elevation [m] of the pad",
             f'rocket = "{occasion.rocket}"    # another once the flight file is changed',
             f'drawn = "{occasion.drawn}"    # another once the ground about the pad is drawn anew',
+            f'bounds = "{occasion.bounds}"    # another once land, waiver or rules are changed',
         ]
     return head
 

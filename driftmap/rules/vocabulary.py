@@ -81,11 +81,14 @@ class Group:
         The question to confirm where a site file draws none.
     holds : callable
         Whether an area belongs to it.
+    scope : {"season", "ground", "day", "pad", "flight"}
+        How long an answer to it holds: where how near is too near hangs on the rocket, for it.
     """
 
     text: str
     absent: str
     holds: Callable[[Area], bool]
+    scope: Scope = "ground"
 
 
 _PROPERTY: Final = ("building", "road", "railway", "power line", "airport")
@@ -96,11 +99,13 @@ GROUPS: Final = MappingProxyType(
             "place where people are",
             "no_people_near",
             lambda area: area.perhaps_occupied,
+            "flight",
         ),
         "outsiders": Group(
             "person or property that is no part of the launch",
             "no_outsiders_near",
             lambda area: area.role in _PROPERTY,
+            "flight",
         ),
         "buildings": Group(
             "occupied building",

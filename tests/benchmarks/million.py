@@ -39,8 +39,8 @@ from driftmap.planning.season_aloft import read_soundings
 from driftmap.rocket.altimeter_record import cut_way_up, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import answers_to
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules, read_rules
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge

@@ -23,8 +23,8 @@ from driftmap.planning.dial_reach import Reach
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import answers_to
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide

@@ -213,6 +213,7 @@ TOLD = {
     ("range", "misfire_wait"): ["60"],
     ("us-faa-101", "responsible_person"): ["18"],
     ("us-faa-101", "waiver_request_in_time"): ["101.29", "45"],
+    ("us-faa-101", "advanced_waiver_request_in_time"): ["101.29", "45"],
     ("us-high-power", "quiet_roads"): ["10"],
     ("us-california", "visibility_above_site"): ["5,000"],
     ("us-california", "model_sections_read"): ["19"],

@@ -19,8 +19,10 @@ from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import FlightError, InputError
 from driftmap.ground.areas import Area
 from driftmap.ground.site import read_site
+from driftmap.planning.distances import moved
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import OF_THE_DRAWING, Head, Occasion
+from driftmap.rules.answer_validity import HEAD as HEAD_KEYS
+from driftmap.rules.answer_validity import Head, read_head
 from driftmap.rules.answers import (
     Answers,
     answers_to,
@@ -30,6 +32,7 @@ from driftmap.rules.answers import (
 )
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, with_answers
+from driftmap.rules.occasion import OF_THE_BOUNDS, OF_THE_DRAWING, Occasion
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.template import to_fill_in
 from driftmap.rules.vocabulary import FACTS, OF_A_PAD
@@ -49,9 +52,9 @@ visibility = "10 mi"
 motor_allowed = "yes"
 total_impulse = "62 N s"
 """
-SEASON = {"waiver_request_in_time", "certification_level"}
+SEASON = {"waiver_request_in_time"}
 DAY = {"landowner_leave", "visibility"}
-FLIGHT = {"motor_allowed", "total_impulse"}
+FLIGHT = {"motor_allowed", "total_impulse", "certification_level"}
 
 
 def read(tmp_path, *texts, occasion=HERE):
@@ -339,6 +342,32 @@ def test_a_yes_to_who_stands_near_counts_for_nobody_drawn_since(
     assert read_for((*here, camp), no).confirmed[name] is False
 
 
+def test_a_leave_is_none_for_more_ground_or_height_or_by_other_rules(willet, saltgrass):
+    """For which it was given, as from every pad of the field; who stands near is no matter."""
+    wide = saltgrass.boundary.buffer(200.0)
+    high = replace(saltgrass.waiver, ceiling=5334.0)
+    wider = replace(saltgrass.waiver, shape=saltgrass.waiver.shape.buffer(800.0))
+    head = Occasion.of(willet, saltgrass, WHEN)
+    said = read_head("", vars_of(date=date(2026, 6, 13), site=head.site,
+                                 bounds=head.bounds), -118.0)  # fmt: skip
+    for site, counts in (
+        (moved(saltgrass, 300.0, 40.0), True),
+        (replace(saltgrass, areas=()), True),
+        (replace(saltgrass, boundary=wide), False),
+        (replace(saltgrass, waiver=high), False),
+        (replace(saltgrass, waiver=wider), False),
+        (replace(saltgrass, rules="us germany"), False),
+    ):
+        now = Occasion.of(willet, site, WHEN)
+        for name in ("waiver_active", "landowner_leave", "local_code_read"):
+            assert (said.changed_since(now, name) == "") == counts
+        assert not said.changed_since(now, "no_fire_ban")
+
+
+def vars_of(**given):
+    return dict.fromkeys(HEAD_KEYS) | given
+
+
 def test_the_day_is_that_of_the_site(tmp_path):
     """01:30 UTC on the 14th is the evening of the 13th at 118° west."""
     evening = Occasion(
@@ -362,22 +391,26 @@ def test_a_stale_answer_is_asked_and_says_why(tmp_path):
     facts = with_answers(Facts({"total_impulse": 400.0, "liftoff_mass": 2.0,
                                 "propellant_mass": 0.2}), said)  # fmt: skip
     lines = {r.name: r for r in evaluate(SETS, facts, said)}
-    for name in ("landowner_leave", "visibility", "motor_allowed"):
+    for name in (
+        "landowner_leave",
+        "visibility",
+        "motor_allowed",
+        "certification_level",
+    ):
         assert lines[name].outcome == "ask"
         assert (
             "answered for 2026-06-12, and the flight is on 2026-06-13"
             in lines[name].why
         )
-    assert lines["certification_level"].outcome == "pass"
+    assert lines["waiver_request_in_time"].outcome == "pass"
 
 
 def test_several_files_are_one(tmp_path):
-    season = 'date = 2026-03-01\nsite = "Field"\ncertification_level = 2\n'
+    season = 'date = 2026-03-01\nsite = "Field"\nmisfire_wait = "yes"\n'
     old = HEAD.replace("06-13", "06-12") + 'landowner_leave = "no"\n'
     today = HEAD + 'landowner_leave = "yes"\n'
     said = read(tmp_path, season, old, today)
-    assert said.confirmed == {"landowner_leave": True}
-    assert said.numbers == {"certification_level": 2.0}
+    assert said.confirmed == {"landowner_leave": True, "misfire_wait": True}
     assert said.stale == {}
     assert [name for name, _ in said.files] == [f"answers{i}.toml" for i in range(3)]
 
@@ -711,6 +744,13 @@ def test_what_speaks_of_one_flight_is_not_answered_for_others(name):
         if of_a_pad.search(question.text):
             bound = question.scope in OF_A_PAD or question.name in OF_THE_DRAWING
             assert bound, question
+    leave = re.compile(
+        r"\bleave\b|\bwaiver\b|authori[sz]|approved|sent to|is kept|permission"
+    )
+    for question in questions(read_rules([name])).values():
+        if leave.search(question.text) and question.name != "night_arranged":
+            of_it = question.scope == "flight" or question.name in OF_THE_BOUNDS
+            assert of_it, question
 
 
 @pytest.fixture(scope="module")

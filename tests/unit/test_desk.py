@@ -52,8 +52,8 @@ from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import answers_to
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge

@@ -11,8 +11,8 @@ from driftmap.core.files import FORM, toml_of
 from driftmap.ground.site import read_site
 from driftmap.observations.seenfile import read_told
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answer_validity import Occasion
 from driftmap.rules.answers import answers_to
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
 
 ROOT = Path(__file__).parents[2]
