@@ -101,7 +101,7 @@ class Head:
             return f"answered for {self.day}, and the flight is on {occasion.day}"
         if scope == "flight" and (told := self._not_of(occasion)):
             return told
-        return self._not_then(occasion.when, lasts=lasts) or self._not_there(
+        return self._not_then(occasion.when) or self._not_there(
             occasion, *_NEAR[scope in OF_A_PAD]
         )
 
@@ -113,12 +113,12 @@ class Head:
         late = min(late, self.until or late)
         return early, late.astimezone(early.tzinfo)
 
-    def _not_then(self, when: datetime | None, *, lasts: bool) -> str:
+    def _not_then(self, when: datetime | None) -> str:
         if when is not None and self.at is not None and self.at > when + _SLIP:
             return f"answered at {self.at:%H:%M %z}, after the flight"
         end = self.until
-        if not lasts and end is not None and when is not None and when >= end:
-            return f"answered until {end:%H:%M %z}, and that is past"
+        if end is not None and when is not None and when >= end:
+            return f"answered until {end:%Y-%m-%d %H:%M %z}, and that is past"
         return ""
 
     def may_be_for(

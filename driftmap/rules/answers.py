@@ -186,7 +186,7 @@ def _file(
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
                 read.doubts.append((name, value, f"{path.name}: {text}"))
         else:  # what counts for the day does so though the file is for another flight
-            counts |= scope not in LASTING
+            counts |= scope not in LASTING or head.until is not None
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return replace(
         given.without(stale),

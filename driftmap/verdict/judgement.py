@@ -335,14 +335,14 @@ def _needs(scout: Cloud, site: Site, answers: Answers | None = None) -> Iterator
         return
     bound = limits["area_hit_in_failure"].value
     alone = _alone(bound)
+    judged = {c.name for c in scout.tree.cases if not (c.any_way or c.rare)}
     for part in scout.parts:
-        if part.case != WORKS:
+        if part.case in judged - {WORKS}:
             count = math.ceil(alone * scout.flights / part.flights)
             yield Need(count, f"{bound:.3g} in {part.case!r} alone")
     harm = harm_of(replace(scout, east=scout.east + _FAR), site)
     figures = [("expected_casualties", many * harm.casualties.total.upper)]
     figures += [("individual_risk", many * spot.risk.upper) for spot in harm.spots]
-    judged = [c.name for c in scout.tree.cases if not (c.any_way or c.rare)]
     worst = max((harm.if_it_happens[name].upper for name in judged), default=0.0)
     figures.append(("casualties_if_it_happens", worst))
     for key, upper in figures:

@@ -169,8 +169,9 @@ def test_answers_of_the_day_and_of_a_flight_that_end_are_open_from_then_on(
     tmp_path, until, holds
 ):
     said = read(tmp_path, f"{HEAD}until = 2026-06-13T{until}\n{GIVEN}")
-    assert counted(said) == SEASON | (DAY | FLIGHT if holds else set())
-    assert all("answered until 08:30 -0700" in said.stale[name] for name in said.stale)
+    assert counted(said) == (SEASON | DAY | FLIGHT if holds else set())
+    ended = "answered until 2026-06-13 08:30 -0700"
+    assert all(ended in said.stale[name] for name in said.stale)
     assert (said.holds is not None) == holds
 
 
@@ -180,6 +181,8 @@ def test_an_end_counts_for_every_flight_that_its_answers_count_for(tmp_path):
     said = read(tmp_path, other + 'landowner_leave = "yes"\n')
     assert said.holds[1] == datetime(2026, 6, 13, 15, 40, tzinfo=UTC)
     assert read(tmp_path, other + 'motor_allowed = "yes"\n').holds is None
+    season = read(tmp_path, other + 'misfire_wait = "yes"\n')  # as a membership
+    assert season.holds == said.holds
 
 
 @pytest.mark.parametrize(

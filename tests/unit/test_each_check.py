@@ -300,9 +300,10 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     assert needs["a share of 0.001 (area_hit)"] == 3689
     bound = LIMITS["area_hit_in_failure"].value
     alone = math.log(0.025) / math.log(1 - bound)
+    unjudged = {case.name for case in quiet.tree.cases if case.any_way or case.rare}
     for part in quiet.parts:
         why = f"{bound:.3g} in {part.case!r} alone"
-        assert (why in needs) == (part.case != WORKS)
+        assert (why in needs) == (part.case not in {WORKS, *unjudged})
         if why in needs:
             wanted = alone * N / part.flights
             assert wanted <= needs[why] <= 1.03 * wanted + N / part.flights + 1
@@ -326,6 +327,14 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     assert most.flights == max(needs.values())
     nobody = site(replace(HOUSE, people=0), WIRES)
     assert [n.flights for n in judgement._needs(quiet, nobody)] == [3689]
+    rare = replace(
+        quiet.tree,
+        cases=tuple(
+            replace(case, rare=case.name != WORKS) for case in quiet.tree.cases
+        ),
+    )
+    told = [need.why for need in judgement._needs(replace(quiet, tree=rare), where)]
+    assert not [why for why in told if "alone" in why]  # what is not judged needs none
     signed = {"area_hit": "0.2 %", "set_by": "Ada Quill", "set_on": "2026-06-01"}
     eased = replace(nobody, limits=signed)
     for year, flights in ((2026, 1845), (2027, 3689)):  # of the flight's day
