@@ -275,7 +275,7 @@ def _pieces(
                 way = np.hypot(east - cloud.east[first], north - cloud.north[first])
             elif body.kick and (body.release or case.release).at == "first second":
                 way = np.hypot(east, north) + _OWN_WAY
-            area = casualty_area(body.area, cloud.angle[rows], way)
+            area = casualty_area(body.area, cloud.angle[rows], way, body.rim)
             if case.name not in gentle:
                 area = area * (energy >= _GENTLEST)
             yield part, FallenPiece(1.0, east, north, energy, area, flight)

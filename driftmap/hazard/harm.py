@@ -84,16 +84,21 @@ THRESHOLDS: Final = MappingProxyType(
 
 
 def basic_casualty_area(
-    radius: ArrayLike, angle: ArrayLike, way: ArrayLike = math.inf
+    radius: ArrayLike,
+    angle: ArrayLike,
+    way: ArrayLike = math.inf,
+    longer: ArrayLike = 0.0,
 ) -> FloatArray:
-    r"""Give the ground on which a standing person would be struck by a falling sphere.
+    r"""Give the ground on which a standing person would be struck by a falling sphere or rod.
 
-    .. math:: A = \pi R^2 + 2 R \min(h \cot\gamma, \ell),
+    .. math:: A = \pi R^2 + e\, r_\mathrm{person} + (2 R + e / \pi) \min(h \cot\gamma, \ell),
               \qquad R = r_\mathrm{person} + r
 
     with a person as an upright cylinder of height `h` (form from memory [1]_; it is plain
     geometry, a disk swept along the path over the person's height, and no farther than the
-    sphere came at all, :math:`\ell`).
+    sphere came at all, :math:`\ell`). A rod that lies across its path, whichever way it turned,
+    has a shadow whose rim is longer than the sphere's by `e` (Steiner's formula for the area
+    around a convex shape and Cauchy's for its mean width; any text of integral geometry).
 
     Parameters
     ----------
@@ -103,6 +108,8 @@ def basic_casualty_area(
         Angle of the path below the horizontal, in (0, π/2] [rad].
     way : array_like, shape (...), optional
         How far over the ground the sphere came from where it was thrown [m].
+    longer : array_like, shape (...), optional
+        By how much the rim of its shadow is longer than that of a sphere of its area [m].
 
     Returns
     -------
@@ -112,7 +119,7 @@ def basic_casualty_area(
     Raises
     ------
     ValueError
-        If an angle, a radius or a way is out of range.
+        If an angle, a radius, a way or a rim is out of range.
 
     References
     ----------
@@ -130,17 +137,22 @@ def basic_casualty_area(
     # Straight down, kept in single precision, lies a hair beyond.
     if not ((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-6)).all():
         raise ValueError("'radius' must not be negative and 'angle' lie in (0, π/2]")
-    if not (np.asarray(way) >= 0).all():
-        raise ValueError("'way' must not be negative")
+    more = np.asarray(longer, float)
+    if not ((np.asarray(way) >= 0).all() and (more >= 0).all()):
+        raise ValueError("'way' and 'longer' must not be negative")
     reach = PERSON_RADIUS + r
     # cos over sin, not 1 over tan: exactly level with the vertical at 90°.
     cotangent = np.maximum(np.cos(gamma), 0.0) / np.sin(gamma)
     swept = np.minimum(PERSON_HEIGHT * cotangent, way)
-    return np.asarray(math.pi * reach**2 + 2 * reach * swept)
+    wide = 2 * reach + more / math.pi
+    return np.asarray(math.pi * reach**2 + more * PERSON_RADIUS + wide * swept)
 
 
 def casualty_area(
-    projected_area: ArrayLike, angle: ArrayLike, way: ArrayLike = math.inf
+    projected_area: ArrayLike,
+    angle: ArrayLike,
+    way: ArrayLike = math.inf,
+    rim: ArrayLike = 0.0,
 ) -> FloatArray:
     """Give the casualty area of a piece, bounce and slide included.
 
@@ -150,18 +162,17 @@ def casualty_area(
 
     ``projected_area``, shape (...): largest projected area of the piece [m²]. For a
     convex piece it is at most twice the mean over all directions, which is a quarter of
-    the surface; ``angle`` and ``way``, shape (...): as of `basic_casualty_area`. First
-    contact is that of a sphere of the same projected area.
+    the surface; ``angle`` and ``way``, shape (...): as of `basic_casualty_area`; ``rim``,
+    shape (...): length of the rim of that area, where the piece lies across its path [m].
+    First contact is that of a sphere of the same projected area but for its rim.
 
     Result: casualty area [m²], shape (...). Raises `ValueError` if one is out of range.
-
-    A long tube that lies across its path reaches farther than a sphere of the same
-    projected area; that is left to the factor of `_BOUNCE`.
     """
     area = np.asarray(projected_area, float)
     if not ((area >= 0) & np.isfinite(area)).all():
         raise ValueError("'projected_area' must be finite and not negative")
-    first = basic_casualty_area(np.sqrt(area / math.pi), angle, way)
+    longer = np.maximum(np.asarray(rim) - 2 * np.sqrt(math.pi * area), 0.0)
+    first = basic_casualty_area(np.sqrt(area / math.pi), angle, way, longer)
     return np.maximum(first, _BOUNCE * area)
 
 

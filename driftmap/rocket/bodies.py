@@ -250,8 +250,14 @@ class Bench:
                 "down after the burn; a mass of theirs is stated too great, or too great "
                 "a one assumed where none is stated",
             )
-        across = frame.length * frame.diameter
-        return Body("rocket", mass, stages, across, before=before, unlit=unlit)
+        across, rim = frame.length * frame.diameter, 0.0
+        # What neither the main canopy nor its fins hold upright comes down lying across.
+        main = self.largest() if self.flight.recovery else None
+        small = (d for d in self.flight.recovery if d.kind != "canopy" or d is not main)
+        flat = {"tumbling", *(f"{device.name} drag" for device in small)}
+        if flat.issuperset(name for _, name in stages[-1].drag):
+            rim = 2 * (frame.length + frame.diameter)
+        return Body("rocket", mass, stages, across, before=before, unlit=unlit, rim=rim)
 
 
 def bench_of(flight: Flight) -> Bench:

@@ -126,6 +126,9 @@ class Body:
         When it is let go, where that is not when the case is.
     rides : bool
         Whether it weighs what all of the rocket does until its first stage is over.
+    rim : float
+        Length of the rim of `area`, of what lands lying across its path [m]; 0 for one as
+        round as can be.
     """
 
     name: str
@@ -139,6 +142,7 @@ class Body:
     broken: bool = False
     release: Release | None = None
     rides: bool = False
+    rim: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

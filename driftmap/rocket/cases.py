@@ -112,7 +112,8 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     stages = staged_fall(bench, later, hanging=hanging, glide=glide).stages
     face = frame.length * frame.diameter / 2
     front = Body(_FRONT, whole / 2, stages, face, before=before)
-    bodies = (replace(tail, area=face), front)
+    rim = frame.length + 2 * frame.diameter
+    bodies = (replace(tail, area=face, rim=rim), front)
     return [Case("cord cuts the tube", release, bodies, seldom=True)]
 
 

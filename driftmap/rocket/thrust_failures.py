@@ -94,10 +94,10 @@ def _lit(bench: Bench, start: Stage, less: float = 0.0) -> tuple[Body, ...]:
     if bench.flight.sustainer is None:
         return (rocket,)
     whole = bench.flight.airframe
-    face = whole.length * whole.diameter
+    face, rim = whole.length * whole.diameter, 2 * (whole.length + whole.diameter)
     stages = (start, bench.tumble())
     mass = bench.flight.booster_mass - less
-    return rocket, Body(BOOSTER, mass, stages, face, rides=True)
+    return rocket, Body(BOOSTER, mass, stages, face, rides=True, rim=rim)
 
 
 def part_lit(bench: Bench) -> list[Case]:

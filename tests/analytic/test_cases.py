@@ -297,6 +297,25 @@ def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(whimbrel):
     assert speed[_HIGH] == pytest.approx(speed[WORKS], rel=0.02)
 
 
+@pytest.mark.parametrize(
+    ("name", "lying"),
+    [
+        ("willet", {"fins come off", "planned opening, main ripped off"}),
+        ("dunlin", {WORKS, "late opening", "fins come off"}),
+        ("whimbrel", {"drogue only", "drogue fails, ripped off"}),
+    ],
+)
+def test_what_nothing_holds_upright_lies_across_its_path(request, name, lying):
+    """A rocket hangs upright below its main canopy, and a fall nose first is upright too."""
+    flight = request.getfixturevalue(name)
+    frame = flight.airframe
+    rims = {case.name: case.bodies[0].rim for case in build_cases(flight).cases}
+    upright = {WORKS, "nothing deploys", "canopy tangles", "early opening, torn"}
+    for case in (*lying, *(upright & rims.keys()) - lying):
+        flat = 2 * (frame.length + frame.diameter) if case in lying else 0.0
+        assert rims[case] == pytest.approx(flat)
+
+
 def test_landing_speed_is_the_balance_of_weight_and_drag(willet):
     """With no spread but the drawn ones: v² = 2 m g / (rho CdA) + glide², flight by flight."""
     cloud = flown(willet, east=0.0)

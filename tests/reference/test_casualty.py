@@ -49,6 +49,25 @@ def test_c41_c42_c44_person_as_a_cylinder(
     assert area == pytest.approx(square_metres, abs=5e-5)
 
 
+@pytest.mark.parametrize(("length", "width"), [(0.4, 0.025), (1.32, 0.057), (2.0, 0.1)])
+@pytest.mark.parametrize("angle", [math.pi / 2, 0.7])
+def test_a_rod_across_its_path_strikes_as_far_as_it_reaches(length, width, angle):
+    """Counted: feet of people drawn about it, which a rod of any bearing comes within 1 ft of."""
+    rng, swept = np.random.default_rng(3), 6 * FOOT / math.tan(angle)
+    half = length / 2 + FOOT + 0.05
+    x, y = rng.uniform((-half, -half), (swept + half, half), (50_000, 2)).T
+    turn = rng.uniform(0, 2 * np.pi, x.size)
+    nearest = np.full(x.size, np.inf)
+    for along in np.linspace(0.0, swept, 40):
+        far = np.abs((x - along) * np.cos(turn) + y * np.sin(turn)) - length / 2
+        aside = np.abs(y * np.cos(turn) - (x - along) * np.sin(turn)) - width / 2
+        off = np.hypot(np.maximum(far, 0), np.maximum(aside, 0))
+        nearest = np.minimum(nearest, off)
+    struck = np.mean(nearest < FOOT) * (swept + 2 * half) * 2 * half
+    area = float(casualty_area(length * width, angle, rim=2 * (length + width)))
+    assert area == pytest.approx(struck, rel=0.03)
+
+
 def test_seven_times_the_piece_governs_for_large_pieces_only():
     # 1 m² straight down: R = 0.3048 + 0.5642 m, π R² = 2.3726 m² < 7 m².
     assert float(casualty_area(1.0, math.pi / 2)) == 7.0
