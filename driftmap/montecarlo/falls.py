@@ -352,16 +352,24 @@ def moment(
         case "rail":
             time = off
         case "burn":
-            time = off + mark * (ascent.first_burnout - off)
+            time = off + mark * (_pushed_until(ascent) - off)
         case "off rail":
             time = np.maximum(mark, off)
         case "coast":
-            time = ascent.burnout + mark * (top.time - ascent.burnout)
+            one_burn = ascent.burnout == ascent.first_burnout
+            start = np.where(one_burn, _pushed_until(ascent), ascent.burnout)
+            time = start + mark * (top.time - start)
         case "time" | "first second":
             time = mark
         case _:
             return top
     return ascent.at(time)
+
+
+def _pushed_until(ascent: Ascent) -> FloatArray:
+    """Give when the first burn has done its work: a weak tail may go on for seconds [s]."""
+    fastest, off = ascent.max_q()[0], ascent.rail_exit.time
+    return np.clip(fastest, off, ascent.first_burnout)
 
 
 def of_flights(motion: Motion, who: IntArray) -> Motion:

@@ -152,10 +152,10 @@ class Release:
     Parameters
     ----------
     at : {"apogee", "max q", "coast", "time", "first second", "breaks", "rail", "burn", "off rail"}
-        At apogee; at greatest dynamic pressure; a share of the way in time from burnout
-        to apogee; a time after lift-off, or apogee if that comes first; a share of the
+        At apogee; at greatest dynamic pressure; a share of the way in time to apogee from
+        burnout, or from the greatest dynamic pressure of one burn where that was before; a time after lift-off, or apogee if that comes first; a share of the
         first second; when a fin first has more than it stands;
-        on leaving the rail; a share of the burn from there; a time after lift-off, but
+        on leaving the rail; a share of the burn from there, so far; a time after lift-off, but
         not before the rail is left.
     mark : str
         The input that gives the share or the time; the key of what breaks.

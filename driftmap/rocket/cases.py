@@ -307,7 +307,7 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
                 raise FlightError(flight.source, key, told)
 
 
-EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
+EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from its fastest to apogee")
 
 
 def own_cases(bench: Bench, own: OwnCase) -> list[Case]:

@@ -316,6 +316,24 @@ def test_what_nothing_holds_upright_lies_across_its_path(request, name, lying):
         assert rims[case] == pytest.approx(flat)
 
 
+def test_a_long_weak_tail_of_the_burn_slows_no_early_opening(willet):
+    """Static tests of motors end in one (common practice, no source); by its impulse, 4 N s of
+    344, a rocket is no slower when it is fastest.
+    """
+    motor = willet.motor
+    more = {
+        "times": (*motor.times, 3.4, 4.9),
+        "thrusts": (*motor.thrusts[:-1], 4.0, 2.0, 0.0),
+    }
+    more |= {"burn_time": Uncertain(4.9, 0.1), "total_impulse": Uncertain(348.8, 17.0)}
+    tailed = willet.model_copy(update={"motor": motor.model_copy(update=more)})
+    fast, with_tail = (
+        np.quantile(flown(f, 500).openings["early opening", "main"][0], 0.95)
+        for f in (willet, tailed)
+    )
+    assert with_tail == pytest.approx(fast, rel=0.06)
+
+
 def test_landing_speed_is_the_balance_of_weight_and_drag(willet):
     """With no spread but the drawn ones: v² = 2 m g / (rho CdA) + glide², flight by flight."""
     cloud = flown(willet, east=0.0)
