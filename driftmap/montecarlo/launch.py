@@ -380,8 +380,7 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
         # Some of the flights of an unsteady rocket go straight up all the same.
         for name in [name for name in middle if name.endswith("static margin")]:
             middle[name][1] = max(middle[name][1], _STEADY)
-        # What is no number is refused as out of the air.
-        with np.errstate(all="ignore"):
+        with np.errstate(all="ignore"):  # no number is refused as out of the air
             flown = ascend(rockets(plan, middle), air)
     except WeakThrustError as problem:
         raise NoGoError(flight.source, where, str(problem)) from None
@@ -390,4 +389,11 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
         raise FlightError(flight.source, where, f"{problem}: {slip}") from None
     if flown.apogee.height.min() <= 0:
         raise NoGoError(flight.source, where, "as planned, it comes down burning")
+    # What follows a burn would be flown from below the top, and its drift be too short.
+    if flown.at(flown.burnout).v_up[-1] < 0:
+        told = (
+            f"turns over before {flown.burnout[-1]:.0f} s, when its motor is burnt out"
+        )
+        slip = "does the burn end where the thrust does?"
+        raise NoGoError(flight.source, where, f"as planned, it {told}: {slip}")
     return flown

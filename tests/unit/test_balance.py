@@ -8,6 +8,7 @@ import pytest
 from driftmap.cli import main
 from driftmap.core.errors import FlightError, NoGoError
 from driftmap.montecarlo.cloud import fly
+from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.stability import balance
 from driftmap.verdict.check import Kind
@@ -143,6 +144,17 @@ def test_thrust_that_does_not_lift_is_no_go(whimbrel, monkeypatch, capsys):
         main()
     assert left.value.code == 4
     assert capsys.readouterr().err.startswith("driftmap: NO-GO: ")
+
+
+def test_a_burn_that_outlasts_the_way_up_is_no_go(willet):
+    """The noise of a bench, recorded on after the thrust: its top would be where that ends."""
+    motor = willet.motor
+    noise = {"times": (*motor.times, 30.0), "thrusts": (*motor.thrusts[:-1], 0.5, 0.0)}
+    noise["burn_time"] = Uncertain(30.0, None)
+    flight = willet.model_copy(update={"motor": motor.model_copy(update=noise)})
+    wind = read_wind("6 mph from 240", site_altitude=0.0)
+    with pytest.raises(NoGoError, match="before 30 s, when its motor is burnt out"):
+        fly(flight, wind, 0.0, samples=10, seed=1)
 
 
 @pytest.mark.parametrize("impulse", ["60000 N s", "200000 N s"])
