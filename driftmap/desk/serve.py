@@ -24,7 +24,7 @@ from driftmap.rules.reading import rule_sets
 _THREADS = 12
 _PAGE = "driftmap.desk.page"
 # Each after what it imports.
-_MODULES = ("net.js", "geo.js", "map.js", "draw.js", "survey.js")
+_MODULES = ("net.js", "geo.js", "features.js", "map.js", "draw.js", "survey.js")
 _BETWEEN = re.compile(
     r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M
 )

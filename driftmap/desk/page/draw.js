@@ -2,15 +2,11 @@
 // by circle or by walking. It keeps nothing: every change goes to whoever made it.
 import {calmly, el, find, keeping, svg} from "./net.js";
 import {groundMap} from "./map.js";
-import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
+import {LENGTH, LINES, PEOPLE, ROLES, asRing, centreOf, checkRing, closes, cornersOf, freeName, nearness, reach, ringAbout, ringsOf, rounded, shapeOf, sizeOf, wrongsOf} from "./features.js";
+import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, signed, split, strip} from "./geo.js";
 
-const LENGTH = /^\s*[-+]?\d[\d.,]*(e[-+]?\d+)?\s*(mm|cm|km|m|ft|in|mi|nmi)\s*$/i;
-const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
-const LINES = ["road", "railway", "power line", "water"];
-const PEOPLE = ["spectators", "flight line", "parking", "camp"];
 const NEEDED = {boundary: "the boundary: land you may land on", spectators: "where spectators stand", waiver: "the waiver: airspace you may fly in"};
 const TAP = 22; // px
-const round = value => Math.round(value * 1e7) / 1e7;
 const copy = value => JSON.parse(JSON.stringify(value));
 
 export function fieldEditor(root, {change, undo, redo, units = () => "us", pictures = null, rules = () => null}) {
@@ -45,25 +41,13 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   const bad = text => { told.textContent = text; told.classList.add("bad"); };
   function trying(work) { try { work(); return true; } catch (problem) { bad(problem.message); return false; } }
 
-  // Every ring or line of a feature, holes and all its parts, in metres about the pad.
-  const RINGS = {Point: at => [[at]], LineString: line => [line], MultiLineString: lines => lines, Polygon: rings => rings.map(r => r.slice(0, -1)), MultiPolygon: parts => parts.flat().map(r => r.slice(0, -1))};
-  const rings = ({geometry}) => (RINGS[geometry?.type]?.(geometry.coordinates) || []).map(ring => ring.map(ground.to));
+  const rings = feature => ringsOf(feature, ground), shape = (points, kind) => shapeOf(points, kind, ground);
   // That whose corners are moved one by one: of an area its outside, of several parts none.
   const local = feature => feature.geometry?.type?.startsWith("Multi") ? [] : rings(feature)[0] || [];
-  const closes = feature => feature.geometry.type.endsWith("Polygon");
-  const sized = feature => rings(feature).reduce((sum, ring, i) => sum + Math.abs(signed(ring)) * (i ? -1 : 1), 0);
-  const reach = feature => { try { return metres(String(feature.properties.radius)); } catch { return 0; } };
-  function shape(points, kind) {
-    const places = points.map(p => ground.from(p).map(round));
-    if (kind === "LineString") return {type: kind, coordinates: places};
-    if (kind === "Point") return {type: kind, coordinates: places[0]};
-    const ring = signed(points) < 0 ? places.reverse() : places; // outer rings run against the clock (RFC 7946)
-    return {type: "Polygon", coordinates: [[...ring, ring[0]]]};
-  }
 
   // --- what lies on the map
   function fit(wide = true) {
-    const points = site.features.filter(f => wide || ["pad", "spectators", "flight line", "parking", "camp"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return rings(f).flat().flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
+    const points = site.features.filter(f => wide || ["pad", ...PEOPLE].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return rings(f).flat().flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
     chart.fit(points.length ? points : [[-200, -200], [200, 200]]);
   }
   function parts(names) {
@@ -107,7 +91,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   }
   function tied(at) {
     if (!tie?.pixel) throw new Error("Tap the place in the picture first.");
-    tie.points.push({pixel: tie.pixel, at: at.map(round)});
+    tie.points.push({pixel: tie.pixel, at: at.map(rounded)});
     tie.pixel = null;
     for (const at of ["Latitude of that place", "Longitude of that place"]) delete typed[at];
     leave();
@@ -151,16 +135,10 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       if (mode.kind === "ruler" && mode.points.length > 2) mode.points = [place];
       return progress();
     }
-    const near = site.features.map((feature, i) => [i, nearness(feature, place)]).filter(([, d]) => d * chart.scale() < TAP).sort((a, b) => a[1] - b[1]);
+    const near = site.features.map((feature, i) => [i, nearness(feature, rings(feature), place)]).filter(([, d]) => d * chart.scale() < TAP).sort((a, b) => a[1] - b[1]);
     picked = near.length ? near[0][0] : -1;
     draw();
     if (picked >= 0) list.querySelector(`[data-of="${picked}"]`)?.scrollIntoView({block: "nearest"});
-  }
-  function nearness(feature, p) {
-    const [points] = rings(feature), kind = feature.geometry?.type;
-    if (kind === "Point") return feature.properties.role === "pad" ? distance(points[0], p) : Math.abs(distance(points[0], p) - reach(feature));
-    const sides = rings(feature).flatMap(ring => closes(feature) ? ring.map((q, i) => [q, ring[(i + 1) % ring.length]]) : ring.slice(1).map((q, i) => [ring[i], q]));
-    return Math.min(...sides.map(([a, b]) => { const d = distance(a, b) ** 2 || 1, t = Math.min(1, Math.max(0, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / d)); return distance(p, [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]); }));
   }
 
   // --- what a mode does
@@ -193,7 +171,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     paint();
   }
   function add(role, geometry, more = {}) {
-    apply(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
+    apply(next => { next.features.push({type: "Feature", properties: {role, name: freeName(site, role), ...more}, geometry}); });
     picked = site.features.length - 1;
     chosen = "";
     typed = {needle: typed.needle};
@@ -207,10 +185,6 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const [w, h] = chart.size(), r = reach(feature) * chart.scale();
     return rings(feature).flat().map(px).every(([x, y]) => x - r >= 0 && x + r <= w && y - r >= 0 && y + r <= h);
   }
-  function free(role) {
-    const names = new Set(site.features.map(f => f.properties?.name));
-    for (let i = 1; ; i++) { const name = role[0].toUpperCase() + role.slice(1) + (i > 1 ? ` ${i}` : ""); if (!names.has(name)) return name; }
-  }
   function close() {
     const {points, role} = mode, kind = LINES.includes(role) && mode.open ? "LineString" : "Polygon";
     if (points.length < (kind === "Polygon" ? 3 : 2)) return bad(`${kind === "Polygon" ? "An area needs three corners" : "A line needs two"}.`);
@@ -219,14 +193,11 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     leave();
     add(role, shape(points, kind));
   }
-  // A boundary and a road are areas in the file: their circle is drawn with 64 corners, on the side that errs toward hold.
-  const round_ = role => role === "boundary" || LINES.includes(role);
   function circleAt(role, centre, text) {
     const r = metres(text, "radius");
     if (!(r > 0)) throw new Error("radius: must be more than 0");
-    if (!round_(role)) return add(role, shape([centre], "Point"), {radius: text.trim()});
-    const ring = Array.from({length: 64}, (_, i) => { const [e, n] = polar(role === "boundary" ? r : r / Math.cos(Math.PI / 64), i * 360 / 64); return [centre[0] + e, centre[1] + n]; });
-    add(role, shape(ring, "Polygon"));
+    if (!asRing(role)) return add(role, shape([centre], "Point"), {radius: text.trim()});
+    add(role, shape(ringAbout(role, centre, r), "Polygon"));
   }
   function cut() {
     const [a, b] = mode.points, ring = local(site.features[picked]), parts = split(ring, a, b);
@@ -237,7 +208,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       const whole = next.features[picked], other = copy(whole);
       whole.geometry = shape(parts[0], "Polygon");
       other.geometry = shape(parts[1], "Polygon");
-      other.properties.name = free(whole.properties.role);
+      other.properties.name = freeName(site, whole.properties.role);
       if (other.properties.people !== undefined) delete other.properties.people;
       next.features.push(other);
     });
@@ -255,7 +226,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   }
   function shift(i, east, north) {
     const {geometry, properties} = site.features[i];
-    const moved = at => { if (Array.isArray(at[0])) return at.map(moved); const [e, n] = ground.to(at); return ground.from([e + east, n + north]).map(round); };
+    const moved = at => { if (Array.isArray(at[0])) return at.map(moved); const [e, n] = ground.to(at); return ground.from([e + east, n + north]).map(rounded); };
     const coordinates = moved(geometry.coordinates);
     leave();
     if (properties.role === "pad") return putPad(coordinates, i);
@@ -265,7 +236,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function putPad([lon, lat], which = site.features.findIndex(f => f.properties?.role === "pad")) {
     edit(next => {
       const known = next.features[which];
-      const geometry = {type: "Point", coordinates: [round(lon), round(lat)]};
+      const geometry = {type: "Point", coordinates: [rounded(lon), rounded(lat)]};
       if (known) known.geometry = geometry;
       else next.features.unshift({type: "Feature", properties: {role: "pad", name: "Pad"}, geometry});
     });
@@ -356,12 +327,12 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const [longL, long] = entry("Long", {placeholder: "such as 60 m"}), [offL, off] = entry("Off the pad", {placeholder: "such as 300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "such as 180, or S"}), [deepL, deep] = entry("Deep", {placeholder: "such as 5 m"});
     const [radL, rad] = entry("Radius", {placeholder: "such as 1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "such as 400 ft; 0 m: the pad"}), [toL, to] = entry("at bearing", {placeholder: "such as 210"});
     const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "such as\n300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
-    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(what(), shape(points, "Polygon")); };
+    const made = points => { checkRing(points); add(what(), shape(points, "Polygon")); };
     const ways = {
       tap: [el("p", {class: "note full"}, "Tap its corners on the map in turn, or stand at each; then Close.")],
       strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
-      tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
-      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(what(), centre(out.value, to.value, angle), rad.value)), {class: "main"})],
+      tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(cornersOf(rows.value, angle))), {class: "main"})],
+      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(what(), centreOf(out.value, to.value, angle), rad.value)), {class: "main"})],
     };
     remember(long, off, way, deep, rad, out, to, rows);
     const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
@@ -374,20 +345,6 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if (way_) choose(way_);
     adding.replaceChildren(el("h2", {}, "Draw"), el("div", {class: "grid"}, el("label", {}, "What ", role), el("label", {}, "Bearings are ", needle)), pick, body);
   }
-  // Where a circle lies is told: a centre left out is not the pad, nor a bearing north.
-  function centre(off, way, angle) {
-    if (!off.trim()) throw new Error("Its centre off the pad: type how far, 0 m where it is the pad.");
-    const far = metres(off, "its centre off the pad");
-    if (far > 0 && !way.trim()) throw new Error("At what bearing from the pad is its centre?");
-    return far > 0 ? polar(far, angle(way)) : [0, 0];
-  }
-  function corners(text, angle) {
-    return text.split("\n").filter(row => row.trim()).map((row, i) => {
-      const found = /^\s*([\d.,]+\s*[a-z]+)[\s,;]+(?:at\s+|toward\s+)?(\S.*?)\s*$/i.exec(row);
-      if (!found) throw new Error(`Line ${i + 1}: write such as 300 ft, 225`);
-      try { return polar(metres(found[1].replace(/,$/, ""), "distance"), angle(found[2])); } catch (problem) { throw new Error(`Line ${i + 1}: ${problem.message}`); }
-    });
-  }
 
   const faulty = i => new RegExp(`feature ${i + 1}\\b`).test(fault);
   function rows() {
@@ -395,8 +352,8 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       const p = feature.properties || {}, points = rings(feature).flat(), kind = feature.geometry?.type;
       const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", "data-at": `${i} ${key}`, ...more}); input.addEventListener("change", () => edited(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
       const shelter = el("select", {onchange: event => edited(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
-      const size_ = kind === "Polygon" ? areaShown(sized(feature)) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
-      const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, [0, 0]))} from the pad` : "";
+      const size_ = kind === "Polygon" ? areaShown(sizeOf(rings(feature))) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
+      const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, rings(feature), [0, 0]))} from the pad` : "";
       return el("details", {"data-of": i, open: i === picked, class: faulty(i) ? "faulty" : ""}, el("summary", {onclick: () => { picked = i; setTimeout(() => { bar(); paint(); }); }}, `${p.name || p.role || "?"}`, el("small", {}, [p.role, size_, off].filter(Boolean).join(", "))),
         faulty(i) ? el("p", {class: "warning"}, fault) : "",
         el("div", {class: "grid"}, property("name", "Name", {maxlength: 80}),
@@ -407,18 +364,11 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
           press("Take it away", () => { picked = -1; edit(next => { next.features.splice(i, 1); }); })));
     }));
   }
-  // What is told but cannot be read: said at once, whatever else misses.
-  function wrongs() {
-    const known = rules(), lengths = [["The height of the pad", site.elevation], ...site.features.flatMap(({properties: p = {}}) => [[`The ceiling of ${p.name}`, p.ceiling], [`The ceiling of ${p.name}`, p.ceiling_altitude]])];
-    const odd = known ? String(site.rules ?? "").split(",").map(name => name.trim()).filter(name => name && !known.includes(name) && !name.endsWith(".toml")) : [];
-    return [...lengths.filter(([, text]) => text && !LENGTH.test(text)).map(([what, text]) => `${what}: "${text}" is no length; write such as 4050 ft or 1234 m.`),
-      ...odd.map(name => `Rules: "${name}" is no rule set; known are ${known.join(", ")}, and files of your own that end in .toml.`)];
-  }
   function need() {
     const roles = site.features.map(f => f.properties?.role), still = pad() ? [] : ["a pad"], open = Object.entries(NEEDED).filter(([role]) => !roles.includes(role));
     if (!LENGTH.test(site.elevation ?? "")) still.push("the height of the pad above the sea");
     if (site.features.some(f => f.properties?.role === "waiver" && !f.properties.ceiling && !f.properties.ceiling_altitude)) still.push("the waiver's ceiling: type it as the waiver's own text has it");
-    const wrong = wrongs(), said = wrong.length ? wrong : fault && (!(still.length || open.length) || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
+    const wrong = wrongsOf(site, rules()), said = wrong.length ? wrong : fault && (!(still.length || open.length) || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
     const draws = pad() ? open.map(([role, text]) => press(`Draw ${text}`, () => { chosen = role; add_(); find("#role").focus(); find("#role").scrollIntoView({block: "center"}); })) : [];
     if (!pad()) still.push(...open.map(([, text]) => text));
     const lacks = still.length > 0 || draws.length > 0;
