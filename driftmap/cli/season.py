@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -263,7 +262,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
 
 def _hours(file: str | None, log: str | None) -> Hours:
     """Read winds by the hour from a file, or those of the log's assessments."""
-    from driftmap.planning.hours import hours_of, read_hours
+    from driftmap.planning.hours import HourReading, hours_of, read_hours
 
     if file is not None:
         return read_hours(file)
@@ -273,13 +272,12 @@ def _hours(file: str | None, log: str | None) -> Hours:
     with Log(Path(log) if log else default_path(), create=False) as opened:
         rows = winds_of(opened.current())
         name = opened.path.name
-    digest = hashlib.sha256(repr(rows).encode()).hexdigest()
-    winds = [(when, wind) for when, wind, _ in rows]
-    hours = hours_of(winds, f"{len(rows)} assessments in {name}", digest)
+    winds = [(w.time, HourReading(w.way, w.speed, w.gust)) for w in rows]
+    hours = hours_of(winds, f"{len(rows)} assessments in {name}")
     held = {
-        when.replace(minute=0, second=0, microsecond=0): why
-        for when, _, why in rows
-        if why
+        wind.time.replace(minute=0, second=0, microsecond=0): wind.held
+        for wind in rows
+        if wind.held
     }
     return replace(hours, held=held)
 

@@ -165,15 +165,24 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
     return tuple(found)
 
 
-def winds_of(
-    entries: Sequence[Entry],
-) -> tuple[tuple[datetime, tuple[float | None, float, float], str], ...]:
-    """Collect the winds near the ground that assessments were made for.
+@dataclass(frozen=True, slots=True)
+class LoggedWind:
+    """The wind near the ground that a flight was assessed in.
 
-    Result: time of each flight (UTC); direction [deg], None where it was variable, speed
-    at 10 m and how far gusts stand above it [m s⁻¹]; and what the reports themselves held
-    for, a thunderstorm, shear or cloud too low, empty where they did not.
+    `time` of the flight (UTC); `way` it came from [deg], None where it was variable; `speed` at
+    10 m, and how far `gust` stood above it [m s⁻¹]; `held`, what the reports themselves held for,
+    a thunderstorm, shear or cloud too low.
     """
+
+    time: datetime
+    way: float | None
+    speed: float
+    gust: float
+    held: str
+
+
+def winds_of(entries: Sequence[Entry]) -> tuple[LoggedWind, ...]:
+    """Collect the winds near the ground that assessments were made for."""
     found = []
     for entry in entries:
         wind = entry.body.get("wind_10_m", {})
@@ -182,8 +191,8 @@ def winds_of(
             came = wind.get("from_rad")
             way = None if came is None else float(np.degrees(came)) % 360
             above = float(wind.get("gust_above_mps", 0.0))
-            near = (way, float(wind["speed_mps"]), above)
-            found.append((when.astimezone(UTC), near, _warned(entry.body)))
+            speed, held = float(wind["speed_mps"]), _warned(entry.body)
+            found.append(LoggedWind(when.astimezone(UTC), way, speed, above, held))
     return tuple(found)
 
 

@@ -18,14 +18,14 @@ from driftmap.rocket.stages import BOOSTER, Device
 
 def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
     """Tell what a verdict must hold for, since no flight shows it."""
-    top = np.asarray(flown.ways["top"], float)
+    top = dict(zip(WAY_UP, np.asarray(flown.ways["top"], float), strict=True))
     for devices, apogee in (
-        (by_opening(flight), top[6]),
-        (booster_by_opening(flight), flown.ways.get(BOOSTER, top[6])),
+        (by_opening(flight), top["time"]),
+        (booster_by_opening(flight), flown.ways.get(BOOSTER, top["time"])),
     ):
         yield from _before_apogee(devices, flown.draws, apogee)
-    yield from _after_apogee(flight, flown.draws, top[6])
-    yield from _fins_unknown(flight, top[len(WAY_UP) + 4])
+    yield from _after_apogee(flight, flown.draws, top["time"])
+    yield from _fins_unknown(flight, top["top speed"])
 
 
 def above_apogee(

@@ -298,8 +298,8 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     if tree.cases and not parts:
         told = f"nothing asked for happened in {flown.count:,} flights"
         raise FlightError(plan.flight.source, "", told)
-    top, size = np.asarray(flown.ways["top"], float), len(WAY_UP)
-    notes = above_apogee(plan.flight, flown.draws, top[2])
+    top, row = np.asarray(flown.ways["top"], float), WAY_UP.index
+    notes = above_apogee(plan.flight, flown.draws, top[row("height")])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)
     missing = *shared.missing, *not_flown(flown, plan.flight)
     fluttered = np.zeros(flown.count, bool)
@@ -312,12 +312,12 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         fluttered=fluttered,
         plan=plan,
         draws=flown.draws,
-        apogee=Motion(*top[:size]),
+        apogee=Motion(*top[: row("rail speed")]),
         way=flown.ways["way"],
-        rail_speed=top[size],
-        rail_wind=top[size + 1],
-        max_q=top[size + 2 : size + 4],
-        fastest=top[size + 4 :],
+        rail_speed=top[row("rail speed")],
+        rail_wind=top[row("rail wind")],
+        max_q=top[row("time of max q") : row("top speed")],
+        fastest=top[row("top speed") :],
         margins=flown.margins,
         openings=flown.openings,
         flights=flown.count,

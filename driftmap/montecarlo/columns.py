@@ -31,9 +31,7 @@ class Block:
         Flights in the block.
     ways : dict of str to ndarray, shape (..., count)
         ``"way"``, shape (p, 3, count) of float32: east, north and height at even steps in
-        time from the pad to apogee [m]; ``"top"``, shape (13, count): `WAY_UP` at apogee,
-        rail speed, rail wind, time and size of the greatest dynamic pressure, greatest
-        speed and Mach number; `BOOSTER`, where there is one: when it is highest [s].
+        time from the pad to apogee [m]; ``"top"``, shape (13, count): `WAY_UP`; `BOOSTER`, where there is one: when it is highest [s].
     draws, margins : dict of str to ndarray, shape (count,)
         Inputs drawn, of single precision but for the leans that weigh flights; flutter
         margins.

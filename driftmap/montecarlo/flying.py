@@ -40,9 +40,11 @@ from driftmap.trajectory.motion import Motion
 
 _Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]
 
-WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
-"""What is kept of apogee; rail speed, rail wind, time and size of max q, and the greatest
-speed through the air and Mach number follow it."""
+WAY_UP: Final = (
+    *("east", "north", "height", "v_east", "v_north", "v_up", "time"),
+    *("rail speed", "rail wind", "time of max q", "max q", "top speed", "top Mach"),
+)
+"""What is kept of the way up: the state at apogee, as of `Motion`, and what led there."""
 
 _WAY_POINTS: Final = 9
 

@@ -343,8 +343,10 @@ def _directionless(wind: WindProfile) -> bool:
     east, north = (float(v) for v in wind.at(10.0))
     told = wind.strongest or 0.0
     if wind.members is not None:
-        each = [np.hypot(*(np.interp(10.0, wind.height, p) for p in m))
-                for m in wind.members]  # fmt: skip
+        each = [
+            np.hypot(*(np.interp(10.0, wind.height, way) for way in member))
+            for member in wind.members
+        ]
         told = max(told, float(np.median(each)))
     return bool(np.hypot(east, north) < max(_STILL, _TURNING * told))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 from collections import Counter
@@ -68,8 +67,8 @@ class Hours:
     readings : tuple of tuple
         For every hour from `start` on, the readings that fall into it; an hour without
         any is not known.
-    source, digest : str
-        Name of the file and SHA-256 of its bytes.
+    source : str
+        Name of the file.
     held : mapping of datetime to str
         Hours that hold whatever their winds, and why.
     """
@@ -77,7 +76,6 @@ class Hours:
     start: datetime
     readings: tuple[tuple[HourReading, ...], ...]
     source: str
-    digest: str
     held: Mapping[datetime, str] = field(default_factory=dict)
 
     @property
@@ -116,8 +114,7 @@ def read_hours(path: Path | str) -> Hours:
     Raises `WindError` if the file cannot be used, by its line.
     """
     path = Path(path)
-    raw = bytes_of(path, WindError, LONGEST_FILE)
-    text = decoded(raw, path.name, WindError)
+    text = decoded(bytes_of(path, WindError, LONGEST_FILE), path.name, WindError)
     for told in unheard(text, path.name):
         raise WindError(told, "", "take it out, and the hours of which it speaks")
     with located(path.name, "", WindError):
@@ -125,18 +122,14 @@ def read_hours(path: Path | str) -> Hours:
     named = path.name
     if any(name in _GUSTS for name in names_of(text)):
         named = f"{named}, with its gusts"
-    return hours_of(rows, named, hashlib.sha256(raw).hexdigest())
+    return hours_of(rows, named)
 
 
-def hours_of(
-    rows: Sequence[tuple[datetime, tuple[float | None, float, float] | None]],
-    source: str,
-    digest: str,
-) -> Hours:
+def hours_of(rows: Sequence[tuple[datetime, HourReading | None]], source: str) -> Hours:
     """Lay out readings by the hour.
 
     ``rows``: readings with their times, in any order; None where one is missing;
-    ``source`` and ``digest``: where they came from.
+    ``source``: where they came from.
 
     Result: every hour from the first to the last. Raises `WindError` if there is none,
     or they span too long.
@@ -150,10 +143,8 @@ def hours_of(
     hours: list[list[HourReading]] = [[] for _ in range(count)]
     for time, reading in rows:
         if reading is not None:
-            hours[int((time - start) / timedelta(hours=1))].append(
-                HourReading(*reading)
-            )
-    return Hours(start, tuple(map(tuple, hours)), source, digest)
+            hours[int((time - start) / timedelta(hours=1))].append(reading)
+    return Hours(start, tuple(map(tuple, hours)), source)
 
 
 def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None]]:

@@ -71,7 +71,7 @@ def of_a_season(case):
     read = [()] * (1 + int((max(hours) - first) / timedelta(hours=1)))
     for hour in hours:
         read[int((hour - first) / timedelta(hours=1))] = (reading,)
-    of_day = Hours(first, tuple(read), "a day", "")
+    of_day = Hours(first, tuple(read), "a day")
     binned = season.bin_of(reading)
     speeds = tuple(season.SPEED_STEP * i for i in range(1 + round(binned.speed * 2)))
     for sun in season.season_suns(case.setup, case.supposed, of_day):

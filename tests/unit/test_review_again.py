@@ -192,20 +192,18 @@ def test_a_correction_keeps_the_photographs(tmp_path):
 @pytest.mark.slow  # one more search of a season
 def test_a_season_can_be_the_days_that_were_logged(logged):
     entry, _ = kept(logged[0])
-    ((when, (way, speed, gust), why),) = winds_of([entry])
-    assert not why
+    (wind,) = winds_of([entry])
+    assert not wind.held
     near = {k: v for k, v in entry.body["wind_10_m"].items() if k != "from_rad"}
     varied = replace(entry, body={**entry.body, "wind_10_m": near})
-    assert winds_of([varied]) == (
-        (when, (None, speed, gust), ""),
-    )  # an hour as hard as any
+    assert winds_of([varied]) == (replace(wind, way=None),)  # an hour as hard as any
     for kind, name in (("wind warned", "a thunderstorm"), ("wind shear", "12 in 30 m")):
         held = {"kind": kind, "name": name, "outcome": "warn"}
         warned = {**entry.body, "checks": [*entry.body["checks"], held]}
-        assert winds_of([replace(entry, body=warned)])[0][2] == name
-    assert when.isoformat() == "2026-06-13T15:30:00+00:00"
-    assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
-    assert gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
+        assert winds_of([replace(entry, body=warned)])[0].held == name
+    assert wind.time.isoformat() == "2026-06-13T15:30:00+00:00"
+    assert wind.speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
+    assert wind.gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
     run = CliRunner().invoke(
         season_command,
         [
@@ -218,7 +216,7 @@ def test_a_season_can_be_the_days_that_were_logged(logged):
     told = json.loads(run.stdout)
     assert told["all"]["known"] == told["all"]["hours"] == 1
     assert any("1 assessments in log.sqlite" in text for text in told["assumed"])
-    assert 0 <= way < 360
+    assert 0 <= wind.way < 360
 
 
 def whole_review(**more):
