@@ -899,6 +899,29 @@ def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet)
             assert found == pytest.approx(usual)
 
 
+def test_what_fails_by_default_fails_whatever_files_ease(quiet, wind):
+    """A case said never to happen, and a limit of the field's that allows what it comes to."""
+    cloud = moved(quiet, "nothing deploys", (-450.0, 0.0), 1.0)
+    flight = cloud.plan.flight.model_copy(update={"cases": {"nothing deploys": 0.0}})
+    cases = tuple(
+        replace(case, likelihood=0.0, probability=0.0)
+        if case.name == "nothing deploys"
+        else case
+        for case in cloud.tree.cases
+    )
+    said = replace(
+        cloud,
+        plan=replace(cloud.plan, flight=flight),
+        tree=replace(cloud.tree, cases=cases),
+    )
+    for limits in ({}, {"area_hit": "10 %"}):
+        judged = judgement.judge_all(said, site(limits=limits), wind)
+        (crowd,) = (c for c in judged.checks if c.kind is Kind.AMONG_PEOPLE)
+        assert (crowd.outcome, crowd.limit) == ("fail", 0.001)
+        assert crowd.value == pytest.approx(LIKELIHOOD["nothing deploys"])
+        assert "likelihoods that the file sets" in crowd.note
+
+
 @pytest.mark.parametrize(
     ("kind", "source", "beside"),
     [
