@@ -131,15 +131,15 @@ def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
 
 
 def _bounds(site: Site) -> Iterator[object]:
-    """Give rules and ceiling of a site, how large land and waiver are, and how far apart.
+    """Give rules and ceiling of a site, and where and how large land and waiver are.
 
-    In tens of metres, and alike for all pads of a field.
+    To tens of metres, and alike for all pads of a field.
     """
     yield from (*site.rules.split(), round(site.waiver.ceiling))
     for shape in (site.boundary, site.waiver.shape):
+        middle = site.to_lonlat(shape.centroid.x, shape.centroid.y)
+        yield from (round(float(degrees), 4) for degrees in middle)
         yield from (round(math.sqrt(shape.area) / 10), round(shape.length / 10))
-    apart = site.boundary.centroid.distance(site.waiver.shape.centroid)
-    yield round(apart / 10)
 
 
 def at_site(when: datetime, longitude: float) -> datetime:

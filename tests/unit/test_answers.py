@@ -357,6 +357,7 @@ def test_a_leave_is_none_for_more_ground_or_height_or_by_other_rules(willet, sal
         (moved(saltgrass, 300.0, 40.0), True),
         (replace(saltgrass, areas=()), True),
         (replace(saltgrass, boundary=wide), False),
+        (replace(saltgrass, boundary=translate(saltgrass.boundary, 30.0)), False),
         (replace(saltgrass, waiver=high), False),
         (replace(saltgrass, waiver=wider), False),
         (replace(saltgrass, rules="us germany"), False),
