@@ -20,15 +20,9 @@ from driftmap.report.plates import Drawn, Plate, Room, widths
 from driftmap.report.positions import farthest, to_clear, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.voice import Voice
-from driftmap.verdict.check import OUTCOMES
 
 POSTER: Final = (560.0, 390.0)
 """Size of the poster's picture: the fewer points, the larger its words."""
-
-_MOST_NAMES: Final = 6
-"""People's places that bear their names; where there are more, and on the poster, all bear
-numbers alone."""
 
 _NUMBER: Final = (25.0, 25.0)
 """Size of a plate that bears a number alone."""
@@ -44,9 +38,6 @@ _ARROW: Final = 20.0
 
 _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
-
-_LONGEST: Final = 22  # characters of a name in the picture
-_SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
 
 
 def field_picture(seen: Watch, size: Size = SHEET) -> str:
@@ -69,8 +60,7 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     sent = {way.name: math.radians(way.pointed) for way in ways(seen)}
     numbers = _numbers(people, sent, room)
     clear = _clear(frame, seen, room)
-    names = [*_names(people, numbers, sent, room, voice), *clear]
-    names += _line_names(frame, seen, room)
+    names = [*numbers, *clear, *_line_names(frame, seen, room)]
     drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
     wide, high = size
     name = escape(voice.say("picture.name"))
@@ -176,56 +166,21 @@ def _closed(frame: Frame, spot: Spot) -> list[str]:
 
 def _numbers(
     people: Sequence[Spot], sent: Mapping[str, float], room: Room
-) -> dict[int, Plate]:
-    """Set the number of every place that is in sight on its ground.
+) -> list[str]:
+    """Draw the number of every place that is in sight, on its ground or with a tail.
 
     From afar to the pad, so that those of a crowd stand in the order of their grounds. Who
-    is far off stands in the list beside the picture, which tells where.
+    is far off stands in the list beside the picture, which names all and tells where.
     """
     seen = (i for i, ground in enumerate(room.grounds) if not ground.is_empty)
-    inward = sorted(seen, key=lambda i: -people[i].distance)
     wide, high = _NUMBER
-    arrow = {i: _ARROW * (people[i].area.name in sent) for i in inward}
-    return {i: room.number(i, (wide + arrow[i], high)) for i in inward}
-
-
-def _names(
-    people: Sequence[Spot],
-    numbers: Mapping[int, Plate],
-    sent: Mapping[str, float],
-    room: Room,
-    voice: Voice,
-) -> list[str]:
-    """Draw the numbers, and names where there is room: failing places and crowds first."""
-
-    def rank(i: int) -> tuple[int, bool, int]:
-        spot = people[i]
-        crowd = spot.area.people or 0
-        return -OUTCOMES.index(spot.seen), spot.kind != "danger", -crowd
-
-    named = room.size == SHEET and len(people) <= _MOST_NAMES
-    go = [sent.get(spot.area.name) for spot in people]
-    drawn = [
-        _plate(at, str(i + 1), "", people[i].seen, go[i]) for i, at in numbers.items()
-    ]
-    leads = [at.leader() for at in numbers.values()]
-    for i in sorted(numbers, key=rank):
-        text = _name(people[i], named, voice)
-        size = (34.0 + widths(text) + _ARROW * (go[i] is not None), 30.0)
-        if text and (plate := room.place(i, size, numbers[i])):
-            leads.append(plate.leader())
-            drawn.append(_plate(plate, str(i + 1), text, people[i].seen, go[i]))
-    return [*leads, *drawn]
-
-
-def _name(spot: Spot, named: bool, voice: Voice) -> str:
-    if not named:
-        return ""
-    name = spot.area.name
-    text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
-    if spot.area.people:
-        text += f" · {voice.count(spot.area.people)}"
-    return f"{_SIGNS[spot.seen]}{text}"
+    tails, plates = [], []
+    for i in sorted(seen, key=lambda i: -people[i].distance):
+        go = sent.get(people[i].area.name)
+        at = room.number(i, (wide + _ARROW * (go is not None), high))
+        tails.append(at.tail(people[i].seen))
+        plates.append(_plate(at, str(i + 1), people[i].seen, go))
+    return [*tails, *plates]
 
 
 def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
@@ -249,8 +204,8 @@ def _line_names(frame: Frame, seen: Watch, room: Room) -> list[str]:
     return parts
 
 
-def _plate(plate: Plate, number: str, text: str, outcome: str, go: float | None) -> str:
-    """Draw a number, its name, and which way [rad] whoever must move is sent."""
+def _plate(plate: Plate, number: str, outcome: str, go: float | None) -> str:
+    """Draw a number, and which way [rad] whoever must move is sent."""
     x, y, half = plate.left, plate.top, plate.height / 2
     arrow = ""
     box = (
@@ -258,16 +213,10 @@ def _plate(plate: Plate, number: str, text: str, outcome: str, go: float | None)
     )
     if go is not None:
         arrow, x = _arrow(x + _ARROW / 2 + 3, y + half, go), x + _ARROW
-    words = (
-        f'<text class="who" x="{x + 31:.1f}" y="{y + 21:.1f}"><tspan>{escape(text)}'
-        "</tspan></text>"
-        if text
-        else ""
-    )
     return (
         f'<g class="name {outcome}"><rect {box} rx="{half:g}"/>'
         f'<circle cx="{x + half:.1f}" cy="{y + half:.1f}" r="{half - 3:g}"/>'
-        f'<text class="number" x="{x + half:.1f}" y="{y + half + 6:.1f}">{number}</text>{arrow}{words}</g>'
+        f'<text class="number" x="{x + half:.1f}" y="{y + half + 6:.1f}">{number}</text>{arrow}</g>'
     )
 
 
@@ -302,7 +251,7 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
         ]
         shape = frame.pixels(zone.shape)
         plate = room.word(shape, worse, sizes)
-        parts.append(plate.leader(f"leader {zone.kind}"))
+        parts.append(plate.tail(zone.kind))
         if plate.width < short:
             told, on = word, None
         lines = lines if plate.height == _TOLD else []

@@ -19,6 +19,9 @@ _APART: Final = 3.0
 _STEP: Final = 8.0
 """As near to its ground a plate needs no line; between places that are tried."""
 
+_TIP, _BASE = 5.0, 8.0
+"""How far a tail reaches into its ground, and half its width at the plate."""
+
 _ALONG: Final = 24.0
 _CORNERS: Final = 24
 """Most points of a ground that names are tried about."""
@@ -69,15 +72,21 @@ class Plate:
         """The box by its edges."""
         return self.left, self.top, self.left + self.width, self.top + self.height
 
-    def leader(self, kind: str = "leader") -> str:
-        """Draw the line to the box from a dot on its ground."""
+    def tail(self, kind: str) -> str:
+        """Draw a wedge from within the box, which hides its foot, to a tip within its ground."""
         if self.lead is None:
             return ""
-        (ax, ay), (x, y) = self.lead.coords
-        return (
-            f'<path class="{kind}" d="M{ax:.1f} {ay:.1f}L{x:.1f} {y:.1f}"/>'
-            f'<circle class="end" cx="{ax:.1f}" cy="{ay:.1f}" r="4"/>'
+        edge, end = np.array(self.lead.coords)
+        tip = edge - _TIP * (end - edge) / self.lead.length
+        half = min(self.width, self.height) / 2
+        left, top, right, bottom = self.box
+        foot = np.clip(edge, (left + half, top + half), (right - half, bottom - half))
+        away = tip - foot
+        across = (
+            min(_BASE, 0.8 * half) * np.array([-away[1], away[0]]) / np.hypot(*away)
         )
+        corners = (f"{x:.1f} {y:.1f}" for x, y in (tip, foot + across, foot - across))
+        return f'<path class="tail {kind}" d="M{"L".join(corners)}Z"/>'
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,10 +137,10 @@ class Room:
         """Keep a spot free."""
         self.take((x - radius, y - radius, x + radius, y + radius))
 
-    def place(self, own: int, size: Size, number: Plate | None = None) -> Plate | None:
+    def place(self, own: int, size: Size) -> Plate | None:
         """Find the place for a name: on its own ground if that holds it, else the nearest.
 
-        ``own``: number of its ground; ``number``: that stands there already.
+        ``own``: number of its ground.
 
         Result: on nobody else's ground, on danger never and on caution only of who is all
         in it; None where there is none.
@@ -140,9 +149,7 @@ class Room:
         others = [g for i, g in enumerate(self.grounds) if i != own]
         zones = [] if bare.covers(ground) else [bare]
         plate = self._on(ground, size, zones)
-        if number is not None:
-            ground = shapely.union(ground, shapely.box(*number.box))
-        plate = plate or self._beside(ground, size, others, zones=zones, own=number)
+        plate = plate or self._beside(ground, size, others, zones=zones)
         return None if plate is None else self._keep(plate)
 
     def number(self, own: int, size: Size) -> Plate:
@@ -174,13 +181,13 @@ class Room:
             self.within = min(self.within, float(out[away.argmin()]))
         best = boxes[away.argmin()]
         way = shapely.shortest_line(self.grounds[own], shapely.box(*best))
-        lead = way if way.length > _APART else None
+        lead = way if way.length > 0 else None
         return self._keep(Plate(*_corner(best), *size, lead))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
     ) -> Plate:
-        """Find the place for the word of a zone, in it or else beside it by a line.
+        """Find the place for the word of a zone, in it or else beside it with a tail.
 
         ``worse``: ground of a worse zone; ``sizes``: of the box, the one wished for first.
         """
@@ -285,7 +292,6 @@ class Room:
         others: Sequence[BaseGeometry],
         *,
         zones: Sequence[BaseGeometry] = (),
-        own: Plate | None = None,
         tied: float = _STEP,
     ) -> Plate | None:
         """Give the nearest clear place beside a ground, on its side of the pad."""
@@ -294,7 +300,7 @@ class Room:
         boxes = boxes[self._alike(boxes, ground)]
         ways = shapely.shortest_line(ground, _shapes(boxes))
         near = shapely.length(ways) <= tied
-        free = near | ~self._blocked(ways, others, own)
+        free = near | ~self._blocked(ways, others)
         boxes, ways, near = boxes[free], ways[free], near[free]
         if not boxes.size:
             return None
@@ -316,12 +322,9 @@ class Room:
         way = _toward(pad, ground.representative_point())
         return np.asarray((_middles(boxes) - pad.coords[0]) @ way > 0)
 
-    def _blocked(
-        self, ways: Any, others: Iterable[BaseGeometry], own: Plate | None
-    ) -> BoolArray:
+    def _blocked(self, ways: Any, others: Iterable[BaseGeometry]) -> BoolArray:
         """Tell which lines run through the pad, a plate, another line, others' ground or danger."""
-        mine = None if own is None else own.box
-        plates = (shapely.box(*box) for box in self.plates if box != mine)
+        plates = (shapely.box(*box) for box in self.plates)
         crossed = _meet(ways, [*plates, *self.leads, *others, self.drawn.pad])
         under = shapely.length(shapely.intersection(ways, self.drawn.danger))
         return np.asarray(crossed | (under > _NEAR_PEOPLE))

@@ -35,8 +35,11 @@ def headline(
     """
     crowd = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
+    # Counted as the checks are: what passes and is told all the same breaks no limit.
+    broken = [check for check in a.checks if check.outcome != "pass"] or a.checks
+    count = len(reasons.verdict_reasons(broken, crowd, voice, once=True))
     lead = reasons.leading(a.checks, crowd)
-    read, mast, age = wind_text.wind_told(a.wind, voice)
+    read, mast, age = wind_text.wind_told(a.wind, voice, a.answers.when)
     out, said = counted(a.checks)
     stop, judged = "", ""
     if around is not None and (stop := wind_text.stops_at(a.wind, around, voice)):
@@ -64,7 +67,7 @@ def headline(
         "settled": reasons.settled(a.checks, voice),
         "reasons": against[: max(most, lead)],
         "lead": lead,
-        "more": voice.count(len(against)) if len(against) > 1 else "",
+        "more": voice.count(count) if count > 1 else "",
         "kept": _all_kept(a, voice),
     }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
@@ -53,8 +53,13 @@ def _at(wind: WindProfile, height: float) -> WindLevel:
     return WindLevel(height, known, speed, None, "")
 
 
-def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
+def wind_told(
+    wind: WindProfile, voice: Voice, when: datetime | None = None
+) -> tuple[str, str, str]:
     r"""Say the wind in words: as read, what it is at `MAST`, and when it was read.
+
+    ``when``: of the flight; its wind is then told by the time of day it was read at, for whoever
+    flies later reckons from that.
 
     Examples
     --------
@@ -82,7 +87,7 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
         told += f"; {voice.say('head.not_read')}"
     height = voice.distance(mast.height)
     high = voice.say("verdict.mast", speed=voice.speed(mast.speed), height=height)
-    return told, high, _age(wind, voice)
+    return told, high, _age(wind, voice, when)
 
 
 def flown_in(wind: WindProfile, when: datetime | None, voice: Voice) -> list[str]:
@@ -91,7 +96,7 @@ def flown_in(wind: WindProfile, when: datetime | None, voice: Voice) -> list[str
     return [f"{told} ({high}. {age})", flown_at(when)]
 
 
-def _age(wind: WindProfile, voice: Voice) -> str:
+def _age(wind: WindProfile, voice: Voice, when: datetime | None) -> str:
     if wind.foretold:
         return voice.say("verdict.age_foretold")
     if wind.age is None:
@@ -101,6 +106,9 @@ def _age(wind: WindProfile, voice: Voice) -> str:
         return voice.say("verdict.age_none")
     # The oldest of several counts, which need not be the one told as read.
     several = len({v.source for v in wind.levels if not v.source.startswith(_LAW)}) > 1
+    if when is not None and not several:
+        read = when - timedelta(minutes=minutes)
+        return voice.say("verdict.age_at", time=f"{read:%H:%M}")
     key = "verdict.age_oldest" if several else "verdict.age"
     return voice.say(key, minutes=voice.count(minutes))
 

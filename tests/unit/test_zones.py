@@ -219,7 +219,7 @@ def test_a_name_stands_by_its_own_ground_and_never_on_danger():
         assert grounds[i].covers(box) or not any(g.intersects(box) for g in grounds)
         assert not box.intersects(danger)
         assert plate.top > 250 - plate.height / 2
-        assert ("<circle" in plate.leader()) == (plate.lead is not None)
+        assert ("<path" in plate.tail("pass")) == (plate.lead is not None)
         for other in [*grounds[:i], *grounds[i + 1 :], danger]:
             assert plate.lead is None or not plate.lead.intersects(other)
         assert shapely.box(0, 0, *SHEET).covers(box)
