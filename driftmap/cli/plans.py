@@ -237,13 +237,14 @@ def limits_command(
     Example:
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
+    from driftmap.planning.assumed_winds import Wind
     from driftmap.planning.documents import supposed_basis
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.report.plan_pages import limits_plan
 
     setup, supposition = run.supposed(ahead=True)
     most = scan_speeds(setup, steps)[-2]
-    basis = supposed_basis(setup, supposition, (LIGHTEST, 0.0), (most, 90.0))
+    basis = supposed_basis(setup, supposition, Wind(LIGHTEST, 0.0), Wind(most, 90.0))
     forewarn(run.samples, basis.need)
     ways, half = [360 / directions * i for i in range(directions)], 180 / directions
     with hands_of(run, "directions") as hands:

@@ -114,7 +114,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
-    from driftmap.planning.assumed_winds import Supposition
+    from driftmap.planning.assumed_winds import Supposition, Wind
     from driftmap.planning.distances import Keep
     from driftmap.planning.documents import supposed_basis
     from driftmap.planning.layout import Layout, best_pads, best_stands
@@ -128,7 +128,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     rose, assumed = _rose(winds, season)
     keep = Keep.at(ground, sets, distance or 0.0)
     question = Layout(setups, supposition, rose, keep)
-    two = (3.0, 0.0), (3.0, 90.0)
+    two = Wind(3.0, 0.0), Wind(3.0, 90.0)
     bases = [supposed_basis(setup, supposition, *two) for setup in setups]
     forewarn(run.samples, *(basis.need for basis in bases))
     with (
@@ -229,7 +229,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
-    from driftmap.planning.assumed_winds import NO_HOUR, Supposition, suppose
+    from driftmap.planning.assumed_winds import NO_HOUR, Supposition, Wind, suppose
     from driftmap.planning.documents import heading, supposed_basis
     from driftmap.planning.hours import ALOFT_NOTES, hourly_notes
     from driftmap.report.plan_pages import season_plan
@@ -241,7 +241,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     rocket, ground = run.read()
     setup = run.setup(rocket, ground, ahead=True)
     supposition = Supposition.over_site(ground)
-    two = (0.0, 0.0), (4.0, 90.0)
+    two = Wind(0.0, 0.0), Wind(4.0, 90.0)
     basis = supposed_basis(setup, supposition, *two, measured=bool(soundings))
     forewarn(run.samples, basis.need)
     path = None if out is None else out / "season-verdicts.jsonl"

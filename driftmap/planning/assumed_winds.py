@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -59,6 +59,13 @@ _RISING: Final = re.compile("^(no rising|rising and sinking) air")
 
 _NOT_OF_A_PLAN: Final = "no source speaks"
 """Note on readings that a supposed wind has no use for: the one above stands in its place."""
+
+
+class Wind(NamedTuple):
+    """A wind of a plan: its speed where it is told [m s⁻¹], and where it comes from [deg]."""
+
+    speed: float
+    from_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,7 +339,3 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
             "error grows with it and never shrinks",
         ),
     )
-
-
-Wind: TypeAlias = tuple[float, float]
-"""Speed at the meter [m s⁻¹] and direction it comes from [deg]."""

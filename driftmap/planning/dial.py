@@ -16,7 +16,7 @@ from driftmap.air.convection import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.core.pools import is_alone
 from driftmap.hazard.zones import anywhere
-from driftmap.planning.assumed_winds import Supposition, suppose
+from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.dial_cells import (
     Cell,
     CellBlock,
@@ -142,7 +142,7 @@ def compute_dial(
         setup,
         supposition,
         reach,
-        (replace(calm, wind=(0.0, 0.0)), *(nodes[at] for at in around)),
+        (replace(calm, wind=Wind(0.0, 0.0)), *(nodes[at] for at in around)),
         dict(sorted(cells.items())),
         tuple((case, body, count) for case, body, count in first),
         notes,

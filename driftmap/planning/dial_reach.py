@@ -56,13 +56,13 @@ class Reach:
         return 360.0 / self.directions
 
     def winds(self) -> list[Wind]:
-        """Give the winds in their order: calm, then speed by speed all directions.
-
-        Result: speed [m s⁻¹] and direction [deg].
-        """
+        """Give the winds in their order: calm, then speed by speed all directions."""
         around = [j * self.turn for j in range(self.directions)]
         speeds = [i * self.step for i in range(1, self.speeds + 1)]
-        return [(0.0, 0.0), *itertools.product(speeds, around)]
+        return [
+            Wind(0.0, 0.0),
+            *itertools.starmap(Wind, itertools.product(speeds, around)),
+        ]
 
     def cells(self) -> list[tuple[int, int]]:
         """List the cells between four winds, speed by speed.
@@ -82,7 +82,5 @@ class Reach:
         """Give the wind at a place of the dial; halves lie between its winds.
 
         ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
-
-        Result: speed [m s⁻¹] and direction [deg].
         """
-        return i * self.step, (j * self.turn) % 360
+        return Wind(i * self.step, (j * self.turn) % 360)

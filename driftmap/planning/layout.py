@@ -339,7 +339,7 @@ def _judge_sites(
             break
         flights = flights_of(packed[number], sun, ())
         trials = _judged_at(
-            [sites[i] for i in still], flights, (wind.speed, wind.from_deg)
+            [sites[i] for i in still], flights, Wind(wind.speed, wind.from_deg)
         )
         for i, trial in zip(still, trials, strict=True):
             found[i] = _score(trial, watched, found[i].hazard)

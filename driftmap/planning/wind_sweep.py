@@ -112,9 +112,9 @@ class Flights:
         """Say which wind is flown in place of one, and how it is turned."""
         if self.setup.flight.rail.follows_wind:
             # From everywhere the same, but for a turn.
-            return (speed, 0.0), math.radians(way % 360)
+            return Wind(speed, 0.0), math.radians(way % 360)
         # In a calm nothing knows where the wind comes from.
-        return (speed, _same(way) if speed else 0.0), 0.0
+        return Wind(speed, _same(way) if speed else 0.0), 0.0
 
     def flown(self, speed: float, way: float) -> FlownWind:
         """Fly a wind."""
@@ -128,8 +128,8 @@ class Flights:
 
     def _judged_as(self, speed: float, way: float) -> Wind:
         """Say which wind is judged in place of one: of a calm that nothing turns, one for all."""
-        (_, flown), angle = self._turned_to(speed, way)
-        return speed, _same(way) if angle else flown
+        wind, angle = self._turned_to(speed, way)
+        return Wind(speed, _same(way)) if angle else wind
 
     def drawn(self, speed: float, way: float) -> Landings:
         """Give the landings drawn of a wind that was judged; none if it was not flown."""
@@ -138,7 +138,7 @@ class Flights:
         return likely, {key: one.turned(angle) for key, one in landings.items()}
 
     def _flown(self, speed: float, way: float) -> FlownWind:
-        wind = speed, way
+        wind = Wind(speed, way)
         found: FlownWind
         if self.forks is None or parent_process() is not None:
             found, self._drawn[wind] = self.fly(wind)
