@@ -32,10 +32,11 @@ def read(folder, record):
     if flight is None:
         assert told.startswith(str(folder / "plover_flight.csv"))
         assert "\n" not in told
-        return
+        return None
     assert isinstance(flight, Flight)
     assert 0 < flight.airframe.drag_coefficient.value <= 5
     assert np.isfinite(flight.motor.total_impulse.spread)
+    return flight
 
 
 calm = settings(
@@ -76,3 +77,12 @@ def test_any_heights(folder, shape, seed, size, span, scale):
     height = np.clip(scale * SHAPES[shape](t + 1e-9, rng), -29_000, 29_000)
     lines = [f"{a:.6f},{b:.3f}" for a, b in zip(t, height, strict=True)]
     read(folder, "\n".join(["time_s,height_m", *lines]).encode())
+
+
+def test_a_record_of_a_flight_is_read_though_it_is_noisy_and_thinned(folder):
+    """The bounds above are held against something that is read."""
+    given = EXAMPLES / "plover_flight.csv"
+    record = np.loadtxt(given, delimiter=",", skiprows=1)[::5]
+    record[:, 1] += np.random.default_rng(1).standard_normal(len(record))
+    lines = [f"{time:.3f},{height:.2f}" for time, height in record]
+    assert read(folder, "\n".join(["time_s,height_ft", *lines]).encode())
