@@ -46,7 +46,7 @@ AHEAD, FAR, BEHIND = 8.0, 60.0, 120.0
 """Turns from the pad [deg] from which a side is told, is far, and is behind. Assumed."""
 
 ASIDE: Final = 30.0
-"""So far off the way from people to the pad [deg] a direction is to their left or right. Assumed."""
+"""So far off the way from people over the pad [deg] a direction is to their left or right. Assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +85,12 @@ class Sight:
         return ("far_" if abs(turn) > FAR else "") + ("right" if turn > 0 else "left")
 
     def hand(self, azimuth: float) -> str:
-        """Say whether a direction from the pad [rad] is to their "left" or "right"; else nothing."""
+        """Say which way from the pad a direction [rad] lies for them, as a key of the catalogue."""
         turn = self._turn(azimuth)
-        if not ASIDE < abs(turn) < 180.0 - ASIDE:
-            return ""
+        if abs(turn) < ASIDE:
+            return "past"
+        if abs(turn) > 180.0 - ASIDE:
+            return "toward"
         return "right" if turn > 0 else "left"
 
     def _turn(self, azimuth: float) -> float:
@@ -229,10 +231,10 @@ class Watch:
         if fall.around:
             if fall.distance <= fall.radius / 8:
                 return say("instruct.about")
-            if sight and (hand := sight.hand(fall.azimuth)):
-                side = say(f"side.{hand}")
-                return say("instruct.mostly_side", compass=compass, side=side)
-            return say("instruct.mostly", compass=compass)
+            if sight is None:
+                return say("instruct.mostly", compass=compass)
+            side = say(f"side.{sight.hand(fall.azimuth)}")
+            return say("instruct.mostly_side", compass=compass, side=side)
         if sight is None:
             return say("instruct.where", compass=compass)
         side = sight.side(fall.distance, fall.azimuth).removeprefix("far_")

@@ -88,11 +88,11 @@ function turnedFrom(way) {
   return ((way - degrees(-x, -y) + 540) % 360) - 180;
 }
 
-// Whether a direction from the pad is to their left or right, as `Sight.hand` has it.
+// Which way from the pad a direction lies for them, as `Sight.hand` has it.
 function handOf(way) {
-  const turn = DIAL.sight.length ? turnedFrom(way) : 0;
-  const { aside } = DIAL.turns;
-  if (!(Math.abs(turn) > aside && Math.abs(turn) < 180 - aside)) return "";
+  const turn = turnedFrom(way);
+  if (Math.abs(turn) < DIAL.turns.aside) return "past";
+  if (Math.abs(turn) > 180 - DIAL.turns.aside) return "toward";
   return turn > 0 ? "right" : "left";
 }
 
@@ -116,8 +116,7 @@ function eyesOn(fall) {
   const compass = compassOf(fall.turn);
   if (overPad(fall)) {
     if (fall.away <= fall.radius / 8) return round;
-    const hand = handOf(fall.turn);
-    return fill(hand ? aside : mostly, { compass, side: DIAL.sides[hand] });
+    return DIAL.sight.length ? fill(aside, { compass, side: DIAL.sides[handOf(fall.turn)] }) : fill(mostly, { compass });
   }
   if (!DIAL.sight.length) return fill(where, { compass });
   return fill(DIAL.sides.next, { compass, side: DIAL.sides[sideOf(fall.east, fall.north).replace("far_", "")] });

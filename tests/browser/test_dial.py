@@ -207,7 +207,7 @@ def test_the_hand_and_danger_reach_are_those_of_the_sheets(browser, page, dial):
     turns = np.arange(0.1, 6.2, 0.3)
     told = browser.js("return arguments[0].map(handOf)", np.degrees(turns).tolist())
     assert told == [crowd.hand(t) for t in turns]
-    assert set(told) == {"left", "right", ""}
+    assert set(told) == {"left", "right", "past", "toward"}
     rng = np.random.default_rng(1)
     grounds = [
         rng.normal(middle, 300, (9, 2)).round(3)

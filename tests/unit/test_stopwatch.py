@@ -220,15 +220,18 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
     )
     assert seen.look(east) == "look right (east of the pad)"
     assert seen.eyes(east) == "right (E of pad)"
-    # About the pad rather than beside it: their hand, but toward or away from them the compass alone.
+    # About the pad rather than beside it: which way of it for who stands south of it.
     round_it = dataclasses.replace(east, distance=100, radius=300)
-    assert seen.eyes(round_it) == "around the pad, mostly right (E)"
-    toward = dataclasses.replace(round_it, azimuth=math.pi)
-    assert seen.eyes(toward) == "around the pad, mostly S"
-    assert (
-        seen.eyes(dataclasses.replace(east, distance=10, radius=300))
-        == "all around the pad"
-    )
+    ways = [
+        seen.eyes(dataclasses.replace(round_it, azimuth=turn * math.pi / 2))
+        for turn in range(4)
+    ]
+    assert ways == [
+        f"around the pad, mostly {way}"
+        for way in ("behind it (N)", "right (E)", "toward you (S)", "left (W)")
+    ]
+    nearer = dataclasses.replace(round_it, distance=10)
+    assert seen.eyes(nearer) == "all around the pad"
     assert any("South crowd line" in line for line in before(seen))
     alone = dataclasses.replace(seen, sight=None)
     assert alone.look(east) == "look east of the pad"
