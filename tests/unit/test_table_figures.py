@@ -16,6 +16,7 @@ from driftmap.rocket.likelihood import _OF_EACH, LIKELIHOOD
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.limits import LIMITS, SIGNED
 from driftmap.winds.reading import words
+from driftmap.winds.text import unit_size
 
 HOUR = 3600.0
 
@@ -111,7 +112,35 @@ SOCK = {
     ("full", "fully", "straight", "5"): (15, 25),
 }
 
-# What a word can be at most, beyond which a digit or a unit has slipped (assumed); levels of
+# Units that files tell their columns in, in the unit of the form: exact by their definitions
+# (The International System of Units, BIPM; foot, mile and knot: ``test_units.py``).
+KT, MPH, KMH, FT = 1852 / 3600, 0.44704, 1 / 3.6, 0.3048
+SIZES = {
+    "sounding": {
+        "pressure": {"hpa": 100.0, "mb": 100.0, "pa": 1.0},
+        "geopotential": {"m": 1.0, "ft": FT},
+        "temperature": {"c": 1.0},
+        "direction": {"deg": 1.0, "degree": 1.0},
+        "speed": {"knot": KT, "kt": KT, "m/s": 1.0},
+    },
+    "model": {
+        "mps": {
+            **dict.fromkeys(("m/s", "ms", "m s-1", "m s**-1"), 1.0),
+            **dict.fromkeys(("km/h", "kmh"), KMH),
+            **dict.fromkeys(("mp/h", "mph"), MPH),
+            **dict.fromkeys(("kn", "kt", "knots"), KT),
+        },
+        "deg": dict.fromkeys(("°", "deg", "degree", "degrees"), 1.0),
+        "hpa": {
+            **dict.fromkeys(("hPa", "mbar", "mb", "millibar", "millibars"), 1.0),
+            "Pa": 0.01,
+        },
+        "m": {"m": 1.0, "gpm": 1.0, "ft": FT},
+        "c": {"°C": 1.0, "C": 1.0, "degC": 1.0},
+    },
+}
+
+# What an answer can be at most, beyond which a digit or a unit has slipped (assumed); levels of
 # certification are three (the national associations, from memory), a year has 366 days.
 MOST = {
     "cleared_diameter": 500.0,
@@ -157,6 +186,17 @@ def test_windsocks():
     assert {
         tuple(row["out"]): tuple(row["kt"]) for row in words("spoken")["sock"]
     } == SOCK
+
+
+@pytest.mark.parametrize("form", SIZES)
+def test_units_of_columns(form):
+    found = {
+        quantity: {unit: unit_size(form, quantity, unit) for unit in units}
+        for quantity, units in words("units")[form].items()
+    }
+    assert found == {
+        quantity: pytest.approx(units) for quantity, units in SIZES[form].items()
+    }
 
 
 def test_what_an_answer_may_be():
