@@ -78,11 +78,13 @@ _HOME = {
 
 def __dir__() -> list[str]:
     """Name what is public, for who completes names as he types."""
-    return [*globals(), *__all__]
+    return [*__all__, "__version__"]
 
 
 def __getattr__(name: str) -> object:
     """Import a public name when it is first used, so that the command starts at once."""
+    if name == "__version__":
+        return importlib.import_module("importlib.metadata").version("driftmap")
     if name not in _HOME:
         raise AttributeError(f"module 'driftmap' has no attribute {name!r}")
     return getattr(importlib.import_module(f"driftmap.{_HOME[name]}"), name)

@@ -70,6 +70,22 @@ def words_of(
     flew = _flew(desk, flight, given.get("--when")) if "finds" in takes else None
     if "flight" in takes:
         yield flight if flew is None else _as_flown(desk, place, flight, flew)
+    yield from _of_the_field(desk, work, day, pad)
+    if "words" in takes:
+        language = str(given.get("language") or "en")
+        yield f"--language={language if language.isalpha() else 'en'}"
+    if {"words", "units"} & {*takes}:
+        yield f"--units={day.units}"
+    for ask in here["asks"]:
+        value = given.get(ask["option"])
+        yield from _typed(desk, place, ask, _known(work, ask, value, flew))
+    if "out" in takes:
+        yield f"--out={_within(desk, place)}"
+
+
+def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
+    """Give the field, its winds and its answers, as far as a plan takes them."""
+    takes = works()[work]["takes"]
     if "site" in takes:
         desk.field.site(pad)
         yield SITE if work == "layout" else f"--site={SITE}"
@@ -81,16 +97,6 @@ def words_of(
     if "answers" in takes:
         desk.check_answers()
         yield from (f"--answers={name}" for name in answer_files(desk.folder))
-    if "words" in takes:
-        language = str(given.get("language") or "en")
-        yield f"--language={language if language.isalpha() else 'en'}"
-    if {"words", "units"} & {*takes}:
-        yield f"--units={day.units}"
-    for ask in here["asks"]:
-        value = given.get(ask["option"])
-        yield from _typed(desk, place, ask, _known(work, ask, value, flew))
-    if "out" in takes:
-        yield f"--out={_within(desk, place)}"
 
 
 def _winds(desk: Desk, day: Day, *, handed: bool) -> Iterator[str]:
