@@ -39,8 +39,11 @@ def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) ->
     if not best.go_below and any(limit.go for limit in found):
         return ""  # go only from some wind on: the table says where
     if not best.go_below:
-        count = sum(len(limit.tried) for limit in found)
-        return voice.say("plan.no_wind_goes", count=str(count))
+        findings = [finding for limit in found for _, finding in limit.tried]
+        count, go = str(len(findings)), findings.count("go")
+        if go:
+            return voice.say("plan.no_side_goes", go=str(go), count=count)
+        return voice.say("plan.no_wind_goes", count=count)
 
     def speed(value: float) -> str:
         told = most_told(value * share, voice.units, 0.1)

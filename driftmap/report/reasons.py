@@ -273,6 +273,11 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
         say("back.apogee", height=both(float(apogee), "length")),
     ]
+    if motors := a.flight.motors:
+        count = sum(motor.count for motor in motors)
+        impulse = sum(motor.total_impulse.value for motor in motors)
+        shown = tied(voice.number(f"{impulse:,.0f} N s"))
+        lines.insert(1, say("back.motors", count=str(count), impulse=shown))
     if (day := a.setup.day) is not None:
         lines.append(say("back.air", height=both(day.density_altitude(), "length")))
     lines += [

@@ -13,10 +13,13 @@ from driftmap.verdict.check import Check, Kind
 EN = Voice(read_catalogue("en"), "us")
 
 
-def side(from_deg, mph, go=True):
+def side(from_deg, mph, go=True, tried=("hold", "hold", "no-go")):
     """Wind limits from one side: go up to so many mph, or none."""
     return SimpleNamespace(
-        from_deg=from_deg, go_below=mph and mph * MILE_PER_HOUR, go=go, tried=[1, 2, 3]
+        from_deg=from_deg,
+        go_below=mph and mph * MILE_PER_HOUR,
+        go=go,
+        tried=[*enumerate(tried)],
     )
 
 
@@ -38,6 +41,9 @@ def test_where_no_wind_goes_that_is_all_that_is_said():
     assert plan_answers.limits_brief(none, 1.0, EN) == EN.say(
         "plan.no_wind_goes", count="6"
     )
+    some = [*none, side(180, 0.0, go=False, tried=("go", "go", "hold"))]
+    told = plan_answers.limits_brief(some, 1.0, EN)
+    assert told == EN.say("plan.no_side_goes", go="2", count="9")
     # Go from some wind on only: no limit below which it is go may be told.
     assert plan_answers.limits_brief([side(0, None)], 1.0, EN) == ""
 

@@ -880,7 +880,7 @@ def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
     back = back.replace("\xa0", " ")
     for both in ("4.08 lb (1.85 kg) at", "4,050 ft (1,234 m) above the sea",
                  "7.9 ft (2.4 m) on the rail", "opens at 492 ft (150 m)",
-                 "glides any way at 7 mph (3.0 m/s)", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
+                 "glides any way at 7 mph (3.0 m/s)", "motors: 1, 344 N s in all", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
         assert both in back, back
     assert "standard day" not in back
     # What a meter shows at the field, taken for the altimeter setting: 751 hPa there.
