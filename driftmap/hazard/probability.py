@@ -121,8 +121,9 @@ def reached(
 ) -> dict[str, BoolArray]:
     """Tell, for every case, the flights of which a piece reaches into a shape.
 
-    A piece reaches as far as its own radius, that of a disc of its largest area. So a
-    line or a thin strip of ground is hit by what really touches it.
+    A piece reaches as far as a disc of its largest area, or of its rim where that is more
+    (half the mean width of a convex shape: Cauchy). So a line or a thin strip of ground is
+    hit by what really touches it.
 
     ``shape``: ground in metres from the pad; ``beyond``: how far what stands there
     reaches beyond it [m]: the radius of a person.
@@ -131,7 +132,9 @@ def reached(
     """
     check_landed(cloud)
     radii = {
-        (case.name, body.name): round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
+        (case.name, body.name): round(
+            max(float(np.sqrt(body.area / np.pi)), body.rim / (2 * np.pi)) + beyond, 3
+        )
         for case in cloud.tree.cases
         for body in case.bodies
     }

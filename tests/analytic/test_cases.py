@@ -6,11 +6,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
 from driftmap.formulas.strength import LINKS, TEARS, breaking_chances
-from driftmap.hazard.probability import mixture, struck
+from driftmap.hazard.probability import mixture, reached, struck
 from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.montecarlo.sensitivity import influences
@@ -314,6 +315,16 @@ def test_what_nothing_holds_upright_lies_across_its_path(request, name, lying):
     for case in (*lying, *(upright & rims.keys()) - lying):
         flat = 2 * (frame.length + frame.diameter) if case in lying else 0.0
         assert rims[case] == pytest.approx(flat)
+
+
+def test_a_wire_is_touched_as_by_buffons_needle(dunlin):
+    """A rod is on the whole as wide as 2/π of its length (G.-L. de Buffon, 1777; textbook)."""
+    cloud, frame = flown(dunlin, 1000, error=1.0), dunlin.airframe
+    east = cloud.east[next(cloud.of(WORKS)).rows]
+    place = float(np.median(east))
+    wire = shapely.LineString([(place, -9e3), (place, 9e3)])
+    near = np.abs(east - place) < (frame.length + frame.diameter) / np.pi
+    assert 0 < reached(cloud, wire)[WORKS].sum() == near.sum()
 
 
 def test_a_long_weak_tail_of_the_burn_slows_no_early_opening(willet):
