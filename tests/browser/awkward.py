@@ -133,7 +133,7 @@ def foreign(path: Path) -> str:
 
     def strange(text: str) -> str:
         return re.sub(
-            r"\{\w+\}|\\.|[^{\\]+",
+            r"\{\w+\}|\\u....|\\.|[^{\\]+",
             lambda m: m[0] if m[0][0] in "{\\" else m[0].translate(_STRANGE),
             text,
         )
