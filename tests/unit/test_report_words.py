@@ -277,19 +277,33 @@ def test_what_somebody_did_comes_after_what_governs_and_names_nothing_denied(kin
     assert "no" not in told[1].split()
 
 
-def test_fails_come_first_then_people_then_how_far_over():
-    lines = [
-        check(area="Spring", value=0.5),
-        check(area="Crowd", value=0.002),
-        check(area="Camp", value=0.003),
-        check(area="Line", value=0.0009, outcome="warn"),
-        check(area="Tent", outcome="pass"),
-    ]
-    told = reasons.verdict_reasons(lines, ["Crowd", "Camp", "Line"], english("us"))
+def test_the_worst_come_first():
+    """What stands beside the word, fails, people and all of them first, then how far over."""
+    fall = {"kind": Kind.UNDER_THE_FALL, "unit": "share of falls", "beside": True}
+    slow = {"kind": Kind.RAIL_SPEED, "area": "", "sense": "least", "unit": "m/s"}
+    rule = {"kind": Kind.RULE, "name": "asked", "value": None, "limit": None}
     order = [
-        next(n for n in ("Spring", "Crowd", "Camp", "Line") if n in t) for t in told
+        check(outcome="warn", value=0.5, limit=0.5, **fall),
+        check(kind=Kind.AMONG_PEOPLE, area="", value=0.002),
+        check(area="Camp", value=0.003),
+        check(area="Crowd", value=0.002),
+        check(value=5.0, limit=15.0, **slow),
+        check(area="Spring", value=0.0025),
+        check(area="Crowd", outcome="warn", value=0.0011),
+        check(area="Spring", outcome="warn", value=0.5),
+        check(area="Crowd", outcome="warn", value=0.0009),
+        check(outcome="warn", question=True, **rule),
     ]
-    assert order == ["Camp", "Crowd", "Spring", "Line"]
+    passes = check(area="Tent", outcome="pass")
+    found = reasons.worst_first([passes, *reversed(order)], ["Crowd", "Camp"])
+    assert found == order
+
+
+def test_what_nobody_read_aloft_leads_but_where_something_fails():
+    aloft = check(kind=Kind.WIND_GAP, area="", outcome="warn", beside=True, unit="m")
+    for other, lead in (("warn", Kind.WIND_GAP), ("fail", Kind.LANDS_IN)):
+        first, *_ = reasons._to_tell([aloft, check(outcome=other)], ["Camp"])
+        assert first.kind is lead
 
 
 def test_one_consequence_stands_first_though_it_passes():
@@ -313,14 +327,9 @@ def test_one_consequence_stands_first_though_it_passes():
             beside=True,
         ),
     ]
-    hit = check(
-        kind=Kind.LANDS_IN_FAILURE,
-        case="canopy tangles",
-        area="Crowd",
-        outcome="pass",
-        value=0.02,
-    )
-    (first, *_) = reasons.verdict_reasons([*lines, hit], ["Crowd"], english("us"))
+    told = {"kind": Kind.LANDS_IN_FAILURE, "case": "canopy tangles", "outcome": "pass"}
+    hits = [check(**told, area="Crowd", value=share) for share in (0.01, 0.02, 0.001)]
+    (first, *_) = reasons.verdict_reasons([*lines, *hits], ["Crowd"], english("us"))
     # Of how many such flights one does so, where that was counted.
     told = "If it tangles, 1 flight in 50 comes down among the people at Crowd"
     assert first == f"{told}; we allow 1 in 1,000"
