@@ -42,7 +42,9 @@ from driftmap.verdict.consequence_checks import (
 )
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
+    AreaHit,
     _among_dots,
+    _known,
     _union,
     area_hits,
     details,
@@ -59,6 +61,7 @@ DETAIL = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
 CROWD = Area("Crowd", "spectators", shapely.box(-500, -40, -400, 40), people=40)
 HOUSE = Area("House", "building", shapely.box(400, 400, 420, 420))
 WIRES = Area("Wires", "power line", shapely.box(-900, 600, 900, 620))
+RESERVE = Area("Reserve", "closed ground", shapely.box(700, -400, 720, -380))
 POND = Area("Pond", "water", shapely.box(-900, -700, 900, -600))
 
 
@@ -211,7 +214,7 @@ def site(*areas, flights_today=None, **rest):
         "elevation": 300.0,
         "longitude": -100.0,
         "latitude": 40.0,
-        "areas": areas or (CROWD, HOUSE, WIRES, POND),
+        "areas": areas or (CROWD, HOUSE, RESERVE, WIRES, POND),
         "boundary": land,
         "waiver": Waiver(land.buffer(500), 900.0),
     }
@@ -251,6 +254,7 @@ def test_the_quiet_cloud_is_clear_of_everything(quiet):
         ((-450, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
         ((-399.9, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
         ((410, 410), Kind.ON_CLEAR_GROUND, 0.0007, 0.004, "fail"),
+        ((710, -390), Kind.ON_CLEAR_GROUND, 0.0007, 0.004, "fail"),
         ((100, 610), Kind.ON_POWER_LINE, 0.0095, 0.015, "fail"),
         ((100, -650), Kind.IN_WATER, 0.052, 0.07, "warn"),
         ((1600, 0), Kind.OUTSIDE_BOUNDARY, 0.052, 0.07, "fail"),
@@ -425,6 +429,21 @@ def test_a_failure_is_taken_as_certain(quiet, to, kind):
     assert found[kind].case == "nothing deploys"
     few = spoken(moved(quiet, "nothing deploys", to, 0.02), site())
     assert kind not in few
+
+
+def test_better_figures_of_places_bound_that_of_all_of_them():
+    """As many hits as the sum of theirs at the most, and as that of one at the least."""
+    plain = Estimate(0.002, 0.001, 0.004, 12, N)
+    one, two = (
+        Estimate(0.0005, 0.0004, 0.0006, 9, N),
+        Estimate(0.0003, 0.0, 0.001, 1, N),
+    )
+    hits = [AreaHit(CROWD, each, {}) for each in (one, two)]
+    hits.append(AreaHit(HOUSE, Estimate(0.1, 0.1, 0.1, 600, N), {}))  # nobody's
+    told = _known(hits, plain, None)
+    assert (told.lower, told.estimate) == (0.0004, pytest.approx(0.0008))
+    assert told.upper == pytest.approx(0.0016)
+    assert _known(hits, plain, Estimate(0.001, 0.0, 0.003, 3, N)) == plain
 
 
 def test_an_empty_house_is_no_crowd(quiet):
