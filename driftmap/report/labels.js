@@ -82,11 +82,11 @@ function placesAbout(ground, { width, height }, gap) {
   return ROUND.flatMap(([right, down]) => corners.map(([x, y]) => about({ left: x + right * (width / 2 + gap), top: y + down * (height / 2 + gap) }, { width, height })));
 }
 
-// The nearest clear place beside a ground, of those as near the one farthest from what is to keep its own word.
+// The nearest clear place beside a ground, or of those near the one farthest from what is to keep its own word.
 function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TIED, afar = [] } = {}) {
   const room = (box) => Math.min(...afar.map((other) => Math.hypot(box.left + box.right - other.left - other.right, box.top + box.bottom - other.top - other.bottom)));
-  for (const gap of gaps) {
-    const places = placesAbout(ground, size, gap);
+  for (const some of afar.length ? [gaps.slice(0, 3), gaps.slice(3)] : gaps.map((gap) => [gap])) {
+    const places = some.flatMap((gap) => placesAbout(ground, size, gap));
     if (afar.length) places.sort((a, b) => room(b) - room(a));
     for (const box of places) {
       if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box)) continue;
@@ -185,10 +185,10 @@ function placeWord(label, crowd) {
     const place = fitWithin(size, own, worse, seen, from, beyond);
     if (place) return setAt(label, { ...place, ...form }, crowd);
   }
-  // Off both zones if it can be; else danger may be named from within caution, never the other way round, and neither over an edge.
+  // Danger is rather named from within caution than from clear ground, never the other way round, and neither over an edge.
   const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
-  const outside = (box) => off(box) && lies(box, crowd.caution) === "off" && !overlaps(box, crowd.rooms);
-  const tries = [outside, (box) => off(box) && !overlaps(box, crowd.rooms), off];
+  const apart = (box) => off(box) && !overlaps(box, crowd.rooms);
+  const tries = [(box) => apart(box) && lies(box, crowd.caution) === (kind === "danger" ? "in" : "off"), apart, off];
   const place = tries.reduce((found, fits) => found ?? beside(bare, own, crowd, { fits, tied: 0, afar: crowd.rooms }), null);
   if (place) return setAt(label, { ...place, ...asBare }, crowd, own);
   // Rather over ground of people, whose numbers give way, than gone.
@@ -264,10 +264,22 @@ function measure(labels) {
   }));
 }
 
+// By rank; a few places of people that are alike but for their number of people, from the pad outward, so that none nearer is shut in.
+function inTurn(labels) {
+  const rank = ({ dataset }) => Number(dataset.rank);
+  const few = labels.filter((label) => label.classList.contains("people")).length <= FEW;
+  const { left, top } = padBox(0);
+  const away = new Map(labels.map((label) => {
+    const at = label.parentElement.getBoundingClientRect();
+    return [label, Math.hypot(at.left - left, at.top - top)];
+  }));
+  return labels.sort((a, b) => (few && Math.ceil(rank(a)) - Math.ceil(rank(b))) || (few && away.get(a) - away.get(b)) || rank(a) - rank(b));
+}
+
 function placeLabels() {
   const gathered = new Map();
   for (const line of all(".leader")) line.remove();
-  const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
+  const labels = inTurn(all(".map .label"));
   // Dozens of names on a small screen: small numbers.
   const people = labels.filter((label) => label.classList.contains("people"));
   const width = chart.getSize().x;
@@ -303,7 +315,7 @@ function placeOnce(labels, people, drawn, gathered) {
     }
     label.classList.toggle("off", !free);
   }
-  if (!crowd.many) for (const label of people) addName(label, crowd);
+  if (!crowd.many) addNames(people, crowd);
   return more || drawn.pressed.size > pressed.length;
 }
 

@@ -4,7 +4,8 @@
 const FEW = 6; // people's places that all have a plate of their own, with a tail however long
 const FAR = [...GAPS, 90, 120, 160, 220];
 // What it costs people's plate to stand so, in pixels farther off.
-const COST = { number: 25, hides: 300, danger: 400, zone: 80, outside: 20, within: 15, toDanger: 70, order: 120, blocked: 250, grazes: 50, long: 100 };
+const COST = { number: 25, hides: 300, danger: 400, zone: 80, outside: 20, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 250, grazes: 50, long: 100 };
+const SHORT = 30; // a tail as short costs its length, each pixel more three times that
 const BAD = 250; // from so much on, a plate seeks other room
 
 // Whether a box lies on the same side of the pad as people's ground, of any other it need not; a number of a few in their
@@ -42,12 +43,13 @@ function costAt(box, { ground, zone, go }, crowd) {
     zone: inCaution && !zone,
     outside: zone && !home,
     toDanger: leadsInto(box, go, crowd.danger),
+    aside: !inOrder(box, ground, crowd, false),
     order: !inOrder(box, ground, crowd, true),
     blocked: tail && blocked(way, ground, crowd, false),
     grazes: tail && blocked(way, ground, crowd, true),
     long: long > LONGEST,
   };
-  return Object.entries(against).reduce((sum, [what, is]) => sum + (is ? COST[what] : 0), long);
+  return Object.entries(against).reduce((sum, [what, is]) => sum + (is ? COST[what] : 0), long + 2 * Math.max(0, long - SHORT));
 }
 
 // People are never dropped: of all places free their plate takes the one that costs least.
@@ -100,17 +102,21 @@ function showGathered(gathered) {
   }
 }
 
-// A number that stands alone gets its name toward either side, where that hides nothing and lies on no zone that the number is off.
-function addName(label, crowd) {
-  const { full } = crowd.at.get(label);
-  const own = label.box;
-  if (!label.classList.contains("short") || label.classList.contains("off")) return;
-  const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)) };
-  const top = (own.top + own.bottom - full.height) / 2;
-  const boxes = [own.left, own.right - full.width].map((left) => boxAt(left, top, full));
-  const bare = (box) => lies(box, crowd.danger) === "off" && (lies(box, crowd.caution) === "off" || lies(own, crowd.caution) !== "off");
-  const box = boxes.find((at) => bare(at) && clear(at, crowd.groundOf(label), seen));
-  if (box) setAt(label, { box }, crowd, crowd.groundOf(label));
+// Numbers that stand alone get their names toward either side, where that hides nothing and lies to the zones as the number does;
+// on a narrow map all of them or none, for one that alone has a name reads as another kind of place.
+function addNames(people, crowd) {
+  const named = people.filter((label) => label.classList.contains("short") && !label.classList.contains("off")).map((label) => {
+    const { full } = crowd.at.get(label);
+    const own = label.box;
+    const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)) };
+    const top = (own.top + own.bottom - full.height) / 2;
+    const alike = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === lies(own, zone));
+    const box = [own.left, own.right - full.width].map((left) => boxAt(left, top, full)).find((at) => alike(at) && clear(at, crowd.groundOf(label), seen));
+    if (box) crowd.taken.push(box);
+    return { label, box };
+  });
+  if (crowd.numbers && named.some(({ box }) => !box)) return;
+  for (const { label, box } of named) if (box) setAt(label, { box }, crowd, crowd.groundOf(label));
 }
 
 // No number is nameless: of those that stand alone, the names in a line below the map. Dozens stand in the list.

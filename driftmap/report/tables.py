@@ -35,9 +35,8 @@ def headline(
     """
     crowd = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, crowd, voice, once=True)
-    # Counted as the checks are: what passes and is told all the same breaks no limit.
-    broken = [check for check in a.checks if check.outcome != "pass"] or a.checks
-    count = len(reasons.verdict_reasons(broken, crowd, voice, once=True))
+    # As beside it: what passes and is told all the same is within limits.
+    count = sum(check.outcome != "pass" for check in a.checks) or len(against)
     lead = reasons.leading(a.checks, crowd)
     read, mast, age = wind_text.wind_told(a.wind, voice, a.answers.when)
     out, said = counted(a.checks)
