@@ -204,7 +204,7 @@ def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
     """Write what holds, by the letters of a picture, if anything does."""
     letters = _held_letters(reasons)
     rows = (
-        f"<li><b>{letter}</b> {printable(what)} · {voice.count(count)}</li>"
+        f"<li><b>{letter}</b> {printable(what)} ({voice.count(count)}×)</li>"
         for what, (letter, count) in letters.items()
     )
     title = printable(voice.say("plan.held_by"))
