@@ -15,7 +15,7 @@ from driftmap.core.points import SHARES as ALL
 from driftmap.core.points import turn
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.outlines import Lines
-from driftmap.hazard.zones import taut
+from driftmap.hazard.smoothing import taut
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed

@@ -12,7 +12,8 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.areas import Site
-from driftmap.hazard.zones import Zone, clear_ground, way_out
+from driftmap.hazard.way_out import clear_ground, way_out
+from driftmap.hazard.zones import Zone
 from driftmap.report.sheetfacts import Spot
 
 OVER: Final = 50.0

@@ -15,7 +15,8 @@ from shapely import affinity
 
 from driftmap.core.errors import InputError
 from driftmap.ground.roles import ROLES
-from driftmap.hazard.zones import clear_ground, outer_line, way_out, zones
+from driftmap.hazard.way_out import clear_ground, way_out
+from driftmap.hazard.zones import outer_line, zones
 from driftmap.report import marks, sheetfacts, tables
 from driftmap.report.instructions import look, sights, watch
 from driftmap.report.map import map_html

@@ -12,7 +12,8 @@ import shapely
 
 from driftmap.ground.contours import containment
 from driftmap.hazard.harm import KILLS
-from driftmap.hazard.zones import anywhere, calmed, grade, outer_line, taut, zones
+from driftmap.hazard.smoothing import calmed, taut
+from driftmap.hazard.zones import anywhere, grade, outer_line, zones
 from driftmap.report.frames import SHEET
 from driftmap.report.instructions import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
