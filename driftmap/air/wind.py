@@ -17,6 +17,9 @@ MAST: Final = 10.0
 LAW_TOP: Final = 300.0
 """Height to which the power law is used [m] (from memory)."""
 
+LAW_FROM: Final = "law from "
+"""How the source of a level begins that nobody read there: the law carried it."""
+
 
 def components_from(
     direction_from: ArrayLike, speed: ArrayLike
@@ -52,21 +55,12 @@ def direction_and_speed(
 ) -> tuple[FloatArray, FloatArray]:
     """Turn the velocity of the air into a bearing; the inverse of `components_from`.
 
-    Parameters
-    ----------
-    east, north : array_like, shape (...)
-        Velocity of the air toward east and north [m s⁻¹].
-
-    Returns
-    -------
-    direction_from, speed : ndarray, shape (...)
-        Direction the wind comes from, in [0, 2π) [rad], and speed [m s⁻¹]; a calm has
-        direction 0.
+    Result: direction the wind comes from, in [0, 2π) [rad], and speed [m s⁻¹], each of shape
+    (...); a calm has direction 0.
     """
     e, n = np.asarray(east, float), np.asarray(north, float)
-    return np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n)) % (
-        2 * np.pi
-    ), np.hypot(e, n)
+    bearing = np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n))
+    return bearing % (2 * np.pi), np.hypot(e, n)
 
 
 def _column(values: ArrayLike) -> FloatArray:
@@ -111,6 +105,11 @@ class WindLevel:
     def peak(self) -> float:
         """Its gust, or the mean where none was told [m s⁻¹]."""
         return self.gust or self.speed
+
+    @property
+    def carried(self) -> bool:
+        """Whether nobody read it at this height."""
+        return self.source.startswith(LAW_FROM)
 
 
 @dataclass(frozen=True, slots=True)

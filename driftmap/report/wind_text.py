@@ -24,10 +24,9 @@ CALM: Final = 0.05
 
 _NEAR_GROUND: Final = 60.0  # m; what was read higher is no reading at the pad
 _HEAD: Final = (1.0, 2.6)  # m; where a person holds a meter
-_LAW: Final = "law from "
-
 
 _NO_HELP: Final = 0.95
+"""Share of the ground that the best reading leaves: from here on it is told that none helps."""
 
 
 def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
@@ -40,7 +39,7 @@ def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
     read = [
         level
         for level in wind.levels
-        if level.height <= _NEAR_GROUND and not level.source.startswith(_LAW)
+        if level.height <= _NEAR_GROUND and not level.carried
     ]
     lowest = min(read, key=lambda level: level.height, default=_at(wind, 2.0))
     gust = lowest.speed + wind.gust if wind.gust else lowest.gust
@@ -105,7 +104,7 @@ def _age(wind: WindProfile, voice: Voice, when: datetime | None) -> str:
     if minutes < 1:
         return voice.say("verdict.age_none")
     # The oldest of several counts, which need not be the one told as read.
-    several = len({v.source for v in wind.levels if not v.source.startswith(_LAW)}) > 1
+    several = len({v.source for v in wind.levels if not v.carried}) > 1
     if when is not None and not several:
         read = when - timedelta(minutes=minutes)
         return voice.say("verdict.age_at", time=f"{read:%H:%M}")

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from driftmap.air import profile_law, uncertainty
 from driftmap.air.wind import (
+    LAW_FROM,
     MAST,
     Disagreement,
     Stronger,
@@ -217,7 +218,7 @@ def carried(first: Node, height: float, roughness: float) -> Node:
         speed=first.level.speed * factor,
         gust=None,
         temperature=None,
-        source=f"law from {first.level.source}",
+        source=f"{LAW_FROM}{first.level.source}",
     )
     still = profile_law.lowest_height(roughness)  # below it the wind is held
     added = uncertainty.law_error(max(first.height, still), max(height, still))

@@ -218,8 +218,6 @@ _NARROW: Final = 5.0
 _LAWFUL: Final = (10.0, 30.0, SURFACE)
 """Heights at which the law holds against a report above it [m]."""
 
-_CARRIED: Final = "law from"
-
 _STILL: Final = 0.5
 """A wind lighter than this has no direction to speak of [m s⁻¹]; assumed."""
 
@@ -381,7 +379,7 @@ def _as_told(read: Sequence[Node]) -> ToldLevels:
         error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),
         lasting=lasting,
         source=[node.reading for node in read],
-        read=np.array([not node.level.source.startswith(_CARRIED) for node in read]),
+        read=np.array([not node.level.carried for node in read]),
     )
 
 
