@@ -515,7 +515,10 @@ def test_gusts_of_the_newest_report_of_a_station_count(minutes, counts):
 
 @pytest.mark.parametrize(
     ("minutes", "gust", "holds"),
-    [(100, 20, True), (100, 6, False), (200, 20, False), (60, 20, False)],
+    [
+        *((100, 20, True), (100, 7.1, True), (100, 7, False)),
+        *((200, 20, False), (60, 20, False)),
+    ],
 )
 def test_gusts_of_the_hours_before_are_told_whatever_is_fresher(minutes, gust, holds):
     """Those of an hour ago are flown."""
@@ -594,9 +597,13 @@ def test_a_wind_aloft_from_nobody_knows_where_holds(height, speed, holds):
     assert any("not where from" in said for said in wind.warned) == holds
 
 
-@pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
-def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
-    rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
+@pytest.mark.parametrize(
+    ("height", "speed", "leaps"),
+    [(10, 8.0, False), (10, 16.0, True), (480, 10.9, False), (480, 11.1, True)],
+)
+def test_winds_that_leap_from_one_height_to_the_next_hold(height, speed, leaps):
+    """By more than 5 m/s and 1 m/s for each 10 m, wherever they lie."""
+    rows = (height, 240, 5), (height + 10, 240, speed), (550, 240, 12)
     wind = merge([_layers(*rows, age=0.0)], HERE)
     assert any("leaps" in said for said in wind.warned) == leaps
 
@@ -742,6 +749,15 @@ def test_a_forecast_answers_no_question_of_the_sky_with_good_news():
     poor = replace(fair, cloud_cover=0.9, visibility=800.0)
     told = merge([mast, poor], setting)
     assert (told.cloud_cover, told.visibility) == (0.9, 800.0)
+
+
+def test_of_two_skies_seen_the_worse_counts():
+    what = ("cloud_cover", "visibility", "cloud_base", "lowest_cloud")
+    fair, poor = (0.2, 9000.0, 900.0, 800.0), (0.6, 4000.0, 700.0, 300.0)
+    seen = [_surface(age=0.0, **dict(zip(what, s, strict=True))) for s in (fair, poor)]
+    for both in (seen, seen[::-1]):
+        told = merge(both, HERE)
+        assert tuple(getattr(told, each) for each in what) == poor
 
 
 def test_a_forecast_for_another_hour_is_surer_of_its_own():

@@ -154,6 +154,8 @@ def test_a_wind_told_by_what_it_is_less_than_is_flown_over_its_range(text, end):
         assert np.allclose(wind.with_most.at(height), strong.at(height))
     assert np.allclose(wind.with_most.error, strong.error)
     assert strong.with_most is None
+    kite = decode("4 m/s from 240 at 120 m", setting)
+    assert merge([decode(text, setting), kite], setting).with_most is not None
     # So it is where it was kept, and where the wind is flown so many times as strong.
     text = json.dumps(keep_readings([decode(text, setting)], setting))
     kept = merge(read_kept(text, "kept", setting), setting)
