@@ -14,7 +14,7 @@ import shapely
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, binomial
 from driftmap.ground.areas import Area, Site, Waiver
-from driftmap.hazard.exposure import harm_of
+from driftmap.hazard.exposure import danger_of, harm_of
 from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
@@ -429,6 +429,33 @@ def test_a_failure_is_taken_as_certain(quiet, to, kind):
     assert found[kind].case == "nothing deploys"
     few = spoken(moved(quiet, "nothing deploys", to, 0.02), site())
     assert kind not in few
+
+
+def test_the_worst_spot_is_known_no_better_than_that_of_any_place(quiet):
+    """However its people are sheltered: more spots were looked at over wide ground."""
+    wide = Area("Cars", "parking", shapely.box(-900, 100, 0, 900), 9, "car")
+    harm = harm_of(quiet, site(CROWD, wide))
+    assert len({spot.risk.upper for spot in harm.spots}) == 2
+    assert harm.worst.risk.upper >= max(spot.risk.upper for spot in harm.spots)
+
+
+def test_what_lands_beside_people_counts_for_who_stands_at_the_edge(quiet):
+    """A spot is judged by what comes down in the square about it, the crowd's edge within."""
+    beside, inside = (
+        harm_of(moved(quiet, "nothing deploys", (x, 0), 0.5, energy=500), site()).worst
+        for x in (-398.0, -420.0)
+    )
+    assert beside.risk.estimate == pytest.approx(inside.risk.estimate, rel=0.01)
+
+
+def test_what_harms_nobody_bounds_what_was_not_seen_only_where_all_else_does_so(quiet):
+    """A large canopy that lands gently does not stand for the most that a flight could do."""
+    (part,) = quiet.of(WORKS)
+    assert danger_of(quiet).peaks[WORKS, part.body] > 0
+    hard = replace(quiet, energy=quiet.energy + 1000.0)
+    hard.energy[part.rows] = 1.0
+    assert danger_of(hard).peaks[WORKS, part.body] == 0
+    assert danger_of(hard).gentle == {WORKS}
 
 
 def test_better_figures_of_places_bound_that_of_all_of_them():
