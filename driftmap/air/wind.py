@@ -55,8 +55,16 @@ def direction_and_speed(
 ) -> tuple[FloatArray, FloatArray]:
     """Turn the velocity of the air into a bearing; the inverse of `components_from`.
 
-    Result: direction the wind comes from, in [0, 2π) [rad], and speed [m s⁻¹], each of shape
-    (...); a calm has direction 0.
+    Parameters
+    ----------
+    east, north : array_like, shape (...)
+        Velocity of the air toward east and north [m s⁻¹].
+
+    Returns
+    -------
+    direction_from, speed : ndarray, shape (...)
+        Direction the wind comes from, in [0, 2π) [rad], and speed [m s⁻¹]; a calm has
+        direction 0.
     """
     e, n = np.asarray(east, float), np.asarray(north, float)
     bearing = np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n))
@@ -320,11 +328,9 @@ class WindProfile:
         >>> float(wind.at(50.0)[0])
         3.0
         """
-        z = np.asarray(height, dtype=float)
-        return (
-            np.asarray(np.interp(z, self.height, self.east)),
-            np.asarray(np.interp(z, self.height, self.north)),
-        )
+        z, columns = np.asarray(height, dtype=float), (self.east, self.north)
+        east, north = (np.interp(z, self.height, column) for column in columns)
+        return np.asarray(east), np.asarray(north)
 
 
 STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
@@ -385,11 +391,8 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     (5.0, (3.0, 9.0))
     """
     columns = [(wind.east, wind.north)] if wind.members is None else wind.members
-    each = [
-        [float(np.interp(MAST, wind.height, part)) for part in column]
-        for column in columns
-    ]
-    speeds = np.array([np.hypot(east, north) for east, north in each])
+    at_mast = ([np.interp(MAST, wind.height, v) for v in both] for both in columns)
+    speeds = np.array([np.hypot(east, north) for east, north in at_mast])
     # A variable wind has no mean vector, and a report passed over may tell of more.
     told = wind.strongest or 0.0
     speed = max(float(np.median(speeds)), told)

@@ -14,6 +14,7 @@ from driftmap.core.errors import WindError, located, quoted
 from driftmap.formulas.geomagnetism import points_elsewhere, show_declination
 from driftmap.winds import (
     bulletin,
+    drift,
     forecast,
     igra,
     metar,
@@ -63,7 +64,7 @@ FORMATS: Final = (
         sounding_list.looks_like_sounding_list,
         sounding_list.read_sounding_list,
     ),
-    Format("drift of a flight", track.looks_like_drift, track.read_drift),
+    Format("drift of a flight", drift.looks_like_drift, drift.read_drift),
     Format("tracker's log", track.looks_like_track, track.read_track),
     Format(
         "pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon

@@ -203,6 +203,7 @@ def held_to_site(
     return note, (f"{source} {told}",) * (away > OTHER_FIELD), away
 
 
+EARTH: Final = 6_371_000.0  # m, radius of a sphere (IUGG, mean)
 _APART: Final = 100.0  # m between the site and the ground that heights are of; assumed
 _FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
 
@@ -250,7 +251,7 @@ def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
     half = math.sin((there[0] - here[0]) / 2) ** 2 + math.cos(there[0]) * math.cos(
         here[0]
     ) * (math.sin((there[1] - here[1]) / 2) ** 2)
-    return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))
+    return 2 * EARTH * math.asin(min(1.0, math.sqrt(half)))
 
 
 def check_placed(pressure: float, height: float) -> None:
