@@ -299,6 +299,16 @@ def test_measuring(browser, page, demo):
     assert drawn(browser, ".ruler") == 0
 
 
+def test_the_map_never_lies_over_what_stands_below(browser, page):
+    """It stays in sight beside its legend, and no longer."""
+    browser.look(page)
+    bottom, top = browser.js(
+        "one('#stopwatch').scrollIntoView({ behavior: 'instant' });"
+        "return ['#chart', '#stopwatch'].map((part, i) => one(part).getBoundingClientRect()[i ? 'top' : 'bottom'])"
+    )
+    assert bottom <= top <= 20
+
+
 def test_switch_of_a_piece(browser, page):
     browser.look(page)
     causes(browser)
