@@ -18,15 +18,8 @@ from driftmap.core.estimate import Estimate
 from driftmap.core.points import turn
 from driftmap.ground.areas import Area, Site
 from driftmap.ground.roles import OCCUPIED
-from driftmap.hazard.harm import (
-    PERSON_HEIGHT,
-    THRESHOLDS,
-    WIDEST_PATCH,
-    FallenPiece,
-    Impacts,
-    casualty_area,
-    gather,
-)
+from driftmap.hazard.harm import PERSON_HEIGHT, THRESHOLDS, WIDEST_PATCH, casualty_area
+from driftmap.hazard.impacts import FallenPiece, Impacts, gather
 from driftmap.hazard.people import (
     Casualties,
     SpotRisk,

@@ -15,7 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import THRESHOLDS, WIDEST_PATCH, Impacts
+from driftmap.hazard.harm import THRESHOLDS, WIDEST_PATCH
+from driftmap.hazard.impacts import Impacts
 from driftmap.hazard.probability import inside
 
 
@@ -54,7 +55,7 @@ def expected_casualties(
     Parameters
     ----------
     impacts : Impacts
-        From `driftmap.hazard.harm.gather`.
+        From `driftmap.hazard.impacts.gather`.
     areas : sequence of Area
         Areas of the site.
     occupied : sequence of str
@@ -167,14 +168,13 @@ def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
 
     The density of harmful landings about the spot, times their casualty area [1]_: each
     counts in a square about the spot that is as small as suits the spread of its piece,
-    where that comes down often. So
-    a narrow fall does not hide in a wide square, and a wide one is not known by the few of
-    its landings that hit a small one.
+    where that comes down often. So a narrow fall does not hide in a wide square, and a wide
+    one is not known by the few of its landings that hit a small one.
 
     Parameters
     ----------
     impacts : Impacts
-        From `driftmap.hazard.harm.gather`.
+        From `driftmap.hazard.impacts.gather`.
     area : Area
         Where someone stands.
 

@@ -20,14 +20,8 @@ import shapely
 from driftmap.core.estimate import weighted_mean
 from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import (
-    HURTS,
-    KILLS,
-    FallenPiece,
-    basic_casualty_area,
-    casualty_area,
-    gather,
-)
+from driftmap.hazard.harm import HURTS, KILLS, basic_casualty_area, casualty_area
+from driftmap.hazard.impacts import FallenPiece, gather
 from driftmap.hazard.people import expected_casualties, individual_risk
 from driftmap.verdict.limits import LIMITS
 

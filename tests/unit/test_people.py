@@ -12,11 +12,10 @@ from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     THRESHOLDS,
     WIDEST_PATCH,
-    FallenPiece,
     basic_casualty_area,
     casualty_area,
-    gather,
 )
+from driftmap.hazard.impacts import FallenPiece, gather
 from driftmap.hazard.people import expected_casualties, individual_risk
 
 N = 400
