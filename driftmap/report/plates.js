@@ -4,7 +4,8 @@
 const FEW = 6; // people's places that all have a plate of their own, with a tail however long
 const FAR = [...GAPS, 90, 120, 160, 220];
 // What it costs people's plate to stand so, in pixels farther off.
-const COST = { number: 25, hides: 300, danger: 400, zone: 80, outside: 20, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 250, grazes: 50, long: 100 };
+const COST = { number: 25, hides: 300, danger: 400, zone: 80, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 250, grazes: 50, long: 100 };
+const ARROW = 12; // from the left of a plate to its arrow
 const SHORT = 30; // a tail as short costs its length, each pixel more three times that
 const BAD = 250; // from so much on, a plate seeks other room
 
@@ -22,26 +23,25 @@ function inOrder(box, ground, { pad, grounds }, ordered) {
   return grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
 }
 
-// Whether who goes that way [deg] from a box that is off danger comes into it: there an arrow would point.
+// Whether a plate's arrow [deg], at its left, stands off danger and points into it.
 function leadsInto(box, go, danger) {
-  if (go === undefined || lies(box, danger) !== "off") return false;
-  const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
   const [east, south] = [Math.sin((go * Math.PI) / 180), -Math.cos((go * Math.PI) / 180)];
-  return [30, 50, 70, 90, 120, 150].some((far) => lies(boxAt(x + far * east, y + far * south, { width: 1, height: 1 }), danger) !== "off");
+  const meets = (far) => lies(boxAt(box.left + ARROW + far * east, (box.top + box.bottom) / 2 + far * south, { width: 1, height: 1 }), danger) !== "off";
+  return go !== undefined && !meets(0) && [15, 30, 50, 70, 90, 120, 150].some(meets);
 }
 
 // How bad it is for people's plate to stand at a box: how far off its ground, and what speaks against it.
 function costAt(box, { ground, zone, go }, crowd) {
   const { way, long } = wayTo(ground, box);
   const [inDanger, inCaution] = [crowd.danger, crowd.caution].map((each) => lies(box, each) !== "off");
-  const home = zone === crowd.danger ? inDanger : inCaution;
   const tail = long > TIED && lies(box, ground) === "off";
   const against = {
     hides: crowd.people.some((other) => other !== ground && lies(box, other) !== "off"),
     danger: inDanger && zone !== crowd.danger,
     within: inDanger,
+    rail: overlaps(box, crowd.words),
     zone: inCaution && !zone,
-    outside: zone && !home,
+    outside: zone && lies(box, zone) !== "in",
     toDanger: leadsInto(box, go, crowd.danger),
     aside: !inOrder(box, ground, crowd, false),
     order: !inOrder(box, ground, crowd, true),
@@ -59,7 +59,7 @@ function placePeople(label, crowd) {
   // By its word: what the page calls clear has no zone, though its edge may touch one as it is drawn.
   const zone = / (warn|fail)/.test(label.className) ? [crowd.danger, crowd.caution].find((each) => touches(ground, each)) : undefined;
   const few = crowd.people.length <= FEW;
-  const bare = { ...crowd, people: [] };
+  const bare = { ...crowd, people: [], taken: crowd.taken.filter((box) => !crowd.words.includes(box)) };
   const numbered = crowd.numbers || crowd.pressed.has(label);
   let best = { cost: Infinity };
   for (const short of numbered ? [true] : [false, true]) {

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.wind_margin import Around
 from driftmap.report.calls import before, moments
+from driftmap.report.frames import fit
 from driftmap.report.instructions import Watch, falls_free, look
 from driftmap.report.marks import WAYS
 from driftmap.report.page import render, text_of
@@ -197,14 +199,24 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
 
     Parameters as for `brief_html`.
     """
-    rows = sorted(_people(seen), key=lambda row: row["number"])
+    people = [spot for spot in seen.places if spot.stand]
+    shown = fit(seen.opening, POSTER).box()
     names = [
-        f"{circled(row['number'])}\u00a0{isolate(row['name'])}"
-        + (f" ({n})" if (n := row["people"]) else "")
-        for row in rows[:_MOST_PLACES]
+        f"{circled(number)}\u00a0{_who(spot, shown, seen.voice)}"
+        for number, spot in enumerate(people[:_MOST_PLACES], start=1)
     ]
     picture = field_picture(seen, POSTER)
     return _page("poster", seen, around, picture=picture, names=names)
+
+
+def _who(spot: Spot, shown: BaseGeometry, voice: Voice) -> str:
+    """Name people and count them; of who is out of the picture, where they are."""
+    told = isolate(spot.area.name)
+    if spot.area.people:
+        told += f" ({voice.count(spot.area.people)})"
+    if spot.area.shape.intersects(shown):
+        return told
+    return f"{told}, {voice.away(spot.distance)} {voice.letters(spot.azimuth)}"
 
 
 def caller_html(seen: Watch, around: Around | None = None) -> str:
