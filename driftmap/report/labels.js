@@ -288,7 +288,7 @@ function placeLabels() {
   const drawn = { ...groundsDrawn(), pressed: new Set(), many, numbers: many || width < NARROW };
   // A plate that counts others is wider, and who found no free place chooses first: all are set again until each has its room.
   for (let pass = 0; pass < 8 && placeOnce(labels, people, drawn, gathered); pass += 1);
-  const words = all(".label.zone:not(.off) b").map((word) => word.getBoundingClientRect());
+  const words = all(".label.zone:not(.off) b, .label.people:not(.off)").map((word) => word.getBoundingClientRect());
   for (const text of all(".pad-picture text")) text.classList.toggle("off", overlaps(text.getBoundingClientRect(), words));
   tellNumbers(people);
 }
