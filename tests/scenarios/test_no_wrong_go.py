@@ -56,15 +56,15 @@ ANYWHERE = CALM.edited(('angle = "3 deg"', 'angle = "8 deg"')).but(
 
 GO = {
     "the day": DAY,
-    # What is not seen is bounded by the worst flight drawn: 6,000 are near the limit.
-    "a low flight": LOW.but(samples=7000),
-    "a calm morning": CALM.but(samples=7000),
+    # What is not seen is bounded by the worst flight drawn: 10,000 are near the limit.
+    "a low flight": LOW.but(samples=14_000),
+    "a calm morning": CALM.but(samples=12_000),
     "a calm morning and an upright rail": CALM.edited(
         ('angle = "3 deg"', 'angle = "0 deg"')
     ).but(samples=7000),
     "a calm morning and a rail that leans away": ANYWHERE.edited(
         ('azimuth = "into the wind"', 'azimuth = "0 deg"')
-    ).but(samples=10_000),
+    ).but(samples=20_000),
     "8 mph and the crowd upwind": BREEZE,
     "a crowd far off": DAY.but(
         areas=(
