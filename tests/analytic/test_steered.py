@@ -75,6 +75,14 @@ def test_people_along_a_rope_are_hit_by_whatever_touches_them(pilot):
     assert steered.lower > 3 * drawn
 
 
+def test_where_nothing_is_seen_to_hit_a_bound_is_told(pilot):
+    """Whatever one flight may add is one hit: 3.69 of n are the most that none seen shows."""
+    far = Area("far", "camp", shapely.box(50_000, 0, 50_100, 100), people=1)
+    told = steered_hit(pilot, again(pilot, WIND), far, 1024)
+    assert (told.estimate, told.lower) == (0.0, 0.0)
+    assert told.upper >= 3.68 / 1024
+
+
 @pytest.mark.slow  # many flights
 def test_sharpening_says_whether_it_got_there(pilot, spot):
     easy = sharpen(pilot, again(pilot, WIND), [spot], relative=1.0, limit=0.9)[0]

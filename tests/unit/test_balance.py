@@ -46,6 +46,12 @@ def test_margin_by_hand_from_fins_and_centre_of_mass(whimbrel):
     assert steady.known
     assert steady.margin[1] == pytest.approx(2.44, abs=0.01)
     assert steady.spreads["normal-force slope"].middle == pytest.approx(14.22, abs=0.01)
+    # Two spreads to either side: of the computed centre 0.25 calibres, and of what is told.
+    for told, spread in ((CENTRE, 0.25), ('centre_of_mass = "1.71 m +/- 5 cm"', 0.551)):
+        low, middle, high = balance(whimbrel((CENTRE, told))).margin
+        assert (middle - low, high - middle) == pytest.approx(
+            (2 * spread,) * 2, abs=0.002
+        )
 
 
 def test_a_fin_further_back_or_swept_steadies(whimbrel):

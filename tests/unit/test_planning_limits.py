@@ -242,9 +242,20 @@ def test_bisection_closes_in_from_below(verdicts):
     assert told(found.held_by) == "too much"
 
 
-def test_go_that_begins_above_calm_is_no_limit_below(verdicts):
-    found = verdicts(lambda v: "go" if 2.0 <= v <= 5.0 else "no-go")
+def test_go_that_begins_above_calm_is_no_limit_below():
+    """And it is the lightest air that is told to hold."""
+
+    def at(speed):
+        told = "too light" if speed < 2.0 else "too strong"
+        return Trial("go" if 2.0 <= speed <= 5.0 else "hold", problem=told)
+
+    speeds = [v / 2 for v in range(1, 14)]
+    found = search(0.0, speeds, at, lambda low, high: worst((at(low), at(high))))
     assert found.go_below == 0.0
+    assert told(found.held_by) == "too light"
+    ((low, high),) = found.go
+    assert 2.0 <= low <= 2.0 + TOLERANCE + 0.01
+    assert 5.0 - TOLERANCE - 0.01 <= high <= 5.0
     ((low, high),) = found.go
     assert 2.0 <= low <= 2.0 + TOLERANCE + 0.01
     assert 5.0 - TOLERANCE - 0.01 <= high <= 5.0
