@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -54,43 +54,59 @@ def opening_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     for (cause, name), opened in cloud.openings.items():
         if cause == WORKS:
             rows = dict(zip(OPENED, opened.astype(float), strict=True))
-            checks += _of(devices[name], rows, limits)
+            device = devices[name]
+            checks += _opening(device, rows, _borne(device, rows, limits))
     return checks
 
 
-def _of(
+class _Borne(NamedTuple):
+    """What a device may bear: its limits, and from where on it is taken as lost."""
+
+    speed: Limit
+    load: Limit
+    torn_fast: float = _TORN_FAST
+    torn_hard: float = _TORN_HARD
+
+
+def _borne(
     device: Device, rows: Mapping[str, FloatArray], limits: Mapping[str, Limit]
-) -> Iterator[Check]:
+) -> _Borne:
     slow, hard = limits["opening_speed"], limits["opening_load"]
-    tears = _TORN_FAST, _TORN_HARD
     whole = device.every_strength
     slow = replace(slow, source=slow.source + (_STATED if whole else _UNSTATED))
     hard = replace(hard, source=hard.source + _UNSTATED)
-    if device.strength:
-        weight = float(np.median(rows["load"] / rows["weights"]))
-        holds, weakest = (
-            min(device.strength.values()) / weight,
-            "the weakest strength stated",
-        )
-        if whole:  # it decides, but for limits that a file makes stricter
-            tears = np.inf, np.inf
-            slow = _unless_stricter("opening_speed", slow, _TORN_FAST)
-            hard = _unless_stricter(
-                "opening_load", replace(hard, source=weakest), holds
-            )
-        elif holds < hard.value:
-            hard = replace(hard, value=holds, source=weakest)
-    speed, load = Kind.OPENING_SPEED, Kind.OPENING_LOAD
-    for kind, what, values, limit, unit, tearing, note in (
-        (speed, "speed at", rows["speed"], slow, "m/s", tears[0], _ZIPPER),
-        (load, "load of", rows["weights"], hard, "times its weight", tears[1], ""),
-    ):
+    if not device.strength:
+        return _Borne(slow, hard)
+    weight = float(np.median(rows["load"] / rows["weights"]))
+    holds = min(device.strength.values()) / weight
+    weakest = replace(hard, source="the weakest strength stated")
+    if whole:  # it decides, but for limits that a file makes stricter
+        slow = _unless_stricter("opening_speed", slow, _TORN_FAST)
+        hard = _unless_stricter("opening_load", weakest, holds)
+        return _Borne(slow, hard, np.inf, np.inf)
+    return _Borne(slow, replace(weakest, value=holds) if holds < hard.value else hard)
+
+
+def _opening(
+    device: Device, rows: Mapping[str, FloatArray], borne: _Borne
+) -> Iterator[Check]:
+    def beside(
+        kind: Kind, what: str, values: FloatArray, limit: Limit, unit: str, torn: float
+    ) -> Check:
         low, middle, high = ends(values)
-        told = {"name": f"{what} opening of {device.name}", "note": note}
-        line = compared(kind, middle, unit, limit, interval=(low, high), **told)
-        if line.outcome != "pass":  # where most are beyond what tears, it fails
-            line = replace(line, outcome="fail" if middle > tearing else "warn")
-        yield line
+        name = f"{what} opening of {device.name}"
+        line = compared(kind, middle, unit, limit, interval=(low, high), name=name)
+        if line.outcome == "pass":
+            return line
+        # Where most are beyond what tears, it fails.
+        return replace(line, outcome="fail" if middle > torn else "warn")
+
+    fast, hard = Kind.OPENING_SPEED, Kind.OPENING_LOAD
+    fastest, weights = rows["speed"], rows["weights"]
+    line = beside(fast, "speed at", fastest, borne.speed, "m/s", borne.torn_fast)
+    yield replace(line, note=_ZIPPER)
+    times = "times its weight"
+    yield beside(hard, "load of", weights, borne.load, times, borne.torn_hard)
     burning = int(np.count_nonzero(rows["after_burnout"] <= 0))
     if burning:
         p = binomial(burning, rows["speed"].size)
