@@ -228,18 +228,19 @@ class Watch:
         """Say where to look under the word that says to."""
         say, sight = self.voice.say, self.sight
         compass = self.voice.letters(fall.azimuth)
-        if fall.around:
-            if fall.distance <= fall.radius / 8:
-                return say("instruct.about")
-            if sight is None:
-                return say("instruct.mostly", compass=compass)
-            side = say(f"side.{sight.hand(fall.azimuth)}")
-            return say("instruct.mostly_side", compass=compass, side=side)
+        if fall.around and fall.distance <= fall.radius / 8:
+            return say("instruct.about")
         if sight is None:
-            return say("instruct.where", compass=compass)
+            return say(
+                "instruct.mostly" if fall.around else "instruct.where", compass=compass
+            )
+        hand = say(f"side.{sight.hand(fall.azimuth)}")
+        if fall.around:
+            return say("instruct.mostly_side", compass=compass, side=hand)
         side = sight.side(fall.distance, fall.azimuth).removeprefix("far_")
-        side = say(f"side.{side}")
-        return say("side.next", compass=compass, side=side)
+        if side == "at_pad":
+            return say("instruct.near_side", compass=compass, side=hand)
+        return say("side.next", compass=compass, side=say(f"side.{side}"))
 
 
 def watch(assessment: Assessment, voice: Voice) -> Watch:

@@ -112,14 +112,14 @@ function sideOf(east, north) {
 
 // Which way to look, as `Watch.eyes` has it.
 function eyesOn(fall) {
-  const { about: round, mostly, mostly_side: aside, where } = DIAL.orders;
+  const { about: round, mostly, mostly_side: mostlyAside, near_side: near, where } = DIAL.orders;
   const compass = compassOf(fall.turn);
-  if (overPad(fall)) {
-    if (fall.away <= fall.radius / 8) return round;
-    return DIAL.sight.length ? fill(aside, { compass, side: DIAL.sides[handOf(fall.turn)] }) : fill(mostly, { compass });
-  }
-  if (!DIAL.sight.length) return fill(where, { compass });
-  return fill(DIAL.sides.next, { compass, side: DIAL.sides[sideOf(fall.east, fall.north).replace("far_", "")] });
+  if (overPad(fall) && fall.away <= fall.radius / 8) return round;
+  if (!DIAL.sight.length) return fill(overPad(fall) ? mostly : where, { compass });
+  const hand = DIAL.sides[handOf(fall.turn)];
+  if (overPad(fall)) return fill(mostlyAside, { compass, side: hand });
+  const side = sideOf(fall.east, fall.north).replace("far_", "");
+  return side === "at_pad" ? fill(near, { compass, side: hand }) : fill(DIAL.sides.next, { compass, side: DIAL.sides[side] });
 }
 
 // The second of a moment, as `Voice.clock` writes it.

@@ -523,7 +523,7 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     assert well.startswith(f"From {seen.voice.clock(planned.first)}, if all is well: ")
     fast = seen.fast
     assert ", if nothing opens: " in worst
-    assert f"({seen.voice.letters(fast.azimuth)} of pad)" in worst
+    assert f"({seen.voice.letters(fast.azimuth)}" in worst
     sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)} of" in other]
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other

@@ -230,6 +230,8 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
         f"around the pad, mostly {way}"
         for way in ("behind it (N)", "right (E)", "toward you (S)", "left (W)")
     ]
+    by_it = dataclasses.replace(east, distance=90, azimuth=0.0)
+    assert seen.eyes(by_it) == "near the pad, behind it (N)"
     nearer = dataclasses.replace(round_it, distance=10)
     assert seen.eyes(nearer) == "all around the pad"
     assert any("South crowd line" in line for line in before(seen))
