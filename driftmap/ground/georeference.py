@@ -57,8 +57,8 @@ def fit_picture(
     ``pixels``, shape (n, 2): column and row of points in the picture, from its upper
     left corner; ``places``, shape (n, 2): their east and north from the pad [m].
 
-    Result: root of the summed squares over the degrees of freedom left, or the worst
-    point where that is more [m]. Raises `ValueError` if there are fewer than three
+    Result: `east`, `north` and `error` of a `Picture`; its error is the root of the summed
+    squares over the degrees of freedom left, or the worst point where that is more. Raises `ValueError` if there are fewer than three
     points, or they lie on one line.
 
     Three points are fitted by a turn, a scale and a shift, so that they too show an

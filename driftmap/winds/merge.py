@@ -18,6 +18,7 @@ from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
 from driftmap.winds.consistency import SAME_SKY, doubted
+from driftmap.winds.laying import held_below, laid_through
 from driftmap.winds.levels import (
     SURFACE,
     Node,
@@ -29,7 +30,7 @@ from driftmap.winds.levels import (
     source_of,
 )
 from driftmap.winds.reading import ONE_TIME, Reading, Setting, next_due
-from driftmap.winds.stacking import Stack, held_below, laid_through, stacked
+from driftmap.winds.stacking import Stack, stacked
 
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
