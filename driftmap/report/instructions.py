@@ -230,10 +230,10 @@ class Watch:
         compass = self.voice.letters(fall.azimuth)
         if fall.around and fall.distance <= fall.radius / 8:
             return say("instruct.about")
+        if sight is None and fall.around:
+            return say("instruct.mostly", compass=compass)
         if sight is None:
-            return say(
-                "instruct.mostly" if fall.around else "instruct.where", compass=compass
-            )
+            return say("instruct.where", compass=compass)
         hand = say(f"side.{sight.hand(fall.azimuth)}")
         if fall.around:
             return say("instruct.mostly_side", compass=compass, side=hand)

@@ -524,7 +524,7 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     fast = seen.fast
     assert ", if nothing opens: " in worst
     assert f"({seen.voice.letters(fast.azimuth)}" in worst
-    sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)} of" in other]
+    sides = [f for f in seen.falls if f"({seen.voice.letters(f.azimuth)}" in other]
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other
     assert look(seen)[0].startswith("If one still goes up: the pad. ")  # a no-go
