@@ -12,7 +12,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from driftmap.air import turbulence
-from driftmap.air.convection import toward_dark
+from driftmap.air.sun import toward_dark
 from driftmap.air.wind import MAST
 from driftmap.core.pools import is_alone
 from driftmap.hazard.zones import anywhere

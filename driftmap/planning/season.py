@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Final, TypeVar
 
-from driftmap.air.convection import is_light
+from driftmap.air.sun import is_light
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.ledger import Ledger

@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from functools import lru_cache, partial
 from typing import Final
 
-from driftmap.air.convection import convection, is_light, sun_height
+from driftmap.air.convection import convection
+from driftmap.air.sun import is_light, sun_height
 
 _LOW: Final = 8.0
 """Height of the sun [deg] under which the wind grows more with height, by about half of what

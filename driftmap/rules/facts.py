@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.convection import UPPER_RIM, sun_height
+from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile, surface_wind
 from driftmap.core.errors import InputError
 from driftmap.core.units import STANDARD_GRAVITY

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.air import turbulence
-from driftmap.air.convection import toward_dark
 from driftmap.air.day import AirDay
+from driftmap.air.sun import toward_dark
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Site

@@ -11,8 +11,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.air import profile_law, uncertainty
-from driftmap.air.convection import SUNNY, Convection, convection, sun_height
+from driftmap.air.convection import SUNNY, Convection, convection
 from driftmap.air.profile_law import Field, field_of
+from driftmap.air.sun import sun_height
 from driftmap.air.wind import LAW_TOP, MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from driftmap.air.convection import is_light
+from driftmap.air.sun import is_light
 from driftmap.planning import dial, layout, season
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_cells import CellBlock, work_out

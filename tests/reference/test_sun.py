@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from driftmap.air.convection import sun_height
+from driftmap.air.sun import sun_height
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.convection import sun_height
+from driftmap.air.sun import sun_height
 from driftmap.air.wind import surface_wind
 from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site

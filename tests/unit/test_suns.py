@@ -4,7 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from driftmap.air.convection import convection, is_light, sun_height
+from driftmap.air.convection import convection
+from driftmap.air.sun import is_light, sun_height
 from driftmap.planning.worst_hours import worst_of_a_year, worst_suns
 
 PLACES = [(41.6, -118.0), (-35.0, 149.0), (60.0, 10.0), (5.0, 0.0)]
