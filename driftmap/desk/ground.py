@@ -10,8 +10,8 @@ from typing import Any
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_json
 from driftmap.desk.folder import Folder
-from driftmap.ground.areas import to_local
 from driftmap.ground.georeference import open_picture, read_picture
+from driftmap.ground.projection import to_local
 
 
 def picture_taken(folder: Folder, given: str, data: str) -> str:

@@ -16,9 +16,10 @@ from driftmap.core import units
 from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
 from driftmap.core.files import said_in
-from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
+from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.ground.geojson import Collection, read_collection
 from driftmap.ground.georeference import Picture, read_picture
+from driftmap.ground.projection import flatten, to_local
 from driftmap.ground.roles import OCCUPIED, Mark, near_misses, read_mark
 
 _LONGEST_RULES: Final = 2000  # several sets, or paths of files

@@ -14,7 +14,7 @@ from driftmap.air.wind import WindProfile, surface_wind, told_at
 from driftmap.core.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.core.files import bytes_of, toml_of
 from driftmap.core.units import bounded
-from driftmap.ground.areas import to_local
+from driftmap.ground.projection import to_local
 from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.rocket.flightfile import read_flight

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray
-from driftmap.ground.areas import to_local
+from driftmap.ground.projection import to_local
 from driftmap.logbook.entry import Entry
 from driftmap.verdict.check import Kind
 

@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import SiteError
-from driftmap.ground.areas import Area, Site, to_local
+from driftmap.ground.areas import Area, Site
+from driftmap.ground.projection import to_local
 from driftmap.rocket.flight import Flight
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, of_each_motor

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import beta, chi2, kstest, t
 
-from driftmap.ground.areas import to_lonlat
+from driftmap.ground.projection import to_lonlat
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.findings import (
     PRIOR_WEIGHT,

@@ -40,7 +40,7 @@ from driftmap.air.turbulence import thermals
 from driftmap.air.winderror import draw_wind
 from driftmap.core.estimate import binomial
 from driftmap.core.points import SHARES
-from driftmap.ground.areas import to_lonlat
+from driftmap.ground.projection import to_lonlat
 from driftmap.logbook import findings
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.entry_bodies import assessment_entry

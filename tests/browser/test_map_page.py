@@ -13,7 +13,7 @@ import pytest
 from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
-from driftmap.ground.areas import to_local
+from driftmap.ground.projection import to_local
 from driftmap.report.instructions import watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.ground.areas import to_local, to_lonlat
+from driftmap.ground.projection import to_local, to_lonlat
 
 LONGITUDE = st.floats(-180, 180)
 LATITUDE = st.floats(-84, 84)

@@ -17,7 +17,7 @@ import math
 
 import pytest
 
-from driftmap.ground.areas import to_local, to_lonlat
+from driftmap.ground.projection import to_local, to_lonlat
 
 LINES = [
     # start (lat, lon), azimuth [deg], distance [m], end (lat, lon), tolerance [deg]

@@ -13,7 +13,7 @@ from driftmap.air.atmosphere import air_density
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile, components_from
 from driftmap.core.units import STANDARD_GRAVITY
-from driftmap.ground.areas import to_local
+from driftmap.ground.projection import to_local
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
 
