@@ -166,6 +166,7 @@ function placeClear(label, crowd) {
   const find = (fits) => (fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn({ left, top }), crowd, { gaps: [4, 12, 22, 34, 50, 70, 95], fits, tied: Infinity }));
   const tries = [ahead, onward].flatMap((way) => [bare, calm].map((ground) => (box) => way(box) && ground(box)));
   const place = tries.reduce((found, fits) => found ?? find(fits), null);
+  if (!place) crowd.pressed.add(label); // it comes before people's plates then
   return Boolean(place) && setAt(label, place, crowd);
 }
 
