@@ -1,0 +1,153 @@
+"""All winds between a few at once: what bounds their figures, on checks made by hand."""
+
+import pytest
+
+from driftmap.planning import span_verdict as span
+from driftmap.verdict.check import Check, Kind, decide
+
+
+def line(kind, low, high, limit, outcome="pass", **more):
+    """A check of a figure in the middle of its interval."""
+    given = {"value": (low + high) / 2, "interval": (low, high), "limit": limit}
+    least = kind in {Kind.RAIL_SPEED, Kind.RAIL_OVER_WIND, Kind.STATIC_MARGIN}
+    told = {"sense": "least" if least else "most", "source": "a test", "name": "x"}
+    return Check(kind=kind, outcome=outcome, **{**given, **told, **more})
+
+
+def shares(*uppers, kind=Kind.LANDS_IN, limit=0.001, **more):
+    return [line(kind, 0.0, upper, limit, **more) for upper in uppers]
+
+
+@pytest.mark.parametrize(
+    ("kind", "flown", "limit", "ends", "outcome"),
+    [  # half of what it moves over the span, on top of the worst
+        (Kind.SURFACE_WIND, [(4, 4), (6, 6)], 8.0, (7, 7), "pass"),
+        (Kind.SURFACE_WIND, [(4, 4), (6, 6)], 6.5, (7, 7), "fail"),
+        (Kind.SURFACE_WIND, [(3, 5), (5, 7)], 7.5, (6, 8), "warn"),
+        (Kind.RAIL_SPEED, [(17, 17), (19, 19)], 15.0, (16, 16), "pass"),
+        (Kind.RAIL_SPEED, [(17, 17), (19, 19)], 16.5, (16, 16), "fail"),
+        (Kind.RAIL_SPEED, [(17, 18), (19, 22)], 16.5, (16, 16), "fail"),
+        (Kind.RAIL_SPEED, [(17, 21), (19, 21)], 16.5, (16, 21), "warn"),
+    ],
+)
+def test_what_moves_evenly_is_bound_beyond_its_worst(kind, flown, limit, ends, outcome):
+    told = span._bound([line(kind, *each, limit) for each in flown], None)
+    assert told.interval == pytest.approx(ends)
+    assert told.outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("kind", "factor", "upper", "outcome"),
+    [
+        (Kind.CASUALTIES, 1.5, 0.0009, "pass"),
+        (Kind.CASUALTIES, 2.0, 0.0012, "warn"),
+        # One that fails only where it is ten times its limit: by its value, raised as well.
+        (Kind.CASUALTIES_IF, 2.0, 0.0012, "warn"),
+        (Kind.CASUALTIES_IF, 40.0, 0.024, "fail"),
+    ],
+)
+def test_harm_is_raised_by_as_much_as_the_hits(kind, factor, upper, outcome):
+    told = span._bound(shares(0.0006, 0.0004, kind=kind), factor)
+    assert told.interval == pytest.approx((0.0, upper))
+    assert told.outcome == outcome
+
+
+def test_a_span_is_no_milder_than_what_was_flown():
+    over = line(
+        Kind.CASUALTIES, 0.0, 0.0001, 0.001, "fail"
+    )  # by an exception of its own
+    assert span._bound([*shares(0.0006, kind=Kind.CASUALTIES), over], 1.0).outcome == (
+        "fail"
+    )
+
+
+def test_how_many_times_more_the_net_sees():
+    """All cases together by all, one failure by the same one; never fewer than were flown."""
+    fails = {"kind": Kind.LANDS_IN_FAILURE, "case": "canopy tangles", "area": "Camp"}
+    other = {**fails, "case": "nothing deploys"}
+    whole = {"case": "all cases", "area": "Camp"}
+    flown = [
+        *shares(0.001, 0.002, **whole),
+        *shares(0.1, **fails),
+        *shares(0.1, **other),
+    ]
+    net = [*shares(0.006, **whole), *shares(0.15, **fails), *shares(0.01, **other)]
+    found = {}
+    for check in flown:
+        found.setdefault(span._key(check), []).append(check)
+    netted = {span._key(check): check for check in net}
+    for case, factor in (
+        ("all cases", 3.0),
+        ("canopy tangles", 1.5),
+        ("nothing deploys", 1.0),
+    ):
+        (harm,) = shares(0.001, kind=Kind.CASUALTIES, case=case)
+        assert span._raised(harm, netted, found) == pytest.approx(factor)
+    (rule,) = shares(0.001, kind=Kind.RULE)
+    assert span._raised(rule, netted, found) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "ends", "limit", "outcome"),
+    [  # 3 % of a speed on leaving the rail, half a percent of that of landing
+        (Kind.RAIL_SPEED, (15.4, 18), 15.0, "warn"),
+        (Kind.RAIL_SPEED, (15.5, 18), 15.0, "pass"),
+        (Kind.RAIL_OVER_WIND, (4.1, 6), 4.0, "warn"),
+        (Kind.RAIL_OVER_WIND, (4.2, 6), 4.0, "pass"),
+        (Kind.DESCENT, (5, 8.97), 9.0, "warn"),
+        (Kind.DESCENT, (5, 8.95), 9.0, "pass"),
+        (Kind.CASUALTIES, (0, 0.001), 0.001, "pass"),
+    ],
+)
+def test_a_quantile_near_its_limit_does_not_pass(kind, ends, limit, outcome):
+    told = span._with_room(line(kind, *ends, limit))
+    assert told.outcome == outcome
+    if outcome == "warn":  # and is told with its room, or it would read as a pass
+        low, high = told.interval
+        assert low < limit if told.sense == "least" else high > limit
+
+
+def test_the_worst_is_that_of_the_worse_outcome_then_of_the_higher_ends():
+    mild, high, low = shares(0.0004, 0.0009, 0.0009)
+    held = line(Kind.LANDS_IN, 0.0, 0.0002, 0.0001, "warn")
+    wide = line(Kind.LANDS_IN, 0.0001, 0.0009, 0.001)
+    assert span._worst([mild, high]) is high
+    assert span._worst([low, wide, mild]) is wide
+    assert span._worst([high, held]) is held
+    slow = [line(Kind.RAIL_SPEED, v, 20.0, 15.0) for v in (17.0, 16.0)]
+    assert span._worst(slow).interval == (16.0, 20.0)
+
+
+def fails(area, kind=Kind.LANDS_IN):
+    return line(kind, 0.01, 0.02, 0.001, "fail", area=area)
+
+
+@pytest.mark.parametrize(
+    ("flown", "whole", "edges", "word"),
+    [
+        (["a", "a"], None, [], "no-go"),  # the same place in every wind
+        (["a", "b"], "ab", [], None),  # another in each: between them may be none
+        (["ab", "b"], None, [], "no-go"),
+        (["", ""], "", [], "go"),
+        (["", ""], "a", [], None),  # what lies between is worse
+        (["", "a"], "a", [], None),
+        (["a", "b", "a", "b"], None, [(0, 2)], "no-go"),  # all along an edge
+        (["a", "b", "a", "b"], "ab", [(0, 1)], None),
+        (["S", "S"], "S", [], None),  # a sum over places: each wind may hit another
+    ],
+)
+def test_a_span_has_one_word_only_where_all_its_winds_do(flown, whole, edges, word):
+    fine = line(Kind.RAIL_TILT, 0.0, 0.0, 5.0)
+
+    def checks(names):
+        sums = {"S": fails("", Kind.AMONG_PEOPLE)}
+        return (fine, *(sums.get(name) or fails(name) for name in names))
+
+    def judged():
+        assert whole is not None, (
+            "nothing is worse than a no-go: nobody judges the whole"
+        )
+        return checks(whole)
+
+    told = span.alike([checks(names) for names in flown], judged, decide, edges)
+    assert (told and decide(told)) == word
