@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.column import Sky, mean_air
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import MAST, WindProfile, direction_and_speed, surface_wind
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import (
     FlightError,
@@ -340,15 +340,8 @@ def _lean(
 
 def _directionless(wind: WindProfile) -> bool:
     """Tell of a calm, and of a wind from all sides, whose mean comes from nowhere."""
-    east, north = (float(v) for v in wind.at(10.0))
-    told = wind.strongest or 0.0
-    if wind.members is not None:
-        each = [
-            np.hypot(*(np.interp(10.0, wind.height, way) for way in member))
-            for member in wind.members
-        ]
-        told = max(told, float(np.median(each)))
-    return bool(np.hypot(east, north) < max(_STILL, _TURNING * told))
+    told, _ = surface_wind(wind)
+    return bool(np.hypot(*wind.at(MAST)) < max(_STILL, _TURNING * told))
 
 
 def _lean_note(azimuth: float) -> str:
@@ -358,7 +351,7 @@ def _lean_note(azimuth: float) -> str:
 def _azimuth(flight: Flight, wind: WindProfile) -> float:
     azimuth = flight.rail.azimuth
     if azimuth == "into the wind":
-        return float(direction_and_speed(*wind.at(10.0))[0])
+        return float(direction_and_speed(*wind.at(MAST))[0])
     return float(azimuth)
 
 

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.air.atmosphere import air_density
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.units import show
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.drop import drop
@@ -193,7 +193,7 @@ def _both(value: float, dimension: str) -> str:
 def _of_the_wind(wind: WindProfile, height: float) -> Iterator[str]:
     """Tell what would hold a flight in this wind, and what it is where nobody read it."""
     yield from (f"This wind holds a flight: {note}." for note in wind.warned)
-    east, north = (float(v) for v in wind.at(10.0))
+    east, north = (float(v) for v in wind.at(MAST))
     if wind.strongest and math.hypot(east, north) < wind.strongest / 4:
         yield "It comes from no one side: this is the middle of all, it may go any way."
     if height > wind.known_to:

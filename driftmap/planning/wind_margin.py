@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from driftmap.air.transformed import scaled
+from driftmap.air.wind import MAST
 from driftmap.planning.trial import FINDINGS, try_flight
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import decide_ahead
@@ -64,7 +65,7 @@ def winds_around(
     Questions of the rules are left out on both sides, as no wind answers them.
     """
     a, count = assessment, 0
-    speed = math.hypot(*a.wind.at(10.0))
+    speed = math.hypot(*a.wind.at(MAST))
     now = FINDINGS.index(decide_ahead(a.checks))
     nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
     if a.verdict != "go" or nowhere:

@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from driftmap.air.wind import told_at
+from driftmap.air.wind import MAST, told_at
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
@@ -258,7 +258,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         return f"{voice.shown(value, kind)} ({other.shown(value, kind)})"
 
     told = [(x.height, x.speed) for x in a.wind.levels if x.height > 0]
-    height, speed = min(told or [(10.0, float(told_at(a.wind, 10.0)[1]))])
+    height, speed = min(told or [(MAST, float(told_at(a.wind, MAST)[1]))])
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
     length = a.flight.rail.length
     say = voice.say
