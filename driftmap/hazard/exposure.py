@@ -153,7 +153,7 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
         every += _of_all(cloud, case, danger, pieces)
     impacts = gather(every, cloud.flights, danger.most)
     return Harm(
-        expected_casualties(impacts, site.areas, occupied=OCCUPIED),
+        expected_casualties(impacts, site.areas, occupied=(*OCCUPIED, "building")),
         given,
         *_spots(impacts, peopled, danger.angle),
     )

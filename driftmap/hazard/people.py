@@ -59,7 +59,7 @@ def expected_casualties(
     areas : sequence of Area
         Areas of the site.
     occupied : sequence of str
-        Roles where people stand though no head count is given, `driftmap.ground.roles.OCCUPIED`.
+        Roles where people are though no head count is given.
 
     Returns
     -------

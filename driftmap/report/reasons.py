@@ -117,7 +117,6 @@ _SUMS: Final = {
     Kind.AMONG_PEOPLE: Kind.LANDS_IN,
     Kind.ON_CLEAR_GROUND: Kind.LANDS_IN,
     Kind.AMONG_PEOPLE_IN_FAILURE: Kind.LANDS_IN_FAILURE,
-    Kind.ON_CLEAR_GROUND_IN_FAILURE: Kind.LANDS_IN_FAILURE,
 }
 """Checks of all places together, and of each."""
 

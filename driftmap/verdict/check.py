@@ -39,7 +39,6 @@ class Kind(StrEnum):
     AMONG_PEOPLE = "among people"
     AMONG_PEOPLE_IN_FAILURE = "among people, in failure"
     ON_CLEAR_GROUND = "on ground kept clear"
-    ON_CLEAR_GROUND_IN_FAILURE = "on ground kept clear, in failure"
     UNDER_THE_FALL = "people under the fall"
     ON_POWER_LINE = "on a power line"
     IN_WATER = "in water"

@@ -108,7 +108,7 @@ def area_hits(
             names = (case.name for case in cloud.tree.cases)
             areas.append(AreaHit(area, never, dict.fromkeys(names, never)))
             continue
-        if area.occupied:
+        if _peopled(area):
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
         else:
             hits = struck(cloud, inside(area.shape))
@@ -122,12 +122,11 @@ def people_checks(
 ) -> list[Check]:
     """Hold hits of people, and of ground kept clear, against their limits.
 
-    All ground with people counts as one, so that cutting it up changes nothing; the
-    lines of single areas tell where.
+    All ground where people are or may be counts as one, so that cutting it up, by role
+    too, changes nothing; the lines of single areas tell where.
     """
-    crowd = _union(tuple(area for area in site.areas if area.occupied), people=True)
-    clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
-    perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
+    crowd = _union(tuple(filter(_peopled, site.areas)), people=True)
+    clear = [a for a in site.areas if a.role in _KEPT_CLEAR and not _peopled(a)]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
     found = [check for hit in hits for check in details(hit, limits, judged)]
     if not crowd.is_empty:
@@ -139,10 +138,12 @@ def people_checks(
         hit = reached(cloud, _union(tuple(clear)))
         p = mixture(cloud, hit)
         found.append(estimated(Kind.ON_CLEAR_GROUND, p, limits["area_hit"]))
-    if perhaps:
-        hit = reached(cloud, _union(tuple(perhaps)), beyond=PERSON_RADIUS)
-        found += _if(Kind.ON_CLEAR_GROUND_IN_FAILURE, cloud, hit, limits)
     return [*found, *_wires_and_water(cloud, site, limits)]
+
+
+def _peopled(area: Area) -> bool:
+    """Tell ground where people are, or may be as nobody said that it stands empty."""
+    return area.occupied or (area.role in _PERHAPS and area.people is None)
 
 
 def _wires_and_water(
@@ -255,7 +256,7 @@ def _filled(part: shapely.Polygon) -> BaseGeometry:
 
 def _between(cloud: Cloud, site: Site, crowd: BaseGeometry) -> Estimate | None:
     """Give how often ground is hit that lies between the areas of people; None without any."""
-    drawn = shapely.union_all([area.shape for area in site.areas if area.occupied])
+    drawn = shapely.union_all([a.shape for a in site.areas if _peopled(a)])
     gaps = crowd.difference(drawn.buffer(PERSON_RADIUS))
     if gaps.area < 1.0:
         return None
@@ -269,7 +270,7 @@ def _known(
 
     No more flights hit one of them, or what lies between, than the sum of those that hit each.
     """
-    totals = [hit.total for hit in hits if hit.area.occupied]
+    totals = [hit.total for hit in hits if _peopled(hit.area)]
     totals += [] if between is None else [between]
     upper = sum(p.upper for p in totals)
     if upper >= plain.upper:
@@ -310,7 +311,7 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
 
 def _overhead(cloud: Cloud, site: Site) -> Iterator[tuple[str, Estimate]]:
     """Count flights whose way up passes over people, all together and in each area."""
-    occupied = [area for area in site.areas if area.occupied]
+    occupied = [area for area in site.areas if area.perhaps_occupied]
     if occupied:
         paths, crowd = ways_up(cloud), _union(tuple(occupied))
         yield "people", passing_over(paths, crowd.buffer(PERSON_RADIUS))
@@ -322,11 +323,11 @@ def details(
 ) -> list[Check]:
     """Tell of one area what is judged of all together; of cases those to be judged."""
     area = hit.area
-    if not area.occupied and area.role not in _KEPT_CLEAR:
+    if not _peopled(area) and area.role not in _KEPT_CLEAR:
         return []
     told = partial(estimated, area=area.name)
     checks = [told(Kind.LANDS_IN, hit.total, limits["area_hit"])]
-    if area.occupied:
+    if _peopled(area):
         limit = limits["area_hit_in_failure"]
         checks += [
             told(Kind.LANDS_IN_FAILURE, p, limit, case=name)

@@ -202,7 +202,7 @@ DRAWN = {
     ),
     "a farm in squares under the fall": no_go(
         DAY.also(squares("building", UNDER, 160, 16)),
-        "on ground kept clear, in failure",
+        "among people, in failure",
     ),
     "a power line drawn as its poles": holds(
         DAY.also(squares("power line", PLANNED, 300, 25, 3.0)), "on a power line"

@@ -212,7 +212,7 @@ PEOPLE |= {
 GROUND = {
     "a farmhouse under the fall": no_go(
         DAY.also(area("building", box(*UNDER, 160, 160), "Farm")),
-        "on ground kept clear, in failure",
+        "among people, in failure",
     ),
     "a farmhouse under the fall in three parts": no_go(
         DAY.also(
@@ -221,10 +221,10 @@ GROUND = {
                 for i in (-1, 0, 1)
             )
         ),
-        "on ground kept clear, in failure",
+        "among people, in failure",
     ),
     "a road across the planned landing": no_go(
-        DAY.also(area("road", box(*PLANNED, 10, 900), "Road")), "on ground kept clear"
+        DAY.also(area("road", box(*PLANNED, 10, 900), "Road")), "among people"
     ),
     "a spring that must not be hit": no_go(
         DAY.also(area("closed ground", box(*PLANNED, 60, 60), "Spring")),

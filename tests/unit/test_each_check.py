@@ -59,7 +59,7 @@ ROOT = Path(__file__).parents[2]
 N = 6000
 DETAIL = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
 CROWD = Area("Crowd", "spectators", shapely.box(-500, -40, -400, 40), people=40)
-HOUSE = Area("House", "building", shapely.box(400, 400, 420, 420))
+HOUSE = Area("House", "building", shapely.box(400, 400, 420, 420), people=4)
 WIRES = Area("Wires", "power line", shapely.box(-900, 600, 900, 620))
 RESERVE = Area("Reserve", "closed ground", shapely.box(700, -400, 720, -380))
 POND = Area("Pond", "water", shapely.box(-900, -700, 900, -600))
@@ -253,7 +253,7 @@ def test_the_quiet_cloud_is_clear_of_everything(quiet):
     [
         ((-450, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
         ((-399.9, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
-        ((410, 410), Kind.ON_CLEAR_GROUND, 0.0007, 0.004, "fail"),
+        ((410, 410), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
         ((710, -390), Kind.ON_CLEAR_GROUND, 0.0007, 0.004, "fail"),
         ((100, 610), Kind.ON_POWER_LINE, 0.0095, 0.015, "fail"),
         ((100, -650), Kind.IN_WATER, 0.052, 0.07, "warn"),
@@ -414,21 +414,30 @@ def test_outside_the_waiver_is_held_apart_from_outside_the_land(quiet):
     assert {k: c.outcome for k, c in found.items()} == {Kind.OUTSIDE_WAIVER: "fail"}
 
 
-@pytest.mark.parametrize(
-    ("to", "kind"),
-    [
-        ((-450, 0), Kind.AMONG_PEOPLE_IN_FAILURE),
-        ((410, 410), Kind.ON_CLEAR_GROUND_IN_FAILURE),
-    ],
-)
-def test_a_failure_is_taken_as_certain(quiet, to, kind):
+@pytest.mark.parametrize("to", [(-450, 0), (410, 410)])
+def test_a_failure_is_taken_as_certain(quiet, to):
     """Light pieces, so that nothing else speaks: 10 % of one failure is 0.3 % of flights."""
+    kind = Kind.AMONG_PEOPLE_IN_FAILURE
     gone = moved(quiet, "nothing deploys", to, 0.10)
     found = spoken(gone, site())
     assert found[kind].outcome == "fail"
     assert found[kind].case == "nothing deploys"
     few = spoken(moved(quiet, "nothing deploys", to, 0.02), site())
     assert kind not in few
+
+
+@pytest.mark.parametrize("role", ["building", "road", "railway", "airport", "camp"])
+def test_a_crowd_cut_by_role_is_one_crowd(quiet, role):
+    """Half of what is too much on either, however the other is called; an empty one is none."""
+    other = replace(HOUSE, role=role, people=None)
+    cloud = moved(quiet, "nothing deploys", (-450, 0), 0.035)
+    part = next(cloud.of("nothing deploys"))
+    rows = slice(part.rows.stop - round(0.035 * part.flights), part.rows.stop)
+    cloud.east[rows], cloud.north[rows], cloud.energy[rows] = 410.0, 410.0, 1.0
+    kind = Kind.AMONG_PEOPLE_IN_FAILURE
+    assert spoken(cloud, site(CROWD, other))[kind].outcome == "fail"
+    if role != "camp":
+        assert kind not in spoken(cloud, site(CROWD, replace(other, people=0)))
 
 
 def test_the_worst_spot_is_known_no_better_than_that_of_any_place(quiet):
@@ -466,7 +475,8 @@ def test_better_figures_of_places_bound_that_of_all_of_them():
         Estimate(0.0003, 0.0, 0.001, 1, N),
     )
     hits = [AreaHit(CROWD, each, {}) for each in (one, two)]
-    hits.append(AreaHit(HOUSE, Estimate(0.1, 0.1, 0.1, 600, N), {}))  # nobody's
+    empty = replace(HOUSE, people=0)
+    hits.append(AreaHit(empty, Estimate(0.1, 0.1, 0.1, 600, N), {}))
     told = _known(hits, plain, None)
     assert (told.lower, told.estimate) == (0.0004, pytest.approx(0.0008))
     assert told.upper == pytest.approx(0.0016)
@@ -476,7 +486,7 @@ def test_better_figures_of_places_bound_that_of_all_of_them():
 def test_an_empty_house_is_no_crowd(quiet):
     empty = replace(HOUSE, people=0)
     gone = moved(quiet, "nothing deploys", (410, 410), 0.10)
-    assert Kind.ON_CLEAR_GROUND_IN_FAILURE not in spoken(gone, site(CROWD, empty))
+    assert Kind.AMONG_PEOPLE_IN_FAILURE not in spoken(gone, site(CROWD, empty))
 
 
 def test_a_case_that_never_counts_is_judged_all_the_same(quiet):
@@ -569,8 +579,10 @@ def test_a_day_of_flights_shares_one_budget(quiet):
     assert check.outcome in {"warn", "fail"}
 
 
-def test_an_unknown_head_count_holds(quiet):
-    found = spoken(quiet, site(replace(CROWD, people=None)))
+@pytest.mark.parametrize("one", [CROWD, HOUSE])
+def test_an_unknown_head_count_holds(quiet, one):
+    rest = [area for area in (CROWD, HOUSE) if area is not one]
+    found = spoken(quiet, site(replace(one, people=None), *rest))
     assert {k: c.outcome for k, c in found.items()} == {Kind.HEAD_COUNT: "warn"}
 
 
@@ -598,8 +610,13 @@ def test_above_the_ceiling_and_out_of_the_cylinder(quiet):
 def test_over_peoples_heads(quiet):
     way = quiet.way.copy()
     way[1, 0, : round(0.02 * N)] = -700.0
-    found = spoken(replace(quiet, way=way), site())
-    assert {k: c.outcome for k, c in found.items()} == {Kind.OVERFLIGHT: "fail"}
+    over = replace(quiet, way=way)
+    assert {k: c.outcome for k, c in spoken(over, site()).items()} == {
+        Kind.OVERFLIGHT: "fail"
+    }
+    lived_in = replace(HOUSE, shape=CROWD.shape, people=None)
+    assert Kind.OVERFLIGHT in spoken(over, site(lived_in))
+    assert Kind.OVERFLIGHT not in spoken(over, site(replace(lived_in, people=0)))
 
 
 def test_people_under_the_fall(quiet):
