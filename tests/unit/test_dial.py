@@ -1,6 +1,7 @@
 """The dial: winds as the meter reads them, the worst between them, and its packing."""
 
 import dataclasses
+import itertools
 import math
 import pickle
 import re
@@ -9,6 +10,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,6 +22,7 @@ from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.planning import dial as planned
+from driftmap.planning import dial_cells
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dial_cells import CellBlock
@@ -42,7 +45,7 @@ from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import Setup
-from driftmap.verdict.check import decide
+from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
 from driftmap.winds.profile import read_wind
@@ -51,6 +54,49 @@ from driftmap.winds.times import present
 ROOT = Path(__file__).parents[2]
 
 pytestmark = pytest.mark.usefixtures("any_word")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "departs", "hangs", "supposed"),
+    [
+        ("pass", False, False, False),
+        ("pass", True, False, True),  # the wind flown is not the one that was read
+        ("pass", False, True, True),
+        ("warn", False, False, True),
+    ],
+)
+def test_a_go_that_hangs_on_winds_nobody_read_is_one_if_they_are_so(
+    monkeypatch, outcome, departs, hangs, supposed
+):
+    check = Check(kind=Kind.OVERFLIGHT, outcome=outcome, source="a test")
+    told = SimpleNamespace(departs=lambda air: departs, read=lambda way, speed: None)
+    flights = SimpleNamespace(
+        trial=lambda *wind: SimpleNamespace(problem="", checks=(check,)),
+        drawn=lambda *wind: ({}, {}),
+        flown=lambda *wind: SimpleNamespace(cloud=None),
+        air=lambda *wind: None,
+        supposition=told,
+        setup=None,
+    )
+    monkeypatch.setattr(dial_cells, "hangs_on_aloft", lambda *given: hangs)
+    node = dial_cells._Bench(flights, Reach(8.0, 4, 12)).node(1, 0)
+    assert node.supposed == supposed
+    assert node.word == (
+        "hold" if outcome == "warn" else ("go", "go if aloft")[supposed]
+    )
+
+
+@pytest.mark.parametrize("place", [(1, 0), (1, 1), (2, 0), (2, 1), (1.5, 0.5), None])
+def test_a_cell_is_go_only_where_none_of_its_winds_hangs_on_what_nobody_read(place):
+    fine = Check(kind=Kind.OVERFLIGHT, outcome="pass", source="a test")
+    bench = dial_cells._Bench(
+        SimpleNamespace(strictest=lambda *span: (fine,)), Reach(8.0, 4, 12)
+    )
+    places = [*itertools.product((1, 2), (0, 1)), (1.5, 0.5)]
+    bench.known = {
+        at: DialNode((2.0, 0.0), "go", (fine,), supposed=at == place) for at in places
+    }
+    assert bench.cell(1, 0).word == ("go" if place is None else "go if aloft")
 
 
 def test_the_law_gives_the_wind_of_the_same_words():

@@ -57,14 +57,17 @@ def test_a_wind_read_only_far_up_holds():
         (((10, 0), (100, 8.7), (1000, 8.7)), 2.9),  # 8.7 m/s in the 90 m above 10 m
         (((2, 0), (100, 7.0), (1000, 30)), None),
         (((10, 4), (100, 8), (300, 8), (380, -2)), 3.75),  # it turns about
-        (
-            ((10, 0), (60, 8), (800, 8)),
-            None,
-        ),  # what is less deep, or higher, is not seen
+        (((10, 0), (70, 8), (800, 8)), 4.0),
+        (((10, 0), (500, 0), (600, 10), (1000, 10)), 3.0),
+        (((10, 0), (69, 8), (800, 8)), None),
+        (((10, 0), (500, 0), (601, 20), (1000, 20)), None),
     ],
 )
 def test_a_wind_that_changes_fast_with_height_holds(levels, change):
-    """Moderate from 5 kt in 100 ft: 2.53 m/s in 30 m (ICAO's interim scale, from memory)."""
+    """Over 60 m of it, up to 600 m: what is less deep, or higher, is not seen.
+
+    Moderate from 5 kt in 100 ft: 2.53 m/s in 30 m (ICAO's interim scale, from memory).
+    """
     height, east = map(list, zip(*levels, strict=True))
     wind = _wind(height, np.array(east, float), read=tuple(height), known_to=height[-1])
     found = _checks(wind).get(Kind.WIND_SHEAR)
