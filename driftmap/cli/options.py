@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from driftmap.core.errors import located
+from driftmap.core.errors import InputError, located
 from driftmap.core.units import bounded, parse, quantity
 
 if TYPE_CHECKING:
@@ -88,9 +88,13 @@ def gathered(
     return add
 
 
-_SETTINGS: Final = (97_500.0, 107_000.0)
+_SETTINGS: Final = (95_000.0, 107_000.0)
 """Altimeter settings of days fit to fly [Pa]; assumed. Below lies what a meter shows at a field
 of some height, which is none."""
+
+_DEEP, _LIKE = 97_500.0, 2_000.0
+"""A setting below this, a deep low's, that is so near what the air at the field usually presses
+is what a meter shows there [Pa]; assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,8 +263,18 @@ def day_of(
     What is left out is taken from the surface report among the winds, if there is one;
     what that does not say is standard, and dry.
     """
+    from driftmap.air.atmosphere import pressure
     from driftmap.air.day import day_told
 
+    told, usual = weather.altimeter, float(pressure(altitude))
+    if told is not None and told < _DEEP and abs(told - usual) <= _LIKE:
+        raise InputError(
+            "--altimeter",
+            "",
+            f"{told / 100:.0f} hPa is about what the air presses at the field itself, "
+            f"{usual / 100:.0f} hPa at {altitude:.0f} m; accepted is the altimeter setting "
+            "(QNH), of sea level: leave it out where nobody tells it",
+        )
     warm, setting = (None, None) if wind is None else (wind.temperature, wind.altimeter)
     warm = warm if weather.temperature is None else weather.temperature
     setting = setting if weather.altimeter is None else weather.altimeter

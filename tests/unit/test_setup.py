@@ -12,6 +12,8 @@ from driftmap import Setup, assess, compare, margins
 from driftmap.air.day import AirDay
 from driftmap.cli.assess import assess_command
 from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
+from driftmap.cli.options import Weather, day_of
+from driftmap.core.errors import InputError
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
 from driftmap.planning.assumed_winds import suppose
@@ -205,12 +207,32 @@ def test_a_supposed_wind_grows_over_the_ground_that_is_told():
         assert np.hypot(*wind.at(height)) == pytest.approx(np.hypot(*words.at(height)))
 
 
-def test_the_pressure_at_the_field_is_no_altimeter_setting():
-    """972 hPa: the standard atmosphere has it at 352 m (`driftmap.air.atmosphere`)."""
+@pytest.mark.parametrize(
+    ("hectopascal", "altitude", "taken"),
+    [
+        (972, 352.0, False),  # which the standard atmosphere has at 352 m
+        (955, 352.0, False),
+        (955, 0.0, True),  # a deep low by the sea
+        (980, 280.0, True),
+    ],
+)
+def test_the_pressure_at_the_field_is_no_altimeter_setting(
+    hectopascal, altitude, taken
+):
+    weather = Weather(altimeter=hectopascal * 100.0)
+    if taken:
+        assert day_of(weather, altitude).pressure <= hectopascal * 100.0
+        return
+    with pytest.raises(InputError, match="at the field itself, 972 hPa at 352 m"):
+        day_of(weather, altitude)
+
+
+def test_a_pressure_that_no_sea_level_has_is_no_altimeter_setting():
+    """875 hPa at 1,234 m: the standard atmosphere has 873.5 hPa there."""
     root = Path(__file__).parents[2]
-    words = [str(root / "examples" / "dunlin.toml"), "--altimeter", "972 hPa"]
+    words = [str(root / "examples" / "dunlin.toml"), "--altimeter", "875 hPa"]
     words += ["--site", str(root / "sites" / "saltgrass-flat.geojson")]
     told = CliRunner().invoke(assess_command, words).exception
-    assert "--altimeter: '972 hPa' is out of bounds; accepted is 975 to 1,070" in str(
+    assert "--altimeter: '875 hPa' is out of bounds; accepted is 950 to 1,070" in str(
         told
     )
