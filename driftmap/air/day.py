@@ -20,10 +20,9 @@ from driftmap.air.atmosphere import (
 from driftmap.air.atmosphere import pressure as standard_pressure
 from driftmap.air.atmosphere import temperature as standard_temperature
 from driftmap.core.checks import FloatArray, checked
-from driftmap.core.units import STANDARD_GRAVITY
+from driftmap.core.units import STANDARD_GRAVITY, ZERO_CELSIUS
 
 _EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)
-_FREEZING: Final = 273.15  # K
 _COLDEST, _HOTTEST = 228.15, 333.15  # K, range of the formula over water
 
 
@@ -66,7 +65,7 @@ def saturation_pressure(temperature: ArrayLike) -> FloatArray:
 
 
 def _saturation(temperature: FloatArray) -> FloatArray:
-    t = temperature - _FREEZING
+    t = temperature - ZERO_CELSIUS
     return np.asarray(611.2 * np.exp(17.62 * t / (243.12 + t)))
 
 

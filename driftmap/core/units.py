@@ -24,6 +24,9 @@ KNOT: Final = 1852 / 3600
 STANDARD_GRAVITY: Final = 9.80665
 """Standard acceleration of free fall [m s⁻²] (CGPM 1901; US76 table 2)."""
 
+ZERO_CELSIUS: Final = 273.15
+"""Where the Celsius scale begins [K], exact (SI brochure)."""
+
 _POUND: Final = 0.45359237
 _POUND_FORCE: Final = _POUND * STANDARD_GRAVITY
 
@@ -110,7 +113,7 @@ _FAR: Final = ("km", "mi", "nmi")
 _NEAR, _THOUSANDS = ("m", "ft"), re.compile(r"[1-9]\d{0,2}\.000")
 """Of these there are thousands, and nobody measures a round number of them to a thousandth."""
 
-_OFFSET: Final = MappingProxyType({"C": 273.15, "F": 459.67 * 5 / 9})
+_OFFSET: Final = MappingProxyType({"C": ZERO_CELSIUS, "F": 459.67 * 5 / 9})
 _TOLD: Final = MappingProxyType({"temperature": "C", "pressure": "hPa"})
 """Unit in which bounds are told where it is not the SI unit."""
 
@@ -295,6 +298,11 @@ def check_bounds(
     raise ValueError(
         f"{quoted(value)} is out of bounds; accepted is {f'{told} {unit}'.rstrip()}"
     )
+
+
+def kelvin(celsius: float | None) -> float | None:
+    """Give a temperature in kelvin; None where none was told."""
+    return None if celsius is None else celsius + ZERO_CELSIUS
 
 
 def unit_of(dimension: str, system: str) -> str:

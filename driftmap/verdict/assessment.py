@@ -15,6 +15,7 @@ from driftmap.air.day import AirDay
 from driftmap.air.sun import toward_dark
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
+from driftmap.core.units import ZERO_CELSIUS
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.outlines import Outlines
@@ -395,7 +396,7 @@ def _of_the_day(day: AirDay | None) -> str:
     if day is None:
         return "standard atmosphere: no temperature or pressure was given"
     return (
-        f"air of the day at the site: {day.temperature - 273.15:.0f} °C, "
+        f"air of the day at the site: {day.temperature - ZERO_CELSIUS:.0f} °C, "
         f"{day.pressure / 100:.0f} hPa, humidity {day.humidity:.0%}; "
         f"density altitude {day.density_altitude():.0f} m"
     )

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel
-from driftmap.core.units import KNOT
+from driftmap.core.units import KNOT, kelvin
 from driftmap.winds import sky
 from driftmap.winds.reading import check_direction, check_speed, words
 
@@ -83,7 +83,7 @@ def swinging(words: Sequence[str]) -> tuple[list[str], float]:
 def air_temperature(words: Sequence[str]) -> float | None:
     """Give the temperature that a report tells [K]."""
     found = next(filter(None, map(_TEMPERATURE.fullmatch, words)), None)
-    return None if found is None else float(found[1].replace("M", "-")) + 273.15
+    return kelvin(None if found is None else float(found[1].replace("M", "-")))
 
 
 def altimeter_setting(words: Sequence[str]) -> float | None:

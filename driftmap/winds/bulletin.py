@@ -16,7 +16,7 @@ from typing import Final
 from driftmap.air.atmosphere import altitude_of
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
-from driftmap.core.units import FOOT, KNOT
+from driftmap.core.units import FOOT, KNOT, kelvin
 from driftmap.winds.other_times import with_others
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.text import FAR_ABOVE, choose_station, choose_time, laid_out, reader
@@ -300,7 +300,7 @@ def _level(feet: int, group: WindGroup, name: str, setting: Setting) -> WindLeve
         speed=group.speed * KNOT,
         gust=None,
         source=name,
-        temperature=None if group.temperature is None else group.temperature + 273.15,
+        temperature=kelvin(group.temperature),
     )
 
 

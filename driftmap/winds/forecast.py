@@ -31,6 +31,7 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import nearest_name
+from driftmap.core.units import kelvin
 from driftmap.winds.json_document import (
     as_number,
     as_time,
@@ -228,10 +229,8 @@ def _heights(
         anchors.append(geopotential_of(z + setting.site_altitude))
         with at(place):
             check_placed(p, z + setting.site_altitude)
-    celsius = [row.get("temperature_c") for _, row in rows]
-    found, standard = fill_heights(
-        pressures, anchors, [None if c is None else c + 273.15 for c in celsius]
-    )
+    temperatures = [kelvin(row.get("temperature_c")) for _, row in rows]
+    found, standard = fill_heights(pressures, anchors, temperatures)
     heights = [
         z if z is not None else altitude_of(h or 0.0) - setting.site_altitude
         for z, h in zip(told, found, strict=True)
@@ -244,8 +243,7 @@ def _level(
 ) -> WindLevel:
     numbers = {key: value for key, value in row.items() if key in NAMES}
     level = level_from(numbers, height, setting, name)
-    celsius = row.get("temperature_c")
-    return level if celsius is None else replace(level, temperature=celsius + 273.15)
+    return replace(level, temperature=kelvin(row.get("temperature_c")))
 
 
 def _ensemble(

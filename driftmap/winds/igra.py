@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.units import kelvin
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
 from driftmap.winds.text import reader
@@ -120,7 +121,7 @@ def _row(number: int, line: str) -> SondeRow:
         where=f"line {number}",
         pressure=_field(line, 9, 15, "pressure"),
         geopotential=height,
-        temperature=None if temperature is None else temperature + 273.15,
+        temperature=kelvin(temperature),
         direction=_field(line, 40, 45, "direction"),
         speed=_field(line, 46, 51, "speed", 10.0),
     )

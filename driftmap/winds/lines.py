@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.core.errors import visible
-from driftmap.core.units import DIMENSIONS, show
+from driftmap.core.units import DIMENSIONS, ZERO_CELSIUS, show
 from driftmap.winds.reading import Reading
 
 
@@ -55,7 +55,7 @@ def _air(reading: Reading, system: str) -> str:
     told = ""
     kelvin = reading.levels[0].temperature
     if reading.kind == "surface" and kelvin is not None:
-        celsius = kelvin - 273.15
+        celsius = kelvin - ZERO_CELSIUS
         us = f"{celsius * 1.8 + 32:.0f} °F"
         told += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
     if reading.pressure is not None:

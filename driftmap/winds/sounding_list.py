@@ -14,6 +14,7 @@ from typing import Final, TypeAlias
 
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import rows_of
+from driftmap.core.units import kelvin
 from driftmap.winds.reading import Reading, Setting, words
 from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
 from driftmap.winds.text import meanings, reader, unit_size
@@ -234,5 +235,4 @@ def _list_row(cells: dict[str, tuple[str, float]], where: str) -> SondeRow:
                     where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
                 ) from None
     celsius = told.pop("temperature")
-    kelvin = None if celsius is None else celsius + 273.15
-    return SondeRow(where=where, temperature=kelvin, **told)
+    return SondeRow(where=where, temperature=kelvin(celsius), **told)
