@@ -242,6 +242,17 @@ def test_bisection_closes_in_from_below(verdicts):
     assert told(found.held_by) == "too much"
 
 
+@pytest.mark.parametrize(
+    ("own", "mph"),
+    [({}, 20.0), ({"surface_wind": "8 mph"}, 8.0), ({"surface_wind": "30 mph"}, 20.0)],
+)
+def test_speeds_are_tried_up_to_the_stricter_of_the_rules_and_a_limit_of_ones_own(
+    dunlin, saltgrass, own, mph
+):
+    setup = Setup(dunlin, replace(saltgrass, limits=own), 10, 1)
+    assert searching.wind_allowed(setup) == pytest.approx(mph * 0.44704)
+
+
 def test_go_that_begins_above_calm_is_no_limit_below():
     """And it is the lightest air that is told to hold."""
 

@@ -173,16 +173,19 @@ def test_each_bin_is_flown_once_and_a_gap_is_never_go(tmp_path, setup, flown):
 
 
 def test_an_hour_in_the_dark_holds_unless_it_is_meant(tmp_path, setup, flown):
-    night, path = "2026-05-01T08:00Z,90,2", "2026-05-01T18:00Z,90,2"
-    hours = read_hours(write(tmp_path, night, "2026-05-01T02:30Z,90,6", path))
+    """And one in which the sun rises, near 12:55Z, or sets, near 02:46Z."""
+    said = ("01T02:30Z,90,6", "01T08:00Z,90,2", "01T12:00Z,90,2", "01T18:00Z,90,2",
+            "02T02:00Z,90,2")  # fmt: skip
+    hours = read_hours(write(tmp_path, *(f"2026-05-{row}" for row in said)))
     found = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
-    told = {h.time.hour: (h.finding, h.blocked_by) for h in found}
-    assert told[8] == ("hold", "it is dark")
-    assert told[18] == ("go", "")
-    assert told[2] == ("hold", "x")  # its own reason stays
+    told = {f"{h.time:%dT%H}": (h.finding, h.blocked_by) for h in found}
+    for dark in ("01T08", "01T12", "02T02"):
+        assert told[dark] == ("hold", "it is dark")
+    assert told["01T18"] == ("go", "")
+    assert told["01T02"] == ("hold", "x")  # its own reason stays
     meant = dataclasses.replace(setup, answers=Answers({"night_arranged": True}))
     found = season_hours(meant, Supposition(0.0), hours, Ledger("k"))
-    assert {h.time.hour: h.finding for h in found}[8] == "go"
+    assert {f"{h.time:%dT%H}": h.finding for h in found}["01T08"] == "go"
 
 
 def test_a_bin_has_its_worst_word_by_the_suns_of_the_hours(
