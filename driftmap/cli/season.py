@@ -190,7 +190,8 @@ def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
     "--utc-offset",
     type=Quantity("number", -12.0, 14.0),
     default="0",
-    help="Local time less UTC [h], for months and hours of the day.",
+    help="Local time less UTC, a plain number of hours such as -7, for months and hours "
+    "of the day.",
 )
 @click.option(
     "--check",

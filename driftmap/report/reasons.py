@@ -256,7 +256,9 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     def both(value: float, kind: str) -> str:
         return f"{voice.shown(value, kind)} ({other.shown(value, kind)})"
 
-    told = [(x.height, x.speed) for x in a.wind.levels if x.height > 0]
+    told = [
+        (x.height, x.speed) for x in a.wind.levels if x.height > 0 and not x.carried
+    ]
     height, speed = min(told or [(MAST, float(told_at(a.wind, MAST)[1]))])
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
     length = a.flight.rail.length

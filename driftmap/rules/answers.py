@@ -230,7 +230,9 @@ _OF_THE_FILE: Final = {
 }
 """Facts that every flight file tells."""
 
-_OF_RECOVERY: Final = {"stability_checked", "recovery_otherwise"}
+_OF_RECOVERY: Final = {
+    *("stability_checked", "recovery_otherwise", "recovery_of_one_body")
+}
 """What is asked of a flight and may be otherwise with another recovery."""
 
 

@@ -43,9 +43,10 @@ OF_THE_BOUNDS: Final = frozenset(
         *("waiver_request_in_time", "advanced_waiver_request_in_time"),
         *("airspace_leave", "swiss_airspace_leave", "nz_airspace_leave"),
         *("launch_authorization", "large_rocket_permission", "approved_area"),
+        *("side_of_border", "site_agreed"),
     }
 )
-"""Questions of how far and how high leave was given, and of what the rules leave out."""
+"""Questions of how far and how high leave was given, and of what the rules are and leave out."""
 
 SINCE: Final = {
     "drawn": (

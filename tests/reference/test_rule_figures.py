@@ -50,6 +50,7 @@ ROWS = [
     ("range", "elevation_checked", "practice", (200.0,)),
     ("range", "airport_agreed", "practice", (5000.0,)),
     ("range", "motors_told_together", "practice", (1,)),
+    ("range", "recovery_of_one_body", "practice", (1,)),
     ("range", "booster_fins_hold", "practice", (1,)),
     ("us-faa-101", "Class 1, model rocket", "cfr", (125 * G, 1500 * G)),
     ("us-faa-101", "Class 2, high-power rocket", "cfr", (40960,)),

@@ -363,7 +363,7 @@ def test_a_leave_is_none_for_more_ground_or_height_or_by_other_rules(willet, sal
         (replace(saltgrass, rules="us germany"), False),
     ):
         now = Occasion.of(willet, site, WHEN)
-        for name in ("waiver_active", "landowner_leave", "local_code_read"):
+        for name in ("waiver_active", "landowner_leave", "side_of_border"):
             assert (said.changed_since(now, name) == "") == counts
         assert not said.changed_since(now, "no_fire_ban")
 

@@ -883,6 +883,13 @@ def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
                  "glides any way at 7 mph (3.0 m/s)", "motors: 1, 344 N s in all", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
         assert both in back, back
     assert "standard day" not in back
+    read = next(level for level in demo.wind.levels if not level.carried)
+    read = replace(read, height=10.0, speed=4.0)
+    carried = replace(read, height=2.0, speed=2.9, source=f"law from {read.source}")
+    metar = replace(demo, wind=replace(demo.wind, levels=(carried, read)))
+    assert "wind read as 9 mph (4.0 m/s) at 33 ft" in " ".join(
+        read_back(metar, english("us"))
+    ).replace("\xa0", " ")
     # What a meter shows at the field, taken for the altimeter setting: 751 hPa there.
     plan = demo.cloud.plan
     sky = replace(plan.sky, day=AirDay(280.0, 75_100.0, 0.0, 1234.4))
