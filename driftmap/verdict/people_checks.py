@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from typing import Final
@@ -56,6 +56,8 @@ _FETCHING: Final = (
 
 _PERHAPS: Final = ("building", "road", "railway", "airport")
 """Ground where people may be though no head count is given."""
+
+_STRIPS: Final = ("road", "railway")
 
 _GAP: Final = 30.0
 """Ground drawn in pieces nearer to each other than this counts as one [m]: people walk
@@ -197,23 +199,32 @@ def _if(
 
 @lru_cache(maxsize=4096)  # the places of a layout
 def _union(areas: tuple[Area, ...], *, people: bool = False) -> BaseGeometry:
-    """Join areas to one ground, gaps and holes closed that are drawn about nothing.
+    """Join areas to one ground, gaps and holes closed but of roads and railways.
+
+    Nobody stands on all that a road goes round, unless people are counted on it.
+    """
+    strips = [a.shape for a in areas if a.role in _STRIPS and not a.people]
+    rest = [a.shape for a in areas if a.role not in _STRIPS or a.people]
+    return shapely.union_all([*strips, _closed(shapely.get_parts(rest), people=people)])
+
+
+def _closed(parts: NDArray[np.object_], *, people: bool) -> BaseGeometry:
+    """Close gaps and holes that are drawn about nothing.
 
     People walk into a hole, and from one piece to the next; round the pad a hole is real.
     """
-    parts = [p for area in areas for p in shapely.get_parts(area.shape)]
     among = _among_dots(parts) if people else []
     ground = shapely.union_all([_filled(part) for part in parts])
     closed = widened_by(ground, _GAP / 2).buffer(-_GAP / 2).union(ground)
     whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed)), *among])
     # Nothing is joined nearer to the pad than what is drawn.
     pad = shapely.Point(0.0, 0.0)
-    beyond = whole.difference(pad.buffer(ground.distance(pad))) if parts else whole
+    beyond = whole.difference(pad.buffer(ground.distance(pad))) if len(parts) else whole
     joined = shapely.get_parts(beyond.union(ground))
     return shapely.union_all([_filled(part) for part in joined])
 
 
-def _among_dots(parts: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+def _among_dots(parts: Iterable[BaseGeometry]) -> list[BaseGeometry]:
     """Give the ground among people drawn as many small spots."""
     dots = [part for part in parts if part.area < _DOT]
     if len(dots) < _DOTS:

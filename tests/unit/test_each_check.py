@@ -440,6 +440,17 @@ def test_a_crowd_cut_by_role_is_one_crowd(quiet, role):
         assert kind not in spoken(cloud, site(CROWD, replace(other, people=0)))
 
 
+def test_a_road_round_a_field_is_no_crowd_on_it():
+    ring = shapely.box(200, 200, 900, 900).boundary.buffer(5)
+    for role, filled in (("road", False), ("railway", False), ("camp", True)):
+        ground = _union((CROWD, Area("Ring", role, ring)), people=True)
+        assert ground.contains(shapely.Point(550, 550)) == filled
+        assert ground.covers(ring.union(CROWD.shape))
+    manned = Area("Ring", "road", ring, people=50)
+    assert _union((manned,), people=True).contains(shapely.Point(550, 550))
+    assert _union(()).is_empty
+
+
 def test_the_worst_spot_is_known_no_better_than_that_of_any_place(quiet):
     """However its people are sheltered: more spots were looked at over wide ground."""
     wide = Area("Cars", "parking", shapely.box(-900, 100, 0, 900), 9, "car")
