@@ -486,6 +486,13 @@ def test_a_page_tells_what_it_was_drawn_of_and_the_list_what_is_wanted(
     assert ask.good("state")["items"][0]["of"] != item["of"]
 
 
+def test_a_word_ends_with_its_wind_or_at_once_where_that_has_no_date(monkeypatch):
+    task, later = SimpleNamespace(when=NOW), NOW + timedelta(hours=1)
+    for found, ends in (((NOW - timedelta(hours=2), later), later), (None, NOW)):
+        monkeypatch.setattr(judging, "good_between", lambda result, found=found: found)
+        assert judging._expires(task, None) == ends
+
+
 def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask):
     put_on(ask, "willet", "dunlin", "willet")
     site = json.loads(desk.folder.text("site.geojson"))
