@@ -1,8 +1,12 @@
 """All winds between a few at once: what bounds their figures, on checks made by hand."""
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from driftmap.planning import span_verdict as span
+from driftmap.planning.subdivision import most_cells, settled_spans, tile
 from driftmap.verdict.check import Check, Kind, decide
 
 
@@ -151,3 +155,39 @@ def test_a_span_has_one_word_only_where_all_its_winds_do(flown, whole, edges, wo
 
     told = span.alike([checks(names) for names in flown], judged, decide, edges)
     assert (told and decide(told)) == word
+
+
+@given(st.integers(1, 9), st.integers(4, 36), st.floats(0.3, 3.0), st.integers(0, 999))
+def test_cells_judged_together_lie_in_one_span_that_has_one_word(
+    rows, ways, step, luck
+):
+    """Whatever the words of a grid are: a stripe of its own here and there."""
+    rng = np.random.default_rng(luck)
+    words = np.zeros((rows, ways), int)
+    words[rng.integers(rows) :] += rng.integers(2)
+    words[:, : rng.integers(ways)] += rng.integers(2)
+    size, most = (rows, ways), most_cells((rows, ways), step, 360 / ways)
+    words[:, : most[1]] += rng.integers(2)  # where a tile ends
+    judged = []
+
+    def judge(one):
+        i, up, j, on = one
+        assert 0 <= i < up <= rows
+        assert 0 <= j < on <= ways
+        assert (up - i - 1) * step < 5.0 or up - i == 1  # rounded up to whole cells
+        assert (on - j) * 360 / ways <= 45.0 + 1e-9 or on - j == 1
+        judged.append(one)
+        inside = words[i:up, j:on]
+        return int(words[i, j]) if np.ptp(inside) == 0 else [*"goes"]
+
+    cells = {
+        (i, i + 1, j, j + 1): words[i, j] for i in range(rows) for j in range(ways)
+    }
+    found = settled_spans(cells, size, most, judge)
+    assert {cell: cells[cell] for cell in found} == found
+    assert len(judged) == len({*judged})
+    for cell in (
+        cells.keys() - found.keys()
+    ):  # alone in its tile, or beside another word
+        i, up, j, on = tile(cell, size, most)
+        assert (i, up, j, on) == cell or np.ptp(words[i:up, j:on])
