@@ -208,7 +208,7 @@ def test_the_picture_says_what_holds_where(site):
     assert re.findall(r'<text class="held"[^>]*>(\w)<', svg) == ["A", "A", "B"]
     (key,) = held_key([held_by(place, voice) for place in (*held, barred, free)], voice)
     assert "<b>A</b> wind (2×)" in key
-    assert "<b>B</b> too near (Crowd) · 1" in key
+    assert "<b>B</b> too near (Crowd) (1×)" in key
     assert held_key([held_by(free, voice)], voice) == []
 
 
