@@ -116,10 +116,15 @@ function setAt(label, { box, short = false, bare = false, tiny = false }, crowd,
   return true;
 }
 
+// Where a tail ends: a little within its ground.
+function tipOf([x, y, u, v]) {
+  const part = TIP / Math.hypot(u - x, v - y);
+  return [x - (u - x) * part, y - (v - y) * part];
+}
+
 // A wedge from within a plate, which hides its foot, to its ground, in pixels from where the label belongs.
 function tailOf(label, box, [x, y, u, v], { left, top }) {
-  const long = Math.hypot(u - x, v - y);
-  const tip = [x - ((u - x) * TIP) / long, y - ((v - y) * TIP) / long];
+  const tip = tipOf([x, y, u, v]);
   const half = Math.min(box.right - box.left, box.bottom - box.top) / 2;
   const foot = [clamp(x, box.left + half, box.right - half), clamp(y, box.top + half, box.bottom - half)];
   const away = Math.hypot(foot[0] - tip[0], foot[1] - tip[1]);
@@ -188,7 +193,11 @@ function placeWord(label, crowd) {
   }
   // Danger is rather named from within caution than from clear ground, never the other way round, and neither over an edge.
   const off = (box) => lies(box, crowd.danger) === "off" && lies(box, crowd.caution) !== "over";
-  const apart = (box) => off(box) && !overlaps(box, crowd.rooms);
+  const tipped = (box) => { // else its tail would name the worse zone
+    const [left, top] = tipOf(wayTo(own, box).way);
+    return lies(about({ left, top }, { width: 8, height: 8 }), worse) === "off";
+  };
+  const apart = (box) => tipped(box) && off(box) && !overlaps(box, crowd.rooms);
   const tries = [(box) => apart(box) && lies(box, crowd.caution) === (kind === "danger" ? "in" : "off"), apart, off];
   const place = tries.reduce((found, fits) => found ?? beside(bare, own, crowd, { fits, tied: 0, afar: crowd.rooms }), null);
   if (place) return setAt(label, { ...place, ...asBare }, crowd, own);

@@ -177,7 +177,9 @@ def _numbers(
     tails, plates = [], []
     for i in sorted(seen, key=lambda i: -people[i].distance):
         go = sent.get(people[i].area.name)
-        at = room.number(i, (wide + _ARROW * (go is not None), high))
+        told = people[i].kind if people[i].seen != "pass" else None
+        home = getattr(room.drawn, told) if told else shapely.Polygon()
+        at = room.number(i, (wide + _ARROW * (go is not None), high), home)
         tails.append(at.tail(people[i].seen))
         plates.append(_plate(at, str(i + 1), people[i].seen, go))
     return [*tails, *plates]

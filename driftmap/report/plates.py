@@ -35,6 +35,9 @@ _OUTWARD: Final = 0.2
 _HIDDEN: Final = 40.0
 """So much farther off a number stands rather than across the pad, or on danger that it is not in."""
 
+_AWAY: Final = 30.0
+"""So much farther off a number stands within the zone that its place is told of."""
+
 _NEAR_PEOPLE: Final = 24.0
 _TURN: Final = np.arange(16) * math.pi / 8
 _ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
@@ -152,8 +155,10 @@ class Room:
         plate = plate or self._beside(ground, size, others, zones=zones)
         return None if plate is None else self._keep(plate)
 
-    def number(self, own: int, size: Size) -> Plate:
+    def number(self, own: int, size: Size, home: BaseGeometry = _NOTHING) -> Plate:
         """Set a number on its ground, whatever it hides, or as near as others leave room.
+
+        ``home``: the zone that it is told to be in; nothing for none.
 
         From afar to the pad they keep the order of their grounds: none behind those set before
         it, none before its ground but the nearest.
@@ -169,6 +174,8 @@ class Room:
         away += _HIDDEN * ~self._alike(boxes, spot)
         others = [g for i, g in enumerate(self.grounds) if i != own]
         away += _HIDDEN * _meet(_shapes(boxes), others)
+        if not home.is_empty:
+            away += _AWAY * ~shapely.covers(home, _shapes(boxes))
         if not self.grounds[own].intersects(self.drawn.danger):
             away += _HIDDEN * ~self._clear(boxes, ())
         pad = self.drawn.pad.centroid

@@ -9,7 +9,6 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.zones import grade
 from driftmap.planning.wind_margin import Around
 from driftmap.report.calls import before, moments
@@ -166,7 +165,7 @@ def heads_up(seen: Watch) -> list[str]:
 
 def _by_risk(places: Sequence[Spot]) -> list[Spot]:
     """Give ground where nobody should be, what is likely hit first, then the nearest."""
-    ground = [spot for spot in places if spot.area.role not in OCCUPIED]
+    ground = [spot for spot in places if not spot.stand]
     return sorted(ground, key=lambda s: (not s.hit, s.distance))
 
 
