@@ -125,7 +125,7 @@ function crowdAt(about) {
   const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings }, at) => {
     const kind = ["danger", "caution"].find((grade) => zoned[grade].some(({ ring }) => reaches(rings, ring)));
     if (kind) mark(at, kind === "danger" ? 2 : 1);
-    return { name, number, kind, outcome: worst.get(at) };
+    return { name, number, rings, kind, outcome: worst.get(at) };
   });
   const mild = crowd.filter(({ kind }) => kind === "caution");
   if (mild.some(({ outcome }) => outcome === 2)) mild.forEach((place) => Object.assign(place, { outcome: 2 }));

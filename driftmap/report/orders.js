@@ -35,10 +35,28 @@ function reachOf(corners) {
   return Math.hypot(...behind) > DIAL.turns.worth * Math.hypot(...end) ? [end, behind] : [end];
 }
 
-function dangerTold(pieces) {
+// The least distance between two rings that do not meet.
+function gapBetween(ring, other) {
+  const away = ([x, y], [a, b], [c, d]) => {
+    const along = clamp(((x - a) * (c - a) + (y - b) * (d - b)) / ((c - a) ** 2 + (d - b) ** 2 || 1), 0, 1);
+    return Math.hypot(a + along * (c - a) - x, b + along * (d - b) - y);
+  };
+  const least = (some, loop) => Math.min(...some.flatMap((corner) => loop.map((end, i) => away(corner, end, loop[(i + 1) % loop.length]))));
+  return Math.min(least(ring, other), least(other, ring));
+}
+
+// How near danger comes to the people nearest to it, where it reaches none of them: on the screen there is room for it, however far.
+function endsBefore(pieces, crowd) {
+  const gap = ({ kind, rings }) => (kind === "danger" ? 0 : Math.min(...rings.flatMap(([edge]) => pieces.map(({ ring }) => gapBetween(edge, ring)))));
+  const nearest = crowd.map((place) => ({ area: place.name, gap: gap(place) })).sort((a, b) => a.gap - b.gap)[0];
+  if (!(nearest?.gap > 0)) return "";
+  return fill(DIAL.orders.danger_before, { area: nearest.area, distance: length(nearest.gap, 1) });
+}
+
+function dangerTold(pieces, crowd) {
   const reach = reachOf(pieces.flatMap(({ ring }) => ring.map(([north, east]) => [east, north])));
   const [end, behind] = reach.map((at) => ({ distance: length(Math.hypot(...at), 1), compass: pointOf(degrees(...at)) }));
-  return fill(DIAL.orders.danger_to, { ...end, near: behind ? fill(DIAL.orders.danger_and, behind) : "" });
+  return fill(DIAL.orders.danger_to, { ...end, near: (behind ? fill(DIAL.orders.danger_and, behind) : "") + endsBefore(pieces, crowd) });
 }
 
 // Who is in danger or over a limit, and in caution where anybody who stands in it is over one.
@@ -59,7 +77,7 @@ function showOrders(zoned, crowd) {
   if (clear.length) lines.push(orderOf("clear", stay, clear));
   if (ready.length) lines.push(orderOf("caution", at, ready));
   else if (zoned.caution.length) lines.push(orderOf("caution", crowd.some((place) => place.kind === "caution") ? left : calm));
-  if (zoned.danger.length) lines.push(orderOf("danger", dangerTold(zoned.danger)));
+  if (zoned.danger.length) lines.push(orderOf("danger", dangerTold(zoned.danger, crowd)));
   if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);
 }

@@ -13,6 +13,7 @@ import numpy as np
 import pypdf
 import pytest
 import shapely
+import shapely.affinity
 from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
@@ -217,6 +218,12 @@ def test_the_hand_and_danger_reach_are_those_of_the_sheets(browser, page, dial):
     reach = [browser.js("return reachOf(arguments[0])", g.tolist()) for g in grounds]
     assert [list(map(tuple, r)) for r in reach] == [reach_of(g) for g in grounds]
     assert {len(r) for r in reach} == {1, 2}
+    shapes = [shapely.convex_hull(shapely.MultiPoint(g)) for g in grounds]
+    away = [shapely.affinity.translate(shape, 9000, 500) for shape in shapes[1:]]
+    pairs = list(zip(shapes, away, strict=False))
+    rings = [[list(one.exterior.coords)[:-1] for one in pair] for pair in pairs]
+    gaps = browser.js("return arguments[0].map((pair) => gapBetween(...pair))", rings)
+    assert gaps == pytest.approx([shapely.distance(*pair) for pair in pairs])
 
 
 @pytest.mark.parametrize(
