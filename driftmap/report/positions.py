@@ -23,6 +23,10 @@ WORTH: Final = 0.2
 """Behind the pad danger is told of from so much of its reach on. Assumed."""
 
 
+_ROOM: Final = 160
+"""Letters that names take in the orders, all together; each has twenty at least. Assumed."""
+
+
 class Order(NamedTuple):
     """What is said of a zone, or to whoever must move: the sign it bears, and its words."""
 
@@ -66,10 +70,14 @@ def stand(seen: Watch) -> list[Order]:
 
 
 def _names(seen: Watch) -> dict[str, str]:
-    """Give the name of each place of people, behind the number that it bears on the map."""
+    """Give the name of each place of people, behind the number that it bears on the map.
+
+    A long one is cut where many would hide what they are told: the list of places has it whole.
+    """
     numbers = people_numbers(spot.area for spot in seen.places)
+    most = max(20, _ROOM // max(len(numbers), 1))
     return {
-        name: f"{circled(number)}\u00a0{isolate(name)}"
+        name: f"{circled(number)}\u00a0{isolate(name if len(name) <= most else f'{name[: most - 1]}…')}"
         for name, number in numbers.items()
     }
 

@@ -199,29 +199,30 @@ def _if(
 
 @lru_cache(maxsize=4096)  # the places of a layout
 def _union(areas: tuple[Area, ...], *, people: bool = False) -> BaseGeometry:
-    """Join areas to one ground, gaps and holes closed but of roads and railways.
+    """Join areas to one ground, gaps and holes closed that are drawn about nothing.
 
-    Nobody stands on all that a road goes round, unless people are counted on it.
+    People walk into a hole, and from one piece to the next; but nobody stands on all that a
+    road or a railway goes round, unless people are counted on it.
     """
     strips = [a.shape for a in areas if a.role in _STRIPS and not a.people]
     rest = [a.shape for a in areas if a.role not in _STRIPS or a.people]
-    return shapely.union_all([*strips, _closed(shapely.get_parts(rest), people=people)])
-
-
-def _closed(parts: NDArray[np.object_], *, people: bool) -> BaseGeometry:
-    """Close gaps and holes that are drawn about nothing.
-
-    People walk into a hole, and from one piece to the next; round the pad a hole is real.
-    """
+    parts = shapely.get_parts(rest)
     among = _among_dots(parts) if people else []
-    ground = shapely.union_all([_filled(part) for part in parts])
+    ground = _closed([_filled(part) for part in parts], among)
+    ground = shapely.union_all([_filled(part) for part in shapely.get_parts(ground)])
+    return _closed([ground, *strips]) if strips else ground
+
+
+def _closed(
+    drawn: Sequence[BaseGeometry], among: Sequence[BaseGeometry] = ()
+) -> BaseGeometry:
+    """Close gaps, nowhere nearer to the pad than what is drawn: round it a hole is real."""
+    ground, pad = shapely.union_all(drawn), shapely.Point(0.0, 0.0)
+    if ground.is_empty:
+        return ground
     closed = widened_by(ground, _GAP / 2).buffer(-_GAP / 2).union(ground)
     whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed)), *among])
-    # Nothing is joined nearer to the pad than what is drawn.
-    pad = shapely.Point(0.0, 0.0)
-    beyond = whole.difference(pad.buffer(ground.distance(pad))) if len(parts) else whole
-    joined = shapely.get_parts(beyond.union(ground))
-    return shapely.union_all([_filled(part) for part in joined])
+    return whole.difference(pad.buffer(ground.distance(pad))).union(ground)
 
 
 def _among_dots(parts: Iterable[BaseGeometry]) -> list[BaseGeometry]:

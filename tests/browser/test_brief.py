@@ -117,7 +117,7 @@ def nothing_cut_off(browser):
     """Look at the open page as it lies on each paper."""
     for paper in PAPERS:
         width, height = on_paper(browser, paper)
-        across, footer, plan, over = browser.js(
+        across, footer, plan, over, hidden = browser.js(
             "const box = e => e.getBoundingClientRect();"
             "const s = [...document.querySelectorAll('main > *, footer, .beside > *')]"
             ".filter(e => e.className != 'beside').map(box);"
@@ -125,7 +125,8 @@ def nothing_cut_off(browser):
             " box(document.querySelector('footer')).bottom,"
             " box(document.querySelector('.plan')).height,"
             " s.filter((a, i) => s.some((b, j) => i < j && a.left < b.right - 1 &&"
-            " b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1)).length]"
+            " b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1)).length,"
+            " (o => o.scrollHeight - o.clientHeight)(document.querySelector('.orders'))]"
         )
         cut = browser.js(
             "return [...document.querySelectorAll('td, thead th, strong, small')]"
@@ -136,6 +137,7 @@ def nothing_cut_off(browser):
         assert across <= width
         assert footer <= height
         assert plan > 150
+        assert hidden <= 1
         assert over == 0
         assert cut == []
 

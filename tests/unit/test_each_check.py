@@ -451,6 +451,15 @@ def test_a_road_round_a_field_is_no_crowd_on_it():
     assert _union(()).is_empty
 
 
+def test_a_road_drawn_in_dashes_is_a_road_and_its_verge_lies_among_houses():
+    whole, house = shapely.box(100, -10, 110, 410), shapely.box(130, 0, 140, 10)
+    dashes = [shapely.box(100, y, 110, y + 10) for y in range(-10, 405, 35)]
+    drawn = Area("Road", "road", shapely.union_all(dashes))
+    assert _union((drawn,), people=True).area > 0.9 * whole.area
+    both = (Area("House", "building", house), Area("Road", "road", whole))
+    assert _union(both, people=True).covers(shapely.Point(120, 5))
+
+
 def test_the_worst_spot_is_known_no_better_than_that_of_any_place(quiet):
     """However its people are sheltered: more spots were looked at over wide ground."""
     wide = Area("Cars", "parking", shapely.box(-900, 100, 0, 900), 9, "car")

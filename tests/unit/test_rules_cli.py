@@ -45,13 +45,13 @@ def test_tells_where_the_rules_are_of_another_land_than_the_pads():
 
 def test_json_holds_the_same_lines(tmp_path):
     answers = tmp_path / "today.toml"
-    answers.write_text(HEAD + 'landowner_leave = "yes"\nvisibility = "10 mi"\n')
+    answers.write_text(HEAD + 'sky_watched = "yes"\nvisibility = "10 mi"\n')
     more = ("--rules", "us", "--wind", "8 mph from 240", "--answers", str(answers))
     more += ("--when", "2026-06-13T08:30-07:00")
     document = json.loads(run(*more, "--json").output)
     lines = {line["name"]: line for line in document["rules"]}
-    assert lines["landowner_leave"]["outcome"] == "pass"
-    assert lines["landowner_leave"]["answered"]
+    assert lines["sky_watched"]["outcome"] == "pass"
+    assert lines["sky_watched"]["answered"]
     assert lines["sun_height"]["outcome"] == "pass"
     assert not lines["sun_height"]["answered"]
     assert lines["visibility"]["value"] == pytest.approx(16_093.44)
