@@ -22,7 +22,6 @@ from driftmap.report.words import circled, isolate
 WORTH: Final = 0.2
 """Behind the pad danger is told of from so much of its reach on. Assumed."""
 
-
 _ROOM: Final = 160
 """Letters that names take in the orders, all together; each has twenty at least. Assumed."""
 
@@ -76,8 +75,9 @@ def _names(seen: Watch) -> dict[str, str]:
     """
     numbers = people_numbers(spot.area for spot in seen.places)
     most = max(20, _ROOM // max(len(numbers), 1))
+    short = {n: n if len(n) <= most else f"{n[: most - 1]}…" for n in numbers}
     return {
-        name: f"{circled(number)}\u00a0{isolate(name if len(name) <= most else f'{name[: most - 1]}…')}"
+        name: f"{circled(number)}\u00a0{isolate(short[name])}"
         for name, number in numbers.items()
     }
 
