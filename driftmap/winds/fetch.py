@@ -37,6 +37,9 @@ HEIGHTS: Final = (10, 80, 120, 180)
 _PRESSURES: Final = (1000, 975, 950, 925, 900, 850, 800, 700, 600, 500, 400, 300)
 """Pressure levels asked for [hPa]."""
 
+_SKY: Final = ("weather_code", "visibility", "cloud_cover_low")
+"""What is asked of storms, fog, sight and cloud, for which a verdict or a rule holds."""
+
 _YOUNG: Final = timedelta(hours=1)
 """A kept answer younger than this is used without asking again."""
 
@@ -128,7 +131,7 @@ def _checked(service: str) -> str:
 def _query(latitude: float, longitude: float, when: datetime) -> dict[str, str]:
     low, high = ("wind_speed", "wind_direction"), ("geopotential_height", "temperature")
     names = [f"{what}_{z}m" for z in HEIGHTS for what in low]
-    names += ["wind_gusts_10m"]
+    names += ["wind_gusts_10m", *_SKY]
     names += [f"{what}_{p}hPa" for p in _PRESSURES for what in (*low, *high)]
     day = when.astimezone(UTC)
     return {

@@ -11,7 +11,7 @@ says of itself – place, ground, zone, units – is held against what was asked
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Final
@@ -43,6 +43,9 @@ from driftmap.winds.unread import (
 
 _KEYS: Final = meanings("hourly")
 """What names of columns mean: keys of a level."""
+
+_CLOUD: Final = re.compile(r"cloud_?cover(?:_\w+)?")
+"""Names of columns of cloud, of the whole sky or of a part of its height."""
 
 _PLACE: Final = ("latitude", "longitude")
 _MOST_HOURS: Final = 2000
@@ -80,25 +83,42 @@ def read_answer(
     }
     notes += (f"{source}: {told}heights above the site",)
     reading = read_document(document, source, setting, notes)
-    odd += (*_of_the_sky(answer, reading), *unread_blocks(answer))
+    hours = [*_hours_about(answer, reading)]
+    odd += (*_of_the_sky(answer, hours), *unread_blocks(answer))
     warned = tuple(f"{source}: {said}" for said in odd)
-    return replace(reading, warned=(*reading.warned, *warned))
+    cloud = max(_cloud(answer, hours), default=None)
+    return replace(reading, warned=(*reading.warned, *warned), cloud_cover=cloud)
 
 
-def _of_the_sky(answer: Mapping[str, Any], reading: Reading) -> Iterator[str]:
+def _hours_about(answer: Mapping[str, Any], reading: Reading) -> Iterator[int]:
+    """List the hours about that of the wind by their place in the answer."""
+    zone, flown = _zone(answer), reading.valid or present()
+    for i, time in enumerate(answer["hourly"]["time"]):
+        apart = datetime.fromisoformat(_valid(time, zone)) - flown
+        if abs(apart) <= timedelta(hours=1):
+            yield i
+
+
+def _cloud(answer: Mapping[str, Any], hours: Sequence[int]) -> Iterator[float]:
+    """Give the parts of the sky that columns of cloud tell, of whichever height they are."""
+    for name in filter(_CLOUD.fullmatch, answer["hourly"]):
+        size = _factor(name, "cloud_share", answer["hourly_units"].get(name))
+        for i in hours:
+            value = _value(answer["hourly"], name, i)
+            if value is not None:
+                with at(name):
+                    yield as_number(_in_si(value, size), "cloud", 0.0, 1.0)
+
+
+def _of_the_sky(answer: Mapping[str, Any], hours: Sequence[int]) -> Iterator[str]:
     """Tell of storms, fog and poor sight in the hours about that of the wind."""
-    hourly, zone = answer["hourly"], _zone(answer)
+    hourly = answer["hourly"]
     size = 1.0
     if "visibility" in hourly:
         size = _factor(
             "visibility", "visibility_m", answer["hourly_units"].get("visibility")
         )
-    for i, time in enumerate(hourly["time"]):
-        apart = datetime.fromisoformat(_valid(time, zone)) - (
-            reading.valid or present()
-        )
-        if abs(apart) > timedelta(hours=1):
-            continue
+    for i, time in ((i, hourly["time"][i]) for i in hours):
         for code in (_value(hourly, name, i) for name in WEATHER_CODES):
             if code is not None and (not is_number(code) or code in STORMS):
                 yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"

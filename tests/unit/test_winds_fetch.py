@@ -27,6 +27,7 @@ from driftmap.core.errors import InputError, WindError
 from driftmap.ground.site import read_site
 from driftmap.winds import fetch, formats
 from driftmap.winds.fetch import fetch_forecast
+from driftmap.winds.merge import merge
 from driftmap.winds.reading import Setting
 
 WHEN = datetime(2026, 5, 9, 18, 20, tzinfo=UTC)
@@ -126,7 +127,9 @@ def test_fetched_answer_becomes_a_wind(tmp_path):
     levels = [1000, 975, 950, 925, 900, 850, 800, 700, 600, 500, 400, 300]
     assert {f"wind_speed_{p}hPa" for p in levels} <= set(asked_for)
     assert {f"wind_direction_{z}m" for z in (10, 80, 120, 180)} <= set(asked_for)
-    assert len(asked_for) == 4 * len(levels) + 2 * 4 + 1
+    sky = {"weather_code", "visibility", "cloud_cover_low"}
+    assert sky <= set(asked_for)
+    assert len(asked_for) == 4 * len(levels) + 2 * 4 + 1 + len(sky)
 
 
 def test_a_level_without_values_is_left_out(tmp_path):
@@ -290,6 +293,35 @@ def test_fog_and_poor_sight_beside_the_wind_of_a_service_hold(told, unit, held):
     assert any((held or "saved.json:") in one for one in reading.warned) is bool(held)
 
 
+@pytest.mark.parametrize(
+    ("told", "cover"),
+    [
+        ({"cloud_cover_low": [0, 90]}, 0.9),  # of the hour after
+        ({"cloud_cover": [10, 20], "cloudcover_mid": [60.0, None]}, 0.6),
+        ({"cloud_cover_850hPa": [100, 0], "cloud_cover_low": [None, None]}, 1.0),
+        ({"cloud_cover_low": [None, None]}, None),
+        ({}, None),
+    ],
+)
+def test_the_most_cloud_that_a_service_tells_is_what_rules_are_held_to(told, cover):
+    answer = _answer()
+    answer["hourly"] |= told
+    answer["hourly_units"] |= dict.fromkeys(told, "%")
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
+    assert reading.cloud_cover == cover
+    heard = cover if cover is not None and cover > 0.5 else None
+    assert merge([reading], SITE).cloud_cover == heard
+
+
+@pytest.mark.parametrize(("value", "unit"), [(101, "%"), ("low", "%"), (0.5, "okta")])
+def test_cloud_that_is_no_part_of_the_sky_is_refused(value, unit):
+    answer = _answer()
+    answer["hourly"]["cloud_cover_low"] = [value, 0]
+    answer["hourly_units"]["cloud_cover_low"] = unit
+    with pytest.raises(WindError, match="cloud_cover_low"):
+        formats.decode_text(json.dumps(answer), "saved.json", SITE)
+
+
 def test_a_gust_without_a_speed_in_the_next_hour_is_heard():
     answer = _answer()
     for name, values in answer["hourly"].items():
@@ -334,7 +366,7 @@ def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told(
         ("attribution", "data by a weather service", None),
         ("daily", {"weather_code": [3], "temperature_2m_max": [21.0]}, None),
         ("hourly", {"weather_code": [[95], 3]}, "hourly tells of 'weather_code'"),
-        ("hourly", {"weather_code": [None, 3], "cloud_cover": [0, 0]}, None),
+        ("hourly", {"weather_code": [None, 3], "rain": [0, 0]}, None),
     ],
 )
 def test_wind_beside_the_columns_by_the_hour_holds(block, beside, held):
