@@ -16,7 +16,7 @@ from driftmap.ground.areas import Site
 _PACE: Final = 5.0
 """Between ways that are tried, each longer than the one before [m]."""
 
-_ROOM: Final = 30.0
+ROOM: Final = 30.0
 """From a zone, an edge or closed ground to where people are sent [m]: room for them, and for
 a distance that is told rounded. Assumed."""
 
@@ -28,7 +28,7 @@ def clear_ground(site: Site, reached: Iterable[BaseGeometry]) -> BaseGeometry:
     """
     closed = (area.shape for area in site.areas if not area.occupied)
     taken = shapely.union_all([*reached, *closed])
-    return site.boundary.difference(taken).buffer(-_ROOM)
+    return site.boundary.difference(taken).buffer(-ROOM)
 
 
 def way_out(

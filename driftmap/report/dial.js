@@ -263,7 +263,8 @@ function showUnknown({ judged, about, old, gust }) {
   if (!why) return;
   const { crowd } = crowdAt(judged);
   const over = known ? overOf(crowd) : crowd.filter(({ kind, outcome }) => kind || outcome === 2);
-  one("#unknown").replaceChildren(why, " ", !over.length ? say("stay") : known ? "" : moveAway(over));
+  const sent = over.map((place) => ({ ...place, told: DIAL.orders.ask }));
+  one("#unknown").replaceChildren(why, " ", !over.length ? say("stay") : known ? "" : moveAway(sent));
 }
 
 function show() {

@@ -13,6 +13,7 @@ import numpy as np
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.hazard.harm import HURTS, KILLS
+from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
 from driftmap.planning.dial_node import WORDS, DialWord
@@ -53,6 +54,7 @@ _SCRIPTS: Final = (
     "read.js",
     "wheel.js",
     "controls.js",
+    "moves.js",
     "orders.js",
     "ground.js",
     "dial.js",
@@ -172,6 +174,7 @@ def _data(
         "planned": _planned(dial),
         "sight": [(isolate(s.name), s.east, s.north) for s in sights(site.areas)[:1]],
         "sides": voice.catalogue.table("side"),
+        "back": voice.catalogue.table("way"),
         "turns": {
             "ahead": AHEAD,
             "far": FAR,
@@ -180,6 +183,7 @@ def _data(
             "near": AT_PAD,
             "aside": ASIDE,
             "worth": WORTH,
+            "room": ROOM,
         },
         "whens": [case_when(case, voice) for case in _case_names(dial)],
         "compass": [voice.letters(math.radians(45 * i)) for i in range(8)],

@@ -122,21 +122,27 @@ function crowdAt(about) {
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
   for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
   const zoned = zonesAt(about);
-  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings }, at) => {
+  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings, at: middle }, at) => {
     const kind = ["danger", "caution"].find((grade) => zoned[grade].some(({ ring }) => reaches(rings, ring)));
     if (kind) mark(at, kind === "danger" ? 2 : 1);
-    return { name, number, rings, kind, outcome: worst.get(at) };
+    return { name, number, rings, at: middle, kind, outcome: worst.get(at) };
   });
   const mild = crowd.filter(({ kind }) => kind === "caution");
   if (mild.some(({ outcome }) => outcome === 2)) mild.forEach((place) => Object.assign(place, { outcome: 2 }));
   return { zoned, crowd };
 }
 
-// Mark them on the map and in the list, and say who is to do what.
+// Mark them on the map and in the list, say who is to do what, and point whither on the map.
 function showCrowd(about) {
   const { zoned, crowd } = crowdAt(about);
-  showOrders(zoned, crowd);
+  const sent = overOf(crowd).map((place) => ({ ...place, ...whither(place, zoned) }));
+  showOrders(zoned, crowd, sent);
   showEyes(about);
+  all(".map .label.people").forEach((label, at) => {
+    label.go = sent.find(({ number }) => number === crowd[at].number)?.go;
+    one(".whither", label)?.remove();
+    if (label.go !== undefined) label.prepend(arrowTo(label.go));
+  });
   for (const row of [all(".map .label.people"), all(".people-list li")]) {
     row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, crowd[at].outcome === i + 1)));
   }

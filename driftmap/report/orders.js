@@ -1,7 +1,8 @@
 // Under the word of the dial, as on every page: where to stand, and which way to look.
 
-// An order under its sign; in place of `{places}` stand those of a crowd, each by its number on the map and its name.
-function orderOf(sign, told, places = []) {
+// An order under its sign; in place of `{places}` stand those of a crowd, each by its number on the map and its name, and
+// whatever else is told of it.
+function orderOf(sign, told, places = [], between = ", ") {
   const line = document.createElement("span");
   line.className = "one";
   if (sign) {
@@ -14,17 +15,18 @@ function orderOf(sign, told, places = []) {
   const shown = sign === "move" || places.length <= DIAL.named + 1 ? places : places.slice(0, DIAL.named);
   const rest = places.length - shown.length;
   const [before, after = ""] = told.split("{places}");
-  line.append(before, ...shown.flatMap((place, i) => [i ? ", " : "", ...numbered(place)]));
+  line.append(before, ...shown.flatMap((place, i) => [i ? between : "", ...numbered(place)]));
   line.append(rest ? fill(DIAL.rest, { first: "", count: number(rest) }) : "", after);
   return line;
 }
 
-function numbered({ name, number }) {
+function numbered({ name, number, told: of = "{area}" }) {
   const [disc, told] = ["b", "bdi"].map((part) => document.createElement(part));
   disc.className = "disc";
   disc.textContent = number;
   told.textContent = name;
-  return [disc, "\u00a0", told];
+  const [before, after] = of.split("{area}");
+  return [before, disc, "\u00a0", told, after];
 }
 
 // How far danger reaches from the pad, and how far behind it where that is worth a word: east and north, as `reach_of` has it.
@@ -37,11 +39,7 @@ function reachOf(corners) {
 
 // The least distance between two rings that do not meet.
 function gapBetween(ring, other) {
-  const away = ([x, y], [a, b], [c, d]) => {
-    const along = clamp(((x - a) * (c - a) + (y - b) * (d - b)) / ((c - a) ** 2 + (d - b) ** 2 || 1), 0, 1);
-    return Math.hypot(a + along * (c - a) - x, b + along * (d - b) - y);
-  };
-  const least = (some, loop) => Math.min(...some.flatMap((corner) => loop.map((end, i) => away(corner, end, loop[(i + 1) % loop.length]))));
+  const least = (some, loop) => Math.min(...some.flatMap((corner) => sidesIn([[loop]]).map((side) => sideAway(corner, side))));
   return Math.min(least(ring, other), least(other, ring));
 }
 
@@ -64,12 +62,15 @@ function isSent({ kind, outcome }, crowd) {
   return kind === "danger" || outcome === 2 || (kind === "caution" && crowd.some((other) => other.kind === kind && other.outcome === 2));
 }
 const overOf = (crowd) => crowd.filter((place) => isSent(place, crowd));
-const moveAway = (places) => orderOf("move", DIAL.orders.move, places);
+// Each in a line of his own, and whither.
+function moveAway(sent) {
+  const turned = sent.some(({ back }) => back && back !== "away");
+  return orderOf("move", turned ? DIAL.orders.move_facing : DIAL.orders.move, sent, "\n");
+}
 
 // Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.
-function showOrders(zoned, crowd) {
-  const sent = overOf(crowd);
-  const ready = crowd.filter((place) => place.outcome === 1 && !sent.includes(place));
+function showOrders(zoned, crowd, sent) {
+  const ready = crowd.filter((place) => place.outcome === 1 && !isSent(place, crowd));
   const { ready: calm, left, ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const clear = drawn ? crowd.filter(({ outcome }) => !outcome) : [];

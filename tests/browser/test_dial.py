@@ -18,6 +18,7 @@ from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import FOOT, MILE_PER_HOUR
+from driftmap.hazard.way_out import clear_ground, way_out
 from driftmap.hazard.zones import anywhere, outer_line, zones
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.dial_node import WORDS as RANK
@@ -224,6 +225,60 @@ def test_the_hand_and_danger_reach_are_those_of_the_sheets(browser, page, dial):
     rings = [[list(one.exterior.coords)[:-1] for one in pair] for pair in pairs]
     gaps = browser.js("return arguments[0].map((pair) => gapBetween(...pair))", rings)
     assert gaps == pytest.approx([shapely.distance(*pair) for pair in pairs])
+
+
+def test_who_must_move_is_sent_where_the_map_would_send_them(browser, page, dial):
+    """Each way is that of the map for the same ground, and ends where all of the place is clear."""
+    browser.look(page)
+    site, sent = dial.setup.site, 0
+    places = {area.name: area.shape for area in site.areas}
+    for zoned, ways in browser.js(WAYS_OUT):
+        shapes = [shapely.Polygon(ring) for ring in zoned]
+        clear, ground = clear_ground(site, shapes), shapely.union_all(shapes)
+        for name, way in ways:
+            own = way_out(places[name], ground, clear)
+            assert way["far"] == pytest.approx(own.length, abs=15)
+            step = way["far"] * np.exp(1j * np.radians(90 - way["turn"]))
+            moved = shapely.affinity.translate(places[name], step.real, step.imag)
+            assert clear.buffer(2).covers(moved)
+            sent += 1
+    assert sent > 30
+
+
+WAYS_OUT = """
+  const turned = (ring) => ring.map(([north, east]) => [east, north]);
+  return DIAL.verdicts.map((_, at) => crowdAt([at])).map(({ zoned, crowd }) => {
+    const zones = Object.values(zoned).flatMap((pieces) => pieces.map(({ ring }) => [ring]));
+    return [zones.map(([ring]) => turned(ring)), crowd.filter(({ kind }) => kind).map((place) => [place.name, wayOut(place, zones)])];
+  });
+"""
+
+
+def test_whither_is_told_and_pointed_to_alike(browser, page, dial):
+    """The arrow of a place points where its line says; who stays has none."""
+    browser.look(page)
+    known = {True: 0, False: 0}
+    for from_deg in range(0, 360, 30):
+        put(browser, 8, from_deg)
+        for number, told, turn in browser.js(SENT):
+            compass = re.search(r"[(\s]([NESW]{1,2})\)?$", told)
+            assert (turn is None) == (compass is None), (number, told)
+            if compass:
+                letters = browser.js("return compassOf(arguments[0])", turn)
+                assert letters == compass[1]
+            known[compass is not None] += 1
+    assert known[True] > 5
+    assert known[False] > 5
+
+
+SENT = """
+  const told = (one('#stand-told .move')?.parentElement.innerText ?? '').split('\\n').slice(1);
+  return all('.map .label.people').map((label) => {
+    const number = one('b', label).textContent, arrow = one('.whither', label);
+    const turn = arrow && Number(arrow.style.transform.match(/-?\\d+/)[0]) + 90;
+    return [number, told.find((line) => line.startsWith(number)) ?? '', turn];
+  });
+"""
 
 
 @pytest.mark.parametrize(
