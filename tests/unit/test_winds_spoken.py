@@ -1,5 +1,6 @@
 """A wind in words: the forms it takes, and what it becomes aloft."""
 
+import itertools
 import json
 import math
 import re
@@ -413,3 +414,37 @@ def test_what_may_mean_another_wind_is_refused(text):
 )
 def test_a_name_far_above_its_figure_is_doubted(text, holds):
     assert bool(decode(text, Setting(0.0, when=NOW, now=NOW)).warned) == holds
+
+
+_TWO_FIGURES = (
+    "avg {a} {u} max {b} {v} from 250",
+    "average {a} {u}, peak {b} {v} from 250",
+    "mean {a} {u} gusts {b} {v} from 250",
+    "{a} {u} avg, {b} {v} gust, from 250",
+    "{a} {u} from 250 gusting {b} {v}",
+    "{a} {u} from 250, gusts {b} {v}",
+    "from 250 at {a} {u} | gust: {b} {v}",
+    "250 at {a} {u} with gusts as high as {b} {v}",
+    "{a} {u} from 250 ({b} {v})",
+    "{a} {u} ({b} {v}) from 250",
+    "{a} {u} G {b} {v} from 250",
+    "250/{a} {u} G {b} {v}",
+    "{a} {u} to {b} {v} from 250",
+    "between {a} {u} and {b} {v} from 250",
+    "{a} {u} from 250, max {b} {v}",
+)
+
+
+@pytest.mark.parametrize("form", _TWO_FIGURES)
+def test_of_two_figures_each_keeps_its_own_unit_or_the_words_are_refused(form):
+    units = {"m/s": 1.0, "mph": MILE_PER_HOUR, "kt": KNOT, "km/h": 1 / 3.6}
+    setting = Setting(0.0, when=NOW, now=NOW)
+    for (u, one), (v, other) in itertools.product(units.items(), repeat=2):
+        text = form.format(a=round(4 / one, 1), u=u, b=round(9 / other, 1), v=v)
+        try:
+            level = decode(text, setting).levels[0]
+        except WindError:
+            continue
+        mean = 6.5 if " to " in form else 4.0
+        heard = (level.speed, level.gust)
+        assert heard == pytest.approx((mean, 9.0), abs=0.06), text
