@@ -178,8 +178,9 @@ def aim_command(
 ) -> None:
     """Find the rail's tilt and azimuth that keep the flight inside and people clear.
 
-    Tries aims within the limit on the rail's tilt, each a verdict in full on the same
-    seed, and shows the best with what each brings.
+    Tries aims within the limit on the rail's tilt, by as much as a rail is set amiss (the
+    spread of its angle, else 1 degree), each a verdict in full on the same seed, and shows
+    the best with what each brings.
 
     \b
     Example:

@@ -38,7 +38,7 @@ from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
 from driftmap.trajectory.rocket import Rocket, ThrustCurve
 
-_RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
+RAIL_ERROR: Final = float(np.radians(1.0))  # each way; assumed, told to the reader
 _SUBSONIC: Final = 0.65
 """Mach number of the planned flight below which no flight meets the rise of drag."""
 
@@ -196,7 +196,7 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
 def _rail_error(flight: Flight) -> tuple[dict[str, Spread], list[str]]:
     """Spread the rail's aim both ways."""
     given = flight.rail.angle.spread
-    aim = Spread("normal", 0.0, float(_RAIL_ERROR) if given is None else given)
+    aim = Spread("normal", 0.0, RAIL_ERROR if given is None else given)
     note = "rail's aim, whip and thrust line: spread 1° each way (assumed)"
     return {f"rail {way}": aim for way in ("east", "north")}, [note] * (given is None)
 

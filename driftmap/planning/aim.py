@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
+from driftmap.montecarlo.launch import RAIL_ERROR
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
@@ -102,7 +103,7 @@ class Aim:
 def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
     """List the aims that are tried first.
 
-    ``most_deg``: greatest tilt the code allows [deg].
+    ``most_deg``: greatest tilt [deg].
 
     Result: tilt and azimuth [deg], in tenths as they are told: upright, then six tilts in
     twelve directions.
@@ -121,7 +122,7 @@ def _tenths(degrees: float) -> float:
 def best_aims(
     setup: Setup, wind: WindProfile, hands: Hands | None = None
 ) -> tuple[Aim, tuple[Aim, ...]]:
-    """Rank the ways to set the rail within the code's limit.
+    """Rank the ways to set the rail within the code's limit, by as much as a rail is set amiss.
 
     A grid over tilt and azimuth, then a finer one about the best of it; each aim is a
     verdict in full, all on the same seed.
@@ -133,6 +134,9 @@ def best_aims(
     """
     own = read_limits(setup.flight, setup.site)["rail_tilt"].value
     limit = min(own, rule_limit(setup.flight, setup.site, Kind.RAIL_TILT))
+    error = setup.flight.rail.angle.spread
+    amiss = float(np.degrees(RAIL_ERROR if error is None else error))
+    limit = max(limit - amiss, 0.0)
     packed = pack(setup)
 
     def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:
