@@ -124,6 +124,7 @@ SIZES = {
         "speed": {"knot": KT, "kt": KT, "m/s": 1.0},
     },
     "model": {
+        "share": {"%": 0.01},
         "mps": {
             **dict.fromkeys(("m/s", "ms", "m s-1", "m s**-1"), 1.0),
             **dict.fromkeys(("km/h", "kmh"), KMH),
