@@ -32,9 +32,10 @@ if TYPE_CHECKING:
     from driftmap.rocket.flightfile import read_flight
     from driftmap.rules.answers import read_answers
     from driftmap.trajectory.descent import fall
-    from driftmap.verdict.assessment import Assessment, Setup, assess
+    from driftmap.verdict.assessment import Assessment, assess
     from driftmap.verdict.compared import compare
     from driftmap.verdict.document import document
+    from driftmap.verdict.setup import Setup
     from driftmap.winds.profile import read_wind, read_winds
 
 __all__ = [
@@ -60,7 +61,7 @@ _HOME = {
     "Assessment": "verdict.assessment",
     "Cloud": "montecarlo.cloud",
     "DriftmapError": "core.errors",
-    "Setup": "verdict.assessment",
+    "Setup": "verdict.setup",
     "assess": "verdict.assessment",
     "compare": "verdict.compared",
     "document": "verdict.document",

@@ -44,7 +44,8 @@ from driftmap.verdict import (
     reading_value,
     rule_checks,
 )
-from driftmap.verdict.assessment import Setup, assess
+from driftmap.verdict.assessment import assess
+from driftmap.verdict.setup import Setup
 from driftmap.winds.profile import read_wind
 
 # How long one example takes is a matter of what else the machine does; what a change must

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from driftmap.planning.dial import Dial
     from driftmap.planning.dial_reach import Reach
     from driftmap.report.voice import Voice
-    from driftmap.verdict.assessment import Setup
+    from driftmap.verdict.setup import Setup
 
 
 @click.command("dial")

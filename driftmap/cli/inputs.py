@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from driftmap.planning.assumed_winds import Supposition
     from driftmap.rocket.flight import Flight
     from driftmap.rules.occasion import Occasion
-    from driftmap.verdict.assessment import Setup
     from driftmap.verdict.judgement import Need
+    from driftmap.verdict.setup import Setup
 
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -323,7 +323,7 @@ class Run:
         planning for no day yet.
         """
         from driftmap.rules.answers import read_answers
-        from driftmap.verdict.assessment import Setup
+        from driftmap.verdict.setup import Setup
 
         day, when = day_of(self.weather, site.elevation, wind), self.asked.when
         time = flight_time(when) if when is not None else None if ahead else present()
@@ -362,8 +362,8 @@ def forewarn(samples: int, *needs: Need) -> bool:
 
 def need_of(setup: Setup, wind: WindProfile) -> Need:
     """Find by a few flights how many a go needs."""
-    from driftmap.verdict.assessment import flown
     from driftmap.verdict.judgement import flights_needed
+    from driftmap.verdict.setup import flown
 
     few = replace(setup, samples=min(setup.samples, _FEW))
     return flights_needed(flown(few, wind), setup.site, setup.answers)

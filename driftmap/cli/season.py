@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from driftmap.planning.layout import Rose
     from driftmap.planning.season import Agreement, SeasonHour
     from driftmap.report.voice import Voice
-    from driftmap.verdict.assessment import Setup
+    from driftmap.verdict.setup import Setup
 
 
 _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)

@@ -36,8 +36,9 @@ from driftmap.report.words import Units
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers, read_answers
-from driftmap.verdict.assessment import Assessment, Setup, assess_setup, good_between
+from driftmap.verdict.assessment import Assessment, assess_setup, good_between
 from driftmap.verdict.check import Verdict
+from driftmap.verdict.setup import Setup
 from driftmap.winds.formats import kind_of
 
 FULL: Final = 20_000

@@ -18,8 +18,9 @@ from driftmap.ground.projection import to_local
 from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import Assessment, Setup
+from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.document import as_read, document, forecast, read_again
+from driftmap.verdict.setup import Setup
 
 _LARGEST: Final = 20_000_000  # bytes of an input
 _LARGEST_PHOTOGRAPH: Final = 500_000_000

@@ -18,8 +18,9 @@ from driftmap.rocket.bodies import Bench
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
-from driftmap.verdict.assessment import Setup, assess_setup
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Verdict
+from driftmap.verdict.setup import Setup
 
 
 @dataclass(frozen=True, slots=True)

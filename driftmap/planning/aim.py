@@ -22,10 +22,10 @@ from driftmap.planning.trial import (
     unknown_trial,
     unpack,
 )
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
+from driftmap.verdict.setup import Setup
 
 _SHARES_OF_LIMIT: Final = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0)
 _TURN: Final = 30.0  # deg between azimuths of the first grid

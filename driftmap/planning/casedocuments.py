@@ -18,10 +18,11 @@ from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
 from driftmap.rocket.case import Case
 from driftmap.rocket.flight import Flight
-from driftmap.verdict.assessment import CAUTIONS, Setup
+from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.check import Check
 from driftmap.verdict.compared import Compared
 from driftmap.verdict.document import document
+from driftmap.verdict.setup import Setup
 
 
 def cases_document(

@@ -36,8 +36,8 @@ from driftmap.planning.wind_sweep import forget_flights
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.planning.worst_hours import worst_suns
 from driftmap.rocket.cases import build_cases
-from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
+from driftmap.verdict.setup import Setup, flown
 
 _HOURS: Final = timedelta(hours=3)
 """How far from the hour of a dial it serves; assumed: the sun climbs by up to 45°."""

@@ -17,8 +17,8 @@ from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, Seas
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.trial import Basis, basis_of, told
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
+from driftmap.verdict.setup import Setup
 
 
 def supposed_basis(

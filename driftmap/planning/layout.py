@@ -42,9 +42,9 @@ from driftmap.planning.trial import (
 )
 from driftmap.planning.wind_sweep import Flights, flights_of, forget_flights
 from driftmap.rules.facts import facts_of
-from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.judgement import glance
+from driftmap.verdict.setup import Setup, flown
 
 
 class RoseWind(NamedTuple):

@@ -14,8 +14,8 @@ from driftmap.core.files import toml_of
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, pack
 from driftmap.rules.reading import own_files
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
+from driftmap.verdict.setup import Setup
 
 _VERDICTS: Final = get_args(Verdict)
 

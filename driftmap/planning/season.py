@@ -27,7 +27,7 @@ from driftmap.planning.trial import (
 from driftmap.planning.wind_sweep import Sector, flights_of, forget_flights, worst
 from driftmap.planning.worst_hours import worst_suns
 from driftmap.rules.answers import Answers
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 
 P = TypeVar("P")
 

@@ -14,7 +14,7 @@ from driftmap.planning.ledger import Ledger
 from driftmap.planning.season import SeasonHour, by_light, fill
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 from driftmap.winds.formats import decode_text, each_time
 from driftmap.winds.igra import looks_like_igra, sounding_time
 from driftmap.winds.merge import merge

@@ -17,7 +17,6 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.planning.envelope import Net
 from driftmap.planning.trial import limits_believed
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import (
     ALL_CASES,
     FAILS,
@@ -31,6 +30,7 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
+from driftmap.verdict.setup import Setup
 
 _EVEN: Final = kinds_marked("even")
 """Kinds of checks that no landing enters into."""

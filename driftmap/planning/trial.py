@@ -23,11 +23,11 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
-from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide, decide_ahead
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import Limit, read_limits, tightened
+from driftmap.verdict.setup import Setup, flown, in_stronger
 
 NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""

@@ -36,9 +36,9 @@ from driftmap.planning.trial import (
     unknown_trial,
     unpack,
 )
-from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, Verdict, decide_ahead
 from driftmap.verdict.consequence_checks import lines_of
+from driftmap.verdict.setup import Setup, flown
 
 Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""

@@ -20,10 +20,10 @@ from driftmap.planning.wind_sweep import (
     in_forks,
     worst,
 )
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
+from driftmap.verdict.setup import Setup
 
 HIGHEST: Final = 25.0
 """Strongest wind at 10 m that is tried, whatever limit is set [m s⁻¹]."""

@@ -43,7 +43,7 @@ from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
 from driftmap.report.words import least_told, most_told
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 
 
 @dataclass(frozen=True, slots=True)

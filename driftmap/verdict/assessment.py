@@ -13,25 +13,20 @@ import numpy as np
 from driftmap.air import turbulence
 from driftmap.air.day import AirDay
 from driftmap.air.sun import toward_dark
-from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.core.units import ZERO_CELSIUS
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.outlines import Outlines
 from driftmap.hazard.precise import Sharpened
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.verdict.check import (
     ALOFT,
     BY_FLIGHTS,
-    OUTCOMES,
-    RANK,
     Check,
-    Kind,
-    Outcome,
     Verdict,
     decide,
     decide_ahead,
@@ -41,6 +36,7 @@ from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
 from driftmap.verdict.reading_value import Worth, more_wind
+from driftmap.verdict.setup import Setup, checks_of, flown, in_stronger
 
 STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
@@ -59,37 +55,6 @@ CAUTIONS: Final = (
     "the physics and of what was assumed come on top.",
 )
 """What every map, briefing and verdict says."""
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What is flown and where: all that verdicts share but for the wind.
-
-    Assessments, dials, limits, layouts, seasons, aims and proposals take the same one.
-
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        From `read_flight` and `read_site`.
-    samples : int
-        Flights in each case.
-    seed : int
-        Seed of the draws; the same seed gives the same result, so that alternatives are
-        compared on the same luck.
-    day : AirDay, optional
-        Surface readings of temperature, pressure and humidity; the standard atmosphere
-        when left out.
-    answers : Answers, optional
-        What people confirmed of the rules that the site names; what is not answered
-        makes the verdict hold.
-    """
-
-    flight: Flight
-    site: Site
-    samples: int = 20_000
-    seed: int = 1
-    day: AirDay | None = None
-    answers: Answers | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
@@ -256,31 +221,6 @@ def _assumed(
     return tuple(dict.fromkeys(told))
 
 
-def flown(
-    setup: Setup, wind: WindProfile, *, progress: Callable[[int], None] | None = None
-) -> Cloud:
-    """Fly a setup in a wind.
-
-    Result: landing points; they do not depend on where the pad stands on the site.
-    """
-    return fly(
-        setup.flight,
-        wind,
-        setup.site.elevation,
-        samples=setup.samples,
-        seed=setup.seed,
-        day=setup.day,
-        progress=progress,
-    )
-
-
-def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
-    """Judge as an assessment does, without what it draws and tells beside its verdict."""
-    cloud = flown(setup, wind)
-    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    return (*checks, *in_stronger(setup, wind, checks))
-
-
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
@@ -306,55 +246,6 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     if now < late:
         early = max(early, min(when, now))
     return early, late
-
-
-def in_stronger(
-    setup: Setup, wind: WindProfile, checks: Iterable[Check]
-) -> Iterator[Check]:
-    """Tell of winds that were passed over, and hold where the word hangs on one.
-
-    That is each report that is stronger, and each member of an ensemble that carries far. With
-    all that was set aside by hand the word is none milder than it was before, nor where a wind
-    is told by what it is less than milder than in that.
-
-    ``checks``: those of the wind flown; open questions are the same in both winds.
-    """
-    now: Verdict = decide_ahead(checks)
-    for passed_over in wind.stronger:
-        there: Verdict = "go"
-        if now == "go":
-            there = _in_wind(setup, strengthened(wind, passed_over))
-        outcome: Outcome = "pass" if there == "go" else "warn"
-        yield _beside(f"{passed_over.told}: within their errors", there, outcome)
-    each = farthest_members(wind) if now == "go" else ()
-    if each:
-        worst = max((_in_wind(setup, one) for one in each), key=RANK.index)
-        told = f"{len(each)} members of the ensemble, those that carry farthest, are judged as well"
-        yield _beside(told, worst, "pass" if worst == "go" else "warn")
-    for what, other in (
-        ("The wind as strong as it may be by what was told", wind.with_most),
-        ("What was read, and does not count by itself,", wind.with_aside),
-    ):
-        if other is not None and now != "no-go":
-            there = _in_wind(setup, other)
-            outcome = OUTCOMES[RANK.index(there)]
-            yield _beside(f"{what} is judged as well", there, outcome)
-
-
-def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:
-    return decide_ahead(checks_of(setup, wind))
-
-
-def _beside(told: str, there: Verdict, outcome: Outcome) -> Check:
-    """Tell what the word would be in another wind, where it is not go."""
-    word = "" if there == "go" else f"; in that wind it is {there}"
-    return Check(
-        kind=Kind.WIND_WARNED,
-        name=f"{told}{word}",
-        outcome=outcome,
-        source="default of this tool, no source",
-        beside=True,
-    )
 
 
 _READ: Final = 1.0

@@ -10,8 +10,9 @@ from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import of_another
 from driftmap.rules.reading import picked_rules
-from driftmap.verdict.assessment import Assessment, Setup, assess_setup
+from driftmap.verdict.assessment import Assessment, assess_setup
 from driftmap.verdict.people_checks import AreaHit
+from driftmap.verdict.setup import Setup
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -28,8 +28,9 @@ from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
-from driftmap.verdict.assessment import CAUTIONS, Assessment, Setup
+from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import Check
+from driftmap.verdict.setup import Setup
 
 _MOST_INFLUENCES: Final = 3
 

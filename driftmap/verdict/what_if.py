@@ -16,8 +16,9 @@ from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Azimuth
 from driftmap.rocket.flight import Flight
-from driftmap.verdict.assessment import Assessment, Setup, checks_of
+from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import BY_FLIGHTS, FAILS, RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.setup import Setup, checks_of
 
 _Heard: TypeAlias = Callable[[int, int], None]
 """What is told how many are done since the last time, and how many are left."""

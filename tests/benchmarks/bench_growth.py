@@ -25,7 +25,7 @@ from driftmap.montecarlo.launch import plan_launch
 from driftmap.planning.trial import try_flight
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 
 ROOT = Path(__file__).parents[2]
 FLIGHT, SITE = ROOT / "examples/willet.toml", ROOT / "sites/saltgrass-flat.geojson"

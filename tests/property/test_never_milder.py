@@ -26,8 +26,8 @@ from driftmap.report.voice import english
 from driftmap.rules.answers import answers_to
 from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide
+from driftmap.verdict.setup import Setup
 
 ROOT = Path(__file__).parents[2]
 

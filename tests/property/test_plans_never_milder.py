@@ -23,8 +23,8 @@ from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.trial import pack, try_flight
 from driftmap.planning.wind_sweep import Sector, flights_of, forget_flights
 from driftmap.planning.windlimits import scan_speeds
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import OUTCOMES, RANK, Kind, decide
+from driftmap.verdict.setup import Setup
 
 pytestmark = [pytest.mark.long, pytest.mark.usefixtures("any_word")]
 

@@ -44,10 +44,10 @@ from driftmap.report.dialdata import (
 from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
+from driftmap.verdict.setup import Setup
 from driftmap.winds.profile import read_wind
 from driftmap.winds.times import present
 

@@ -26,8 +26,9 @@ from driftmap.planning.layout import Layout, RoseWind, best_pads
 from driftmap.planning.wind_margin import winds_around
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict import what_if
-from driftmap.verdict.assessment import Setup, assess_setup
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import decide
+from driftmap.verdict.setup import Setup
 from driftmap.verdict.what_if import turns
 from driftmap.winds.profile import read_wind
 

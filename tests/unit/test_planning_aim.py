@@ -16,8 +16,9 @@ from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import Trial
 from driftmap.report.plan_pages import aim_rows
 from driftmap.report.voice import english
-from driftmap.verdict.assessment import Setup, assess_setup
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.setup import Setup
 
 
 def test_a_flight_is_aimed_and_keeps_its_error(dunlin):

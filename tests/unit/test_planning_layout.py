@@ -27,8 +27,8 @@ from driftmap.report.sketches import held_of as held_by
 from driftmap.report.voice import english
 from driftmap.rules.facts import facts_of
 from driftmap.rules.reading import read_rules
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.judgement import glance
+from driftmap.verdict.setup import Setup
 
 FOOT = 0.3048
 

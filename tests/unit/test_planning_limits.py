@@ -37,7 +37,7 @@ from driftmap.report.plan_pages import plan_page
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 
 LOOSE = {
     "area_hit": "5 %",

@@ -31,7 +31,7 @@ from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.reading import picked_rules
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.setup import Setup
 
 ROOT = Path(__file__).parents[2]
 START = datetime(2026, 5, 1, tzinfo=UTC)

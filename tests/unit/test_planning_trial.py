@@ -22,8 +22,9 @@ from driftmap.planning.trial import (
 )
 from driftmap.rocket.fields import Uncertain
 from driftmap.rules.answers import Answers
-from driftmap.verdict.assessment import Setup, assess
+from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Check, Kind, decide
+from driftmap.verdict.setup import Setup
 from driftmap.winds.profile import read_wind
 
 

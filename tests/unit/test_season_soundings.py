@@ -20,8 +20,8 @@ from driftmap.planning.season_aloft import (
 )
 from driftmap.planning.trial import pack, try_flight
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
+from driftmap.verdict.setup import Setup
 from driftmap.winds.formats import decode, each_time
 from driftmap.winds.profile import read_winds, shape
 from driftmap.winds.reading import Setting

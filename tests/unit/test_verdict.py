@@ -40,8 +40,9 @@ from driftmap.report.words import least_told, most_told
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict import assessment
+from driftmap.verdict import setup as set_up
 from driftmap.verdict import what_if as turned
-from driftmap.verdict.assessment import Setup, assess, good_between
+from driftmap.verdict.assessment import assess, good_between
 from driftmap.verdict.check import (
     Check,
     Kind,
@@ -52,6 +53,7 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits, tightened
+from driftmap.verdict.setup import Setup
 from driftmap.verdict.what_if import (
     Turn,
     Turning,
@@ -426,7 +428,7 @@ def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
         flown.append(wind)
         return replace(line, outcome=there), open_
 
-    monkeypatch.setattr(assessment, "checks_of", stand_in)
+    monkeypatch.setattr(set_up, "checks_of", stand_in)
     tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
     wind = replace(
         demo.wind,
@@ -434,7 +436,7 @@ def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
         with_aside=replace(demo.wind, source="beside"),
         with_most=replace(demo.wind, source="beside"),
     )
-    told = list(assessment.in_stronger(demo.setup, wind, [line, open_]))
+    told = list(set_up.in_stronger(demo.setup, wind, [line, open_]))
     wanted = [x for x in (passed_over, set_aside, set_aside) if x is not None]
     assert [check.outcome for check in told] == wanted
     assert all(check.beside for check in told)

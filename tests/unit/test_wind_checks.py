@@ -8,7 +8,7 @@ import pytest
 
 from driftmap.air.wind import Disagreement, WindLevel, WindProfile, surface_wind
 from driftmap.rules.answers import Answers
-from driftmap.verdict import assessment
+from driftmap.verdict import setup as set_up
 from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LIMITS
@@ -220,13 +220,13 @@ def test_a_go_hangs_on_the_members_that_carry_farthest(monkeypatch, far, outcome
         flown.append(one)
         return "no-go" if one.east.max() > 5.0 else "go"
 
-    monkeypatch.setattr(assessment, "_in_wind", word)
-    fine = assessment._beside("all else", "go", "pass")
-    (told,) = assessment.in_stronger(None, wind, [fine])
+    monkeypatch.setattr(set_up, "_in_wind", word)
+    fine = set_up._beside("all else", "go", "pass")
+    (told,) = set_up.in_stronger(None, wind, [fine])
     assert told.outcome == outcome
     assert any(one.east.max() == far for one in flown)
     assert all(one.members is None for one in flown)
-    assert not list(assessment.in_stronger(None, replace(wind, members=None), [fine]))
+    assert not list(set_up.in_stronger(None, replace(wind, members=None), [fine]))
 
 
 def test_the_strongest_of_the_hour_and_its_gusts_are_what_limits_are_held_against():
