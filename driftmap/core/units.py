@@ -142,7 +142,17 @@ def _amiss(unit: str, dimension: str) -> str:
         return "has a decimal comma; write a point"
     if re.search(r"\+/-|±", unit):
         return "carries a spread, which this value takes none of; leave it out"
+    if not any(DIMENSIONS[dimension]):
+        return f"has {quoted(unit)} behind its number; {_accepted(dimension)}"
     return f"has no unit of {dimension}; {_accepted(dimension)}"
+
+
+def _plainly(digits: str, unit: str) -> str:
+    """Say how either may be written of a number that may be thousands or a decimal."""
+    mark = "," if "," in digits else "."
+    whole, parts = digits.replace(mark, ""), re.split("[.,]", digits)
+    either = [f"{float('.'.join(parts)):g} {unit}"] if len(parts) == 2 else []
+    return f"write {' or '.join([*either, f'{whole} {unit}'])}"
 
 
 def parse(value: object, dimension: str) -> float:
@@ -176,8 +186,8 @@ def parse(value: object, dimension: str) -> float:
         if ("," in match[1] and unit in _FAR) or (
             unit in _NEAR and _THOUSANDS.fullmatch(match[1])
         ):
-            told = "may be thousands or a decimal mark; write it without, as"
-            raise ValueError(f"{quoted(value)} {told} 1.5 {unit}")
+            told = f"may be thousands or a decimal; {_plainly(match[1], unit)}"
+            raise ValueError(f"{quoted(value)} {told}")
         number = _float(match[1].replace(",", ""))
     else:
         number, unit = _float(value), ""

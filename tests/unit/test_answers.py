@@ -734,7 +734,7 @@ def test_answers_for_the_plan_stand_for_another_recovery_but_those_of_recovery(
 def test_what_speaks_of_one_flight_is_not_answered_for_others(name):
     """A yes to "nearer than that" was given for the distance of one rocket."""
     of_one = re.compile(
-        r"this (flight|rocket|large|class|height)|nearer than that|nearer to that"
+        r"this (flight|rocket|large|class|height)|nearer than that|nearer to (that|each such)"
         r"|the flight stays|flies into no|height flown"
     )
     for question in questions(read_rules([name])).values():
@@ -742,7 +742,7 @@ def test_what_speaks_of_one_flight_is_not_answered_for_others(name):
             assert question.scope == "flight", question
     assert questions(SETS)["quiet_roads"].scope == "ground"
     of_a_pad = re.compile(
-        r"(at|to|for) the pad\b|launcher stands|drawn|nearer (than )?that"
+        r"(at|to|for) the pad\b|launcher stands|drawn|nearer (than )?that|each such"
     )
     for question in questions(read_rules([name])).values():
         if of_a_pad.search(question.text):

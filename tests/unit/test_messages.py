@@ -104,6 +104,27 @@ def test_what_may_be_a_decimal_comma_is_no_thousands(text):
     assert parse("1,500 ft", "length") == pytest.approx(457.2)
 
 
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("1.000 m", "write 1 m or 1000 m"),
+        ("1,852 km", "write 1.852 km or 1852 km"),
+        ("1,852.5 km", "write 1852.5 km"),
+    ],
+)
+def test_what_may_be_either_is_told_as_both_would_be_written(text, written):
+    with pytest.raises(ValueError, match=f"{written}$"):
+        parse(text, "length")
+    for other in written.removeprefix("write ").split(" or "):
+        assert parse(other, "length") > 0
+
+
+@pytest.mark.parametrize("text", ["-7 h", "-07:00", "5 %"])
+def test_a_plain_number_says_what_it_takes_not(text):
+    with pytest.raises(ValueError, match="behind its number; write a plain number"):
+        parse(text, "number")
+
+
 def test_what_stands_between_two_quotes_is_kept():
     text = f"feature 1 ('Pads'), role: must be one of {', '.join('abcdefgh' * 6)} (got 'x')"
     assert one_line(text) == text
