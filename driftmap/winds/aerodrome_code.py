@@ -262,12 +262,12 @@ def storms(observed: str, remarks: str) -> tuple[str, ...]:
 
 
 def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[str]:
-    """Name what is expected: winds stronger or from elsewhere, storms, low cloud, fog.
+    """Name winds expected that are stronger or from elsewhere, low cloud and poor sight.
 
     Examples
     --------
     >>> list(trend_winds(" TEMPO 26025G45KT TSRA", 4.2, 5.0))
-    ['wind expected (TEMPO 26025G45KT)', 'a thunderstorm expected (TSRA)']
+    ['wind expected (TEMPO 26025G45KT)']
     >>> list(trend_winds(" BECMG 24005KT", 4.2, 5.0))
     []
     """
@@ -275,19 +275,37 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
     for word in trend.split():
         if _TREND.fullmatch(f" {word}"):
             kind = word
-        found, weather = WIND.fullmatch(word), _WEATHER.fullmatch(word)
-        if found:
-            told = [found["speed"], found["gust"] or ""]
-            speeds = [
-                _speed_of(text, found["unit"]) for text in told if text.strip("/")
-            ]
-            most = max(speeds, default=math.inf)  # a calm is from nowhere
+        if found := WIND.fullmatch(word):
+            told = [t for t in (found["speed"], found["gust"]) if t]
+            lost = [math.inf for text in told if not text.strip("/")]
+            speeds = [_speed_of(t, found["unit"]) for t in told if t.strip("/")]
+            most = max(*speeds, *lost, 0.0)  # a calm is from nowhere
             if most > peak or (most > 0 and _turned(found["from"], direction)):
                 what = f"wind expected ({kind} {word})"
                 yield what if kind else f"another wind ({word})"
-        elif weather:
-            yield f"{_NAMES[weather['what']]} expected ({word})"
     yield from (f"{what} expected" for what in sky.poor_sky(trend.split()))
+
+
+_SPAN: Final = re.compile(
+    r"(?<!\S)(?:(?:TAF|AMD|COR) )*[A-Z][A-Z0-9]{3} \d{6}Z \d{4}/\d{4}(?!\S)|\d{4}/\d{4}(?!\S)"
+)
+"""The head of a forecast, and the hours of a part of one."""
+
+
+def expected(trend: str) -> Iterator[str]:
+    """Name what else is expected beside winds, and what of it nobody understands.
+
+    Examples
+    --------
+    >>> list(expected(" TEMPO 1315/1317 26025G45KT TSRA SCT030CB"))
+    ['a thunderstorm expected (TSRA)', 'a storm cloud expected (SCT030CB)']
+    >>> list(expected(" BECMG 24040 KT"))
+    ['what was not understood expected (24040 KT)']
+    """
+    said = _TREND.sub(" ", _SPAN.sub(" ", trend))
+    for what in beside_the_wind(said, ""):
+        name, _, group = what.partition(" (")
+        yield f"{name} expected ({group}"
 
 
 def _turned(coded: str, direction: float | None) -> bool:

@@ -169,6 +169,7 @@ def _report(
     beside = " ".join(word for word in words[1:] if code.WIND.fullmatch(word))
     for text in (beside, trend):
         told += code.trend_winds(text, level.direction, level.peak)
+    told += code.expected(trend)
     return Reading(
         source=name,
         kind="surface",

@@ -74,7 +74,10 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
     body, _, remarks = whole.partition(" RMK")
     reading = _forecast(head, body, notes, setting)
     level = reading.levels[0]
-    told = code.trend_winds(remarks, level.direction, level.peak)
+    told = (
+        *code.trend_winds(remarks, level.direction, level.peak),
+        *code.beside_the_wind("", remarks),
+    )
     beside = [f"{reading.source} tells of {what} (RMK)" for what in told]
     beside += (
         f"{reading.source}: {what}"

@@ -541,8 +541,24 @@ def test_a_metar_before_its_taf_is_the_reading():
 )
 def test_a_second_wind_whose_time_cannot_be_read_holds(more):
     text = f"TAF KXYZ 191730Z 1918/2018 24008KT P6SM SKC {more}"
-    (told,) = (said for said in decode(text, SETTING).warned if "35G50" in said)
-    assert "another wind (24035G50KT)" in told
+    told = [said for said in decode(text, SETTING).warned if "35G50" in said]
+    assert "another wind (24035G50KT)" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("remarks", "what"),
+    [
+        ("CB DSNT W", "wind that no mean tells of (CB)"),
+        ("LLWS BY 19Z", "wind that no mean tells of (LLWS)"),
+        ("GALE FROM NOON", "what was not understood (GALE FROM NOON)"),
+        ("NXT FCST BY 191900Z", None),
+        ("FCST BASED ON AUTO OBS. NXT FCST BY 191900Z", None),
+    ],
+)
+def test_remarks_of_a_taf_are_heard_as_those_of_a_report(remarks, what):
+    text = f"TAF KXYZ 191730Z 1918/2018 24008KT P6SM SKC RMK {remarks}"
+    told = [said for said in decode(text, SETTING).warned if "(RMK)" in said]
+    assert [(what or "none") in said for said in told] == [True] * bool(what)
 
 
 @pytest.mark.parametrize(
