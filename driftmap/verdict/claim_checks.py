@@ -15,10 +15,12 @@ import numpy as np
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.stages import BURNS, Device, Motor
 from driftmap.rules.answers import Answers
 from driftmap.rules.vocabulary import FACTS
@@ -50,6 +52,10 @@ both, feet were told as metres; assumed."""
 _LOW, _HIGH = 75.0, 600.0
 """Height at which the last device opens [m]: altimeters offer 300 ft or more (from memory),
 and people set up to 1,500 ft (common practice, no source); margins assumed."""
+
+_OPEN: Final = 30.0
+"""Height at which nearly every device must be open [m]: it then has a second or two in which to
+fill and slow what hangs on it; assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
@@ -104,7 +110,10 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
-    each = _steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)
+    each = (
+        *(_steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)),
+        _open_at_last(cloud, apogee),
+    )
     yield from held_claims(
         chain(*each, piece_claims(flight), burst_claims(flight), _spreads(flight))
     )
@@ -242,6 +251,20 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
                 most = device.strength_of(cloth) * _STURDY
             what = f"strength of {link} of {device.name}"
             yield Claim(what, strength, (0.0, most), "N")
+
+
+def _open_at_last(cloud: Cloud, apogee: float) -> Iterator[Claim]:
+    """List how high devices are open at last, whatever opens them and however late.
+
+    One that nearly never fills before the ground is of a flight whose recovery does not work.
+    """
+    least = min(_OPEN, apogee / 4)
+    for (cause, name), opened in cloud.openings.items():
+        if cause == WORKS and opened.size:
+            height = opened[OPENED.index("height")].astype(float)
+            what = f"height above which {name} is open in 99 of 100 flights"
+            low = float(np.quantile(height, 0.01))
+            yield Claim(what, low, (least, max(apogee, low)), "m")
 
 
 def _braked(flight: Flight) -> Iterator[Claim]:

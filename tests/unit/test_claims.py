@@ -14,6 +14,7 @@ from driftmap.core.spread import Spread
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers
@@ -185,6 +186,25 @@ def beside(cloud, what, path, edge, sign, *more):
     apart = sign if path.endswith("count") else 1e-3 * sign * edge
     names = spoken(cloud, *more, (path, edge + apart))
     return any(name.startswith(what) for name in names)
+
+
+@pytest.mark.parametrize(("cloud", "least"), [("told", 30.0), ("hop", 25.0)])
+def test_what_is_open_only_near_the_ground_is_told_whatever_opens_it(
+    clouds, cloud, least
+):
+    """Of a hundred flights two may not be open so low: by height, by a timer or by delay."""
+    flown = clouds[cloud]
+    key = ("recovery works", "main")
+    opened = flown.openings[key]
+    told = {}
+    for high, low_ones in ((least - 1, 2), (least + 1, 2), (0.0, 0)):
+        height = np.full(100, 80.0)
+        height[:low_ones] = high
+        rows = np.tile(opened[:, :1], (1, 100))
+        rows[OPENED.index("height")] = height
+        names = [c.name for c in implausible(replace(flown, openings={key: rows}))]
+        told[high] = any("is open in 99 of 100" in name for name in names)
+    assert told == {least - 1: True, least + 1: False, 0.0: False}
 
 
 def test_a_flight_that_is_told_well_claims_nothing(clouds):
