@@ -46,6 +46,7 @@ const APART = 10; // between the word of a zone and a plate
 const TIED = 8; // as near to its ground, a name without a plate needs no tail
 const TIP = 5; // of a tail, within its ground
 const BASE = 7; // half the width of a tail where it leaves the plate
+const LOST = 5000; // what a word costs that finds no place
 const ROOM = 22; // about the middle of people's ground, for their number
 // Directions from a box to its point, as parts of half its width and height: all about it.
 const ROUND = Array.from({ length: 16 }, (_, i) => {
@@ -99,7 +100,7 @@ function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TI
 
 // Set a label at a place; beside its ground, with a tail whose tip stands in it.
 function setAt(label, { box, short = false, bare = false, tiny = false }, crowd, ground) {
-  label.box = box;
+  Object.assign(label, { box, way: null });
   const { left, top } = crowd.at.get(label);
   for (const [form, kept] of Object.entries({ short, bare, tiny })) label.classList.toggle(form, kept);
   Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
@@ -111,6 +112,7 @@ function setAt(label, { box, short = false, bare = false, tiny = false }, crowd,
   const { way, long } = wayTo(ground, box);
   if (long > (/ (people|zone) /.test(` ${label.className} `) ? 1 : TIED)) {
     crowd.leads.push(way);
+    label.way = way;
     label.before(tailOf(label, box, way, { left, top }));
   }
   return true;
@@ -158,6 +160,12 @@ function fitWithin(size, own, worse, crowd, from, over = 0) {
   return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
+// Note what it costs that a label stands so, and who is badly off.
+function press(label, crowd, cost = LOST) {
+  crowd.cost += cost;
+  if (cost >= BAD) crowd.pressed.push({ label, cost });
+}
+
 // The word of clear ground stands on it, off both zones, where the way leads or else beyond its end, off people's numbers if it can; or nowhere.
 function placeClear(label, crowd) {
   const { brief, left, top } = crowd.at.get(label);
@@ -171,7 +179,7 @@ function placeClear(label, crowd) {
   const find = (fits) => (fits(on) && clear(on, null, crowd) ? { box: on } : beside(brief, pointOn({ left, top }), crowd, { gaps: [4, 12, 22, 34, 50, 70, 95], fits, tied: Infinity }));
   const tries = [ahead, onward].flatMap((way) => [bare, calm].map((ground) => (box) => way(box) && ground(box)));
   const place = tries.reduce((found, fits) => found ?? find(fits), null);
-  if (!place) crowd.pressed.add(label); // it comes before people's plates then
+  if (!place) press(label, crowd, LOST / 5); // rather than a zone's
   return Boolean(place) && setAt(label, place, crowd);
 }
 
@@ -203,7 +211,7 @@ function placeWord(label, crowd) {
   if (place) return setAt(label, { ...place, ...asBare }, crowd, own);
   // Rather over ground of people, whose numbers give way, than gone.
   const last = fitWithin(bare, own, worse, { ...crowd, people: [], rooms: [], keep: [] }, from);
-  if (!last) crowd.pressed.add(label);
+  if (!last) press(label, crowd);
   return Boolean(last) && setAt(label, { ...last, ...asBare }, crowd);
 }
 
@@ -295,26 +303,35 @@ function placeLabels() {
   const width = chart.getSize().x;
   chart.getContainer().classList.toggle("crowded", people.length > 20 && width < NARROW);
   const many = people.length > MANY;
-  const drawn = { ...groundsDrawn(), pressed: new Set(), many, numbers: many || width < NARROW };
-  // A plate that counts others is wider, and who found no free place chooses first: all are set again until each has its room.
-  for (let pass = 0; pass < 8 && placeOnce(labels, people, drawn, gathered); pass += 1);
+  const drawn = { ...groundsDrawn(), first: [], many, numbers: many || width < NARROW };
+  // A plate that counts others is wider, and who is badly off chooses first the next time, the worst off before all others.
+  // No order serves everybody: of these turns the one that costs least stays.
+  const turns = [];
+  const tried = (order) => turns.some(({ first }) => first.length === order.length && first.every((label, i) => label === order[i]));
+  let turn;
+  do {
+    turn = { first: drawn.first, ...placeOnce(labels, people, drawn, gathered) };
+    turns.push(turn);
+    drawn.first = [...new Set([...turn.pressed, ...drawn.first])];
+  } while ((turn.more || !tried(drawn.first)) && turns.length < 8);
+  const best = turns.reduce((a, b) => (b.cost <= a.cost ? b : a));
+  if (best !== turn) placeOnce(labels, people, { ...drawn, first: best.first }, gathered);
   const words = all(".label.zone:not(.off) b, .label.people:not(.off)").map((word) => word.getBoundingClientRect());
   for (const text of all(".pad-picture text")) text.classList.toggle("off", overlaps(text.getBoundingClientRect(), words));
   tellNumbers(people);
 }
 
-// Set every label; tell whether a place was gathered or pressed that was not before.
+// Set every label; tell what it costs, who is badly off, and whether a place was gathered that was not before.
 function placeOnce(labels, people, drawn, gathered) {
   for (const line of all(".leader")) line.remove();
   const named = on("#show-names");
   showGathered(gathered);
   const at = measure(labels);
   const rooms = people.map((label) => about(at.get(label), { width: 2 * ROOM, height: 2 * ROOM }));
-  const crowd = { ...drawn, at, rooms, taken: [...drawn.fixed], plates: [], leads: [], hosts: [] };
+  const crowd = { ...drawn, at, rooms, taken: [...drawn.fixed], plates: [], leads: [], hosts: [], pressed: [], cost: 0 };
   const counted = new Set([...gathered.values()].flat());
-  const pressed = labels.filter((label) => drawn.pressed.has(label));
   let more = false;
-  for (const label of new Set([...pressed, ...labels])) {
+  for (const label of new Set([...drawn.first, ...labels])) {
     label.classList.toggle("joined", counted.has(label));
     const wanted = !counted.has(label) && (named || !label.classList.contains("area"));
     const free = wanted && placeOne(label, crowd);
@@ -326,7 +343,8 @@ function placeOnce(labels, people, drawn, gathered) {
     label.classList.toggle("off", !free);
   }
   if (!crowd.many) addNames(people, crowd);
-  return more || drawn.pressed.size > pressed.length;
+  const pressed = crowd.pressed.sort((a, b) => b.cost - a.cost).map(({ label }) => label);
+  return { cost: more ? Infinity : crowd.cost, more, pressed };
 }
 
 function placeOne(label, crowd) {

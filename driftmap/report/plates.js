@@ -4,7 +4,7 @@
 const FEW = 6; // people's places that all have a plate of their own, with a tail however long
 const FAR = [...GAPS, 90, 120, 160, 220];
 // What it costs people's plate to stand so, in pixels farther off.
-const COST = { number: 25, hides: 300, danger: 400, zone: 80, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 250, grazes: 50, long: 100 };
+const COST = { number: 25, hides: 300, danger: 400, zone: 80, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 450, grazes: 50, long: 100 };
 const ARROW = 12; // from the left of a plate to its arrow
 const SHORT = 30; // a tail as short costs its length, each pixel more three times that
 const BAD = 250; // from so much on, a plate seeks other room
@@ -60,7 +60,7 @@ function placePeople(label, crowd) {
   const zone = / (warn|fail)/.test(label.className) ? [crowd.danger, crowd.caution].find((each) => touches(ground, each)) : undefined;
   const few = crowd.people.length <= FEW;
   const bare = { ...crowd, people: [], taken: crowd.taken.filter((box) => !crowd.words.includes(box)) };
-  const numbered = crowd.numbers || crowd.pressed.has(label);
+  const numbered = crowd.numbers || crowd.first.includes(label);
   let best = { cost: Infinity };
   for (const short of numbered ? [true] : [false, true]) {
     const size = short ? measured.brief : measured.full;
@@ -76,7 +76,7 @@ function placePeople(label, crowd) {
       for (const box of placesAbout(ground, size, gap)) if (lies(box, ground) === "off") consider(box);
     }
   }
-  if (best.cost >= BAD && few) crowd.pressed.add(label);
+  if (few) press(label, crowd, Math.min(best.cost, LOST));
   if (best.cost >= BAD && (crowd.many || !best.box) && crowd.hosts.length) return false; // counted on a plate
   return setAt(label, best.box ? best : { box: about(measured, measured.brief), short: true }, crowd, ground); // rather over something than gone
 }
@@ -102,16 +102,18 @@ function showGathered(gathered) {
   }
 }
 
-// Numbers that stand alone get their names toward either side, where that hides nothing and lies to the zones as the number does;
-// on a narrow map all of them or none, for one that alone has a name reads as another kind of place.
+// Numbers that stand alone get their names toward either side, where that hides nothing, lies to the zones as the number does and
+// is tied to its ground no worse; on a narrow map all of them or none, for one that alone has a name reads as another kind of place.
 function addNames(people, crowd) {
   const named = people.filter((label) => label.classList.contains("short") && !label.classList.contains("off")).map((label) => {
     const { full } = crowd.at.get(label);
-    const own = label.box;
-    const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)) };
+    const { box: own, way: tail } = label;
+    const ground = crowd.groundOf(label);
+    const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)), leads: crowd.leads.filter((lead) => lead !== tail) };
     const top = (own.top + own.bottom - full.height) / 2;
     const alike = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === lies(own, zone));
-    const box = [own.left, own.right - full.width].map((left) => boxAt(left, top, full)).find((at) => alike(at) && clear(at, crowd.groundOf(label), seen));
+    const tied = (box) => !tail || !blocked(wayTo(ground, box).way, ground, seen, false);
+    const box = [own.left, own.right - full.width].map((left) => boxAt(left, top, full)).find((at) => alike(at) && clear(at, ground, seen) && tied(at));
     if (box) crowd.taken.push(box);
     return { label, box };
   });
