@@ -17,7 +17,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import quoted
 from driftmap.ground.georeference import Picture
 from driftmap.ground.projection import to_local, to_lonlat
-from driftmap.ground.roles import OCCUPIED
+from driftmap.ground.roles import OCCUPIED, PASSED
 
 _SMALLEST: Final = 1.0  # m²
 
@@ -63,6 +63,14 @@ class Area:
     def perhaps_occupied(self) -> bool:
         """Whether people may be there; a building is empty only if the file says so."""
         return self.occupied or (self.role == "building" and self.people is None)
+
+    @property
+    def peopled(self) -> bool:
+        """Whether a piece that comes down there counts as among people.
+
+        So it does on roads, too, that nobody said to be empty: who passes is not counted.
+        """
+        return self.occupied or (self.role in PASSED and self.people is None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

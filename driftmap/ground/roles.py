@@ -18,6 +18,9 @@ from driftmap.ground.geojson import Feature
 OCCUPIED: Final = ("spectators", "flight line", "parking", "camp")
 """Roles where people stand, whether or not a head count is given."""
 
+PASSED: Final = ("building", "road", "railway", "airport")
+"""Ground where people may be though no head count is given."""
+
 SHELTERS: Final = ("open", "car", "roof")
 """What may stand between people and a falling rocket."""
 

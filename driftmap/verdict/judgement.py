@@ -180,7 +180,8 @@ def _sharpened(
     """Fly steered flights until how often each area with people is hit is known so well."""
     if precision is None:
         return ()
-    people = [area for area in site.areas if area.occupied]
+    far = beyond_reach(cloud)
+    people = [a for a in site.areas if a.peopled and not far(a.shape)]
     bound = limits["area_hit"].value
     return sharpen(cloud, again(cloud, wind), people, relative=precision, limit=bound)
 

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.estimate import Estimate, binomial
 from driftmap.ground.areas import Area, Site
+from driftmap.ground.roles import PASSED
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.probability import (
@@ -54,9 +55,6 @@ _FETCHING: Final = (
     "(secondary source)"
 )
 
-_PERHAPS: Final = ("building", "road", "railway", "airport")
-"""Ground where people may be though no head count is given."""
-
 _STRIPS: Final = ("road", "railway")
 
 _GAP: Final = 30.0
@@ -69,7 +67,7 @@ _SCATTERED: Final = 100.0
 """So many spots smaller than `_DOT`, nearer to each other than this [m], are one scattered
 crowd, and all the ground among them is theirs: people do not stay on their spots. Assumed."""
 
-_KEPT_CLEAR: Final = (*_PERHAPS, "closed ground")
+_KEPT_CLEAR: Final = (*PASSED, "closed ground")
 """Roles nothing may come down in though no head count is given."""
 
 _FARTHEST_CREW: Final = 1000.0
@@ -110,7 +108,7 @@ def area_hits(
             names = (case.name for case in cloud.tree.cases)
             areas.append(AreaHit(area, never, dict.fromkeys(names, never)))
             continue
-        if _peopled(area):
+        if area.peopled:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
         else:
             hits = struck(cloud, inside(area.shape))
@@ -127,8 +125,8 @@ def people_checks(
     All ground where people are or may be counts as one, so that cutting it up, by role
     too, changes nothing; the lines of single areas tell where.
     """
-    crowd = _union(tuple(filter(_peopled, site.areas)), people=True)
-    clear = [a for a in site.areas if a.role in _KEPT_CLEAR and not _peopled(a)]
+    crowd = _union(tuple(a for a in site.areas if a.peopled), people=True)
+    clear = [a for a in site.areas if a.role in _KEPT_CLEAR and not a.peopled]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
     found = [check for hit in hits for check in details(hit, limits, judged)]
     if not crowd.is_empty:
@@ -141,11 +139,6 @@ def people_checks(
         p = mixture(cloud, hit)
         found.append(estimated(Kind.ON_CLEAR_GROUND, p, limits["area_hit"]))
     return [*found, *_wires_and_water(cloud, site, limits)]
-
-
-def _peopled(area: Area) -> bool:
-    """Tell ground where people are, or may be as nobody said that it stands empty."""
-    return area.occupied or (area.role in _PERHAPS and area.people is None)
 
 
 def _wires_and_water(
@@ -268,7 +261,7 @@ def _filled(part: shapely.Polygon) -> BaseGeometry:
 
 def _between(cloud: Cloud, site: Site, crowd: BaseGeometry) -> Estimate | None:
     """Give how often ground is hit that lies between the areas of people; None without any."""
-    drawn = shapely.union_all([a.shape for a in site.areas if _peopled(a)])
+    drawn = shapely.union_all([a.shape for a in site.areas if a.peopled])
     gaps = crowd.difference(drawn.buffer(PERSON_RADIUS))
     if gaps.area < 1.0:
         return None
@@ -282,7 +275,7 @@ def _known(
 
     No more flights hit one of them, or what lies between, than the sum of those that hit each.
     """
-    totals = [hit.total for hit in hits if _peopled(hit.area)]
+    totals = [hit.total for hit in hits if hit.area.peopled]
     totals += [] if between is None else [between]
     upper = sum(p.upper for p in totals)
     if upper >= plain.upper:
@@ -335,11 +328,11 @@ def details(
 ) -> list[Check]:
     """Tell of one area what is judged of all together; of cases those to be judged."""
     area = hit.area
-    if not _peopled(area) and area.role not in _KEPT_CLEAR:
+    if not area.peopled and area.role not in _KEPT_CLEAR:
         return []
     told = partial(estimated, area=area.name)
     checks = [told(Kind.LANDS_IN, hit.total, limits["area_hit"])]
-    if _peopled(area):
+    if area.peopled:
         limit = limits["area_hit_in_failure"]
         checks += [
             told(Kind.LANDS_IN_FAILURE, p, limit, case=name)

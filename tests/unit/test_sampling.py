@@ -12,6 +12,7 @@ import pytest
 
 from driftmap.core.estimate import Estimate, Goal, converge, weighted_mean
 from driftmap.hazard.precise import Sharpened
+from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.importance_sampling import Mixture, tilted_mean
 from driftmap.verdict import judgement
 from driftmap.verdict.check import Kind
@@ -76,6 +77,11 @@ def test_an_area_not_known_as_well_as_was_asked_holds(demo, monkeypatch):
     monkeypatch.setattr(judgement, "sharpen", sharpen)
     found = judgement.judge_all(demo.cloud, demo.site, demo.wind, precision=0.3)
     assert (asked["relative"], asked["limit"]) == (0.3, LIMITS["area_hit"].value)
+    far = beyond_reach(demo.cloud)
+    near = [area for area in demo.site.areas if not far(area.shape)]
+    # All that counts as one crowd, a road or a house that nobody said to be empty too.
+    assert asked["people"] == {area.name for area in near if area.peopled}
+    assert {"road", "spectators"} <= {area.role for area in near if area.peopled}
     (held,) = (check for check in found.checks if check.kind == Kind.PRECISION)
     assert held.outcome == "warn"
     assert held.area in asked["people"]
