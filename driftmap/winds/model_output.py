@@ -35,6 +35,7 @@ from driftmap.winds.unread import (
     COLUMN,
     FOG,
     MEANS,
+    SIGHT,
     STORMS,
     WEATHER_CODES,
     unread_arrays,
@@ -114,17 +115,15 @@ def _of_the_sky(answer: Mapping[str, Any], hours: Sequence[int]) -> Iterator[str
     """Tell of storms, fog and poor sight in the hours about that of the wind."""
     hourly = answer["hourly"]
     size = 1.0
-    if "visibility" in hourly:
-        size = _factor(
-            "visibility", "visibility_m", answer["hourly_units"].get("visibility")
-        )
+    if SIGHT in hourly:
+        size = _factor(SIGHT, "visibility_m", answer["hourly_units"].get(SIGHT))
     for i, time in ((i, hourly["time"][i]) for i in hours):
         for code in (_value(hourly, name, i) for name in WEATHER_CODES):
             if code is not None and (not is_number(code) or code in STORMS):
                 yield f"weather code {code} at {time}: thunder, squalls or a funnel cloud"
             elif code in FOG:
                 yield f"weather code {code} at {time}: fog"
-        seen = _value(hourly, "visibility", i)
+        seen = _value(hourly, SIGHT, i)
         if seen is not None and not (is_number(seen) and size * seen >= POOR):
             yield f"visibility {seen} at {time}: what comes down may not be seen"
 

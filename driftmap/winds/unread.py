@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from driftmap.core.errors import quoted
 from driftmap.winds.json_document import is_number
+from driftmap.winds.reading import words
 from driftmap.winds.text import meanings
 
 COLUMN: Final = re.compile(
@@ -21,6 +22,9 @@ MEANS: Final = meanings("arrays")
 
 ARRAY_GROUPS: Final = ("coords", "data_vars")
 """Where arrays stand, beside the top of a document."""
+
+SIGHT: Final = "visibility"
+"""The column by the hour that tells how far people see."""
 
 WEATHER_CODES: Final = ("weather_code", "weathercode")
 """Columns by the hour that tell the weather."""
@@ -50,7 +54,23 @@ _DESCRIBES: Final = re.compile(
 _OF_ARRAYS: Final = re.compile(r"GRIB_\w+|stored_direction")
 """Names of what libraries tell of how an array was kept, of wind or not (from memory)."""
 
+_MILD: Final = words("names")["mild"]
+"""Words of names whose figures tell nothing of wind and weather, and words beside them."""
+
 _TIME: Final = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+(?:Z|[-+]\d\d:\d\d)?)?")
+
+
+def _is_mild(name: str) -> bool:
+    """Tell whether figures of this name are of no wind and weather: all of its words are known."""
+    said = re.findall(r"[a-z]+", name.lower())
+    return bool(
+        _DESCRIBES.fullmatch(name)
+        or _OF_ARRAYS.fullmatch(name)
+        or (
+            any(word in _MILD["of"] for word in said)
+            and all(word in _MILD["of"] or word in _MILD["beside"] for word in said)
+        )
+    )
 
 
 def _unread(name: str, told: object) -> Iterator[str]:
@@ -63,7 +83,12 @@ def _unread(name: str, told: object) -> Iterator[str]:
         elif isinstance(told, dict):
             inner = reversed(told.items())  # the values of an array are of its own name
             left += [(name if key == "data" else key, one) for key, one in inner]
+        elif is_number(told):
+            if not _is_mild(name):
+                yield quoted(name)
         elif isinstance(told, list):
+            if any(map(is_number, told)) and not _is_mild(name):
+                yield quoted(name)
             left += [(name, one) for one in told if isinstance(one, dict | list | str)]
         elif isinstance(told, str) and not (
             _DESCRIBES.fullmatch(name) or _TIME.fullmatch(told) or not told
@@ -92,7 +117,7 @@ def unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
             lost
             for name, told in held.items()
             if not _only_units(block, held)
-            and not (block == "hourly" and COLUMN.fullmatch(name))
+            and not (block == "hourly" and (COLUMN.fullmatch(name) or name == SIGHT))
             and not (
                 "weather" in name
                 and _mild(told, read=block == "hourly" and name in WEATHER_CODES)

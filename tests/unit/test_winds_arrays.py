@@ -9,6 +9,7 @@ import pytest
 from driftmap.core.errors import WindError
 from driftmap.winds.formats import decode_text
 from driftmap.winds.reading import Setting
+from driftmap.winds.unread import unread_arrays, unread_blocks
 
 SETTING = Setting(1000.0, place=(41.6, -118.0))
 
@@ -178,3 +179,90 @@ def test_arrays_that_cannot_be_used(change, said):
     when = 18 if "u" in change else 19
     with pytest.raises(WindError, match=said):
         _read({**CF, **change}, _at(when))
+
+
+_OF_WIND = [
+    "uas",
+    "vas",
+    "ua",
+    "va",
+    "uwnd",
+    "vwnd",
+    "si10",
+    "10si",
+    "w",
+    "wspd",
+    "wspd_10m",
+    "wdir",
+    "u_component",
+    "zonal",
+    "meridional",
+    "eastward",
+    "northward",
+    "velocity",
+    "ffmax",
+    "FXMAX",
+    "wg10m",
+    "V10max",
+    "PEAKWND",
+    "maxw",
+    "llws",
+    "ww",
+    "wx",
+    "ltng",
+    "lli",
+    "hail",
+    "prob_ts",
+    "ceiling",
+    "cape",
+    "max",
+    "value",
+    "10m",
+]
+_OF_NONE = [
+    "t2m",
+    "2t",
+    "d2m",
+    "r",
+    "q",
+    "sp",
+    "tp",
+    "msl",
+    "tcc",
+    "temperature_2m",
+    "relative_humidity_2m",
+    "precipitation_sum",
+    "snow_depth",
+    "apparent_temperature_max",
+    "soil_moisture_0_to_7cm",
+    "shortwave_radiation_sum",
+    "freezing_level_height",
+    "boundary_layer_height",
+    "uv_index_clear_sky",
+    "et0_fao_evapotranspiration",
+    "vapour_pressure_deficit",
+    "surface_pressure",
+    "cloud_cover_low",
+    "is_day",
+    "sunshine_duration",
+    "_FillValue",
+    "missing_value",
+    "scale_factor",
+    "add_offset",
+    "number",
+    "valid_time",
+    "geopotential",
+    "gh",
+]
+
+
+@pytest.mark.parametrize("name", [*_OF_WIND, *_OF_NONE])
+def test_figures_of_a_name_that_is_not_known_to_be_harmless_hold(name):
+    """As remarks of a report do: no list of what may blow is ever whole."""
+    inside = {"data_vars": {name: {"data": [[26.0, 26.0]], "attrs": {"units": "1"}}}}
+    answer = {"hourly": {name: [26.0, None]}, "daily": {name: [26.0]}}
+    for told in (unread_arrays({name: [26.0]}), unread_arrays(inside)):
+        assert (name in " ".join(told)) is (name in _OF_WIND)
+    told = " ".join(unread_blocks(answer))
+    assert bool(told) is (name in _OF_WIND)
+    assert not [*unread_arrays({name: [None]}), *unread_blocks({"hourly": {name: []}})]
