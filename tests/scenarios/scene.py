@@ -25,6 +25,7 @@ from driftmap.verdict import (
     document,
     judgement,
     rule_checks,
+    setup,
 )
 from driftmap.winds import merge as merging
 
@@ -315,7 +316,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
 
     def run(*words):
         with pytest.MonkeyPatch.context() as patch:
-            for room in (cloud, assessment, rule_checks):
+            for room in (cloud, setup, rule_checks):
                 patch.setattr(room, "fly", fly_once)
             patch.setattr(cloud, "plan_launch", plan_once)
             patch.setattr(rule_checks, "_SCOUTS", FEW)
