@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -174,8 +174,7 @@ class WindProfile:
     known_to : float
         Height up to which the source speaks [m].
     read : tuple of float
-        Heights at which a source speaks, lowest first [m]; the levels up to `known_to`
-        when left out.
+        Heights at which a source speaks, lowest first [m]; left out, all to `known_to`.
     gust : float
         How far gusts near the ground stand above the mean wind [m s⁻¹].
     strongest : float or None
@@ -241,7 +240,7 @@ class WindProfile:
     error: FloatArray
     convection: Convection | None = None
     known_to: float = np.inf
-    read: tuple[float, ...] = field(default=())
+    read: tuple[float, ...] = ()
     gust: float = 0.0
     strongest: float | None = None
     stronger: tuple[Stronger, ...] = ()
@@ -250,11 +249,11 @@ class WindProfile:
     with_aside: WindProfile | None = None
     read_from: float | None = None
     source: str = ""
-    assumed: tuple[str, ...] = field(default=())
+    assumed: tuple[str, ...] = ()
     age: float | None = None
     foretold: bool = False
-    undated: tuple[str, ...] = field(default=())
-    warned: tuple[str, ...] = field(default=())
+    undated: tuple[str, ...] = ()
+    warned: tuple[str, ...] = ()
     aside: str = ""
     renewed_in: float | None = None
     temperature: float | None = None
@@ -265,7 +264,7 @@ class WindProfile:
     lowest_cloud: float | None = None
     members: FloatArray | None = None
     modes: FloatArray | None = None
-    levels: tuple[WindLevel, ...] = field(default=())
+    levels: tuple[WindLevel, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("height", "east", "north", "error"):
