@@ -158,7 +158,7 @@ class Bench:
         """Let a piece that has come off fall to the ground as its shape makes it."""
         what, glide = f"loose {piece.name}", ""
         for number in range(1, piece.count + 1):
-            spread = self._piece_drag(piece)
+            spread = self.piece_drag(piece)
             if number > 1:  # told once
                 spread = replace(spread, assumed="")
             self.need(f"{piece.name} {number} drag", spread, what)
@@ -169,10 +169,10 @@ class Bench:
                 glide = f"{piece.name} {{n}} glide"
         drag = (1.0, f"{piece.name} {{n}} drag")
         stage = Stage((drag,), glide=glide, per_sink=bool(glide))
-        largest = piece.largest_area
-        return Body(piece.name, piece.mass, (stage,), largest, piece.count)
+        largest, rim = piece.largest_area, piece.rim
+        return Body(piece.name, piece.mass, (stage,), largest, piece.count, rim=rim)
 
-    def _piece_drag(self, piece: Piece) -> Spread:
+    def piece_drag(self, piece: Piece) -> Spread:
         """Give the drag area of a loose piece [m²]."""
         if piece.kind == "fin":
             face = PLATE_DRAG * piece.fin_area

@@ -21,6 +21,7 @@ from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import Flight, OwnCase, Same
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.opening_outcomes import opened, opened_as_planned
+from driftmap.rocket.pieces import plate_rim
 from driftmap.rocket.stage_cases import (
     STAGED,
     May,
@@ -264,7 +265,8 @@ def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
     area = max(
         (fin.fin_area for fin in fins), default=bench.flight.falling.cross_section
     )
-    piece = replace(rocket, name=BROKEN, mass=mass, area=area, broken=True)
+    rim = max((fin.rim for fin in fins), default=plate_rim(area))
+    piece = replace(rocket, name=BROKEN, mass=mass, area=area, rim=rim, broken=True)
     return (*bodies, piece)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, pi
+from math import hypot, pi, sqrt
 from typing import Annotated, Final, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -184,6 +184,23 @@ class Piece(Table):
         return max(side, pi * across**2 / 4)
 
     @property
+    def rim(self) -> float:
+        """Length of the rim of what is seen from outside, at most [m]."""
+        if self.kind == "fin":
+            return self._fin_rim()
+        across, along = self.diameter or 0.0, self.length or 0.0
+        if self.kind == "nose cone":
+            return max(across + 2 * hypot(across / 2, along), pi * across)
+        return max(2 * (across + along), pi * across)
+
+    def _fin_rim(self) -> float:
+        if self.area is not None:
+            return plate_rim(self.area)
+        root, tip, span = self.root or 0.0, self.tip or 0.0, self.span or 0.0
+        ahead = root - tip if self.sweep is None else self.sweep
+        return root + tip + hypot(span, ahead) + hypot(span, ahead + tip - root)
+
+    @property
     def mean_projected_area(self) -> float:
         """Area seen from outside, averaged over all directions [m²].
 
@@ -196,6 +213,11 @@ class Piece(Table):
         if self.kind == "nose cone":  # taken as a cone
             return pi * r * (r + hypot(r, h)) / 4
         return (2 * pi * r * h + 2 * pi * r * r) / 4
+
+
+def plate_rim(area: float) -> float:
+    """Give the rim of a plate of some area [m]; twice as long as wide (assumed)."""
+    return 6 * sqrt(area / 2)
 
 
 class Burst(Table):

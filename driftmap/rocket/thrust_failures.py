@@ -11,10 +11,10 @@ from typing import Final
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.fragments import ENERGY_SHARE, gas_energy
-from driftmap.rocket.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
+from driftmap.rocket.bodies import PLATE_DRAG, Bench
 from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.rocket.flight import Flight
-from driftmap.rocket.pieces import Burst
+from driftmap.rocket.pieces import Burst, Piece, plate_rim
 from driftmap.rocket.stages import BOOSTER
 
 _OFF: Final = Spread(
@@ -131,17 +131,18 @@ def booster_fins_off(bench: Bench) -> list[Case]:
 
 def tears_loose(bench: Bench) -> list[Case]:
     """Let the motor fly on alone; the rocket goes on without thrust, nose first."""
-    mass, area, length = _motor(bench)
+    motor = _motor(bench)
     when = bench.need("moment of tearing loose", _TORN, "motor tears loose")
     tilt = bench.need("way of a loose motor", _ANY_TILT, "loose motor")
     share = bench.need("thrust of a loose motor", _TUMBLING, "loose motor")
-    spread = Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
-    drag = bench.need("loose motor drag", spread, "loose motor")
-    stage = Stage(((area, drag),))
+    drag = bench.need("loose motor drag", bench.piece_drag(motor), "loose motor")
+    stage = Stage(((1.0, drag),))
     burn = replace(stage, burn=Burn(tilt, share, alone=True), until="burnout")
-    motor = Body("loose motor", mass, (burn, stage), length)
-    rocket = bench.rocket(bench.nose_first(), less=mass, unlit=True)
-    return [_any_way("motor tears loose", Release("burn", when), (rocket, motor))]
+    alone = Body(
+        "loose motor", motor.mass, (burn, stage), motor.largest_area, rim=motor.rim
+    )
+    rocket = bench.rocket(bench.nose_first(), less=motor.mass, unlit=True)
+    return [_any_way("motor tears loose", Release("burn", when), (rocket, alone))]
 
 
 def bursts(bench: Bench) -> list[Case]:
@@ -179,6 +180,7 @@ def _apart(bench: Bench, burst: Burst) -> tuple[Body, Body]:
         burst.fragment_area,
         burst.fragments,
         Kick(energy, share),
+        rim=plate_rim(burst.fragment_area),
     )
     less = burst.fragments * burst.fragment_mass
     return bench.rocket(bench.tumble(), less=less), fragment
@@ -188,13 +190,11 @@ def _any_way(name: str, release: Release, bodies: tuple[Body, ...]) -> Case:
     return Case(name, release, bodies, any_way=True)
 
 
-def _motor(bench: Bench) -> tuple[float, float, float]:
-    """Give a loose motor's mass [kg], drag area [m²] and face [m²]."""
+def _motor(bench: Bench) -> Piece:
+    """Give a loose motor as a piece, without its propellant."""
     listed = [p for p in bench.flight.pieces if p.kind == "motor case"]
     if listed:
-        one = listed[0]
-        face = (one.length or 0.0) * (one.diameter or 0.0)
-        return one.mass, CROSSFLOW_DRAG * face, face
+        return listed[0]
     frame = bench.flight.falling
     mass = _case_mass(bench.flight)
     bench.note(
@@ -202,8 +202,13 @@ def _motor(bench: Bench) -> tuple[float, float, float]:
         "of the rocket and six times as long, or as long as it (assumed; list a motor case)"
     )
     width = 0.75 * frame.diameter
-    face = min(6 * width, frame.length) * width
-    return mass, CROSSFLOW_DRAG * face, face
+    return Piece.model_construct(
+        name="loose motor",
+        kind="motor case",
+        mass=mass,
+        length=min(6 * width, frame.length),
+        diameter=width,
+    )
 
 
 def _burnt(flight: Flight) -> float:

@@ -24,7 +24,7 @@ from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.rocket.opening_order import OPENING_DELAY
-from driftmap.rocket.pieces import Burst
+from driftmap.rocket.pieces import Burst, Piece
 from driftmap.rocket.staged_fall import staged_fall
 
 UNDER_POWER = (
@@ -315,6 +315,52 @@ def test_what_nothing_holds_upright_lies_across_its_path(request, name, lying):
     for case in (*lying, *(upright & rims.keys()) - lying):
         flat = 2 * (frame.length + frame.diameter) if case in lying else 0.0
         assert rims[case] == pytest.approx(flat)
+
+
+@pytest.mark.parametrize("name", ["willet", "dunlin", "whimbrel"])
+def test_what_comes_off_strikes_as_far_as_its_own_shape_reaches(request, name):
+    """No shape has less of a rim than the disc of its area (isoperimetry; any textbook)."""
+    flight = request.getfixturevalue(name)
+    whole = ("rocket", "front half", *(d.name for d in flight.devices))
+    loose = {
+        body.name: body
+        for case in build_cases(flight).cases
+        for body in case.bodies
+        if body.name not in whole
+    }
+    assert {"loose motor", "fragment", "broken piece"} < loose.keys()
+    for body in loose.values():
+        assert body.rim > 1.1 * 2 * np.sqrt(np.pi * body.area), body.name
+
+
+@pytest.mark.parametrize(
+    ("piece", "rim"),
+    [
+        # A right-angled triangle of 3, 4 and 5 dm; a parallelogram of 2 by 1.25 dm.
+        ({"kind": "fin", "root": 0.3, "tip": 0.0, "span": 0.4}, 1.2),
+        (
+            {"kind": "fin", "root": 0.2, "tip": 0.2, "span": 0.1, "sweep": 0.075},
+            0.65,
+        ),
+        ({"kind": "fin", "area": 0.02}, 0.6),
+        ({"kind": "motor case", "length": 0.25, "diameter": 0.05}, 0.6),
+        ({"kind": "nose cone", "length": 0.4, "diameter": 0.06}, 0.06 + 2 * 0.40112),
+        ({"kind": "nose cone", "length": 0.01, "diameter": 0.1}, 0.1 * np.pi),
+    ],
+)
+def test_the_rim_of_a_piece_by_its_shape(piece, rim):
+    assert Piece(name="x", mass=0.1, **piece).rim == pytest.approx(rim, rel=1e-4)
+
+
+def test_a_motor_that_tears_loose_falls_as_one_that_is_ejected(dunlin):
+    tree = build_cases(dunlin)
+    bodies = {body.name: body for case in tree.cases for body in case.bodies}
+    case = next(p for p in dunlin.pieces if p.kind == "motor case")
+    loose, ejected = bodies["loose motor"], bodies[case.name]
+    (drag,), (other,) = loose.stages[-1].drag, ejected.stages[-1].drag
+    one, two = (tree.spreads[name.format(n=1)] for _, name in (drag, other))
+    assert drag[0] * one.middle == pytest.approx(other[0] * two.middle)
+    assert (loose.area, loose.rim) == (ejected.area, ejected.rim)
 
 
 def test_a_wire_is_touched_as_by_buffons_needle(dunlin):
