@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from math import pi
 from typing import Any, TypeVar
@@ -10,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.errors import InputError, located, nearest, quoted
-from driftmap.core.units import bounded, check_bounds, parse_spread
+from driftmap.core.units import bounded, check_bounds, parse_spread, quantity
 from driftmap.ground.areas import Site
 from driftmap.ground.site import FARTHEST_PLACE
 
@@ -72,6 +73,7 @@ class SeenTable:
         """Read a quantity within bounds [SI], or None."""
         value = self.get(key)
         with located(self.source, self._at(key)):
+            _check_unit(value, dimension)
             return None if value is None else bounded(value, dimension, low, high)
 
     def measured(
@@ -82,6 +84,7 @@ class SeenTable:
         if value is None:
             return None
         with located(self.source, self._at(key)):
+            _check_unit(value, dimension)
             number, told = parse_spread(value, dimension)
             check_bounds(number, value, dimension, low, high)
         if told is not None and told <= 0:
@@ -181,3 +184,11 @@ class SeenTable:
             if key not in self._known:
                 hint = nearest(key, sorted(self._known))
                 raise self.refusal(key, f"is no key here; {hint}")
+
+
+def _check_unit(value: object, dimension: str) -> None:
+    """Refuse a length without its unit, in an error too: an altimeter shows feet."""
+    if dimension == "length" and value is not None:
+        for part in re.split(r"±|\+/-", str(value)):
+            if "%" not in part:
+                quantity(part, dimension)

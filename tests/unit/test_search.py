@@ -133,7 +133,21 @@ def test_what_is_known_moves_the_search(tmp_path):
         ),
         ('[[seen]]\nfrom = "pad"\nelevation = "40 deg"', "needs the time"),
         ('[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nbering = 3', "is no key here"),
-        ('[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nlast = "yes"', "last"),
+        *(
+            (
+                f'[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nlast = {last}',
+                "last: must be",
+            )
+            for last in ('"yes"', "[1]", "{ a = 1 }", "1")
+        ),
+        ("[altimeter]\napogee = 812", "must name its unit of length"),
+        ('[altimeter]\napogee = "812 ft +/- 30"', "must name its unit of length"),
+        ("[opening]\nheight = 300", "must name its unit of length"),
+        ('[[seen]]\nfrom = "pad"\nbeyond = "300"', "must name its unit of length"),
+        (
+            '[[found]]\nat = "pad"\npiece = "rocket"\nerror = 5',
+            "must name its unit of length",
+        ),
         (
             '[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nlast = true\ntime = "9 s"',
             "beside no time",
