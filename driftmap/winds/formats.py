@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -144,10 +145,34 @@ def decode(text: str, setting: Setting) -> tuple[Reading, ...]:
         return decode_text(text, _TYPED, setting)
     held = load_text(path)
     readings = decode_text(held, path.name, setting)
-    if named_so(path.stem, held):
-        return readings
-    changed = f"{path.name} was changed by hand: it does not hold what its name is for"
-    return tuple(replace(r, warned=(*r.warned, changed)) for r in readings)
+    told = [*_of_another_month(path, held, readings)]
+    if not named_so(path.stem, held):
+        told.append(
+            f"{path.name} was changed by hand: it does not hold what its name is for"
+        )
+    return tuple(replace(r, warned=(*r.warned, *told)) for r in readings)
+
+
+_NO_MONTH: Final = (
+    *("winds-aloft bulletin", "aerodrome forecast (TAF)", "surface report (METAR)"),
+)
+"""Formats that tell the day of a month alone."""
+
+
+def _of_another_month(
+    path: Path, text: str, readings: Sequence[Reading]
+) -> Iterator[str]:
+    """Doubt the month taken for a report that stands in a file written before it."""
+    known = _known(text)
+    times = [t for r in readings if (t := r.based_on if r.forecast else r.valid)]
+    if known is None or known.name not in _NO_MONTH or not times:
+        return
+    written = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    if written < min(times) - timedelta(days=1):
+        yield (
+            f"{path.name} was written on {written:%Y-%m-%d}, before its report of "
+            f"{show_time(min(times))}: is that of another month?"
+        )
 
 
 def kind_of(text: str) -> str:

@@ -2,6 +2,7 @@
 
 import json
 import math
+import os
 import time
 from datetime import UTC, datetime, timedelta, timezone
 
@@ -591,3 +592,23 @@ def test_the_flights_time_is_shown_back_with_day_zone_and_utc():
         winds_command, ["calm", "--site-elevation", "0 m", *when]
     )
     assert "Tue 2026-05-19 11:00 UTC-07:00 (2026-05-19 18:00Z)" in shown.output
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "METAR KXYZ 191753Z 24005KT 10SM CLR 20/10 A3000",
+        "TAF KXYZ 191730Z 1918/2018 24008KT P6SM SKC",
+    ],
+)
+def test_a_report_of_a_file_that_was_written_before_it_is_of_another_month(
+    text, tmp_path
+):
+    path = tmp_path / "kept.txt"
+    path.write_text(text, encoding="utf-8")
+    setting = _setting()
+    for days, doubted in ((31, True), (0.9, False), (0.0, False)):
+        written = setting.when.timestamp() - days * 86400
+        os.utime(path, (written, written))
+        told = formats.decode(str(path), setting)[0].warned
+        assert any("is that of another month?" in one for one in told) is doubted
