@@ -264,7 +264,8 @@ class _Reader:
         if not (bearing or up or beyond):
             told = "must give bearing, magnetic_bearing, elevation or beyond"
             raise table.refusal("", told)
-        last = False if (told := table.get("last")) is None else told
+        last = table.get("last")
+        last = False if last is None else last
         if not isinstance(last, bool) or (last and time is not None):
             raise table.refusal("last", "must be true or left out, and beside no time")
         if up and time is None and not last:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,6 +19,7 @@ from driftmap.winds.formats import unheard
 from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
 from driftmap.winds.text import LONGEST_FILE, NAMES, told_time
+from driftmap.winds.unread import check_figure, is_harmless
 
 
 class HourReading(NamedTuple):
@@ -45,12 +45,6 @@ _SPEEDS, _GUSTS = (
     for what in ("speed", "gust")
 )
 _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
-_SKY: Final = re.compile(r"weather|wx|thunder|storm|lightning|fog")
-"""Names of columns that would be passed over though they tell why nobody may fly."""
-
-_GUSTY: Final = re.compile(r"gust|peak|squall")
-"""Names of columns that tell gusts, in whatever words: passed over, they would be none."""
-
 _HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
 _LONGEST: Final = 100 * 8784  # hours; a century
 _MOST_ROWS: Final = 6 * _LONGEST
@@ -107,7 +101,7 @@ def read_hours(path: Path | str) -> Hours:
 
     ``path``: a CSV file with a header: ``time_utc`` (ISO 8601), ``from_deg``, and
     ``speed_mps``, ``speed_kt``, ``speed_mph`` or ``speed_kmh``; other columns are
-    passed over. Rows in any order. An empty speed is a missing reading; an empty
+    refused but for figures of temperature, humidity, pressure, rain and the like. Rows in any order. An empty speed is a missing reading; an empty
     direction with a speed is a variable wind.
 
     Result: every hour from the first to the last; one without a reading is not known.
@@ -152,6 +146,8 @@ def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None]]:
     seen: dict[datetime, str] = {}
     for where, cells in rows_of(text, None, _check, 0, _MOST_ROWS):
         with at(where):
+            for name in _beside(cells):
+                check_figure(cells[name], name)
             told = cells["time_utc"]
             time = told_time(told, "time_utc", UTC).astimezone(UTC)
             if time in seen:
@@ -167,13 +163,17 @@ def _check(names: Sequence[str]) -> None:
     if "time_utc" not in names or "from_deg" not in names or len(speeds) != 1:
         told = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
         raise ValueError(f"{told}one of {', '.join(_SPEEDS)}")
-    if sky := [name for name in names if _SKY.search(name)]:
-        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of "
-        raise ValueError(f"{told}storms")
-    gusts = [name for name in names if _GUSTY.search(name)]
-    if gusts[1:] or not set(gusts) <= set(_GUSTS):
+    if len(gusts := [name for name in names if name in _GUSTS]) > 1:
         told = f"columns of gusts {', '.join(gusts)[:120]}; accepted is one of "
         raise ValueError(told + ", ".join(_GUSTS))
+    if odd := [name for name in _beside(names) if not is_harmless(name)]:
+        told = f"column {odd[0][:40]!r} is not read and may tell of gusts, sight or storms: "
+        raise ValueError(f"{told}take it out, and the hours of which it speaks")
+
+
+def _beside(names: Iterable[str]) -> list[str]:
+    """List the columns that nobody reads."""
+    return [n for n in names if n not in {"time_utc", "from_deg", *_SPEEDS, *_GUSTS}]
 
 
 def _reading(cells: Mapping[str, str]) -> HourReading | None:

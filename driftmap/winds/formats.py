@@ -145,12 +145,12 @@ def decode(text: str, setting: Setting) -> tuple[Reading, ...]:
         return decode_text(text, _TYPED, setting)
     held = load_text(path)
     readings = decode_text(held, path.name, setting)
-    told = [*_of_another_month(path, held, readings)]
+    doubts = [*_of_another_month(path, held, readings)]
     if not named_so(path.stem, held):
-        told.append(
+        doubts.append(
             f"{path.name} was changed by hand: it does not hold what its name is for"
         )
-    return tuple(replace(r, warned=(*r.warned, *told)) for r in readings)
+    return tuple(replace(r, warned=(*r.warned, *doubts)) for r in readings)
 
 
 _NO_MONTH: Final = (

@@ -19,6 +19,7 @@ from driftmap.winds.reading import Reading, Setting, words
 from driftmap.winds.sonde import SondeRow, away_of, last_before, sounding
 from driftmap.winds.text import meanings, reader, unit_size
 from driftmap.winds.times import show_time
+from driftmap.winds.unread import check_figure, is_harmless
 
 _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
@@ -175,7 +176,15 @@ def _fixed_columns(names: str, units: str) -> _Columns:
         if quantity := _QUANTITIES.get(found[0].lower()):
             _check_once(quantity, columns)
             columns[quantity] = part, _size(quantity, units[part].strip())
+        else:
+            _check_harmless(found[0])
     return columns
+
+
+def _check_harmless(name: str) -> None:
+    if not is_harmless(name):
+        told = f"column {name[:40]!r} is not read and may tell of wind: take it out"
+        raise ValueError(told)
 
 
 def _check_once(quantity: str, held: Collection[str]) -> None:
@@ -196,12 +205,17 @@ def _from_commas(text: str, setting: Setting) -> Reading:
             if quantity := _QUANTITIES.get(label):
                 _check_once(quantity, held)
                 held[quantity] = name, _size(quantity, unit)
+            else:
+                _check_harmless(name)
         for quantity in _NEEDED:
             if quantity not in held:
                 raise ValueError(f"no column of {quantity}")
 
     rows, stamps, place = [], [], ("", "")
     for where, cells in rows_of(text, None, find, 0, _MOST):
+        with at(where):
+            for name in cells.keys() - {name for name, _ in held.values()}:
+                check_figure(cells[name], name)
         told = {q: (cells[name], size) for q, (name, size) in held.items()}
         rows.append(_list_row(told, where))
         stamps.append(cells.get("time", ""))

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from driftmap.core.errors import quoted
+from driftmap.core.errors import PlacedError, quoted
 from driftmap.winds.json_document import is_number
 from driftmap.winds.reading import words
 from driftmap.winds.text import meanings
@@ -60,7 +60,7 @@ _MILD: Final = words("names")["mild"]
 _TIME: Final = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+(?:Z|[-+]\d\d:\d\d)?)?")
 
 
-def _is_mild(name: str) -> bool:
+def is_harmless(name: str) -> bool:
     """Tell whether figures of this name are of no wind and weather: all of its words are known."""
     said = re.findall(r"[a-z]+", name.lower())
     return bool(
@@ -71,6 +71,16 @@ def _is_mild(name: str) -> bool:
             and all(word in _MILD["of"] or word in _MILD["beside"] for word in said)
         )
     )
+
+
+def check_figure(cell: str, name: str) -> None:
+    """Refuse words in a column of figures that nobody reads: they are a remark."""
+    figure = re.fullmatch(
+        r"[-+]?[\d.,]*(?:e[-+]?\d+)?|nan|na|null|none|m|-", cell, re.I
+    )
+    if not (figure or _DESCRIBES.fullmatch(name)):
+        told = f"says {quoted(cell)}, which is not read: take it out, and what it speaks of"
+        raise PlacedError(name, told)
 
 
 def _unread(name: str, told: object) -> Iterator[str]:
@@ -84,10 +94,10 @@ def _unread(name: str, told: object) -> Iterator[str]:
             inner = reversed(told.items())  # the values of an array are of its own name
             left += [(name if key == "data" else key, one) for key, one in inner]
         elif is_number(told):
-            if not _is_mild(name):
+            if not is_harmless(name):
                 yield quoted(name)
         elif isinstance(told, list):
-            if any(map(is_number, told)) and not _is_mild(name):
+            if any(map(is_number, told)) and not is_harmless(name):
                 yield quoted(name)
             left += [(name, one) for one in told if isinstance(one, dict | list | str)]
         elif isinstance(told, str) and not (

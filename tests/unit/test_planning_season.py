@@ -98,8 +98,11 @@ def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
     ("header", "row", "told"),
     [
         ("time_utc,from_deg,speed_mps,weather", "2026-05-01T02:00Z,40,3,TS", "'weather'"),
-        ("time_utc,from_deg,speed_mps,gusts_mps", "2026-05-01T02:00Z,40,3,14", "gusts_mps; "),
-        ("time_utc,from_deg,speed_mps,Peak wind", "2026-05-01T02:00Z,40,3,14", "peak wind; "),
+        ("time_utc,from_deg,speed_mps,gusts_mps", "2026-05-01T02:00Z,40,3,14", "column 'gusts_mps'"),
+        ("time_utc,from_deg,speed_mps,Peak wind", "2026-05-01T02:00Z,40,3,14", "column 'peak wind'"),
+        *((f"time_utc,from_deg,speed_mps,{name}", "2026-05-01T02:00Z,40,3,14", f"column '{name}'")
+          for name in ("max_mph", "fx_mps", "fg", "speed2_mph", "speed_mph_10m", "visibility_m", "ts", "flag", "raf")),
+        ("time_utc,from_deg,speed_mps,rain", "2026-05-01T02:00Z,40,3,squalls", "'squalls', which is not read"),
         ("time_utc,from_deg,speed_mps,gust_mps", "2026-05-01T02:00Z,40,,25",
          "line 2: tells a gust and no speed"),
         ("time_utc,from_deg,speed_mps,gust_mps,gust_kt", "2026-05-01T02:00Z,40,3,4,28",
@@ -113,6 +116,16 @@ def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
 def test_what_would_be_passed_over_of_a_season_is_refused(tmp_path, header, row, told):
     with pytest.raises(WindError, match=told):
         read_hours(write(tmp_path, row, header=header))
+
+
+def test_columns_known_to_be_harmless_stay(tmp_path):
+    header = (
+        "time_utc,from_deg,speed_mps,temperature_c,rain_mm,station,relative humidity"
+    )
+    hours = read_hours(
+        write(tmp_path, "2026-05-01T02:00Z,40,3,12.5,NA,KXYZ,", header=header)
+    )
+    assert hours.readings[0] == ((40.0, 3.0, 0.0),)
 
 
 @pytest.mark.parametrize(

@@ -202,3 +202,34 @@ def test_two_soundings_in_one_table_are_not_mixed():
                 [COMMAS.rstrip(), *(row.replace("180,", "185,", 1) for row in later)]
             )
         )
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("wind gust_m/s", "gust_kt", "peak wind_m/s", "max wind speed_kt"),
+        *("wind speed 2_m/s", "u wind_m/s", "note", "dew point temperature_C"),
+    ],
+)
+def test_a_column_that_is_not_known_to_be_harmless_is_refused(name):
+    lines = [
+        f"{line},{told}"
+        for line, told in zip(COMMAS.splitlines(), (name, 40, 40), strict=True)
+    ]
+    if name.startswith("dew"):
+        assert len(_read("\n".join(lines)).levels) == 2
+        lines[2] = lines[2].replace(",40", ",squalls")
+    with pytest.raises(WindError, match="is not read"):
+        _read("\n".join(lines))
+
+
+@pytest.mark.parametrize("name", ["RELH", "GUST"])
+def test_so_it_is_in_columns_of_characters(name):
+    lines = TEXT.splitlines()
+    lines[3] += f"   {name}"
+    lines[4] += "      m"
+    if name == "RELH":
+        assert len(_read("\n".join(lines)).levels) == 2
+        return
+    with pytest.raises(WindError, match="'GUST' is not read"):
+        _read("\n".join(lines))
