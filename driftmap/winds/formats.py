@@ -101,7 +101,9 @@ _TAKEN_UP: Final = {
 _FEW: Final = 3  # remarks told word by word
 
 # Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
-_NOTED: Final = re.compile(r"<(?:desc|cmt)>\s*([^<]+?)\s*<", re.IGNORECASE)
+_NOTED: Final = re.compile(
+    r"<(?:(?:desc|cmt)(?:\s[^>]*)?>|!--)\s*([^<]+?)\s*(?:<|-->)", re.IGNORECASE
+)
 
 
 def unheard(text: str, source: str, kind: str = "") -> tuple[str, ...]:

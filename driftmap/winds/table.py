@@ -23,6 +23,7 @@ _MAY_BE_EMPTY: Final = ("from", "gust", "error")
 _TIME: Final = "time"
 _FORECAST: Final = re.compile(r"\s*#[#\s]*forecast\b", re.IGNORECASE)
 _TIMES: Final = ("read", "valid", "based on")
+_EITHER: Final = "is either read, or a forecast: valid, based on"
 
 
 def looks_like_table(text: str) -> bool:
@@ -98,6 +99,8 @@ def _knowable(level: WindLevel) -> WindLevel:
 
 def _forecast(text: str, times: dict[str, datetime]) -> bool:
     named = any(map(_FORECAST.match, text.splitlines()))
+    if named and "read" in times:
+        raise ValueError(_EITHER)
     return named or "valid" in times or "based on" in times
 
 
@@ -109,7 +112,7 @@ def _times(text: str) -> dict[str, datetime]:
         with at(where):
             times[what] = told_time(re.sub(r"^\D+", "", told))
     if {"read", "valid"} <= set(times) or {"read", "based on"} <= set(times):
-        raise ValueError("is either read, or a forecast: valid, based on")
+        raise ValueError(_EITHER)
     return times
 
 

@@ -612,3 +612,12 @@ def test_a_report_of_a_file_that_was_written_before_it_is_of_another_month(
         os.utime(path, (written, written))
         told = formats.decode(str(path), setting)[0].warned
         assert any("is that of another month?" in one for one in told) is doubted
+
+
+def test_words_behind_the_mark_of_a_forecast_are_a_remark(tmp_path):
+    for more, heard in (("", False), (" of gusts of 40 kt", True)):
+        text = f"# forecast{more}\n# valid 2026-05-19 18:00Z\n{TABLE}"
+        told = _wind(text, tmp_path).warned
+        assert any("not read: 'forecast of gusts" in one for one in told) is heard
+    with pytest.raises(WindError, match="either read, or a forecast"):
+        _wind(f"# forecast\n# read 2026-05-19 18:00Z\n{TABLE}", tmp_path)

@@ -117,7 +117,8 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
         *((line, True) for line in ("read 2026-05-19 18:00Z, magnetic", "zone -07:00 or so")),
         *((line, True) for line in ("a light easterly", "ascent 3 m/s", "height 2 m", "zone Z")),
         *((line, False) for line in ("read 2026-05-19 18:00Z", "Read: 2026-05-19T17:00-07:00")),
-        *((line, False) for line in ("valid for 2026-05-19T18:00Z", "forecast of Sunday")),
+        *((line, False) for line in ("valid for 2026-05-19T18:00Z",)),
+        *((line, True) for line in ("forecast of Sunday", "forecast was 40 kt")),
         *((line, False) for line in ("forecast", "# forecast", "away 12 km", "", "#")),
     ],
 )  # fmt: skip
