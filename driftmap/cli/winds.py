@@ -23,6 +23,7 @@ from driftmap.cli.options import (
     pad_option,
     site_of,
     units_option,
+    words_options,
 )
 from driftmap.cli.output import json_text, write_all
 from driftmap.core.errors import located
@@ -31,6 +32,7 @@ from driftmap.winds.pilot_balloon import RATES
 from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
+    from driftmap.report.voice import Voice
     from driftmap.report.words import Units
 
 
@@ -52,7 +54,7 @@ _LOW: Final = 300.0  # m; no less is shown
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
 @json_option()
-@units_option
+@words_options
 @out_option("Folder for wind.html, the picture of the wind.")
 @click.option(
     "--top",
@@ -65,7 +67,7 @@ def winds_command(
     site_elevation: float | None,
     decoded: bool,
     as_json: bool,
-    units: Units,
+    voice: Voice,
     out: Path | None,
     top: float | None,
     **given: Any,
@@ -105,17 +107,17 @@ def winds_command(
         document, ceiling = wind_document(wind), min(wind.known_to, _PICTURE_TOP)
         ceiling = top or max(ceiling, _LOW)
         if out is not None:
-            write_all(out, {"wind.html": wind_page(wind, ceiling, units)})
+            write_all(out, {"wind.html": wind_page(wind, ceiling, voice)})
     if as_json:
         kept = keep_readings(readings, setting)
         whole = {"when": kept["when"], **document, **kept}
         click.echo(json_text(whole, indent=2))
     elif decoded:
-        click.echo("\n".join(decoded_lines(readings, units, top or _PICTURE_TOP)))
+        click.echo("\n".join(decoded_lines(readings, voice.units, top or _PICTURE_TOP)))
     else:
         click.echo(f"for a flight at {show_flight(setting.when)}\n")
         gust = wind_as_read(wind)[0].gust
-        click.echo("\n".join(wind_lines(wind, gust, units, ceiling)))
+        click.echo("\n".join(wind_lines(wind, gust, voice.units, ceiling)))
 
 
 def _place(site: str | None, elevation: float | None) -> Setting:

@@ -264,7 +264,9 @@ function showUnknown({ judged, about, old, gust }) {
   const { crowd } = crowdAt(judged);
   const over = known ? overOf(crowd) : crowd.filter(({ kind, outcome }) => kind || outcome === 2);
   const sent = over.map((place) => ({ ...place, told: DIAL.orders.ask }));
-  one("#unknown").replaceChildren(why, " ", !over.length ? say("stay") : known ? "" : moveAway(sent));
+  // Each number has its name under the word; where the orders stand, they give it.
+  const stay = [say("stay"), ...(known ? [] : [" ", orderOf("", "{places}", crowd)])];
+  one("#unknown").replaceChildren(why, " ", ...(!over.length ? stay : known ? [] : [moveAway(sent)]));
 }
 
 function show() {
@@ -311,8 +313,8 @@ function start() {
     event.preventDefault();
     nudge(...step);
   });
-  frame("flight");
   show();
+  frame("flight");
   const again = () => showVerdict(taken());
   setInterval(again, 5000);
   // A page that slept looks at its clock before anyone reads it.

@@ -100,7 +100,8 @@ def dial_html(
     data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
     texts = [
-        text_of(name) for name in (*_SCRIPTS, "boxes.js", "labels.js", "plates.js")
+        text_of(name)
+        for name in (*_SCRIPTS, "boxes.js", "far.js", "labels.js", "plates.js")
     ]
     words = words_for_script(voice, "set")
     own = "\n".join([words, told_to_script("DIAL", data), *texts])

@@ -22,6 +22,7 @@ function startGround() {
 function placeAll() {
   placeCorner(ROOM);
   placeLabels();
+  placeFar(far);
 }
 
 const byCause = () => one("#by-cause").getAttribute("aria-pressed") === "true";
@@ -132,10 +133,19 @@ function crowdAt(about) {
   return { zoned, crowd };
 }
 
+let far = []; // the places of people, the nearest to the pad first
+
+function findFar(crowd) {
+  const away = ([north, east]) => ({ distance: Math.hypot(east, north), bearing: degrees(east, north) });
+  return crowd.map((place) => ({ ...place, kind: "people", outcome: place.outcome ? "fail" : "pass", away: away(place.at) }))
+    .sort((a, b) => a.away.distance - b.away.distance);
+}
+
 // Mark them on the map and in the list, say who is to do what, and point whither on the map.
 function showCrowd(about) {
   const { zoned, crowd } = crowdAt(about);
   const sent = overOf(crowd).map((place) => ({ ...place, ...whither(place, zoned) }));
+  far = findFar(crowd);
   showOrders(zoned, crowd, sent);
   showEyes(about);
   all(".map .label.people").forEach((label, at) => {
@@ -161,13 +171,15 @@ function follow() {
   if (OUTLINES.some((outline) => outline.getBounds && !seen.contains(outline.getBounds()))) frame("flight");
 }
 
-// Frame what is drawn with the pad and the crowd, or the whole site.
+const NEAR_CROWD = 1.5; // of the way to the nearest place of people: those farther off make the rest small
+
+// Frame what is drawn with the pad and the crowd, or the whole site; who is far off and clear has an arrow at the edge.
 function frame(view) {
   const bounds = L.latLngBounds([[-60, -60], [60, 60]]);
   const whole = view === "everything";
-  for (const { kind, rings } of whole ? [...DIAL.edges, ...DIAL.areas] : DIAL.areas) {
-    if (whole || kind === "people") bounds.extend(rings.flat(2));
-  }
+  const near = NEAR_CROWD * far[0]?.away.distance;
+  const crowd = far.filter(({ outcome, away }) => outcome === "fail" || away.distance <= near);
+  for (const { rings } of whole ? [...DIAL.edges, ...DIAL.areas] : crowd) bounds.extend(rings.flat(2));
   for (const outline of OUTLINES) if (outline.getBounds) bounds.extend(outline.getBounds());
-  chart.fitBounds(bounds, { animate: false, padding: [14, 14] });
+  chart.fitBounds(bounds, { animate: false, paddingTopLeft: [60, 14], paddingBottomRight: [14, 14] }); // clear of the buttons
 }

@@ -85,7 +85,7 @@ function placeAll() {
   placeCorner();
   tellReach();
   placeLabels();
-  placeFar();
+  placeFar(far);
 }
 
 function view(name, options) {
@@ -143,51 +143,14 @@ function startKeyboard() {
   });
 }
 
-// People and failing ground beyond the edge: an arrow there, with name and distance; the nearest first.
-const fromPad = ({ at }) => apart(L.latLng(DRIFTMAP.pad), L.latLng(at)).distance;
-const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail");
+// What is told of beyond the edge, the nearest to the pad first.
+let far = [];
 
-// Clear of the names along the edges.
-function inSight(place) {
-  const [{ x, y }, size] = [chart.latLngToContainerPoint(place), chart.getSize()];
-  return x >= 4 && y >= (edges ? 20 : 4) && x <= size.x - (edges ? 26 : 4) && y <= size.y - 4;
-}
-
-function placeFar() {
-  const size = chart.getSize();
-  const taken = all(".leaflet-control, #north, .map .label:not(.off), .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect()).concat(padBox(14));
-  const { left, top } = chart.getContainer().getBoundingClientRect();
-  one("#far").replaceChildren();
-  for (const { name, number, kind, outcome, at: middle } of far) {
-    if (inSight(middle)) continue;
-    const point = chart.latLngToContainerPoint(middle);
-    const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(middle));
-    const chip = document.createElement("span");
-    const arrow = document.createElement("i");
-    arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
-    const told = document.createElement("bdi");
-    const words = { name: `\u2068${name}\u2069`, distance: length(away.distance, 1), compass: pointOf(away.bearing / RADIAN) };
-    told.textContent = `${number ? `${number} ` : ""}${say("far", words)}`;
-    chip.append(arrow, told);
-    one("#far").append(chip);
-    settleFar(chip, { point, calm: kind !== "people" || outcome === "pass" }, size, taken, left, top);
-  }
-}
-
-function settleFar(chip, { point, calm }, size, taken, left, top) {
-  const { width, height } = chip.getBoundingClientRect();
-  const x = clamp(point.x - width / 2, 4, size.x - width - 30);
-  const y = clamp(point.y - height / 2, 24, size.y - height - 4);
-  const steps = [...Array(25).keys()].map((i) => i - 12);
-  const free = steps.flatMap((i) => steps.map((j) => [clamp(x + 40 * j, 4, size.x - width - 30), clamp(y + i * (height + 3), 24, size.y - height - 4)]))
-    .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
-    .map(([across, down]) => boxAt(left + across, top + down, { width, height })).filter((box) => !overlaps(box, taken));
-  const danger = zonePolygons("danger");
-  // Nobody far off who is clear, and no ground, hides where nobody may stand; the words above the map name them.
-  const at = free.find((box) => lies(box, danger) === "off") ?? (calm ? undefined : free[0]);
-  if (!at) return chip.remove();
-  Object.assign(chip.style, { left: `${at.left - left}px`, top: `${at.top - top}px` });
-  taken.push(at);
+function findFar() {
+  return DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail").map((ground) => {
+    const { distance, bearing: turn } = apart(L.latLng(DRIFTMAP.pad), L.latLng(ground.at));
+    return { ...ground, away: { distance, bearing: turn / RADIAN } };
+  }).sort((a, b) => a.away.distance - b.away.distance);
 }
 
 function showEdges(shown) {
@@ -223,7 +186,7 @@ function start() {
   one(".frame").style.setProperty("--above", `${one("#map").getBoundingClientRect().top + scrollY}px`);
   chart.invalidateSize({ animate: false });
   startControls(chart, DRIFTMAP.units);
-  far.sort((a, b) => fromPad(a) - fromPad(b));
+  far = findFar();
   drawGround(DRIFTMAP, true);
   drawZones();
   for (const area of areas) {

@@ -45,6 +45,7 @@ _SCRIPTS: Final = (
     "say.js",
     "controls.js",
     "map.js",
+    "far.js",
     "boxes.js",
     "labels.js",
     "plates.js",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -11,9 +12,8 @@ from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.report.page import page, paragraphs, printable, style_of, svg, table
-from driftmap.report.voice import Voice, english
-from driftmap.report.wind_text import CALM, comes_from, wind_as_read
-from driftmap.report.words import Units
+from driftmap.report.voice import Voice
+from driftmap.report.wind_text import CALM, comes_from, flown_in, wind_as_read
 from driftmap.verdict.assessment import Assessment
 
 # As narrow as a phone, that its letters can be read there.
@@ -169,13 +169,16 @@ def _arrows(
     return "".join(out)
 
 
-def wind_page(wind: WindProfile, top: float, system: Units) -> str:
-    """Make a page of its own for a wind, in English.
+def wind_page(wind: WindProfile, top: float, voice: Voice) -> str:
+    """Make a page of its own for a wind: as it was read, with its age and in both units, and by height.
 
-    ``top``: height of the picture above the site [m]; ``system``: units the reader picked.
+    ``top``: height of the picture above the site [m].
     """
-    voice = english(system)
-    rows = [["height", "from", "speed", "gusts", "source"]]
+    say = voice.say
+    other = replace(voice, units="si" if voice.units == "us" else "us")
+    (told, _), (again, _) = (flown_in(wind, None, v) for v in (voice, other))
+    heads = ("map.height", "map.comes_from", "plan.speed")
+    rows = [[say(key) for key in (*heads, "plan.wind_gusts", "plan.wind_source")]]
     rows += [
         [
             voice.exact_distance(level.height),
@@ -187,14 +190,15 @@ def wind_page(wind: WindProfile, top: float, system: Units) -> str:
         for level in reversed(wind.levels)
     ]
     return page(
-        "Wind over the site",
+        say("map.wind"),
         [
-            *paragraphs([wind.source]),
+            *paragraphs([again, wind.source]),
             wind_picture_svg(wind, top, voice),
             table(rows, voice),
         ],
         voice,
         assumed=wind.assumed,
+        answer=told,
         stands="plan.wind_stands",
     )
 

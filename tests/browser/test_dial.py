@@ -968,3 +968,45 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, dial, tmp_path):
     names = (repr(dial.setup.site), "Dunlin", "answers-dunlin.toml")
     told = browser.js("return document.documentElement.outerHTML")
     assert latin_words(told, *names) == set()
+
+
+def test_every_number_on_the_map_has_its_name(browser, page):
+    """Whatever is set, and on the narrowest phone: on its plate, below the map or under the word."""
+    browser.look(page, width=320, height=568)
+    for change in ("", "put({ speed: 4, from: 240, gust: NaN })", "chart.setZoom(-3)"):
+        browser.js(f"{change}; return 0")
+        nameless = browser.js(
+            "const told = all('#numbers b').map((e) => e.textContent);"
+            "const bare = all('.map .label.people.short:not(.off) b').map((e) => e.textContent);"
+            "return bare.filter((number) => !told.includes(number))"
+        )
+        assert nameless == []
+    browser.look(page, width=360, height=740)
+    stay = browser.find("#unknown").text
+    names = browser.js(
+        "return DIAL.areas.filter((area) => area.number).map((area) => area.name)"
+    )
+    assert [name for name in names if name not in stay] == []
+
+
+def test_who_is_far_off_leaves_the_rest_large(browser, dial, tmp_path):
+    """A place miles away has an arrow at the edge, unless it is in a zone or over a limit."""
+    site = dial.setup.site
+    camp = next(area for area in site.areas if area.name == "Camp")
+    shape = shapely.affinity.translate(camp.shape, 20000.0)
+    far = replace(camp, name="Far chapel", shape=shape)
+    whole = replace(
+        dial, setup=replace(dial.setup, site=replace(site, areas=(*site.areas, far)))
+    )
+    path = tmp_path / "dial.html"
+    path.write_text(dial_html(whole), encoding="utf-8")
+    browser.open(path, width=390, height=844)
+    put(browser, 4, 240)
+    browser.js("frame('flight')")
+    assert "Far chapel" in browser.find("#far").get_attribute("textContent")
+    wide = browser.js(
+        "const box = chart.getBounds(); return box.getEast() - box.getWest()"
+    )
+    assert 300 < wide < 3000
+    browser.js("frame('everything')")
+    assert "Far chapel" not in browser.find("#far").get_attribute("textContent")

@@ -548,7 +548,7 @@ def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):
         "chart.setView(DRIFTMAP.pad, 15, { animate: false });"
         "const { x, y } = chart.getSize(), at = ([u, v]) => chart.containerPointToLatLng([u, y - v]);"
         "for (const zone of zoneDrawn('danger')) zone.setLatLngs([[[[0, 0], [x / 8, 0], [x, y * 7 / 8], [x, y], [x * 7 / 8, y], [0, y / 8]].map(at)]]);"
-        "placeFar();"
+        "placeFar(far);"
         "return all('#far span').map((e) => lies(e.getBoundingClientRect(), zonePolygons('danger')))"
     )
     assert len(how) >= 2

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindLevel, WindProfile
-from driftmap.report.voice import english
+from driftmap.report.voice import Voice, english, read_catalogue
 from driftmap.report.windsketch import wind_page, wind_picture_svg
+from driftmap.winds.profile import read_wind
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -59,9 +60,23 @@ def test_every_text_is_escaped():
     picture = wind_picture_svg(wind, 100.0, english("si"))
     assert "<script" not in picture
     ET.fromstring(picture)
-    page = wind_page(wind, 100.0, "si")
+    page = wind_page(wind, 100.0, english("si"))
     assert "<script>alert" not in page
     assert page.count("<script") == 1  # the page's own
+
+
+@pytest.mark.parametrize("language", ["en", "de", "es", "fr"])
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_the_page_leads_with_the_wind_as_read_in_both_units(language, units):
+    """As on every page: speed, where from, at which height and how old, whatever the units."""
+    wind = read_wind("9 mph from 240 gusting 14, 12 min ago", site_altitude=0.0)
+    voice = Voice(read_catalogue(language), units)
+    text = wind_page(wind, 300.0, voice).replace("\u00a0", " ")
+    head = text[text.index("<header") : text.index("<svg xmlns")]
+    for speeds in (("9 mph", "14 mph"), ("4.0 m/s", "6.3 m/s")):
+        assert all(voice.number(speed) in head for speed in speeds)
+    assert head.count("240°") == 2
+    assert head.count("12 min") > 2  # once more in its own words
 
 
 @pytest.mark.parametrize("top", [0.0, -1.0, np.nan, np.inf])
