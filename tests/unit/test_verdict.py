@@ -514,6 +514,9 @@ def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(demo, monkey
         assert late == when + timedelta(minutes=20)
         assert timedelta(0) < when - early <= timedelta(minutes=max(earliest, ahead))
         assert early >= now - timedelta(minutes=3) or late < now
+    flown = now - timedelta(minutes=10)  # it counts from then, though found only now
+    said = replace(demo.answers, when=flown)
+    assert good_between(replace(demo, answers=said, wind=wind))[0] == flown
 
 
 @pytest.mark.parametrize(
