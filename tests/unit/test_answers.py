@@ -651,8 +651,9 @@ def test_an_airport_drawn_far_off_tells_of_no_other():
     for told, outcome in (({}, "ask"), ({"no_airport_near": True}, "pass")):
         said = Answers({"light_materials": False, **told})
         lines = evaluate(SETS, with_answers(drawn, said), said)
-        found = [r.outcome for r in lines if r.name == "airport_distance"]
-        assert found == [outcome, "pass"]
+        asked, drawn_far = (r for r in lines if r.name == "airport_distance")
+        assert (asked.outcome, drawn_far.outcome) == (outcome, "pass")
+        assert "draws no airport so near" in asked.why
 
 
 def test_the_figure_that_holds_is_told_with_its_limit():
