@@ -953,13 +953,13 @@ def test_what_rockets_launched_together_do_counts_for_all_of_them(
 
 def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet):
     """Raised, one failure leaves fewer flights to what works."""
-    for said in (
+    for told in (
         {"nothing deploys": 0.001},
         {"nothing deploys": 0.5},
         {"nothing deploys": 0.3, "late opening": 0.2},
     ):
-        flight = quiet.plan.flight.model_copy(update={"cases": said})
-        more = {cause: told - LIKELIHOOD[cause] for cause, told in said.items()}
+        flight = quiet.plan.flight.model_copy(update={"cases": told})
+        more = {cause: share - LIKELIHOOD[cause] for cause, share in told.items()}
         more[WORKS] = -sum(more.values())
         cases = tuple(
             replace(case, likelihood=case.likelihood + more.get(case.cause, 0.0))

@@ -9,9 +9,11 @@ import pytest
 
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.caveats import _fins_unknown
 from driftmap.montecarlo.openings import OPENED
+from driftmap.rocket.bodies import bench_of
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import OwnCase
@@ -350,6 +352,19 @@ def test_fins_that_flutter_are_counted(share, outcome):
 def limits_for(flutter):
     limit = replace(LIMITS["fins_flutter_off"], value=flutter)
     return {**LIMITS, "fins_flutter_off": limit}
+
+
+def test_a_pack_and_what_hangs_on_it_snatch_as_two_bodies():
+    """m1 m2 / (m1 + m2) for the mass on the spring: of a light pack mostly its own."""
+    flight = planned().plan.flight
+    device, found = flight.recovery[0], planned().openings
+    opened = found[WORKS, device.name].astype(float)
+    rows = dict(zip(OPENED, opened, strict=True))
+    hanging = rows["load"] / rows["weights"] / STANDARD_GRAVITY
+    soft = (rows["speed"] / rows["snatch"]) ** 2  # 1 / (stiffness * mass)
+    slope, start = np.polyfit(1 / hanging, soft, 1)
+    pack = bench_of(flight).cloth_mass(device)
+    assert slope / start == pytest.approx(pack, rel=0.02)
 
 
 def test_how_hard_an_opening_may_be_by_hand():

@@ -108,7 +108,9 @@ def test_what_is_too_near_for_any_rocket_fails_whatever_is_not_known():
     (line,) = lines(["uk"], "personnel_distance", numbers, [200.0])
     assert (line.outcome, line.answer) == ("ask", ("motor_count", "stages"))
     # Of two motors, however many stages, it is surely the farther one.
-    (line,) = lines(["uk"], "personnel_distance", numbers | {"motor_count": 2.0}, [200.0])
+    (line,) = lines(
+        ["uk"], "personnel_distance", numbers | {"motor_count": 2.0}, [200.0]
+    )
     assert (line.outcome, line.answer) == ("fail", ())
     near = {"property_separation": 450.0, "people_separation": 450.0}
     for name, distance in near.items():

@@ -529,6 +529,7 @@ def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(demo, monkey
         (Kind.STATIC_MARGIN, 0.8, (0.6, 1.0), "cal", {"static_margin": "0.5"}),
         (Kind.STATIC_MARGIN, 0.5, (0.3, 0.7), "cal", {}),
         (Kind.WIND_AGE, 4.0, (4.0, 4.0), "h", {"wind_age": "6 h"}),
+        (Kind.WIND_AGE, 7.0, (7.0, 7.0), "h", {}),
         (Kind.ON_POWER_LINE, 0.02, (0.015, 0.03), "share", {}),
     ],
 )

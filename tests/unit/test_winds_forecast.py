@@ -182,6 +182,7 @@ def _of_times(kind, *rows):
 
 GALE, TURNED, ALIKE = {"speed_mps": 7.3}, {"from_deg": 90}, {"speed_mps": 7.1}
 GUSTY, STORM = {"gust_mps": 7.3}, {"speed_mps": 20.0}
+ABOUT = {"from_deg": 60, "speed_mps": 6.9}
 
 
 @pytest.mark.parametrize(
@@ -198,6 +199,10 @@ GUSTY, STORM = {"gust_mps": 7.3}, {"speed_mps": 20.0}
         ("valid", (("18:00", {}), ("20:00", {"speed_mps": 9.2})), None),
         ("valid", (("17:30", {}), ("20:30", STORM)), "20:30Z tells 20.0 m/s"),
         ("valid", (("15:00", STORM), ("18:30", {})), "15:00Z tells 20.0 m/s"),
+        # However far off the next time is, the wind goes over to it.
+        ("valid", (("18:00", {}), ("22:00", STORM)), "22:00Z tells 20.0 m/s"),
+        ("valid", (("14:00", STORM), ("18:30", {})), "14:00Z tells 20.0 m/s"),
+        ("valid", (("18:00", {}), ("20:00", ABOUT)), "20:00Z tells 6.9 m/s from 060°"),
         ("valid", (("18:00", {}), ("18:50", {}), ("21:00", STORM)), None),
         ("read", (("16:00", GALE), ("17:50", {})), "16:00Z tells 7.3 m/s"),
         ("read", (("16:00", TURNED), ("17:50", {})), None),

@@ -269,10 +269,12 @@ def test_the_surface_wind_of_a_sounding_is_that_of_a_mast():
     assert np.hypot(*wind.at([0.0, 10.0])) == pytest.approx([9.0, 9.0])
 
 
-def test_gusts_of_every_report_near_the_ground_count():
+@pytest.mark.parametrize("age", [0.4, None])
+def test_gusts_of_every_report_near_the_ground_count(age):
+    """One that nobody dated may be of now."""
     level = WindLevel(10.0, 4.0, 3.0, 9.0, "mast")
     gusty = Reading(
-        source="mast", kind="surface", levels=(level,), valid=_valid(0.4), away=0.0
+        source="mast", kind="surface", levels=(level,), valid=_valid(age), away=0.0
     )
     wind = merge([gusty, _surface(speed=3.0, height=2.0, age=0.0)], HERE)
     assert wind.gust == pytest.approx(6.0)
