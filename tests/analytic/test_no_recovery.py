@@ -11,7 +11,7 @@ from driftmap import assess, fly, read_flight, read_wind
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import FlightError
 from driftmap.formulas.canopies import drag_spread
-from driftmap.montecarlo.margins import opening_windows
+from driftmap.montecarlo.margins import _holds_until, opening_windows
 from driftmap.rocket.alternatives import NONE, alternatives, canopy_for
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.rocket.likelihood import BARE, WORKS
@@ -157,3 +157,11 @@ def test_the_window_of_an_opening_ends_where_it_gives(willet):
     inside = cloud.apogee.time - time < weak["before_s"]
     assert np.mean(load[inside] < 400.0) > 0.9
     assert WORKS in {case.name for case in cloud.tree.cases}
+
+
+@pytest.mark.parametrize(("hold", "until"), [(19, 0.75), (18, 0.25)])
+def test_a_window_ends_where_fewer_than_nineteen_of_twenty_hold(hold, until):
+    """Of twenty openings in each quarter of a second, what is on time among the first."""
+    off = np.repeat([-0.1, 0.3, 0.6], 20)
+    holds = np.where(off > 0, np.tile(np.arange(20) < hold, 3), 1.0)
+    assert _holds_until(off, holds) == until

@@ -21,7 +21,11 @@ from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rocket.likelihood import BARE, LIKELIHOOD, WORKS
 from driftmap.rules.answers import Answers
-from driftmap.rules.jurisdiction import near_a_border, standing
+from driftmap.rules.jurisdiction import (
+    beside_aerodromes,
+    near_a_border,
+    standing,
+)
 from driftmap.verdict import consequence_checks, judgement, launch_checks
 from driftmap.verdict.check import (
     FAILS,
@@ -854,6 +858,12 @@ def test_the_farthest_towns_of_a_land_lie_in_it(land, towns):
 )
 def test_near_a_border_people_say_the_side(place, near):
     assert near_a_border(*place) is near
+
+
+@pytest.mark.parametrize(("longitude", "latitude"), [(179.98, 68.9), (-179.98, 63.0)])
+def test_aerodromes_across_the_far_meridian_are_near(longitude, latitude):
+    """The nearest stands on its other side, 6 m and 1 m high."""
+    assert 20.0 < beside_aerodromes(longitude, latitude, 30.0) < 30.0
 
 
 @pytest.mark.parametrize(
