@@ -15,6 +15,7 @@ m/s, 128.492 m; 200 N s in 2 s from 0.1 kg: c = 2000 m/s, v = 47.520 + 2000 ln(2
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,8 +25,9 @@ from driftmap.air.atmosphere import air_density, speed_of_sound
 from driftmap.air.column import AirColumn
 from driftmap.air.wind import WindProfile
 from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.falls import moment
 from driftmap.montecarlo.staging import on_way
-from driftmap.rocket.case import LIGHTS
+from driftmap.rocket.case import LIGHTS, Release
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
@@ -521,3 +523,19 @@ def test_other_ways_change_what_they_are_about():
     falls = on_way(BOOSTER, plan, rocket, drawn).upper
     assert falls.mass[0] == pytest.approx(4 * 1.01 / 2.4)
     assert falls.propellant[0] == 0
+
+
+def test_a_coast_begins_where_the_last_motor_pushes_no_more():
+    """Of one burn that is where it is fastest, as its tail may not push; of two where both end."""
+    second = np.array([1.0, 4.0])
+    up = SimpleNamespace(
+        rail_exit=SimpleNamespace(time=np.full(2, 0.2)),
+        first_burnout=np.full(2, 1.0),
+        burnout=second,
+        apogee=SimpleNamespace(time=np.full(2, 10.0)),
+        max_q=lambda: (np.full(2, 0.8), None),
+        at=lambda time: time,
+    )
+    for share, times in ((0.0, (0.8, 4.0)), (1.0, (10.0, 10.0)), (0.5, (5.4, 7.0))):
+        draws = {"moment": np.full(2, share)}
+        assert moment(Release("coast", "moment"), up, draws, {}) == pytest.approx(times)

@@ -56,7 +56,7 @@ from driftmap.verdict.people_checks import (
     harm_checks,
     people_checks,
 )
-from driftmap.verdict.rule_checks import position_checks
+from driftmap.verdict.rule_checks import facts_flown, position_checks
 from driftmap.winds.profile import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -766,6 +766,12 @@ def test_a_lowered_likelihood_stands_beside_the_word(quiet):
     assert (check.value, check.limit) == (default / 2, default)
     assert told(**{"nothing deploys": default}) == []
     assert told(**{"nothing deploys": 2 * default}) == []
+
+
+def test_rules_are_asked_of_the_impulse_that_explains_the_height(quiet, dunlin):
+    """Of a flight that names an apogee in place of a motor."""
+    known = facts_flown(dunlin, site()).numbers["total_impulse"]
+    assert known == pytest.approx(math.exp(quiet.plan.log_motor[0]), rel=0.01)
 
 
 @pytest.mark.parametrize(

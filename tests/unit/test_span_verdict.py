@@ -1,10 +1,15 @@
 """All winds between a few at once: what bounds their figures, on checks made by hand."""
 
+import math
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.planning import envelope
 from driftmap.planning import span_verdict as span
 from driftmap.planning.subdivision import most_cells, settled_spans, tile
 from driftmap.verdict.check import Check, Kind, decide
@@ -191,3 +196,21 @@ def test_cells_judged_together_lie_in_one_span_that_has_one_word(
     ):  # alone in its tile, or beside another word
         i, up, j, on = tile(cell, size, most)
         assert (i, up, j, on) == cell or np.ptp(words[i:up, j:on])
+
+
+@pytest.mark.parametrize("half", [0.05, 0.3])
+def test_likely_ground_between_winds_lies_inside_what_is_taut_about_theirs(half):
+    """It goes round the pad with the wind, on the arc outside the chords between those flown."""
+    far, key = 1000.0, ("nothing deploys", "rocket")
+    cloud = SimpleNamespace(of=lambda _: [SimpleNamespace(body="rocket")])
+
+    def ground(angle, away=far):
+        at = away * math.sin(angle), away * math.cos(angle)
+        return shapely.Point(at).buffer(30.0)
+
+    flown = [ground(a, far * u) for u in (0.6, 1.0) for a in (-half, half)]
+    flown.append(ground(0.0, 0.8 * far))
+    lines = [{key: (SimpleNamespace(shape=shape),)} for shape in flown]
+    (taut,) = envelope._taut(key, [cloud] * 5, lines, half)
+    for share in np.linspace(-1, 1, 9):
+        assert taut.shape.covers(ground(share * half)), share

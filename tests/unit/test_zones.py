@@ -22,6 +22,7 @@ from driftmap.report.plates import Drawn, Room
 from driftmap.report.positions import Way
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
+from driftmap.rocket.likelihood import LIKELIHOOD
 from driftmap.verdict.document import document
 
 
@@ -105,6 +106,11 @@ def test_what_may_go_any_way_is_told_with_how_often_and_how_far(demo):
     number, unit = far.split("\u00a0")
     metres = float(number.replace(",", "")) * {"m": 1, "km": 1000}[unit]
     assert metres == pytest.approx(told.within, rel=0.05)
+    # What a file says is rarer is told as often as by default all the same.
+    cases = [dataclasses.replace(c, probability=0.0) for c in demo.cloud.tree.cases]
+    tree = dataclasses.replace(demo.cloud.tree, cases=tuple(cases))
+    rarer = anywhere(dataclasses.replace(demo.cloud, tree=tree))
+    assert rarer.likelihood == pytest.approx(sum(LIKELIHOOD[name] for name in names))
 
 
 def test_the_yardsticks_are_the_published_ones():
