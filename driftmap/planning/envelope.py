@@ -161,7 +161,8 @@ def _taut(
     ]
     hull = shapely.geometrycollections(found).convex_hull
     far = float(np.hypot(*shapely.get_coordinates(hull).T).max())
-    hull = hull.buffer(far * (1 - math.cos(half / 2)))
+    # The widest chord is that from side to side: no middle was flown at the fast end.
+    hull = hull.buffer(far * (1 - math.cos(half)))
     return (Contour(_LIKELY, shapely.MultiPolygon([hull]), float(hull.area)),)
 
 

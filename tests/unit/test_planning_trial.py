@@ -93,6 +93,13 @@ def test_the_worst_is_named_first(setup):
     assert nearness(trial.blocks[0]) > 1
 
 
+def test_the_worse_end_tells_how_near_a_limit_is():
+    line = {"kind": Kind.RAIL_SPEED, "outcome": "warn", "source": "", "value": 14.0}
+    ends = {"interval": (10.0, 20.0), "limit": 16.0}
+    assert nearness(Check(**line, **ends, sense="least")) == pytest.approx(1.6)
+    assert nearness(Check(**line, **ends, sense="most")) == pytest.approx(1.25)
+
+
 def test_a_supposed_wind_is_that_in_words_but_known_to_the_top():
     said = read_wind("4 m/s from 250 at 10 m", site_altitude=900.0)
     wind = suppose(Supposition(900.0), 250.0, 4.0)

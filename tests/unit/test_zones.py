@@ -13,7 +13,7 @@ import shapely
 from driftmap.ground.contours import containment
 from driftmap.hazard.harm import KILLS
 from driftmap.hazard.smoothing import calmed, taut
-from driftmap.hazard.zones import anywhere, grade, outer_line, zones
+from driftmap.hazard.zones import _soonest, anywhere, grade, outer_line, zones
 from driftmap.report.frames import SHEET
 from driftmap.report.instructions import Watch, watch
 from driftmap.report.marks import in_sight, shown, zone_at
@@ -22,7 +22,7 @@ from driftmap.report.plates import Drawn, Room
 from driftmap.report.positions import Way
 from driftmap.report.reasons import zone_lines
 from driftmap.report.voice import Voice, read_catalogue
-from driftmap.rocket.likelihood import LIKELIHOOD
+from driftmap.rocket.likelihood import LIKELIHOOD, WORKS
 from driftmap.verdict.document import document
 
 
@@ -327,3 +327,19 @@ def test_no_fall_is_told_by_the_speed_of_one_and_the_second_of_another(demo, zon
     told, time = zone_lines(demo.flight, caution, voice)
     assert told.endswith(planned)
     assert time == f"{voice.seconds(caution.soonest)} after lift-off"
+
+
+@pytest.mark.parametrize(("share", "counts"), [(0.1, True), (0.02, False)])
+def test_a_second_counts_what_kills_in_one_flight_of_twenty(demo, share, counts):
+    cloud = demo.cloud
+    told, other = next(cloud.of("nothing deploys")), next(cloud.of(WORKS))
+    energy, time = np.zeros_like(cloud.energy), cloud.time.copy()
+    some = slice(other.rows.start, other.rows.start + round(share * other.flights))
+    energy[told.rows] = energy[some] = 1000.0
+    time[other.rows] = 2.0
+    own = float(told.quantile(time, 0.05))
+    assert own > 2.0
+    soonest = _soonest(
+        dataclasses.replace(cloud, energy=energy, time=time), "danger", told
+    )
+    assert soonest == (2.0 if counts else own)
