@@ -174,16 +174,20 @@ def _likely(cloud: Cloud, part: Part) -> shapely.MultiPolygon:
 def _ways(five: Sequence[Cloud], half: float) -> NDArray[np.float32]:
     """Join the ways up, one up and the next down: what any of them crosses, this does.
 
-    Those of the sides are drawn in between, as many as keep ways within `_FAN`.
+    Those of the sides are drawn in between, round the pad, as many as keep ways within `_FAN`.
     """
-    count = 1 + math.ceil(2 * half / _FAN)
-    ways = [
-        (1 - v) * left.way + v * right.way
-        for left, right in (five[:2], five[2:4])
-        for v in np.linspace(0, 1, count, dtype=np.float32)
-    ]
+    shares = np.linspace(0, 1, 1 + math.ceil(2 * half / _FAN), dtype=np.float32)
+    ways = []
+    for left, right in (five[:2], five[2:4]):
+        one, other = _turned(left.way, half), _turned(right.way, -half)
+        ways += [_turned((1 - v) * one + v * other, (2 * v - 1) * half) for v in shares]
     ways.append(five[4].way)
     return np.concatenate([w if i % 2 == 0 else w[::-1] for i, w in enumerate(ways)])
+
+
+def _turned(way: Kept, angle: float) -> Kept:
+    east, north = turn(way[:, 0], way[:, 1], angle)
+    return np.stack([east, north, way[:, 2]], axis=1)
 
 
 def placed(

@@ -23,6 +23,10 @@ def line(kind, low, high, limit, outcome="pass", **more):
     return Check(kind=kind, outcome=outcome, **{**given, **told, **more})
 
 
+def _at(angle, away):
+    return away * math.sin(angle), away * math.cos(angle)
+
+
 def shares(*uppers, kind=Kind.LANDS_IN, limit=0.001, **more):
     return [line(kind, 0.0, upper, limit, **more) for upper in uppers]
 
@@ -205,8 +209,7 @@ def test_likely_ground_between_winds_lies_inside_what_is_taut_about_theirs(half)
     cloud = SimpleNamespace(of=lambda _: [SimpleNamespace(body="rocket")])
 
     def ground(angle, away=far):
-        at = away * math.sin(angle), away * math.cos(angle)
-        return shapely.Point(at).buffer(30.0)
+        return shapely.Point(_at(angle, away)).buffer(30.0)
 
     flown = [ground(a, far * u) for u in (0.6, 1.0) for a in (-half, half)]
     flown.append(ground(0.0, 0.8 * far))
@@ -214,3 +217,27 @@ def test_likely_ground_between_winds_lies_inside_what_is_taut_about_theirs(half)
     (taut,) = envelope._taut(key, [cloud] * 5, lines, half)
     for share in np.linspace(-1, 1, 9):
         assert taut.shape.covers(ground(share * half)), share
+
+
+@pytest.mark.parametrize("half", [0.0, 0.05, 0.5])
+def test_ways_up_between_winds_reach_as_far_as_theirs(half):
+    """They go round the pad too: drawn straight between those flown they would fall short."""
+    far = 300.0
+
+    def up(angle, away=far):
+        ends = np.array([[0.0, 0.0, 0.0], [*_at(angle, away), 900.0]], np.float32)
+        return SimpleNamespace(way=np.repeat(ends[:, :, None], 3, axis=2))
+
+    five = [up(a, far * u) for u in (0.6, 1.0) for a in (-half, half)]
+    ways = envelope._ways([*five, up(0.0, 0.8 * far)], half)
+    assert ways.dtype == np.float32
+    tips = np.unique(ways[ways[:, 2, 0] > 0][:, :2, 0].round(3), axis=0)
+    away = np.hypot(*tips.T)
+    assert (
+        np.isclose(away[:, None], far * np.array([0.6, 0.8, 1.0]), 1e-4)
+        .any(axis=1)
+        .all()
+    )
+    turned = np.sort(np.arctan2(*tips[away > 0.9 * far].T))
+    assert turned[[0, -1]] == pytest.approx([-half, half], abs=1e-4)
+    assert np.diff(turned).max(initial=0.0) < envelope._FAN + 1e-3
