@@ -152,6 +152,9 @@ def _blended(
     lasting = share * law.lasting + (1 - share) * node.lasting
     name = f"{node.level.source}, blended with {first.level.source}"
     level = mean_of(node.level, wind, source=name)
+    if node.level.direction is None:  # nor has what becomes of it one
+        speed = share * law.speed + (1 - share) * node.speed
+        level = replace(level, direction=None, speed=speed)
     return Node(wind, error, level, node.reading, lasting)
 
 

@@ -599,6 +599,22 @@ def test_a_wind_aloft_from_nobody_knows_where_holds(height, speed, holds):
     assert any("not where from" in said for said in wind.warned) == holds
 
 
+@pytest.mark.parametrize("height", [62, 80, 100, 119, 121])
+@pytest.mark.parametrize("age", [0.0, 0.3, 2.0])
+def test_an_older_wind_from_nobody_knows_where_is_no_calm_just_above_the_ground(
+    height, age
+):
+    """Age takes no doubt back: blended with the wind below it has no direction either."""
+    level = WindLevel(height, None, 5.0, None, "kite")
+    kite = replace(_layers((height, 0, 5), age=age), levels=(level,))
+    wind = merge([_surface(3.0, age=0.0), kite], HERE)
+    assert any("not where from" in said for said in wind.warned)
+    assert not any("the wind falls" in said for said in wind.warned)
+    (there,) = (level for level in wind.levels if level.height == height)
+    assert there.direction is None
+    assert 3.0 < there.speed < 6.0
+
+
 @pytest.mark.parametrize(
     ("height", "speed", "leaps"),
     [(10, 8.0, False), (10, 16.0, True), (480, 10.9, False), (480, 11.1, True)],
