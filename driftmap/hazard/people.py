@@ -103,22 +103,34 @@ def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGe
     does, shape (n,), people to the square metre [m⁻²], and where they stand.
     """
     found = []
+    people = float(area.people or 0)
+    most = max(_CROWDED, people / area.shape.area)
     for part in _grounds(area.shape):
-        crowd = float(area.people or 0) / part.area
+        crowd = min(people / part.area, most)
         rows = _harmful(impacts, area, part)
         sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
         found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
 
 
-_NECK: Final = 1.5
-"""Ground narrower than this joins no two crowds [m]: it is a path between them; assumed."""
+_NECKS: Final = (1.5, 3.0, 6.0, 12.0)
+"""Ground narrower than this joins no two crowds [m]: it is a path between them; assumed. But for
+the narrowest, only where `_OF_WIDTH` of it go into the widest place of the ground."""
+
+_OF_WIDTH: Final = 4.0
 
 _PATH: Final = 20.0
 """A path shorter than this parts no crowd: edges drawn by hand waver [m]; assumed."""
 
 _MOST: Final = 0.9
-"""What is left without its necks must be so much of it: else it is a narrow line; assumed."""
+"""What is left without its narrowest necks must be so much of it: else it is a narrow line; assumed."""
+
+_NOOK: Final = 100.0
+"""A narrow end so large [m²] is ground of its own, beside the wide one it hangs on; assumed."""
+
+_CROWDED: Final = 4.0
+"""People on a square metre of a part, where not more were told for the whole: more do not stand
+there (common practice, no source)."""
 
 
 @lru_cache(1024)  # asked for each case
@@ -126,11 +138,32 @@ def _grounds(shape: BaseGeometry) -> tuple[BaseGeometry, ...]:
     """Part an area into grounds on which all of its people may stand, cut at its necks."""
     found: list[BaseGeometry] = []
     for part in shapely.get_parts(shape):
-        wide = part.buffer(-_NECK / 2).buffer(_NECK / 2).intersection(part)
-        crowds = shapely.get_parts(wide.buffer(_PATH / 2))
+        wide, crowds = _crowds(part, _NECKS[0])
         line = wide.area < _MOST * part.area
-        found += [part] if line else [part.intersection(crowd) for crowd in crowds]
+        found += [part] if line else crowds
+        width = 2 * shapely.length(shapely.maximum_inscribed_circle(part, 0.5))
+        for neck in (neck for neck in _NECKS[1:] if neck <= width / _OF_WIDTH):
+            wide, crowds = _crowds(part, neck)
+            crowds += _nooks(part, wide)
+            found += crowds if len(crowds) > 1 else []
     return tuple(found)
+
+
+def _crowds(part: BaseGeometry, neck: float) -> tuple[BaseGeometry, list[BaseGeometry]]:
+    """Give what is wider than a neck, and the grounds that it leaves apart."""
+    wide = part.buffer(-neck / 2).buffer(neck / 2).intersection(part)
+    crowds = shapely.get_parts(wide.buffer(_PATH / 2))
+    return wide, [part.intersection(crowd) for crowd in crowds]
+
+
+def _nooks(part: BaseGeometry, wide: BaseGeometry) -> list[BaseGeometry]:
+    """Give the narrow ends that hang on one wide ground: a path would lead to another."""
+    near = shapely.buffer(shapely.get_parts(wide), 0.01)
+    return [
+        rest
+        for rest in shapely.get_parts(part.difference(shapely.union_all(near)))
+        if rest.area >= _NOOK and shapely.dwithin(near, rest, 0.01).sum() == 1
+    ]
 
 
 def _densest(crowds: Sequence[tuple[float, BaseGeometry]]) -> float:

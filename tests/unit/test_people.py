@@ -132,6 +132,37 @@ def test_a_path_between_two_grounds_thins_no_crowd_out():
     assert found.total.estimate == pytest.approx(10 / N * 2 * 100 / line.area)
 
 
+@pytest.mark.parametrize("width", [0.5, 1.6, 3.0, 5.0, 10.0])
+@pytest.mark.parametrize("far", [60, 500])
+def test_no_path_however_wide_thins_a_crowd_out(width, far):
+    """All of them may stand at either end of it, wherever more comes down."""
+    here, there = shapely.box(20, 20, 80, 80), shapely.box(2000, 0, 2000 + far, far)
+    path = shapely.box(70, 50 - width / 2, 2010, 50 + width / 2)
+    joined, apart = (
+        expected_casualties(gather([piece(10)], N), [crowd(shape=shape)])
+        for shape in (
+            shapely.union_all([here, path, there]),
+            shapely.MultiPolygon([here, there]),
+        )
+    )
+    least = 0.93 * apart.total.estimate  # the first metres of the path are of it
+    assert least < joined.total.estimate <= apart.total.estimate * 1.01
+
+
+def test_a_crowd_line_on_a_wide_field_is_not_thinned_out_and_no_nook_is_packed():
+    field, line = shapely.box(0, -600, 500, -100), shapely.box(45, -100, 55, 100)
+    impacts = gather([piece(10)], N)
+
+    def told(shape, people=100):
+        found = expected_casualties(impacts, [crowd(people, shape=shape)])
+        return found.total.estimate
+
+    assert told(shapely.union_all([field, line])) == pytest.approx(told(line), rel=0.01)
+    # Ten thousand do not stand on a line of 2,000 m2, though so many were told.
+    both = shapely.union_all([field, line])
+    assert told(both, 10_000) == pytest.approx(4 * 2000 * told(line, 1), rel=0.01)
+
+
 def test_landing_on_a_shared_edge_is_no_error():
     left, right = shapely.box(0, 0, 50, 100), shapely.box(50, 0, 100, 100)
     found = expected_casualties(
