@@ -34,7 +34,13 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.core.errors import InputError, TooHighError, located, visible
+from driftmap.core.errors import (
+    InputError,
+    TooHighError,
+    WindError,
+    located,
+    visible,
+)
 from driftmap.winds.reading import Setting
 
 if TYPE_CHECKING:
@@ -201,6 +207,11 @@ def drop_command(  # noqa: PLR0913, PLR0917
     profile = shape_of(asked, Setting(site_elevation))
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
+    if all(level.direction is None for level in profile.levels):
+        told = (
+            'is from no one side: where would it land? Write such as "12 mph from 240"'
+        )
+        raise WindError(profile.source, "", told)
     speed = speed_east, speed_north, speed_up
     with located("drop", ""):
         try:

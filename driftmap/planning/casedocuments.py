@@ -197,6 +197,8 @@ def _of_the_wind(wind: WindProfile, height: float) -> Iterator[str]:
     east, north = (float(v) for v in wind.at(MAST))
     if wind.strongest and math.hypot(east, north) < wind.strongest / 4:
         yield "It comes from no one side: this is the middle of all, it may go any way."
+    if wind.with_most is not None:
+        yield "It was told by what it is less than: this is its middle, it may be twice that."
     if height > wind.known_to:
         text = show(wind.known_to, "length", "si")
         yield f"It is known up to {text} only; above that it grows and turns as winds mostly do."

@@ -25,7 +25,7 @@ from urllib3.util.retry import Retry
 
 from driftmap.core.errors import WindError
 from driftmap.winds.model_output import read_answer
-from driftmap.winds.reading import Reading, Setting, check_seen
+from driftmap.winds.reading import Reading, Setting, age_of, check_seen
 from driftmap.winds.times import show_time
 
 SERVICE: Final = "https://api.open-meteo.com/v1/forecast"
@@ -108,6 +108,7 @@ def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> 
     except ValueError as problem:
         where = f"{host} {getattr(problem, 'where', '')}".strip()
         raise _fault(where, str(problem)) from None
+    age_of(reading, setting.when)  # of another day it is refused
     return check_seen(reading, setting)
 
 

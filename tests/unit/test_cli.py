@@ -308,7 +308,14 @@ def test_drop_keys_and_sense():
     ("winds", "said"),
     [
         (["5 m/s from 270 at 10 m"], "known up to 60 m only; above that it grows"),
-        (["light and variable"], "comes from no one side"),
+        (
+            [
+                "METAR KXYZ 091455Z VRB05KT 9SM CLR 15/12 A2992",
+                "5 m/s from 100 at 110 m",
+            ],
+            "comes from no one side",
+        ),
+        (["less than 20 mph from W"], "told by what it is less than"),
         (
             ["5 mph from 100", "25 mph from 280"],
             "holds a flight: winds disagree at 2 m",
@@ -321,6 +328,14 @@ def test_drop_tells_what_is_known_of_its_wind(winds, said):
     told = [word for wind in winds for word in ("--wind", wind)]
     run = driftmap("drop", *body, *told, "--when", "2026-05-09T15:00Z")
     assert said in run.stdout
+
+
+@pytest.mark.parametrize("wind", ["20 mph", "light and variable", "force 6"])
+def test_a_drop_in_a_wind_from_nobody_knows_where_is_no_drop_in_a_calm(wind):
+    body = ("--from", "1000 m", "--mass", "1.5 kg", "--drag-area", "0.75 m2")
+    run = driftmap("drop", *body, "--wind", wind)
+    assert run.returncode == 2
+    assert "where would it land?" in run.stderr
 
 
 def test_compare_and_cases(tmp_path):

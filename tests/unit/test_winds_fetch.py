@@ -229,6 +229,14 @@ def test_bad_answers_are_told_in_one_line_and_not_kept(tmp_path, reply, message)
     assert list(tmp_path.iterdir()) == []
 
 
+def test_an_answer_of_another_day_is_not_kept(tmp_path):
+    answer = _answer()
+    answer["hourly"]["time"] = ["2026-05-11T18:00", "2026-05-11T19:00"]
+    with _server((200, answer)) as (service, _), pytest.raises(WindError):
+        _fetch(service, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [
