@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+import json
 import secrets
 import socket
 from collections.abc import Collection
@@ -169,4 +170,9 @@ def sent() -> dict[str, Any]:
         data = parse_json(request.get_data(as_text=True), "what was sent")
     if not isinstance(data, dict):
         raise InputError("what was sent", "", "is no JSON object")
+    try:
+        json.dumps(data, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        told = "holds half a character, which no file can keep"
+        raise InputError("what was sent", "", told) from None
     return data

@@ -26,7 +26,7 @@ def most_cells(size: tuple[int, int], step: float, turn: float) -> tuple[int, in
     if turn > _WIDE or step > _HIGH:
         return 1, 1
     rows = math.ceil(size[0] / math.ceil(size[0] * step / _HIGH))
-    return rows, int(_WIDE / turn + 1e-9)
+    return min(rows, int(_HIGH / step + 1e-9)), int(_WIDE / turn + 1e-9)
 
 
 def settled_spans(

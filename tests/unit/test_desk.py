@@ -234,6 +234,9 @@ def test_what_is_too_large_is_refused(ask, folder):
     answer = ask("winds/try", {"text": "x" * 13_000_000})
     assert answer.status_code == 413
     assert ask("winds/try", {"text": "x" * 2_500_000}).status_code == 400
+    for half in ({"pad": "\ud83d"}, {"more": [{"of it": "\ud83d"}]}):
+        answer = ask("day/add", half)
+        assert (answer.status_code, "half a character" in answer.text) == (400, True)
     assert folder.names("winds") == []
 
 

@@ -348,6 +348,7 @@ def test_a_grid_is_halved_the_way_that_words_change():
         assert wind_sweep.settled_spans([one], size, most, judge) == {one: told[one]}
     assert {(j, on) for *_, j, on in asked} == {(4, 8)}
     assert wind_sweep.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
+    assert wind_sweep.most_cells((5, 36), 2.0, 10.0) == (2, 4)  # no span of 6 m/s
 
 
 def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
