@@ -37,9 +37,9 @@ const age = (() => {
     document.title = held ? `${AGE.hold.replace("\u2011", "-")}${fresh.title.slice(fresh.word.length)}` : fresh.title;
     const now_shown = head.querySelector(".sign");
     const wanted = held ? document.querySelector("#hold-sign").content.firstElementChild : sign;
-    if (held !== now_shown.classList.contains("held")) {
+    if (held !== now_shown.classList.contains("fell")) {
       const other = held ? wanted.cloneNode(true) : wanted;
-      other.classList.toggle("held", held);
+      other.classList.toggle("fell", held);
       now_shown.replaceWith(other);
     }
     const left = Math.ceil((AGE.until - now) / 60000);

@@ -641,8 +641,11 @@ def test_a_go_falls_to_hold_when_its_time_is_over(browser, demo, just_now, tmp_p
         assert told.startswith(says)
         assert browser.driver.title.startswith("HOLD: ")
         signs = browser.driver.find_elements("css selector", "header .sign")
-        assert [s.get_attribute("class") for s in signs] == ["sign held"]
+        assert [s.get_attribute("class") for s in signs] == ["sign fell"]
         assert "are within limits" not in browser.find("header").text
+    for width, height in ((320, 568), (740, 360)):
+        browser.size(width, height)
+        assert browser.js(FINDINGS) == []
     browser.js("age.show()")
     assert browser.js(HEAD)[:2] == ["GO", True]
     assert "within limits" in browser.find("header").text
