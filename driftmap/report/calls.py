@@ -55,7 +55,8 @@ def before(seen: Watch) -> list[str]:
     elif early:
         told = [voice.say("watch.early", pieces=pieces)]
     if seen.sight:
-        told.append(voice.say("side.note", area=isolate(seen.sight.name)))
+        way = voice.letters(seen.sight.pad)
+        told.append(voice.say("side.note", area=isolate(seen.sight.name), compass=way))
     return told
 
 

@@ -93,10 +93,14 @@ class Sight:
             return "toward"
         return "right" if turn > 0 else "left"
 
+    @property
+    def pad(self) -> float:
+        """Which way they look to see the pad [rad]."""
+        return math.atan2(-self.east, -self.north)
+
     def _turn(self, azimuth: float) -> float:
         """Give how far a direction [rad] is turned from that of the pad, to the right [deg]."""
-        pad = math.atan2(-self.east, -self.north)
-        return math.degrees(math.remainder(azimuth - pad, math.tau))
+        return math.degrees(math.remainder(azimuth - self.pad, math.tau))
 
 
 def sights(areas: Sequence[Area]) -> list[Sight]:
@@ -323,7 +327,8 @@ def look(seen: Watch) -> list[str]:
         from_ = other.first - CALL
         ahead.append((other, from_, case_when(other.case, seen.voice)))
     if seen.sight:
-        whose = say("instruct.from", area=isolate(seen.sight.name))
+        way = seen.voice.letters(seen.sight.pad)
+        whose = say("instruct.from", area=isolate(seen.sight.name), compass=way)
         told[0] += " " + (say("instruct.facing") if seen.one_side() else whose)
     for fall, second, when in sorted(ahead, key=lambda one: one[1]):
         why, time = when[:1].lower() + when[1:], seen.voice.clock(max(0.0, second))

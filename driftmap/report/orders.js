@@ -156,7 +156,7 @@ function showEyes(about) {
   const lines = falls.map((fall) => fill(DIAL.orders.if, { when: fall.when[0].toLowerCase() + fall.when.slice(1), look: eyesOn(fall), time: clock(fall.from) }));
   // Of a wind in which nobody launches it would read as if somebody did.
   const { pad, pad_later: later, from } = DIAL.orders;
-  const where = DIAL.sight.length ? ` ${fill(from, { area: DIAL.sight[0][0] })}` : ""; // whose left and right it is
+  const where = DIAL.sight.map(([area, x, y]) => ` ${fill(from, { area, compass: compassOf(degrees(-x, -y)) })}`).join(""); // whose left and right it is
   const begins = (document.body.className.startsWith("go") ? pad : later) + where;
   one("#look-told").replaceChildren(...[begins, ...lines].flatMap((line) => [orderOf("", line), " "]));
 }

@@ -107,7 +107,8 @@ def _age(wind: WindProfile, voice: Voice, when: datetime | None) -> str:
     several = len({v.source for v in wind.levels if not v.carried}) > 1
     if when is not None and not several:
         read = when - timedelta(minutes=minutes)
-        return voice.say("verdict.age_at", time=f"{read:%H:%M}")
+        time = f"{read:%H:%M}"
+        return voice.say("verdict.age_at", time=time, minutes=voice.count(minutes))
     key = "verdict.age_oldest" if several else "verdict.age"
     return voice.say(key, minutes=voice.count(minutes))
 

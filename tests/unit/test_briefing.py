@@ -424,7 +424,7 @@ def test_whose_left_and_right_is_told_where_crowds_differ(demo, english):
         name="North crowd",
         shape=affinity.scale(south.shape, 1, -1, origin=(0, 0)),
     )
-    whose = f"Then from {south.name}:", "Then, facing it:"
+    whose = f"Then from {south.name}, looking N at the pad:", "Then, facing it:"
     for areas, told in (((south,), whose[1]), ((south, north), whose[0])):
         site = dataclasses.replace(demo.site, areas=areas)
         seen = watch(dataclasses.replace(demo, site=site), Voice(english, "us"))

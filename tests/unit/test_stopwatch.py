@@ -228,13 +228,18 @@ def test_where_to_look_is_told_by_left_and_right_of_the_crowd(demo):
     ]
     assert ways == [
         f"around the pad, mostly {way}"
-        for way in ("behind it (N)", "right (E)", "toward you (S)", "left (W)")
+        for way in (
+            "behind it (N of pad)",
+            "right (E of pad)",
+            "on your side (S of pad)",
+            "left (W of pad)",
+        )
     ]
     by_it = dataclasses.replace(east, distance=90, azimuth=0.0)
-    assert seen.eyes(by_it) == "near the pad, behind it (N)"
+    assert seen.eyes(by_it) == "near the pad, behind it (N of pad)"
     nearer = dataclasses.replace(round_it, distance=10)
     assert seen.eyes(nearer) == "all around the pad"
-    assert any("South crowd line" in line for line in before(seen))
+    assert any("South crowd line, looking N at" in line for line in before(seen))
     alone = dataclasses.replace(seen, sight=None)
     assert alone.look(east) == "look east of the pad"
     assert alone.eyes(east) == "E of the pad"
