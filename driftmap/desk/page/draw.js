@@ -20,7 +20,11 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   let ground = frame([0, 0]);
   const declination = () => { const found = /^\s*([-+]?\d+(\.\d+)?)\s*(deg)?\s*$/.exec(String(site.declination ?? "")); return found ? Number(found[1]) : null; };
   const shown = m => units() === "si" ? `${m < 100 ? m.toFixed(1) : Math.round(m).toLocaleString("en")} m` : `${Math.round(m / .3048).toLocaleString("en")} ft`;
-  const areaShown = a => units() === "si" ? a < 1e5 ? `${Math.round(a)} m²` : `${(a / 1e6).toFixed(2)} km²` : a < 4e4 ? `${Math.round(a / .3048 ** 2).toLocaleString("en")} ft²` : `${(a / 4046.8564).toFixed(1)} acres`;
+  // In three digits: no outline drawn by hand is known better.
+  const areaShown = a => {
+    const [size, unit] = units() === "si" ? (a < 1e5 ? [1, "m²"] : [1e6, "km²"]) : a < 4e4 ? [.3048 ** 2, "ft²"] : [4046.8564, "acres"];
+    return `${Number((a / size).toPrecision(3)).toLocaleString("en")} ${unit}`;
+  };
 
   const chart = groundMap({units, shown, parts, busy: () => mode, grab, ghost, drop, tap, leave}), {map, px, m, line, zoom, paint} = chart;
   root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list, beneath)));
