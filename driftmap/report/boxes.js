@@ -103,7 +103,7 @@ const boxAt = (left, top, { width, height }) => ({ left, top, right: left + widt
 const holdsBox = (frame, box) => box.left >= frame.left && box.right <= frame.right && box.top >= frame.top && box.bottom <= frame.bottom;
 
 // Wind and north stand in the corner where they hide least: of danger nothing, nor where people are sent, nor caution, nor people, if there is one.
-// Beside the keys it is on the first screen too; below, on a small one, it is not. `room`: about people, for their plates.
+// Above it is on the first screen too; below, on a small one, it is not. `room`: about people, for their plates.
 function placeCorner(room = 0) {
   const [danger, caution] = ["danger", "caution"].map(zonePolygons);
   const people = polygonsOf(areas.filter(({ options }) => options.className.includes("people")));

@@ -33,7 +33,7 @@ function startControls(map, units) {
   // Leaflet hears keys only while the window has the focus, and drops those pressed during a glide.
   map.keyboard.disable();
   map.getContainer().addEventListener("keydown", (event) => steer(map, event));
-  new Nearer({ position: "topleft" }).addTo(map);
+  for (const [button, step] of [["#nearer", 0.5], ["#farther", -0.5]]) one(button).addEventListener("click", () => map.setZoom(map.getZoom() + step, { animate: false }));
   startScale(map, units);
 }
 
@@ -49,20 +49,7 @@ function steer(map, event) {
   event.preventDefault();
 }
 
-const Nearer = L.Control.extend({
-  onAdd(map) {
-    const box = L.DomUtil.create("div", "nearer");
-    for (const [sign, key, step] of [["+", "nearer", 0.5], ["−", "farther", -0.5]]) {
-      const button = L.DomUtil.create("button", "", box);
-      Object.assign(button, { type: "button", textContent: sign, ariaLabel: say(key), title: say(key) });
-      button.addEventListener("click", () => map.setZoom(map.getZoom() + step, { animate: false }));
-    }
-    L.DomEvent.disableClickPropagation(box);
-    return box;
-  },
-});
-
-// A bar in two halves below the map, its whole length a round one: on the map it would lie over somebody.
+// A bar in two halves, its whole length a round one.
 function startScale(map, units) {
   const [size, unit] = units === "us" ? [FOOT, "ft"] : [1, "m"];
   const draw = () => {

@@ -32,12 +32,16 @@ function settleFar(chip, { point, calm }, size, taken, left, top) {
   const x = clamp(point.x - width / 2, 4, size.x - width - 30);
   const y = clamp(point.y - height / 2, 24, size.y - height - 4);
   const steps = [...Array(25).keys()].map((i) => i - 12);
+  const boxOf = ([across, down]) => boxAt(left + across, top + down, { width, height });
   const free = steps.flatMap((i) => steps.map((j) => [clamp(x + 40 * j, 4, size.x - width - 30), clamp(y + i * (height + 3), 24, size.y - height - 4)]))
-    .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y))
-    .map(([across, down]) => boxAt(left + across, top + down, { width, height })).filter((box) => !overlaps(box, taken));
+    .sort((a, b) => Math.hypot(a[0] - x, a[1] - y) - Math.hypot(b[0] - x, b[1] - y)).filter((spot) => !overlaps(boxOf(spot), taken));
+  // Along the edge it lies beyond: within the map it would read as the name of what is there.
+  const beyond = [[0, x, point.x - width / 2], [1, y, point.y - height / 2]].filter(([, at, wanted]) => at !== wanted);
+  const along = free.filter((spot) => !beyond.length || beyond.some(([axis, at]) => spot[axis] === at));
   const danger = zonePolygons("danger");
   // Nobody far off who is clear, and no ground, hides where nobody may stand; the words above the map name them.
-  const at = free.find((box) => lies(box, danger) === "off") ?? (calm ? undefined : free[0]);
+  const spot = along.find((one) => lies(boxOf(one), danger) === "off") ?? (calm ? undefined : along[0] ?? free[0]);
+  const at = spot && boxOf(spot);
   if (!at) return chip.remove();
   Object.assign(chip.style, { left: `${at.left - left}px`, top: `${at.top - top}px` });
   taken.push(at);

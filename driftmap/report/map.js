@@ -100,7 +100,7 @@ function tapArea(index) {
     const room = {
       maxHeight: 280,
       maxWidth: Math.min(340, chart.getSize().x - 130),
-      autoPanPaddingTopLeft: [62, 24], // clear of the zoom buttons and the edges' names
+      autoPanPaddingTopLeft: [8, 24], // clear of the edges' names
       autoPanPaddingBottomRight: [30, 8],
     };
     L.popup(room).setLatLng(event.latlng).setContent(figures).openOn(chart);

@@ -4,7 +4,8 @@
 const FEW = 6; // people's places that all have a plate of their own, with a tail however long
 const FAR = [...GAPS, 90, 120, 160, 220];
 // What it costs people's plate to stand so, in pixels farther off.
-const COST = { number: 25, hides: 300, danger: 400, zone: 80, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 450, grazes: 50, long: 100 };
+const COST = { number: 25, hides: 300, danger: 400, zone: 80, edge: 40, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 450, grazes: 50, long: 100 };
+const STROKE = 4; // a plate as near to a zone stands on its edge
 const ARROW = 12; // from the left of a plate to its arrow
 const SHORT = 30; // a tail as short costs its length, each pixel more three times that
 const BAD = 250; // from so much on, a plate seeks other room
@@ -35,12 +36,14 @@ function costAt(box, { ground, zone, go }, crowd) {
   const { way, long } = wayTo(ground, box);
   const [inDanger, inCaution] = [crowd.danger, crowd.caution].map((each) => lies(box, each) !== "off");
   const tail = long > TIED && lies(box, ground) === "off";
+  const wide = { left: box.left - STROKE, right: box.right + STROKE, top: box.top - STROKE, bottom: box.bottom + STROKE };
   const against = {
     hides: crowd.people.some((other) => other !== ground && lies(box, other) !== "off"),
     danger: inDanger && zone !== crowd.danger,
     within: inDanger,
     rail: overlaps(box, crowd.words),
     zone: inCaution && !zone,
+    edge: [crowd.danger, crowd.caution].some((each) => lies(box, each) === "off" && lies(wide, each) !== "off"),
     outside: zone && lies(box, zone) !== "in",
     toDanger: leadsInto(box, go, crowd.danger),
     aside: !inOrder(box, ground, crowd, false),

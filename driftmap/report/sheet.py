@@ -24,7 +24,7 @@ from driftmap.report.sheetfacts import Fall, Spot, arrivals
 from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import age_script
-from driftmap.report.words import circled, isolate
+from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
@@ -201,7 +201,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
     people = [spot for spot in seen.places if spot.stand]
     shown = fit(seen.opening, POSTER).box()
     names = [
-        f"{circled(number)}\u00a0{_who(spot, shown, seen.voice)}"
+        {"number": str(number), "who": _who(spot, shown, seen.voice), "seen": spot.seen}
         for number, spot in enumerate(people[:_MOST_PLACES], start=1)
     ]
     picture = field_picture(seen, POSTER)

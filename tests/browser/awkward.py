@@ -204,6 +204,8 @@ if (document.documentElement.scrollWidth > innerWidth) found.push(`scrolls sidew
 for (const word of every('header .word')) {
   if (word.getClientRects().length > 1) found.push('the word breaks');
   if (box(word).right > innerWidth + 1) found.push('the word is cut');
+  const sign = word.closest('header').querySelector('.sign');
+  if (sign && (box(sign).right > box(word).left + 1 || box(sign).bottom < box(word).top || box(sign).top > box(word).bottom)) found.push('the sign stands off its word');
 }
 const map = document.querySelector('.map');
 if (map) {
@@ -235,8 +237,15 @@ if (map) {
       if (names.includes(name) && { clear: drawn.length, caution: drawn.includes('danger') }[told]) found.push(`told ${told}, drawn in ${drawn}: ${said(l)}`);
     }
   }
+  for (const chip of every('#far span')) { const b = box(chip); if (Math.min(b.left - frame.left, frame.right - b.right, b.top - frame.top, frame.bottom - b.bottom) > 31) found.push(`off the edge: ${chip.textContent}`); }
   for (const path of every('.map path')) { const b = box(path); if (b.width > 20000 && !path.classList.contains('waiver')) found.push(`a line across the world: ${path.className.baseVal}`); }
 }
+const colours = {}; // of one number: red says move, on a list as in an order
+for (const number of every('.disc, .badge.people, .people-list .number')) {
+  const [red, green] = getComputedStyle(number).backgroundColor.match(/[\\d.]+/g).map(Number);
+  (colours[number.textContent] ??= new Set()).add(red - green > 60);
+}
+for (const [number, kinds] of Object.entries(colours)) if (kinds.size > 1) found.push(`number ${number} in two colours`);
 const targets = every('button, summary, input, select, label').filter((e) => e.offsetParent && !e.closest('svg'));
 for (const e of targets) {
   const whole = e.matches('input[type=checkbox]') ? e.closest('label') ?? e : e;
