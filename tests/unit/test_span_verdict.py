@@ -9,10 +9,12 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.montecarlo.cloud import fly
 from driftmap.planning import envelope
 from driftmap.planning import span_verdict as span
 from driftmap.planning.subdivision import most_cells, settled_spans, tile
 from driftmap.verdict.check import Check, Kind, decide
+from driftmap.winds.profile import read_wind
 
 
 def line(kind, low, high, limit, outcome="pass", **more):
@@ -241,3 +243,19 @@ def test_ways_up_between_winds_reach_as_far_as_theirs(half):
     turned = np.sort(np.arctan2(*tips[away > 0.9 * far].T))
     assert turned[[0, -1]] == pytest.approx([-half, half], abs=1e-4)
     assert np.diff(turned).max(initial=0.0) < envelope._FAN + 1e-3
+
+
+def test_a_net_has_the_worst_of_the_rail_and_the_top_of_every_wind(dunlin):
+    winds = [(u, a) for u in (2, 4) for a in (85, 95)] + [(3, 90)]
+    five = [
+        fly(dunlin, read_wind(f"{u} m/s from {a}", site_altitude=0.0), 0.0,
+            samples=40, seed=1)
+        for u, a in winds
+    ]  # fmt: skip
+    net = envelope.everywhere(five, [{}] * 5, math.radians(5)).cloud
+    for name, worst in (("rail_speed", np.min), ("rail_wind", np.max)):
+        every = [getattr(cloud, name) for cloud in five]
+        assert (getattr(net, name) == worst(every, axis=0)).all()
+        assert (getattr(net, name) != getattr(five[4], name)).any()
+    top = np.max([cloud.apogee.height for cloud in five], axis=0)
+    assert (net.apogee.height == top).all()
