@@ -18,7 +18,7 @@ from driftmap.ground.roles import ROLES
 from driftmap.hazard.way_out import clear_ground, way_out
 from driftmap.hazard.zones import outer_line, zones
 from driftmap.report import marks, sheetfacts, tables
-from driftmap.report.instructions import look, sights, watch
+from driftmap.report.instructions import CALL, look, sights, watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
 from driftmap.report.positions import stand
@@ -490,6 +490,10 @@ def test_partly_is_said_only_of_what_lies_beyond_its_zone_as_well(demo, english)
     assert {row["name"]: row["zone"] for row in rows} == {
         f"place {t}": t for t in shapes
     }
+    # However much of it lies in caution beside.
+    wide = dataclasses.replace(zoned[1], shape=shapes["partly in DANGER"].buffer(9.0))
+    rows = tables.people_rows(sheetfacts.spots(changed, (zoned[0], wide)), voice)
+    assert "partly in DANGER" in {row["zone"] for row in rows}
 
 
 @pytest.mark.parametrize("outcome", ["pass", "fail"])
@@ -528,6 +532,10 @@ def test_eyes_are_on_the_pad_first_then_on_both_sides_that_can_kill(demo, englis
     assert any(f.deadly for f in sides)
     assert "if nothing opens" not in other
     assert look(seen)[0].startswith("If one still goes up: the pad. ")  # a no-go
+    # What opens later than the fall strikes is not waited for.
+    late = dataclasses.replace(seen, up=dataclasses.replace(seen.up, last=1e3))
+    (worst,) = (line for line in look(late) if ", if nothing opens: " in line)
+    assert worst.startswith(f"From {seen.voice.clock(fast.first - CALL)}, ")
 
 
 def go_of(demo):

@@ -192,6 +192,20 @@ def test_a_salvo_keeps_the_distance_of_what_the_rockets_may_be(
     assert max((r.outcome for r in found), key=order.index) == outcome
 
 
+def test_a_law_that_leave_excuses_speaks_for_no_yardstick(tmp_path):
+    """Perhaps a model, of which more is asked: a club's own distance may not count at all."""
+    path = tmp_path / "club.toml"
+    rule = 'name = "drag_race_distance"\ntext = "people"\nlimit = "3000 ft"\n'
+    leave = 'unless_confirmed = { name = "leave", text = "they have leave" }\n'
+    path.write_text(f'title = "Club"\n[[rule]]\n{rule}{leave}')
+    told = MODEL | {"rockets_together": 12.0, "expected_altitude": 300.0}
+    numbers = {k: v for k, v in told.items() if k != "propellant_mass"}
+    numbers["salvo_impulse"] = 360.0
+    said = {"no_sparks": True, "leave": True}
+    found = lines([str(path)], "drag_race_distance", numbers, [400.0], **said)
+    assert "fail" in {r.outcome for r in found}
+
+
 def test_sparks_not_denied_make_it_high_power_and_say_so():
     (line,) = lines(["us"], "personnel_distance", MODEL, [25.0])
     assert line.outcome == "ask"
