@@ -33,7 +33,9 @@ def test_moments_come_in_order_and_agree_with_the_flights(demo):
     part = next(p for p in demo.cloud.parts if p.case == "nothing deploys")
     (hits,) = (m for m in told if "hit the ground" in m.should)
     assert np.mean(demo.cloud.time[part.rows] < hits.second) <= 0.051
-    assert seconds[-1] >= np.quantile(demo.cloud.time[part.rows], 0.95)
+    # Nobody looks away before nine in ten of every piece, whatever happens, are down.
+    down = [part.quantile(demo.cloud.time, 0.95) for part in demo.cloud.parts]
+    assert seconds[-1] == pytest.approx(max(down))
 
 
 def test_the_call_comes_before_the_fall_and_is_true_as_long_as_it_stands(demo):
