@@ -34,10 +34,19 @@ SHEAR_MODULUS: Final = MappingProxyType(
 BENDING_STRENGTH: Final = MappingProxyType(
     {
         name: _between(stress, 1e6, f"{does} at {{}} to {{}} MPa")
-        for name, _, stress, does in _ROWS
+        for name, _, stress, does, _ in _ROWS
     }
 )
 """Stress at the root at which a fin breaks or folds, by material [Pa]."""
+
+DENSITY: Final = MappingProxyType(
+    {
+        name: (float(low), float(high))
+        for name, *_, density in _ROWS
+        for low, high in [density.split()]
+    }
+)
+"""Least and greatest density by material [kg m⁻³]."""
 
 LAYER_STRENGTH: Final = Spread(
     "loguniform", 6e6, 35e6, "layers part at 6 to 35 MPa, whatever the material"

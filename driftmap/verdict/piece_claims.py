@@ -5,12 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from driftmap.formulas.materials import DENSITY
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Piece
 from driftmap.verdict.claim import MEMORY, Claim
 
 _BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
+
+_ANY: Final = (70.0, 4500.0)  # kg/m³ of a fin of no material told; assumed
+_THINNED, _GLUED = 0.7, 2.0
+"""Mass of a fin over that of a plate as thick all over: one that is much lighter is thinner
+than told, one much heavier than fillets, glue and paint make it is thicker; assumed."""
 
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
@@ -55,6 +61,8 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
     booster = [(piece, flight.booster_mass) for piece in flight.booster_fins]
     for piece, whole in (*((p, flight.dry_mass) for p in flight.pieces), *booster):
         yield _weight(piece)
+        if piece.kind == "fin" and piece.thickness is not None:
+            yield _density(piece, piece.thickness)
         what = f"mass of {piece.name} over all of the rocket without propellant"
         yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
         for strength in filter(None, (piece.strength, piece.layer_strength)):
@@ -73,6 +81,15 @@ def _weight(piece: Piece) -> Claim:
     share = 0.26 if piece.kind == "nose cone" else 0.79  # cone and tube
     dense = piece.mass / (across**2 * along * share)
     return Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
+
+
+def _density(fin: Piece, thickness: float) -> Claim:
+    """Hold a fin's mass against its size: a digit of its thickness is a factor in its flutter."""
+    low, high = DENSITY.get(fin.material or "", _ANY)
+    low *= fin.infill if fin.infill is not None else 1.0
+    what = f"density of {fin.name} by mass, area and thickness"
+    dense = fin.mass / (fin.fin_area * thickness)
+    return Claim(what, dense, (_THINNED * low, _GLUED * high), "kg/m³", MEMORY)
 
 
 def burst_claims(flight: Flight) -> Iterator[Claim]:

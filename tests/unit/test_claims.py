@@ -28,6 +28,7 @@ IMPULSE, BURN = 344.23, 1.9  # of the curve
 WEIGHT = 1.85 * 9.80665
 DRY = 1.85 - 0.19
 FIN = 0.0085  # m², half of root and tip by the span
+PLATE = FIN * 0.0032  # m³, as thick all over
 CLOTH = pi / 4 * 1.22**2
 
 
@@ -119,6 +120,14 @@ TOLD_ENDS = [
     ("mass of nose cone over all", "pieces.1.mass", 0.01 * DRY, 0.5 * DRY),
     ("mass of motor case over all", "pieces.2.mass", 0.01 * DRY, 0.7 * DRY),
     ("mass of fin over its area", "pieces.0.mass", 0.2 * FIN, 100 * FIN),
+    ("density of fin", "pieces.0.mass", 0.7 * 1700 * PLATE, 2 * 2000 * PLATE),
+    ("density of fin", "pieces.0.thickness", 0.05 / FIN / 2 / 2000, 0.05 / FIN / 0.7 / 1700),
+    *(("density of fin", "pieces.0.mass", 0.7 * low * PLATE, 2 * high * PLATE, *more) for low, high, *more in (
+        (2700, 2800, ("pieces.0.material", "aluminium")),
+        (90, 250, ("pieces.0.material", "balsa")),
+        (70, 4500, ("pieces.0.material", None)),
+        (0.2 * 900, 1400, ("pieces.0.material", "solid plastic"), ("pieces.0.printed", True), ("pieces.0.infill", 0.2)),
+    )),
     *((f"mass of {name} over its volume", f"pieces.{i}.mass", 15 * SOLID[name], 9000 * SOLID[name]) for i, name in ((1, "nose cone"), (2, "motor case"))),
     ("strength of fin", "pieces.0.strength", 0.5e6, 2000e6),
     ("strength of fin", "pieces.0.layer_strength", 0.5e6, 2000e6),
