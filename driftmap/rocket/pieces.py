@@ -8,7 +8,7 @@ from typing import Annotated, Final, Literal, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from driftmap.formulas.flutter import FinPlanform
-from driftmap.formulas.materials import SHEAR_MODULUS
+from driftmap.formulas.materials import DENSITY, SHEAR_MODULUS
 from driftmap.rocket.fields import (
     AreaSize,
     Length,
@@ -37,6 +37,9 @@ class Table(BaseModel):
     def told(self, *keys: str) -> list[str]:
         """List which of some keys the file tells."""
         return [key for key in keys if getattr(self, key) is not None]
+
+
+_ANY: Final = (70.0, 4500.0)  # kg/m³ of no material told; assumed
 
 
 class Piece(Table):
@@ -173,6 +176,12 @@ class Piece(Table):
         if self.area is not None:
             return self.area
         return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
+
+    @property
+    def densities(self) -> tuple[float, float]:
+        """Least and greatest density of what it is made of [kg m⁻³], with its infill."""
+        low, high = DENSITY.get(self.material or "", _ANY)
+        return low * (1.0 if self.infill is None else self.infill), high
 
     @property
     def largest_area(self) -> float:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from driftmap.formulas.materials import DENSITY
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Piece
 from driftmap.verdict.claim import MEMORY, Claim
@@ -13,7 +12,6 @@ from driftmap.verdict.claim import MEMORY, Claim
 _BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
 
-_ANY: Final = (70.0, 4500.0)  # kg/m³ of a fin of no material told; assumed
 _THINNED, _GLUED = 0.7, 2.0
 """Mass of a fin over that of a plate as thick all over: one that is much lighter is thinner
 than told, one much heavier than fillets, glue and paint make it is thicker; assumed."""
@@ -85,8 +83,7 @@ def _weight(piece: Piece) -> Claim:
 
 def _density(fin: Piece, thickness: float) -> Claim:
     """Hold a fin's mass against its size: a digit of its thickness is a factor in its flutter."""
-    low, high = DENSITY.get(fin.material or "", _ANY)
-    low *= fin.infill if fin.infill is not None else 1.0
+    low, high = fin.densities
     what = f"density of {fin.name} by mass, area and thickness"
     dense = fin.mass / (fin.fin_area * thickness)
     return Claim(what, dense, (_THINNED * low, _GLUED * high), "kg/m³", MEMORY)

@@ -140,8 +140,7 @@ def _reading(source: str, setting: Setting) -> Reading:
     notes = tuple(f"{source}: {note}" for note in assumed)
     terrain = _terrain(said["terrain"])
     told = [note for note in notes if "or more, by how far" in note]
-    if not found["force"]:
-        told += _named_stronger(source, level, ROUGHNESS[terrain or setting.terrain])
+    told += _named_stronger(source, level, ROUGHNESS[terrain or setting.terrain])
     return Reading(
         source=source,
         kind="surface" if height <= _LOW else "aloft",
@@ -292,14 +291,15 @@ def _speed(number: str, unit: str) -> float:
 def _direction(
     found: re.Match[str], said: _Said, setting: Setting
 ) -> tuple[float | None, float, list[str]]:
+    told = said["from"]
+    # It must be one though none is asked for, as of a calm.
+    bearing, spread = (0.0, 0.0) if told is None else bearing_of(told)
     if found["calm"]:
         return 0.0, 0.0, []
-    told = said["from"]
     if said["variable"]:
         return None, 0.0, []
     if told is None:
         return None, 0.0, ["no direction told, taken as from anywhere"]
-    bearing, spread = bearing_of(told)
     if (said["north"] or "").lower() == "magnetic":
         with at("direction"):
             bearing = setting.true_bearing(bearing)

@@ -389,6 +389,9 @@ def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
         "9 mph N (14)",
         "9 mph SW (230°) at 13:05 pm",
         "9 mph from 240 at 12:05, 5 min ago",
+        "calm from squalls",
+        "calm from the storm",
+        "9 kt from 400 variable",
         "9 mph from 240 by kite",
         "240 at 9 kt from a mast",
         "drone: 9 mph from 240 at 12:05",
@@ -448,3 +451,24 @@ def test_of_two_figures_each_keeps_its_own_unit_or_the_words_are_refused(form):
         mean = 6.5 if " to " in form else 4.0
         heard = (level.speed, level.gust)
         assert heard == pytest.approx((mean, 9.0), abs=0.06), text
+
+
+@pytest.mark.parametrize(
+    ("text", "doubted"),
+    [
+        ("strong breeze 3 bft SW gusts 14 mph", True),
+        ("force 3 from W, gale 14 mph gusts", True),
+        ("gentle breeze from W", False),
+        (
+            "moderate breeze 3 bft SW gusts 14 mph",
+            False,
+        ),  # one below is how people speak
+    ],
+)
+def test_a_force_below_the_name_beside_it_is_doubted_as_a_speed_is(text, doubted):
+    try:
+        told = decode(text, Setting(0.0, when=NOW, now=NOW)).warned
+    except WindError:
+        assert doubted
+        return
+    assert any("which is it?" in one for one in told) is doubted
