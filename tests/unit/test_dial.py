@@ -99,6 +99,42 @@ def test_a_cell_is_go_only_where_none_of_its_winds_hangs_on_what_nobody_read(pla
     assert bench.cell(1, 0).word == ("go" if place is None else "go if aloft")
 
 
+def a_bench(places, **flights):
+    """A bench of a dial whose winds at some places, all go, are known already."""
+    bench = dial_cells._Bench(SimpleNamespace(**flights), Reach(8.0, 4, 12))
+    likely = itertools.count(1)
+    bench.known = {
+        at: DialNode((2.0, 0.0), "go", likely={"x": next(likely) / 100}, supposed=False)
+        for at in places
+    }
+    return bench
+
+
+@pytest.mark.parametrize(("outcome", "word"), [("warn", "hold"), ("fail", "no-go")])
+def test_a_cell_has_the_word_of_its_winds_as_a_whole(outcome, word):
+    """Though each wind flown in it is go."""
+    line = Check(kind=Kind.OVERFLIGHT, outcome=outcome, source="a test")
+    places = [*itertools.product((1, 2), (0, 1)), (1.5, 0.5)]
+    cell = a_bench(places, strictest=lambda *span: (line,)).cell(1, 0)
+    assert (cell.word, cell.checks, cell.whole) == (word, (line,), True)
+
+
+def test_a_lowest_cell_has_the_lightest_air_from_its_sides(monkeypatch):
+    monkeypatch.setattr(dial_cells, "_with_calm", lambda cell, calm: calm)
+    fine = Check(kind=Kind.OVERFLIGHT, outcome="pass", source="a test")
+    places = [*itertools.product((0, 1), (0, 1)), (0.5, 0.5)]
+    bench = a_bench(places, strictest=lambda *span: (fine,))
+    assert bench.cell(0, 0) == [bench.known[0, 0], bench.known[0, 1]]
+
+
+def test_a_span_tells_of_each_case_the_greatest_likelihood_of_its_winds():
+    fine = Check(kind=Kind.OVERFLIGHT, outcome="pass", source="a test")
+    places = [(2, 1), *itertools.product((1, 3), (2, 0))]
+    wide = a_bench(places, alike=lambda *_: (fine,)).alike((1, 3, 0, 2))
+    assert wide.node.likely == {"x": 0.05}
+    assert (wide.node.word, wide.half) == ("go", pytest.approx(math.radians(30)))
+
+
 def test_the_law_gives_the_wind_of_the_same_words():
     wind = suppose(Supposition(300.0).on_the_meter(), 240.0, 5.0)
     words = read_wind("5 m/s from 240", site_altitude=300.0)

@@ -10,6 +10,7 @@ from concurrent.futures import (
 )
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -410,6 +411,21 @@ def test_limits_of_no_hour_have_their_worst_word_by_any_sun(monkeypatch, saltgra
     assert winds[0].convection is None
     assert winds[1].convection.speed > 2.4
     assert winds[0].east.tolist() == winds[1].east.tolist()
+
+
+def test_a_span_is_held_against_limits_in_the_strongest_of_its_winds(
+    dunlin, saltgrass, monkeypatch
+):
+    net = SimpleNamespace(turned=lambda angle: None)
+    monkeypatch.setattr(Flights, "rim", lambda *_: [])
+    monkeypatch.setattr(wind_sweep, "strictest_of_span", lambda *told: told[2])
+    flights = Flights(
+        pack(Setup(dunlin, saltgrass, 50, 3)), Supposition.over_site(saltgrass), ()
+    )
+    flights._net = lambda *_: net
+    assert np.hypot(
+        *flights.strictest(2.0, 5.0, 80.0, 100.0).at(10.0)
+    ) == pytest.approx(5.0)
 
 
 def test_a_wind_flown_by_a_fork_is_that_wind(willet, saltgrass):

@@ -14,6 +14,7 @@ from driftmap.planning import envelope
 from driftmap.planning import span_verdict as span
 from driftmap.planning.subdivision import most_cells, settled_spans, tile
 from driftmap.verdict.check import Check, Kind, decide
+from driftmap.verdict.setup import Setup
 from driftmap.winds.profile import read_wind
 
 
@@ -259,3 +260,20 @@ def test_a_net_has_the_worst_of_the_rail_and_the_top_of_every_wind(dunlin):
         assert (getattr(net, name) != getattr(five[4], name)).any()
     top = np.max([cloud.apogee.height for cloud in five], axis=0)
     assert (net.apogee.height == top).all()
+
+
+@pytest.mark.parametrize("eased", [True, False])
+def test_between_winds_no_likelihood_that_a_file_sets_is_believed(
+    eased, dunlin, saltgrass, monkeypatch
+):
+    judged = []
+
+    def judge(cloud, *_, **__):
+        judged.append(cloud)
+        return (), ()
+
+    monkeypatch.setattr(span, "judge", judge)
+    monkeypatch.setattr(span, "by_default", lambda cloud: f"{cloud} by default" * eased)
+    net = SimpleNamespace(cloud="as told", lines={}, coarse=False)
+    assert span.strictest_of_span(Setup(dunlin, saltgrass), net, None, []) == ()
+    assert judged == ["as told by default" if eased else "as told"]
