@@ -260,6 +260,15 @@ def test_a_net_has_the_worst_of_the_rail_and_the_top_of_every_wind(dunlin):
         assert (getattr(net, name) != getattr(five[4], name)).any()
     top = np.max([cloud.apogee.height for cloud in five], axis=0)
     assert (net.apogee.height == top).all()
+    every = [
+        cloud.energy[part.rows]
+        for cloud in five
+        for part in cloud.of("nothing deploys")
+        if part.body == "rocket"
+    ]
+    (fall,) = (p for p in net.of("nothing deploys") if p.body == "rocket")
+    hardest = net.energy[fall.rows].reshape(-1, fall.flights)
+    assert (hardest == np.max(every, axis=0)).all()
 
 
 @pytest.mark.parametrize("eased", [True, False])
