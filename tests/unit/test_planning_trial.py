@@ -160,6 +160,7 @@ def test_a_word_on_limits_counts_on_the_day_of_the_flights(setup):
         {"members": [[[0.5, 3.0, 4.0]] * 2, [[0.5, 9.0, 25.0]] * 2]},
         {"stronger": (Stronger(WindLevel(300.0, 3.5, 9.0, None, "t"), "9 m/s"),)},
         {"with_most": WindProfile([2.0, 3000.0], [1.0, 9.0], [1.0, 9.0], [1.0, 1.0])},
+        {"with_aside": WindProfile([2.0, 3000.0], [1.0, 9.0], [1.0, 9.0], [1.0, 1.0])},
         {},
     ],
 )

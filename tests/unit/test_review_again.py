@@ -106,9 +106,10 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
         replace(demo, wind=wind, answers=answers), files, when=day.isoformat()
     )
     # What a season of the log flies is the wind that was held against its limit.
-    strong = replace(demo, wind=replace(demo.wind, strongest=7.5))
+    strong = replace(demo, wind=replace(demo.wind, strongest=7.5, gust=3.0))
     logged_so = assessment_entry(strong, files, when=day.isoformat())[0].body
     assert logged_so["wind_10_m"]["speed_mps"] == 7.5
+    assert logged_so["wind_10_m"]["gust_above_mps"] == 3.0
     setup, flown_in = inputs_of(entry, {c.digest: c for c in contents}, "log")
     assert setup.answers == answers
     plain = as_read(replace(demo, answers=answers))

@@ -13,6 +13,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.planning import envelope
 from driftmap.planning import span_verdict as span
 from driftmap.planning.subdivision import most_cells, settled_spans, tile
+from driftmap.rules.answers import Answers
 from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.setup import Setup
 from driftmap.winds.profile import read_wind
@@ -286,3 +287,17 @@ def test_between_winds_no_likelihood_that_a_file_sets_is_believed(
     net = SimpleNamespace(cloud="as told", lines={}, coarse=False)
     assert span.strictest_of_span(Setup(dunlin, saltgrass), net, None, []) == ()
     assert judged == ["as told by default" if eased else "as told"]
+
+
+def test_what_rockets_launched_together_do_counts_between_winds(
+    dunlin, saltgrass, monkeypatch
+):
+    seen = line(Kind.AMONG_PEOPLE, 0.0, 0.0005, 0.001, unit="share")
+    monkeypatch.setattr(span, "judge", lambda *_, **__: ((seen,), ()))
+    monkeypatch.setattr(span, "by_default", lambda _: None)
+    net = SimpleNamespace(cloud=None, lines={}, coarse=False)
+    for rockets, outcome in ((1.0, "pass"), (3.0, "warn")):
+        said = Answers(numbers={"rockets_together": rockets})
+        setup = Setup(dunlin, saltgrass, answers=said)
+        (found,) = span.strictest_of_span(setup, net, None, [])
+        assert (found.outcome, found.interval[1]) == (outcome, rockets * 0.0005)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.report.calls import before, moments
-from driftmap.report.instructions import Sight, sights, watch
+from driftmap.report.instructions import CALL, Sight, sights, watch
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
@@ -36,6 +36,19 @@ def test_moments_come_in_order_and_agree_with_the_flights(demo):
     # Nobody looks away before nine in ten of every piece, whatever happens, are down.
     down = [part.quantile(demo.cloud.time, 0.95) for part in demo.cloud.parts]
     assert seconds[-1] == pytest.approx(max(down))
+
+
+def test_heads_are_up_in_time_though_the_opening_is_called_too_late_for_it(demo):
+    """Two seconds before the fall there is no time to hear it, stand up and find it."""
+    seen = watch(demo, english("us"))
+    first = seen.fast.first
+    for early, called in ((CALL - 3.0, True), (CALL + 3.0, False)):
+        up = dataclasses.replace(
+            seen.up, last=first - early - 2.0
+        )  # s, from trigger to open
+        told = moments(dataclasses.replace(seen, up=up))
+        ahead = [m for m in told if m.failed and m.second == math.floor(first) - CALL]
+        assert bool(ahead) == called
 
 
 def test_the_call_comes_before_the_fall_and_is_true_as_long_as_it_stands(demo):

@@ -16,6 +16,7 @@ from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import formats
 from driftmap.winds.formats import decode_text
+from driftmap.winds.levels import Node, carried
 from driftmap.winds.merge import merge
 from driftmap.winds.profile import read_wind, read_winds
 from driftmap.winds.reading import Reading, Setting, age_of
@@ -159,8 +160,20 @@ def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
     # Half way from 60 to 120 m the two have equal shares.
     law = 10.0 * math.cos(math.radians(30)) * math.log(90 / 0.03) / math.log(2 / 0.03)
     assert wind.at(90.0)[0] == pytest.approx((law - 3.0) / 2, rel=1e-6)
+    # As sure as one of two winds so far apart can be that it is theirs: by root 8 of that.
+    apart = math.hypot(law + 3.0, law * math.tan(math.radians(30)))
+    assert np.interp(90.0, wind.height, wind.error) > apart / math.sqrt(8)
     assert np.allclose(wind.at(500.0), [-4.0, 0.0], atol=1e-9)
     assert any("winds disagree" in said and "mast" in said for said in wind.warned)
+
+
+@pytest.mark.parametrize("height", [2.0, 10.0, 60.0])
+def test_the_law_makes_no_wind_surer_than_it_was_read(height):
+    level = WindLevel(30.0, 0.0, 6.0, None, "mast")
+    read = Node(np.array([[0.0, -6.0]]), 1.5, level, _surface(), lasting=1.2)
+    found = carried(read, height, 0.03)
+    assert found.error >= 1.5
+    assert found.lasting >= 1.2
 
 
 @pytest.mark.parametrize("swap", [False, True])
