@@ -135,3 +135,18 @@ def test_risk_to_one_person_does_not_hang_on_the_compass(clouds, degrees):
         assert [two.east, two.north] == pytest.approx(
             [float(way) for way in spot], abs=1e-4
         )
+
+
+@pytest.mark.parametrize(
+    ("speed", "told", "anywhere"),
+    [(0.0, None, True), (0.5, 4.0, True), (0.9, 4.0, True), (1.1, 4.0, False),
+     (0.5, None, False), (3.0, None, False)],
+)  # fmt: skip
+def test_a_rail_leans_anywhere_in_a_wind_from_all_sides(dunlin, speed, told, anywhere):
+    """Of which less than a quarter is a mean: it has no direction to lean into."""
+    wind = WindProfile([0, 3000], [speed] * 2, [0, 0], [0, 0], strongest=told)
+    cloud = fly(dunlin, wind, 0.0, samples=200, seed=3)
+    assert cloud.plan.leans_anywhere == anywhere
+    tops = cloud.way[-1, :2]
+    share = np.hypot(*tops.mean(axis=1)) / np.hypot(*tops).mean()
+    assert (share < 0.5) == anywhere

@@ -284,6 +284,17 @@ def test_answers_count_where_they_were_given_and_of_the_rocket_they_speak_of(
     assert all("at the head of the file" in why for why in said.stale.values())
 
 
+def test_what_was_answered_for_a_flight_is_asked_again_once_it_is_flown(tmp_path):
+    given = GIVEN + 'no_airport_near = "yes"\nelevation_checked = "yes"\n'
+    given += 'cleared_diameter = "80 ft"\nno_dry_grass = "yes"\n'
+    here = replace(HERE, place=(41.604, -117.952, 1234.4), rocket="0a1b2c3d")
+    head = f'{HEAD}{THERE}\n{MARK}\nflown = "08:30"\n'
+    said = read(tmp_path, head + given, occasion=here)
+    assert counted(said) == ALL - FLIGHT
+    assert set(said.stale) == FLIGHT
+    assert all("flight of 08:30, which is over" in why for why in said.stale.values())
+
+
 def test_each_pad_of_a_field_has_its_own_cleared_ground_and_none_is_in_doubt(tmp_path):
     here = replace(HERE, place=(41.604, -117.952, 1234.4))
     there = 'place = [41.604, -117.949, 1234.4]\ncleared_diameter = "80 ft"\n'
