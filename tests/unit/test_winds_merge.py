@@ -75,6 +75,16 @@ def test_a_level_near_the_ground_as_fresh_as_the_reading_beats_the_law():
     assert not wind.warned
 
 
+def test_a_level_near_the_ground_that_the_reading_doubts_is_not_flown():
+    layers = _layers((30, 60, 9), (500, 240, 9), age=0.0)
+    wind, alone = (
+        merge([_surface(age=0.0), layers], HERE),
+        merge([_surface(age=0.0)], HERE),
+    )
+    assert np.allclose(wind.at(30.0), alone.at(30.0), rtol=0.02)
+    assert any("winds disagree" in said for said in wind.warned)
+
+
 @pytest.mark.parametrize(
     ("rows", "holds"),
     [
