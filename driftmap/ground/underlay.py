@@ -55,6 +55,19 @@ def underlay(site: Site) -> dict[str, Any] | None:
     return {"data": _packed(laid), "bounds": bounds}
 
 
+def underlay_in_metres(site: Site) -> dict[str, Any] | None:
+    """Lay a site's picture as `underlay` does; ``bounds``: two corners north and east of the pad [m].
+
+    Over a field the way north turns by less than a picture may lie amiss.
+    """
+    if (laid := underlay(site)) is None:
+        return None
+    lat, lon = np.array(laid["bounds"]).T
+    east, north = site.to_local((lon + 180.0) % 360.0 - 180.0, lat)
+    bounds = np.column_stack([north, east]).round(1).tolist()
+    return {"data": laid["data"], "bounds": bounds}
+
+
 def _corners(picture: Picture, size: tuple[int, int]) -> np.ndarray[Any, Any]:
     columns = np.array([0, size[0], size[0], 0])
     rows = np.array([0, 0, size[1], size[1]])

@@ -24,6 +24,7 @@ R = TypeVar("R")
 V = TypeVar("V")
 
 _ATTEMPTS: Final = 3
+_LOST: Final = "its worker was lost, mostly for want of memory; fewer workers take less"
 
 
 class Once(Generic[V]):
@@ -97,7 +98,7 @@ class Lost:
     Parameters
     ----------
     reason : str
-        What the executor said.
+        Why, in words for who reads the plan, or what the executor said.
     """
 
     reason: str
@@ -205,7 +206,10 @@ class _Run(Generic[P, R]):
         """Keep a result; False if the executor has none."""
         try:
             result = future.result()
-        except Exception as problem:  # whatever an executor tells of a lost worker
+        except BrokenExecutor:
+            self.results[i] = Lost(_LOST)
+            return False
+        except Exception as problem:  # whatever another executor tells of a lost worker
             self.results[i] = Lost(f"{type(problem).__name__}: {problem}")
             return False
         if isinstance(result, _Raised):
@@ -229,7 +233,7 @@ class _Run(Generic[P, R]):
                 self.executor = self.hands.renew()
                 future = self._submit(i)
             if future is None:
-                self.results.setdefault(i, Lost("the executor is broken"))
+                self.results.setdefault(i, Lost(_LOST))
                 return
             if self._take(future, i):
                 return

@@ -12,6 +12,7 @@ import numpy as np
 
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
+from driftmap.ground.underlay import underlay_in_metres
 from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
@@ -164,6 +165,7 @@ def _data(
             voice,
             astray=_reach(dial) if dial.astray else 0.0,
         ),
+        "picture": underlay_in_metres(site),
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),

@@ -10,9 +10,13 @@ const zoneDrawn = (kind) => OUTLINES.filter((drawn) => drawn.options.className =
 const place = ([east, north]) => [north, east];
 
 function startGround() {
-  for (const [name, height] of [["zones", 330], ["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
+  for (const [name, height] of [["picture", 210], ["zones", 330], ["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
   chart.setView([0, 0], -3);
   startControls(chart, DIAL.units);
+  if (DIAL.picture) {
+    L.imageOverlay(DIAL.picture.data, DIAL.picture.bounds, { pane: "picture", className: "own-ground", alt: "" }).addTo(chart);
+    chart.getContainer().classList.add("pictured");
+  }
   drawGround(DIAL, false);
   names.addTo(chart);
   chart.on("zoomend moveend resize", placeAll);

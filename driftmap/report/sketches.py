@@ -208,7 +208,7 @@ def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:
         for what, (letter, count) in letters.items()
     )
     title = printable(voice.say("plan.held_by"))
-    key = f'<h3>{title}</h3><ul class="held-key">{"".join(rows)}</ul>'
+    key = f'<h2>{title}</h2><ul class="held-key">{"".join(rows)}</ul>'
     return [key] if letters else []
 
 

@@ -15,9 +15,11 @@ import pytest
 import shapely
 import shapely.affinity
 from awkward import CONTRAST, FINDINGS, HOSTILE, foreign, latin_words
+from PIL import Image
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import FOOT, MILE_PER_HOUR
+from driftmap.ground.georeference import Picture
 from driftmap.hazard.way_out import clear_ground, way_out
 from driftmap.hazard.zones import anywhere, outer_line, zones
 from driftmap.planning.assumed_winds import Supposition, suppose
@@ -1010,3 +1012,26 @@ def test_who_is_far_off_leaves_the_rest_large(browser, dial, tmp_path):
     assert 300 < wide < 3000
     browser.js("frame('everything')")
     assert "Far chapel" not in browser.find("#far").get_attribute("textContent")
+
+
+def test_own_ground_lies_under_the_zones(browser, dial, tmp_path):
+    """The club's picture, where its points say it lies; washed out, and none of it hides a line."""
+    shot = Image.new("RGB", (400, 300), "#446644")
+    shot.save(tmp_path / "field.png")
+    way = Picture(tmp_path / "field.png", (5.0, 0.0, -900.0), (0.0, -5.0, 700.0), 1.0)
+    site = replace(dial.setup.site, picture=way)
+    path = tmp_path / "dial.html"
+    whole = replace(dial, setup=replace(dial.setup, site=site))
+    path.write_text(dial_html(whole), encoding="utf-8")
+    browser.open(path)
+    put(browser, 8, 60)
+    assert browser.complaints() == []
+    lies = browser.js("""
+      const at = L.latLngBounds(DIAL.picture.bounds), drawn = one('.own-ground').getBoundingClientRect();
+      const {left, top} = chart.getContainer().getBoundingClientRect();
+      const back = (x, y) => chart.containerPointToLatLng([x - left, y - top]);
+      const ends = [back(drawn.left, drawn.bottom), back(drawn.right, drawn.top)];
+      return [ends[0].lng, ends[0].lat, ends[1].lng, ends[1].lat, one('.own-ground').naturalWidth > 100,
+        getComputedStyle(one('.own-ground')).opacity < 1, getComputedStyle(one('path.fill')).fillOpacity < 1];""")
+    assert lies[:4] == pytest.approx([-900, -800, 1100, 700], abs=12)
+    assert lies[4:] == [True, True, True]

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 import pypdf
 import pytest
 from awkward import CONTRAST, FINDINGS, ROOT, SITES
+from shell import driftmap
 
 from driftmap.ground.site import read_site
 from driftmap.report.dialpage import dial_html
@@ -196,3 +197,37 @@ def test_the_dial_on_every_screen(browser, dial, tmp_path, language):
     browser.js("put({ speed: 4, from: 240, gust: NaN })")
     found = findings(browser, f"dial {language}", seen)
     told(seen, found + on_paper(browser, path, f"dial {language}", seen))
+
+
+WHERE = ("--site", str(ROOT / "sites" / "saltgrass-flat.geojson"))
+FLIGHT = str(ROOT / "examples" / "dunlin.toml")
+BREEZE = ("--wind", "4 mph from 240")
+SEEN = (
+    *("--when", "2026-06-13T12:15-07:00"),
+    *("--seen", str(ROOT / "examples" / "seen.toml")),
+)
+PLANS = {
+    "limits": (FLIGHT, *WHERE, "--directions", "8"),
+    "aim": (FLIGHT, *WHERE, *BREEZE),
+    "layout": (WHERE[1], "--flight", FLIGHT, *BREEZE, "--spacing", "800 m"),
+    "cases": (str(ROOT / "examples" / "whimbrel.toml"), *BREEZE),
+    "compare": (FLIGHT, *WHERE, *BREEZE),
+    "search": (FLIGHT, *WHERE, *BREEZE, *SEEN),
+    "wind": (*BREEZE[1:], *WHERE),
+}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", PLANS)
+def test_every_plan_on_every_screen(browser, tmp_path, name):
+    seen, command = Counter(pages=1), {"wind": "winds"}.get(name, name)
+    language = LANGUAGES[[*PLANS].index(name) % len(LANGUAGES)]
+    few = () if name in ("wind", "cases") else ("--samples", "400")
+    words = (command, *PLANS[name], *few, "--language", language, "--out", tmp_path)
+    ended = driftmap(*map(str, words), cwd=ROOT)
+    assert ended.returncode != 2, ended.stderr
+    path = tmp_path / f"{name}.html"
+    browser.open(path)
+    found = findings(browser, f"{name} {language}", seen)
+    browser.open(path, width=360)
+    told(seen, [*found, *map(str, browser.barriers())])

@@ -6,7 +6,7 @@ from selenium.webdriver.common.keys import Keys
 
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.page import page, table
-from driftmap.report.sketches import dial_svg
+from driftmap.report.sketches import dial_svg, held_key
 from driftmap.report.voice import english
 
 pytestmark = pytest.mark.browser
@@ -30,7 +30,11 @@ def plan(tmp_path_factory):
     path.write_text(
         page(
             "Wind limits: <b>x</b>",
-            [dial_svg(limits, 12.0, VOICE, 0.7), table(rows, VOICE)],
+            [
+                dial_svg(limits, 12.0, VOICE, 0.7),
+                *held_key([held, "the waiver"], VOICE),
+                table(rows, VOICE),
+            ],
             VOICE,
             assumed=["one thing"],
             questions=["is the road closed?"],

@@ -14,7 +14,7 @@ from PIL import Image
 from driftmap.core.errors import SiteError
 from driftmap.ground.georeference import fit_picture
 from driftmap.ground.site import read_site
-from driftmap.ground.underlay import underlay
+from driftmap.ground.underlay import underlay, underlay_in_metres
 
 SITE = Path(__file__).parents[2] / "sites" / "saltgrass-flat.geojson"
 PIXELS = np.array([[100.0, 80.0], [900.0, 120.0], [850.0, 700.0], [60.0, 640.0]])
@@ -107,7 +107,19 @@ def test_the_spot_lies_where_it_should(pictured):
     lat = north - (rows.mean() + 0.5) / shot.shape[0] * (north - south)
     lon = west + (columns.mean() + 0.5) / shot.shape[1] * (east - west)
     spot = np.ravel(site.to_local(lon, lat))
-    assert spot == pytest.approx(turned(np.array([[500.0, 400.0]]))[0], abs=3.0)
+    there = turned(np.array([[500.0, 400.0]]))[0]
+    assert spot == pytest.approx(there, abs=3.0)
+    # On the dial it lies in metres, north before east.
+    own = underlay_in_metres(site)
+    (south, west), (north, east) = own["bounds"]
+    assert own["data"] == laid["data"]
+    north -= (rows.mean() + 0.5) / shot.shape[0] * (north - south)
+    west += (columns.mean() + 0.5) / shot.shape[1] * (east - west)
+    assert (west, north) == pytest.approx(there, abs=4.0)
+
+
+def test_a_site_without_a_picture_has_none_on_the_dial():
+    assert underlay_in_metres(read_site(SITE)) is None
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from concurrent.futures import (
 
 import pytest
 
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import _LOST, Hands, Lost, sweep
 
 # Work of a process must be importable there: `eval` is, a function of a test is not.
 DIES = "__import__('os')._exit(1)"
@@ -101,3 +101,4 @@ def test_without_a_new_executor_a_broken_one_loses_what_is_open_but_ends():
 
     found = sweep(abs, [-1, -2], Hands(Broken()))
     assert all(isinstance(result, Lost) for result in found)
+    assert {result.reason for result in found} == {_LOST}  # no name of an exception
