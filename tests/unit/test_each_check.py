@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import shapely
+from shapely import affinity
 
 from driftmap.core.errors import DriftmapError
 from driftmap.core.estimate import Estimate, binomial
@@ -48,6 +49,7 @@ from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     AreaHit,
     _among_dots,
+    _between,
     _known,
     _union,
     area_hits,
@@ -458,6 +460,17 @@ def test_a_crowd_cut_by_role_is_one_crowd(quiet, role):
     assert spoken(cloud, site(CROWD, other))[kind].outcome == "fail"
     if role != "camp":
         assert kind not in spoken(cloud, site(CROWD, replace(other, people=0)))
+
+
+@pytest.mark.parametrize(("apart", "counts"), [(1.6, True), (0.6, False)])
+def test_ground_between_people_counts_unless_they_reach_all_of_it(quiet, apart, counts):
+    """Fifty square metres of it, where none is left beyond a foot on either side."""
+    one = replace(CROWD, name="One", shape=shapely.box(-500, 0, -450, 20))
+    other = replace(
+        one, name="Other", shape=affinity.translate(one.shape, 0, 20 + apart)
+    )
+    ground = _union((one, other), people=True)
+    assert (_between(quiet, site(one, other), ground) is not None) == counts
 
 
 def test_a_road_round_a_field_is_no_crowd_on_it():
