@@ -13,6 +13,7 @@ from driftmap.formulas.materials import (
 )
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
+from driftmap.rocket.pieces import Piece
 from driftmap.rocket.staged_fall import staged_fall
 from driftmap.rocket.thrust_failures import still_burning
 
@@ -97,12 +98,43 @@ def _shed(bench: Bench, what: Breaks, told: str) -> Case:
     return Case(f"{what.fin.name} {told}", release, (body, loose), only=what)
 
 
+_NOSE: Final = 0.07
+"""Mass of a nose cone over all that comes down, where none is listed: as that of the invented
+rockets of the examples; assumed."""
+
+_SLENDER: Final = 4.0
+"""Its length over its diameter; common practice, no source."""
+
+
 def nose_lost(bench: Bench) -> list[Case]:
-    """Lose the nose cone as the recovery is let go, which opens all the same."""
+    """Lose the nose cone as the recovery is let go, which opens all the same.
+
+    Every rocket has one: where none is listed, one is assumed.
+    """
     noses, less = _loose(bench, "nose cone")
+    if not noses:
+        noses = [_assumed_nose(bench)]
+        less = noses[0].mass
     fall = staged_fall(bench, bench.devices())
     body = bench.rocket(*fall.stages, less=less)
     return [Case("nose cone lost", fall.release, (body, *noses))]
+
+
+def _assumed_nose(bench: Bench) -> Body:
+    flight, frame = bench.flight, bench.flight.falling
+    taken = {one.name for one in (*flight.pieces, *flight.devices)}
+    nose = Piece(
+        name="nose cone" if "nose cone" not in taken else "nose of the rocket",
+        kind="nose cone",
+        mass=_NOSE * flight.dry_mass,
+        diameter=frame.diameter,
+        length=min(_SLENDER * frame.diameter, frame.length / 2),
+    )
+    bench.note(
+        f"nose cone: {nose.mass * 1000:.0f} g, as wide as the rocket and four times as "
+        "long (assumed; list a nose cone)"
+    )
+    return bench.loose(nose)
 
 
 def case_ejected(bench: Bench) -> list[Case]:

@@ -165,6 +165,11 @@ def _lists(kind: str) -> May:
     return lambda flight: any(piece.kind == kind for piece in flight.pieces)
 
 
+def _has_nose(flight: Flight) -> bool:
+    """Tell whether a nose cone is listed, or one is thrown off with what it lets out."""
+    return bool(flight.recovery) or _lists("nose cone")(flight)
+
+
 def _any(flight: Flight) -> bool:
     del flight
     return True
@@ -184,7 +189,7 @@ _CASES: Final[tuple[StageCause, ...]] = (
     ("main at apogee", _main_at_apogee, _opens(2)),
     ("drogue only", _drogue_only, _opens(2)),
     ("drogue fails", _drogue_fails, _opens(2)),
-    ("nose cone lost", nose_lost, _lists("nose cone")),
+    ("nose cone lost", nose_lost, _has_nose),
     ("motor case ejected", case_ejected, _lists("motor case")),
     ("motor bursts", bursts, _any),
     ("goes off its path", goes_off, _any),
@@ -272,12 +277,9 @@ def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
 
 def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
     """Tell what was not flown for want of data: what must hold, and what is noted."""
-    for kind, name in (
-        ("nose cone", "nose cone lost"),
-        ("motor case", "motor case ejected"),
-    ):
-        if not _lists(kind)(flight):
-            bench.note(f"{name}: not flown, the flight file lists no {kind}")
+    if not _lists("motor case")(flight):
+        told = "not flown, the flight file lists no motor case"
+        bench.note(f"motor case ejected: {told}")
     fins = [piece for piece in flight.pieces if piece.kind == "fin"]
     if any(fin.planform() is None for fin in fins):
         bench.note(

@@ -731,6 +731,23 @@ def test_late_opening_is_late_whatever_the_trigger(willet):
     assert np.median(cloud.time[late.rows]) < np.median(cloud.time[works.rows])
 
 
+def test_a_nose_cone_that_is_not_listed_is_lost_all_the_same(willet):
+    """Every rocket has one: what is left out of a file is not left out of what may happen."""
+    others = tuple(p for p in willet.pieces if p.kind != "nose cone")
+    less = willet.model_copy(update={"pieces": others})
+    for flight, told in ((willet, False), (less, True)):
+        tree = build_cases(flight)
+        lost = next(c for c in tree.cases if c.name == "nose cone lost")
+        assert [body.name for body in lost.bodies][:2] == ["rocket", "nose cone"]
+        assert any("list a nose cone" in note for note in tree.assumed) is told
+    nose = next(b for b in lost.bodies if b.name == "nose cone")
+    assert nose.mass == pytest.approx(0.07 * willet.dry_mass)
+    assert lost.bodies[0].mass == pytest.approx(willet.dry_mass - nose.mass)
+    # Without anything that is let out none is thrown off.
+    bare = less.model_copy(update={"recovery": ()})
+    assert "nose cone lost" not in {case.name for case in build_cases(bare).cases}
+
+
 def test_zero_likelihood_counts_nothing_but_is_still_flown(willet):
     flight = willet.model_copy(update={"cases": {"nose cone lost": 0.0}})
     cloud = flown(flight, samples=300)
