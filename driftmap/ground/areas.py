@@ -231,7 +231,8 @@ def least_width(shape: BaseGeometry) -> float:
     Notes
     -----
     A code speaks of the shorter side of a rectangular site or the diameter of a round
-    one; the largest circle is both. Arms, bays and fields apart add nothing.
+    one; the largest circle is both. Arms, bays and fields apart add nothing, nor does one
+    that a lane leads to.
 
     Examples
     --------
@@ -240,14 +241,35 @@ def least_width(shape: BaseGeometry) -> float:
     """
     pad = shapely.Point(0.0, 0.0)
     parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
-    if not parts:
-        return 0.0
-    return round(2.0 * max(map(_inscribed_radius, parts)), 3)
+    return round(max(map(_width_about_pad, parts), default=0.0), 3)
 
 
-@lru_cache(maxsize=64)
+_NECK: Final = 0.1
+"""Ground narrower than this share of the largest circle in a site joins no two fields: a lane
+leads from one to the other; assumed."""
+
+_CORNER: Final = 0.25
+"""So many necks from what is wider a pad still lies in it, as in the corner of a field; assumed."""
+
+
+@lru_cache(maxsize=64)  # a sweep asks it of one site again
+def _width_about_pad(part: BaseGeometry) -> float:
+    """Give the diameter of the largest circle inside what no neck parts from the pad."""
+    pad = shapely.Point(0.0, 0.0)
+    width = 2 * _inscribed_radius(part)
+    neck = _NECK * width
+    wide = part.buffer(-neck / 2).buffer(neck / 2).intersection(part)
+    fields = shapely.get_parts(wide)
+    left = shapely.get_parts(part.difference(wide))
+    near = min(fields, key=pad.distance)
+    if pad.distance(near) > _CORNER * neck:
+        near = min(left, key=pad.distance)
+    elif len(fields) == 1:
+        return width
+    return _width_about_pad(near)
+
+
 def _inscribed_radius(part: BaseGeometry) -> float:
-    """Give the radius of the largest circle inside; a sweep asks it of one site again."""
     return float(
         shapely.maximum_inscribed_circle(cast("shapely.Polygon", part), 0.01).length
     )

@@ -1,6 +1,7 @@
 """What must hold for any flight: more rocket, less distance or less known is never better."""
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
@@ -116,3 +117,17 @@ def test_interval_holds_the_figure_and_scales(values, flights, factor):
     assert np.isclose(scaled.lower, factor * one.lower)
     more = weighted_mean(values, 2 * flights, 10.0)
     assert more.upper < one.upper or one.upper == 10.0
+
+
+@pytest.mark.parametrize("lane", [0.1, 1.0, 3.0, 8.0])
+@pytest.mark.parametrize("far", [60.0, 400.0, 3000.0])
+def test_a_field_that_a_lane_leads_to_adds_nothing_to_the_width_of_a_site(lane, far):
+    here = shapely.box(-50, -50, 50, 50)
+    there = shapely.box(1000, 0, 1000 + far, far)
+    site = shapely.union_all([here, there, shapely.box(40, 0, 1010, lane)])
+    assert np.isclose(least_width(site), 100.0, atol=0.1)
+    # One that opens on it is one with it, and a pad in its corner stands on it.
+    for pad in ((0.0, 0.0), (-49.5, -49.5)):
+        open_to = shapely.union_all([here, shapely.box(-50, 40, 350, 440)])
+        moved = shapely.transform(open_to, lambda at, pad=pad: at - np.array(pad))
+        assert np.isclose(least_width(moved), 400.0, atol=0.2)
