@@ -10,7 +10,7 @@ from typing import Final, Literal
 import numpy as np
 
 from driftmap.air.wind import MAST, told_at
-from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
+from driftmap.core.units import FOOT, STANDARD_GRAVITY, ZERO_CELSIUS, parse
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
@@ -280,7 +280,10 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         shown = tied(voice.number(f"{impulse:,.0f} N s"))
         lines.insert(1, say("back.motors", count=str(count), impulse=shown))
     if (day := a.setup.day) is not None:
-        lines.append(say("back.air", height=both(day.density_altitude(), "length")))
+        celsius = day.temperature - ZERO_CELSIUS
+        warm = f"{celsius:.0f} °C ({9 / 5 * celsius + 32:.0f} °F)"
+        high = both(day.density_altitude(), "length")
+        lines.append(say("back.air", warm=tied(voice.number(warm)), height=high))
     lines += [
         say(
             "back.opens",

@@ -1,6 +1,7 @@
 """The set-up of a run: one record, and what can be called with it."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,10 @@ from click.testing import CliRunner
 import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.air.day import AirDay
+from driftmap.air.wind import STILL_AIR
 from driftmap.cli.assess import assess_command
 from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
-from driftmap.cli.options import Weather, day_of
+from driftmap.cli.options import Weather, day_of, doubted_air
 from driftmap.core.errors import InputError
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
@@ -25,6 +27,7 @@ from driftmap.rules.answers import Answers
 from driftmap.verdict import compared as side_by_side
 from driftmap.verdict.assessment import _of_the_day, assess_setup
 from driftmap.verdict.check import Check, Kind
+from driftmap.winds.reading import Setting
 
 
 @pytest.fixture(scope="module")
@@ -236,3 +239,32 @@ def test_a_pressure_that_no_sea_level_has_is_no_altimeter_setting():
     assert "--altimeter: '875 hPa' is out of bounds; accepted is 950 to 1,070" in str(
         told
     )
+
+
+@pytest.mark.parametrize(
+    ("typed", "place", "month", "doubted"),
+    [
+        ({"temperature": 253.15}, (52.0, 10.0), 6, "usual there"),  # 20 C without its digit
+        ({"temperature": 253.15}, (52.0, 10.0), 1, None),
+        ({"temperature": 253.15}, (-45.0, 170.0), 1, "usual there"),
+        ({"temperature": 313.15}, (41.6, -118.0), 7, None),  # a hot noon in the desert
+        ({"temperature": 313.15}, (52.0, 10.0), 1, "usual there"),
+        ({"temperature": 308.15}, (2.0, 10.0), 1, None),
+        ({"temperature": 283.15, "told": 297.15}, (52.0, 10.0), 6, "a report tells 24 °C"),
+        ({"temperature": 293.15, "told": 297.15}, (52.0, 10.0), 6, None),
+        ({"altimeter": 1.0e5, "told": 1.015e5}, (52.0, 10.0), 6, "a report tells 1015 hPa"),
+        ({"altimeter": 1.01e5, "told": 1.015e5}, (52.0, 10.0), 6, None),
+    ],
+)  # fmt: skip
+def test_air_that_no_such_day_has_or_a_report_contradicts_holds(
+    typed, place, month, doubted
+):
+    told = typed.get("told")
+    of_it = "altimeter" if "altimeter" in typed else "temperature"
+    weather = Weather(**{k: v for k, v in typed.items() if k != "told"})
+    wind = replace(STILL_AIR, **({} if told is None else {of_it: told}))
+    when = datetime(2026, month, 15, 12, tzinfo=UTC)
+    setting = Setting(100.0, when=when, now=when, place=place)
+    found = [*doubted_air(weather, wind, setting)]
+    assert [doubted in one for one in found if doubted] == [True] * bool(doubted)
+    assert bool(found) is bool(doubted)

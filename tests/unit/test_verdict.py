@@ -902,7 +902,8 @@ def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
     thin = replace(demo, cloud=replace(demo.cloud, plan=replace(plan, sky=sky)))
     told = " ".join(read_back(thin, english("us"))).replace("\xa0", " ")
     found = re.search(
-        r"air as thin as at 8,(\d{3}) ft \(2,\d{3} m\) on a standard day", told
+        r"air of .{1,30} at the pad, as thin as at 8,(\d{3}) ft \(2,\d{3} m\) on a standard day",
+        told,
     )
     assert found, told
 
