@@ -115,7 +115,10 @@ def read_hours(path: Path | str) -> Hours:
         rows = list(_rows(text))
     named = path.name
     if any(name in _GUSTS for name in names_of(text)):
-        named = f"{named}, with its gusts"
+        known = [reading for _, reading in rows if reading]
+        none = sum(reading.gust == 0 for reading in known)
+        told = f" ({none:,} of {len(known):,} readings tell no gust: taken as none)"
+        named = f"{named}{told * bool(none)}, with its gusts"
     return hours_of(rows, named)
 
 

@@ -418,6 +418,16 @@ def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
     assert "80.0% of all readings" in note
 
 
+def test_how_many_readings_tell_no_gust_is_said_where_others_do(tmp_path):
+    header = "time_utc,from_deg,speed_mps,gust_mps"
+    two = ("2026-05-01T02:00Z,40,3,9", "2026-05-01T03:00Z,40,3,")
+    assert "(1 of 2 readings tell no gust: taken as none)" in (
+        read_hours(write(tmp_path, *two, header=header)).source
+    )
+    one = read_hours(write(tmp_path, two[0], header=header))
+    assert one.source.endswith(", with its gusts")
+
+
 def test_an_hour_keeps_its_gust_and_a_rose_takes_it_for_a_wind(tmp_path):
     path = tmp_path / "hours.csv"
     path.write_text(
