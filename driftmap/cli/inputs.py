@@ -143,7 +143,7 @@ def wind_options_for(meaning: str) -> Callable[[Callable[..., T]], Callable[...,
 def setting_of(asked: WindOptions, place: Setting) -> Setting:
     """Say what the readers must know of place and time."""
     now = present()
-    when = flight_time(asked.when, now) if asked.when else None
+    when = None if asked.when is None else flight_time(asked.when, now)
     zone = when.tzinfo if when else None
     read_at, needle = None, asked.declination
     if asked.read_at:

@@ -84,9 +84,12 @@ _EXAMPLE: Final = (
 )
 
 
+_LONGEST: Final = 200  # characters; assumed
+
+
 def looks_like_words(text: str) -> bool:
     """Tell whether it is one short line that starts as a wind in words does."""
-    if len(text) >= 200 or "\n" in text.strip():
+    if len(text) >= _LONGEST or "\n" in text.strip():
         return False
     return any(_START.match(one) for one in (text, _plainly(text.strip())[0]))
 
@@ -117,7 +120,9 @@ def read_words(text: str, setting: Setting) -> Reading:
     point; a time of day is that of this computer unless it ends in Z or an offset.
     """
     source = " ".join(text.split())
-    with located(source, "", WindError):
+    with located(source[:_LONGEST], "", WindError):
+        if len(source) >= _LONGEST:
+            raise ValueError("is longer than a wind in words")
         return _reading(source, setting)
 
 

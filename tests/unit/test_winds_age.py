@@ -621,3 +621,12 @@ def test_words_behind_the_mark_of_a_forecast_are_a_remark(tmp_path):
         assert any("not read: 'forecast of gusts" in one for one in told) is heard
     with pytest.raises(WindError, match="either read, or a forecast"):
         _wind(f"# forecast\n# read 2026-05-19 18:00Z\n{TABLE}", tmp_path)
+
+
+def test_an_empty_time_is_no_time():
+    """As of a variable of the shell that is not set: it is not now."""
+    run = CliRunner().invoke(
+        winds_command, ["5 mph from 240", "--site-elevation", "100 m", "--when", ""]
+    )
+    assert isinstance(run.exception, InputError)
+    assert "--when: ''" in str(run.exception)

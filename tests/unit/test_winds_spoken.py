@@ -472,3 +472,8 @@ def test_a_force_below_the_name_beside_it_is_doubted_as_a_speed_is(text, doubted
         assert doubted
         return
     assert any("which is it?" in one for one in told) is doubted
+
+
+def test_what_is_longer_than_any_wind_in_words_is_refused_at_once():
+    with pytest.raises(WindError, match="longer than a wind in words"):
+        read_words("9" * 100_000, Setting(0.0, when=NOW, now=NOW))
