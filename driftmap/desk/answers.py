@@ -114,7 +114,9 @@ def answer(
     """
     name, value, by = told["name"], told["value"].strip(), told["by"].strip()
     if not is_name(by):
-        raise InputError("answer", name, "who gives it? Type a name")
+        raise InputError(
+            "answer", name, "who gives it? Type a name, no role and no single letter"
+        )
     if value:
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
     now = Occasion.of(flight, site, when)

@@ -78,7 +78,7 @@ def _failures(result: Review) -> Iterator[str]:
 def _nothing(result: Review) -> str:
     most = max(result.landings, result.flights)
     if not most:
-        return "nothing: no outcome stands beside an assessment yet (log add --about)"
+        return "nothing: no outcome beside an assessment tells a landing or a case yet (log add --about)"
     if most < LITTLE:
         return "nothing: so few flights can neither show nor rule out that something is off"
     return "nothing: what was seen fits what was told"

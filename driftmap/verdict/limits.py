@@ -146,7 +146,8 @@ def _signed(site: Site, when: datetime | None) -> tuple[dict[str, object], _Word
             )
             if not named:
                 raise ValueError(
-                    f"got {value!r}; limits are answered for by a name, set_by, and a date, "
+                    f"got {value!r}; limits are answered for by a name, set_by, "
+                    "which is no role and no single letter, and a date, "
                     'set_on, such as "2026-06-13"'
                 )
     today = date.today()

@@ -162,7 +162,7 @@ def test_review_tells_verdicts_and_what_cannot_be_told(logged):
     assert run.exit_code == 0, run.output
     assert f"was {told['verdict']}, would have been {told['verdict']}" in run.output
     assert "does not keep all of its inputs" in run.output
-    assert "no outcome stands beside an assessment yet" in run.output
+    assert "no outcome beside an assessment tells a landing or a case yet" in run.output
 
 
 def test_a_second_outcome_of_one_flight_is_pointed_out(logged, tmp_path):
@@ -274,7 +274,10 @@ def test_a_review_tells_each_of_its_parts():
 @pytest.mark.parametrize(
     ("counts", "told"),
     [
-        ({"landings": 0, "flights": 0}, "no outcome stands beside an assessment yet"),
+        (
+            {"landings": 0, "flights": 0},
+            "no outcome beside an assessment tells a landing or a case yet",
+        ),
         ({"landings": 2, "flights": 9}, "can neither show nor rule out"),
         ({"landings": 2, "flights": 10}, "what was seen fits what was told"),
         ({"proposals": ("fly less",)}, "  fly less"),
