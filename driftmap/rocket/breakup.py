@@ -122,7 +122,7 @@ def nose_lost(bench: Bench) -> list[Case]:
 
 def _assumed_nose(bench: Bench) -> Body:
     flight, frame = bench.flight, bench.flight.falling
-    taken = {one.name for one in (*flight.pieces, *flight.devices)}
+    taken = {p.name for p in flight.pieces} | {d.name for d in flight.devices}
     nose = Piece(
         name="nose cone" if "nose cone" not in taken else "nose of the rocket",
         kind="nose cone",
