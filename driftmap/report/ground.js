@@ -185,5 +185,5 @@ function frame(view) {
   const crowd = far.filter(({ outcome, away }) => outcome === "fail" || away.distance <= near);
   for (const { rings } of whole ? [...DIAL.edges, ...DIAL.areas] : crowd) bounds.extend(rings.flat(2));
   for (const outline of OUTLINES) if (outline.getBounds) bounds.extend(outline.getBounds());
-  chart.fitBounds(bounds, { animate: false, paddingTopLeft: [60, 14], paddingBottomRight: [14, 14] }); // clear of the buttons
+  chart.fitBounds(bounds, { animate: false, padding: [20, 20] });
 }
