@@ -46,7 +46,7 @@ _DESCRIBES: Final = re.compile(
     r"(?:title|institution|source|history|references|conventions|name|models?|run|created|"
     r"station|product|licen[sc]e|url|grid|id|version|attribution)(?:_(?:at|by|id|name|run))?|"
     r"(?:long|short|standard)_name|units|dims|dtype|calendar|axis|positive|grib_.*|"
-    r"stored_direction|.*(?:time|date|zone).*",
+    r"stored_direction",
     re.IGNORECASE,
 )
 """Names of texts that tell where a file is from, or what an array is."""
@@ -57,20 +57,36 @@ _OF_ARRAYS: Final = re.compile(r"GRIB_\w+|stored_direction")
 _MILD: Final = words("names")["mild"]
 """Words of names whose figures tell nothing of wind and weather, and words beside them."""
 
+_SPEEDS: Final = words("units")["model"]["mps"]
+_FAST: Final = re.compile(r"(?:^|[_ ])(?:m[_/]?s(?:_?-?1)?|km[_/]?h)(?:$|[_ ])")
+"""A unit of speed within a name, whose letters alone are those of other units."""
+
 _TIME: Final = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+(?:Z|[-+]\d\d:\d\d)?)?")
 
 
-def is_harmless(name: str) -> bool:
-    """Tell whether figures of this name are of no wind and weather: all of its words are known."""
+def _says(name: str, kind: str) -> bool:
+    """Tell whether a name is made of words of one kind, and of those beside them."""
     said = re.findall(r"[a-z]+", name.lower())
-    return bool(
-        _DESCRIBES.fullmatch(name)
-        or _OF_ARRAYS.fullmatch(name)
-        or (
-            any(word in _MILD["of"] for word in said)
-            and all(word in _MILD["of"] or word in _MILD["beside"] for word in said)
-        )
-    )
+    known = {*_MILD[kind], *_MILD["beside"]}
+    return known.issuperset(said) and any(word in _MILD[kind] for word in said)
+
+
+def _describes(name: str) -> bool:
+    """Tell whether a name is of a text that tells where, when and of what."""
+    return bool(_DESCRIBES.fullmatch(name)) or _says(name, "when")
+
+
+def is_harmless(name: str, unit: object = "") -> bool:
+    """Tell whether figures of this name are of no wind and weather: all of its words are known.
+
+    What is told in a unit of speed never is.
+    """
+    bare = name.lower().strip("_")
+    if isinstance(unit, str) and unit in _SPEEDS:
+        return False
+    if bare in _MILD["alone"] or _OF_ARRAYS.fullmatch(name):
+        return True
+    return not _FAST.search(bare) and (_describes(name) or _says(name, "of"))
 
 
 def check_figure(cell: str, name: str) -> None:
@@ -78,32 +94,41 @@ def check_figure(cell: str, name: str) -> None:
     figure = re.fullmatch(
         r"[-+]?[\d.,]*(?:e[-+]?\d+)?|nan|na|null|none|m|-", cell, re.I
     )
-    if not (figure or _DESCRIBES.fullmatch(name)):
+    if not (figure or _describes(name)):
         told = f"says {quoted(cell)}, which is not read: take it out, and what it speaks of"
         raise PlacedError(name, told)
 
 
-def _unread(name: str, told: object) -> Iterator[str]:
+def _unread(name: str, told: object, unit: object = "") -> Iterator[str]:
     """Name what may speak of wind or weather in what nobody reads, however deep it lies."""
-    left = [(name, told)]
+    left = [(name, told, unit)]
     while left:
-        name, told = left.pop()
+        name, told, unit = left.pop()
         if _OF_WIND.search(name) and not _OF_ARRAYS.fullmatch(name):
             yield quoted(name)
         elif isinstance(told, dict):
             inner = reversed(told.items())  # the values of an array are of its own name
-            left += [(name if key == "data" else key, one) for key, one in inner]
+            unit = _unit_of(told)
+            left += [(name if key == "data" else key, one, unit) for key, one in inner]
         elif is_number(told):
-            if not is_harmless(name):
+            if not is_harmless(name, unit):
                 yield quoted(name)
         elif isinstance(told, list):
-            if any(map(is_number, told)) and not is_harmless(name):
+            if any(map(is_number, told)) and not is_harmless(name, unit):
                 yield quoted(name)
-            left += [(name, one) for one in told if isinstance(one, dict | list | str)]
+            nested = (one for one in told if isinstance(one, dict | list | str))
+            left += [(name, one, unit) for one in nested]
         elif isinstance(told, str) and not (
-            _DESCRIBES.fullmatch(name) or _TIME.fullmatch(told) or not told
+            _describes(name) or _TIME.fullmatch(told) or not told
         ):
             yield f"{quoted(name)} ({quoted(told)})"
+
+
+def _unit_of(array: Mapping[str, Any]) -> object:
+    """Give the unit that an array tells of itself."""
+    attributes = array.get("attrs")
+    told = attributes if isinstance(attributes, dict) else array
+    return told.get("units", "")
 
 
 def _only_units(name: str, told: object) -> bool:
@@ -119,7 +144,7 @@ def unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
     """Doubt an answer that tells of wind beside its columns by the hour, as of now or the day."""
     for block, held in answer.items():
         if not isinstance(held, dict):
-            bare = isinstance(held, list | bool) and not _DESCRIBES.fullmatch(block)
+            bare = isinstance(held, list | bool) and not _describes(block)
             if held and (bare or any(_unread(block, held))):
                 yield f"{quoted(block)} is not read: what does it say of the wind?"
             continue
@@ -132,13 +157,19 @@ def unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
                 "weather" in name
                 and _mild(told, read=block == "hourly" and name in WEATHER_CODES)
             )
-            for lost in _unread(name, told)
+            for lost in _unread(name, told, _units_of(answer, block).get(name, ""))
         ]
         if names:
             yield (
                 f"its {quoted(block)[1:-1]} tells of {', '.join(names)[:80]}, which is not read: ask for hourly "
                 "columns such as wind_speed_80m alone"
             )
+
+
+def _units_of(answer: Mapping[str, Any], block: str) -> Mapping[str, object]:
+    """Give the units of a block's columns, which stand beside it."""
+    units = answer.get(f"{block}_units")
+    return units if isinstance(units, dict) else {}
 
 
 def _mild(codes: object, *, read: bool) -> bool:

@@ -118,6 +118,16 @@ def test_what_would_be_passed_over_of_a_season_is_refused(tmp_path, header, row,
         read_hours(write(tmp_path, row, header=header))
 
 
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [("storm_time", "10:30"), ("weather_zone", "storm"), ("lightning_date", "1 May")],
+)
+def test_a_time_or_place_of_weather_is_of_weather(tmp_path, name, cell):
+    header = f"time_utc,from_deg,speed_mps,{name}"
+    with pytest.raises(WindError, match=f"column '{name}' is not read"):
+        read_hours(write(tmp_path, f"2026-05-01T02:00Z,40,3,{cell}", header=header))
+
+
 def test_columns_known_to_be_harmless_stay(tmp_path):
     header = (
         "time_utc,from_deg,speed_mps,temperature_c,rain_mm,station,relative humidity"

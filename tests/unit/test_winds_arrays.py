@@ -213,6 +213,13 @@ _OF_WIND = [
     "lli",
     "hail",
     "prob_ts",
+    "peak_realtime",
+    "sp_max",
+    "surface_max",
+    "station_max",
+    "x_10m",
+    "d_10m",
+    "level_max_m_s",
     "ceiling",
     "cape",
     "max",
@@ -251,6 +258,9 @@ _OF_NONE = [
     "add_offset",
     "number",
     "valid_time",
+    "generationtime_ms",
+    "time_local",
+    "x",
     "geopotential",
     "gh",
 ]
@@ -266,3 +276,12 @@ def test_figures_of_a_name_that_is_not_known_to_be_harmless_hold(name):
     told = " ".join(unread_blocks(answer))
     assert bool(told) is (name in _OF_WIND)
     assert not [*unread_arrays({name: [None]}), *unread_blocks({"hourly": {name: []}})]
+
+
+@pytest.mark.parametrize("unit", ["m/s", "kn", "km/h", "m s-1"])
+def test_what_is_told_in_a_unit_of_speed_is_never_harmless(unit):
+    array = {"surface_pressure": {"data": [26.0], "attrs": {"units": unit}}}
+    answer = {"hourly": {"rain": [26.0]}, "hourly_units": {"rain": unit}}
+    for told in (unread_arrays(array), unread_blocks(answer)):
+        assert len([*told]) == 1
+    assert not [*unread_blocks({**answer, "hourly_units": {"rain": "mm"}})]
