@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime, time, timedelta, timezone
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
@@ -172,6 +172,7 @@ def _file(
     given = _checked(source, content, asked)
     stale, anywhere = {}, replace(occasion, place=None)
     endless = replace(head, until=None)  # a "no" outlives its end
+    of_then = _ahead(occasion, head.day)
     today: Scope = "day" if head.flight is None else "flight"
     counts = not head.not_for(occasion, today)
     for name, value in {**given.confirmed, **given.numbers}.items():
@@ -179,9 +180,12 @@ def _file(
         text = head.not_for(occasion, scope)
         if value is True:
             text = text or head.changed_since(occasion, name)
+        then = of_then is not None and not endless.not_for(of_then, scope)
+        if text and then and name in _MORE:
+            continue
         if text:
             stale[name] = text
-            if value is False and not endless.not_for(anywhere, scope):
+            if value is False and (then or not endless.not_for(anywhere, scope)):
                 read.denied.append(name)
             elif head.may_be_for(occasion, scope, changed=name in FACTS):
                 read.doubts.append((name, value, f"{path.name}: {text}"))
@@ -194,6 +198,18 @@ def _file(
         taken_back=head.taken_back if counts else (),
         holds=head.holds(occasion) if counts else None,
     )
+
+
+_MORE: Final = ("rockets_together", "salvo_impulse")
+"""Figures of a day that only make a word harder: a plan for no day yet counts them."""
+
+
+def _ahead(occasion: Occasion, day: date) -> Occasion | None:
+    """Give the occasion as of the day that was answered for, where it is of no day yet."""
+    if occasion.when is not None:
+        return None
+    sun = timezone(timedelta(hours=occasion.longitude / 15))
+    return replace(occasion, when=datetime.combine(day, time(23, 59), sun))
 
 
 def _joined(one: Answers, other: Answers) -> Answers:

@@ -401,6 +401,22 @@ def test_ahead_of_any_day_what_is_asked_each_day_is_open(tmp_path):
     assert counted(read(tmp_path, elsewhere + GIVEN, occasion=ahead)) == set()
 
 
+@pytest.mark.parametrize("longitude", [-118.0, 0.0, 175.0])
+def test_ahead_of_any_day_what_makes_a_word_harder_counts(tmp_path, longitude):
+    """Rockets together, and every "no"; what is good news for a day waits for it."""
+    ahead = Occasion("Field", "Willet", longitude=longitude)
+    given = 'rockets_together = 3\nsalvo_impulse = "960 N s"\nvisibility = "10 mi"\n'
+    given += 'landowner_leave = "no"\nno_dry_grass = "no"\n'
+    said = read(tmp_path, HEAD + given, occasion=ahead)
+    assert said.numbers == {"rockets_together": 3.0, "salvo_impulse": 960.0}
+    denied = {name for name, yes in said.confirmed.items() if not yes}
+    assert denied == {"landowner_leave", "no_dry_grass"}
+    other = HEAD.replace("Willet", "Dunlin")
+    assert read(tmp_path, other + given, occasion=ahead).numbers == {}
+    meadow = HEAD.replace("Field", "Meadow")
+    assert counted(read(tmp_path, meadow + given, occasion=ahead)) == set()
+
+
 def test_a_stale_answer_is_asked_and_says_why(tmp_path):
     said = read(tmp_path, HEAD.replace("06-13", "06-12") + GIVEN)
     facts = with_answers(Facts({"total_impulse": 400.0, "liftoff_mass": 2.0,
