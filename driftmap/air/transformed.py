@@ -69,7 +69,7 @@ def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindPr
         with_aside=wind.with_aside and scaled(wind.with_aside, max(factor, 1.0), angle),
         with_most=wind.with_most and scaled(wind.with_most, factor, angle),
     )
-    return _with_error(turned, error)
+    return with_error(turned, error)
 
 
 def _scaled(level: WindLevel, factor: float, angle: float) -> WindLevel:
@@ -78,8 +78,21 @@ def _scaled(level: WindLevel, factor: float, angle: float) -> WindLevel:
     return replace(level, direction=way, speed=level.speed * factor, gust=gust)
 
 
-def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
-    """Give a wind another error, its patterns over height with it."""
+def with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
+    """Give a wind another error, its patterns over height with it.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind.
+    error : ndarray, shape (k,)
+        Standard error of each component at its heights [m s⁻¹].
+
+    Returns
+    -------
+    WindProfile
+        The same wind, known so well.
+    """
     grown = np.divide(error, wind.error, out=np.ones_like(error), where=wind.error > 0)
     modes = None if wind.modes is None else wind.modes * grown[:, None]
     return replace(wind, error=error, modes=modes)
@@ -167,7 +180,7 @@ def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:
     if level.direction is None:
         flown = float(told_at(wind, level.height)[1])
         scatter = max(level.speed**2 - flown**2, 0.0) / 2
-        return _with_error(told, np.sqrt(wind.error**2 + left**2 * scatter))
+        return with_error(told, np.sqrt(wind.error**2 + left**2 * scatter))
     beyond = np.subtract(
         components_from(level.direction, level.speed), wind.at(level.height)
     )

@@ -12,9 +12,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.profile_law import LOG_TOP
-from driftmap.air.transformed import scaled
+from driftmap.air.profile_law import LOG_TOP, ROUGHNESS
+from driftmap.air.transformed import scaled, with_error
+from driftmap.air.uncertainty import lasting_error
 from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
+from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
 from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year
@@ -318,9 +320,12 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
     now, strength = (float(v) for v in direction_and_speed(*shape.at(at)))
     wind = scaled(shape, speed / strength, way - now)
     gust, stirred, notes = supposition.above(speed), shape.convection, shape.assumed
+    grown = ""
     if supposition.hour is not None:
         # The sun is that of the flights, not of the layers.
         own = supposition.read(0.0, speed)
+        wind = with_error(wind, _grown(wind, own, supposition.terrain))
+        grown = f", and aloft is that of {_SERVED:g} h after it was read"
         stirred = own.convection
         notes = tuple(note for note in notes if not _RISING.search(note))
         notes += tuple(note for note in own.assumed if _RISING.search(note))
@@ -336,6 +341,29 @@ def _turned(supposition: Supposition, from_deg: float, speed: float) -> WindProf
         assumed=(
             *notes,
             f"the wind of {shape.source}, scaled and turned at all heights alike; its "
-            "error grows with it and never shrinks",
+            f"error grows with it and never shrinks{grown}",
         ),
     )
+
+
+_SERVED: Final = 3.0
+"""Hours for which layers are flown after they were read; assumed, as those that a dial serves."""
+
+_LOW: Final = 200.0
+"""Height up to which no layers make a reading at the meter surer than it is alone [m]; assumed:
+older ones go over into it up to 120 m, and the wind between them follows."""
+
+
+def _grown(wind: WindProfile, meter: WindProfile, terrain: str) -> FloatArray:
+    """Give the error of layers by the end of the hours that they are flown for [m s⁻¹].
+
+    ``meter``: what a reading alone tells.
+    """
+    roughness, speed = ROUGHNESS[terrain], np.hypot(wind.east, wind.north)
+    lasting = [
+        lasting_error(_SERVED, 0.0, v, z, roughness, forecast=False)
+        for z, v in zip(wind.height.tolist(), speed.tolist(), strict=True)
+    ]
+    aged = np.hypot(wind.error, lasting) * (wind.height > LOG_TOP)
+    read = np.interp(wind.height, meter.height, meter.error) * (wind.height <= _LOW)
+    return np.asarray(np.max([wind.error, aged, read], axis=0))

@@ -7,7 +7,7 @@ import pickle
 import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -48,7 +48,11 @@ from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.setup import Setup
+from driftmap.winds.formats import decode_text
+from driftmap.winds.merge import merge
+from driftmap.winds.plain_words import read_words
 from driftmap.winds.profile import read_wind
+from driftmap.winds.reading import Setting
 from driftmap.winds.times import present
 
 ROOT = Path(__file__).parents[2]
@@ -142,6 +146,36 @@ def test_the_law_gives_the_wind_of_the_same_words():
         np.testing.assert_allclose(getattr(wind, name), getattr(words, name), rtol=1e-9)
     assert wind.known_to == wind.height[-1]
     assert any("supposes the wind aloft" in note for note in wind.assumed)
+
+
+def test_layers_are_no_surer_on_a_dial_than_at_the_end_of_its_hours(saltgrass):
+    """With a meter read now, and as old as they are by then."""
+    text = (
+        "# read 2026-06-13 15:30Z\nheight_m,from_deg,speed_mps\n2,180,1.8\n10,180,2.4\n"
+    )
+    text += "60,180,3.6\n100,180,4.2\n300,180,6\n600,180,7\n"
+    when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    place = saltgrass.latitude, saltgrass.longitude
+
+    def merged(later, *more):
+        then = when + timedelta(hours=later)
+        own = Setting(saltgrass.elevation, when=then, now=then, place=place)
+        (layers,) = decode_text(text, "layers.csv", own)
+        fresh = replace(own, read_at=then)
+        return merge([layers, *(read_words(said, fresh) for said in more)], own)
+
+    told = Supposition.over_site(saltgrass, when, merged(0.0)).on_the_meter()
+    wind = suppose(told, 180.0, 1.8)
+    for later in (0.0, 1.5, 3.0):
+        day = merged(later, "1.8 m/s from 180")
+        for height, least in ((10.0, 0.8), (100.0, 0.8), (200.0, 0.95), (400.0, 0.95)):
+            ours, theirs = (np.interp(height, w.height, w.error) for w in (wind, day))
+            assert ours > least * theirs, (later, height)
+    # By a plan of no hour the layers blow as they were read.
+    plan = suppose(Supposition(saltgrass.elevation, merged(0.0)), 180.0, 2.4)
+    assert np.interp(300.0, plan.height, plan.error) == pytest.approx(
+        np.interp(300.0, merged(0.0).height, merged(0.0).error)
+    )
 
 
 def test_a_shape_is_set_at_the_meter_and_turned_as_a_whole():
