@@ -58,12 +58,13 @@ function middleOf(place, zones) {
   return [north, (west + east) / 2];
 }
 
-// Which way, and how far, to the nearest clear ground; null where there is none. A step is never longer than what is lacking.
+// Which way, and how far, to the nearest clear ground; null where there is none. A step is never longer than what is lacking,
+// but for a hand: by a metre, the first of all ways so nearly as short would stay.
 function nearestClear(from, { lack, wide }) {
   let best = null;
   for (const way of WAYS) {
     let far = 0;
-    for (let left = lack(from); left > 0 && far < (best?.far ?? wide); left = lack(step(from, way, far))) far += Math.max(left, 1);
+    for (let left = lack(from); left > 0 && far < (best?.far ?? wide); left = lack(step(from, way, far))) far += Math.max(left, 0.1);
     if (far < (best?.far ?? wide)) best = { way, far };
   }
   return best;

