@@ -99,23 +99,38 @@ def _harmful(impacts: Impacts, area: Area, ground: BaseGeometry) -> IntArray:
 def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGeometry]:
     """Let all people of an area in several parts stand where most harm comes down.
 
-    A far or empty part must not thin out the crowd on another. Gives what each flight
-    does, shape (n,), people to the square metre [m⁻²], and where they stand.
+    A far or empty part must not thin out the crowd on another; who finds no room there
+    stands on the rest. Gives what each flight does, shape (n,), people to the square metre
+    [m⁻²], and where they stand.
     """
     found = []
     people = float(area.people or 0)
     most = max(_CROWDED, people / area.shape.area)
     for part in _grounds(area.shape):
         crowd = min(people / part.area, most)
-        rows = _harmful(impacts, area, part)
-        sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
-        found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
+        harm = crowd * _dealt(impacts, area, part)
+        if crowd * part.area < people * (1 - 1e-9):
+            rest = area.shape.difference(part)
+            harm += (
+                (people - crowd * part.area) / rest.area * _dealt(impacts, area, rest)
+            )
+        found.append((harm, crowd, part))
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
 
 
-_NECKS: Final = (1.5, 3.0, 6.0, 12.0)
+def _dealt(impacts: Impacts, area: Area, ground: BaseGeometry) -> FloatArray:
+    """Sum the casualty areas that each flight brings down on some ground, shape (n,) [m²]."""
+    rows = _harmful(impacts, area, ground)
+    sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
+    return np.asarray(sums, dtype=float)
+
+
+_NECKS: Final = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 192.0)
 """Ground narrower than this joins no two crowds [m]: it is a path between them; assumed. But for
 the narrowest, only where `_OF_WIDTH` of it go into the widest place of the ground."""
+
+_WIDE: Final = 12.0
+"""Beyond a neck of this [m] what it leaves at the ends is a corner rather than a narrow place."""
 
 _OF_WIDTH: Final = 4.0
 
@@ -144,7 +159,7 @@ def _grounds(shape: BaseGeometry) -> tuple[BaseGeometry, ...]:
         width = 2 * shapely.length(shapely.maximum_inscribed_circle(part, 0.5))
         for neck in (neck for neck in _NECKS[1:] if neck <= width / _OF_WIDTH):
             wide, crowds = _crowds(part, neck)
-            crowds += _nooks(part, wide)
+            crowds += _nooks(part, wide) if neck <= _WIDE else []
             found += crowds if len(crowds) > 1 else []
     return tuple(found)
 

@@ -298,14 +298,14 @@ def expected(trend: str) -> Iterator[str]:
     Examples
     --------
     >>> list(expected(" TEMPO 1315/1317 26025G45KT TSRA SCT030CB"))
-    ['a thunderstorm expected (TSRA)', 'a storm cloud expected (SCT030CB)']
+    ['expected: a thunderstorm (TSRA)', 'expected: a storm cloud (SCT030CB)']
     >>> list(expected(" BECMG 24040 KT"))
-    ['what was not understood expected (24040 KT)']
+    ['expected: what was not understood (24040 KT)']
     """
     said = _TREND.sub(" ", _SPAN.sub(" ", trend))
     for what in beside_the_wind(said, ""):
         name, _, group = what.partition(" (")
-        yield f"{name} expected ({group}"
+        yield f"expected: {name} ({group}"
 
 
 def _turned(coded: str, direction: float | None) -> bool:

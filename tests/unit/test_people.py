@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -132,8 +133,10 @@ def test_a_path_between_two_grounds_thins_no_crowd_out():
     assert found.total.estimate == pytest.approx(10 / N * 2 * 100 / line.area)
 
 
-@pytest.mark.parametrize("width", [0.5, 1.6, 3.0, 5.0, 10.0])
-@pytest.mark.parametrize("far", [60, 500])
+@pytest.mark.parametrize(
+    ("width", "far"),
+    [*product([0.5, 1.6, 3.0, 5.0, 10.0], [60, 500]), (14.0, 500), (22.0, 500)],
+)
 def test_no_path_however_wide_thins_a_crowd_out(width, far):
     """All of them may stand at either end of it, wherever more comes down."""
     here, there = shapely.box(20, 20, 80, 80), shapely.box(2000, 0, 2000 + far, far)
@@ -147,6 +150,15 @@ def test_no_path_however_wide_thins_a_crowd_out(width, far):
     )
     least = 0.93 * apart.total.estimate  # the first metres of the path are of it
     assert least < joined.total.estimate <= apart.total.estimate * 1.01
+
+
+def test_who_finds_no_room_in_a_nook_stands_on_the_rest():
+    """Of 100 people 40 crowd a hut beside a field; the others are on the field."""
+    hut, field = shapely.box(-60, 48.5, -55, 50.5), shapely.box(0, 0, 100, 100)
+    spread = shapely.MultiPolygon([hut, field])
+    impacts = gather([piece(10), piece(1, at=(-57, 49.5))], N)
+    found = expected_casualties(impacts, [crowd(100, shape=spread)]).total.estimate
+    assert found == pytest.approx((1 * 2 * 4.0 + 10 * 2 * 60 / field.area) / N)
 
 
 def test_a_crowd_line_on_a_wide_field_is_not_thinned_out_and_no_nook_is_packed():

@@ -524,7 +524,7 @@ def test_a_metar_before_its_taf_is_the_reading():
     assert not reading.forecast
     assert any("its TAF" in note for note in reading.assumed)
     told = " ".join(reading.warned)
-    assert "a thunderstorm expected" in told
+    assert "expected: a thunderstorm" in told
     assert "wind expected (TEMPO 27018G30KT)" in told
 
 
