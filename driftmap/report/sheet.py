@@ -36,7 +36,7 @@ _MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
-_PAGE: Final = 365_000.0
+_PAGE: Final = 343_000.0
 """Letters of one point that the caller's page holds, beside its head."""
 
 _LINE_END: Final = 30
