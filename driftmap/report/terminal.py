@@ -130,7 +130,8 @@ def proposals(found: Turning, *, units: Units) -> str:
     if found.wait_for is not None:
         wind = show(words.most_told(found.wait_for, units), "speed", units)
         lines.append(
-            f"Wait for a wind of {wind} or less at 10 m from there, and as much less aloft."
+            f"Wait for a wind of {wind} or less at 10 m from there, and as much less aloft; "
+            "then judge that one."
         )
     if not found.better:
         return "\n".join([*lines, "No change that was flown comes out better."])

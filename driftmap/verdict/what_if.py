@@ -32,7 +32,8 @@ Through: TypeAlias = Callable[
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
-_CALM: Final = 0.05  # of the wind: next to none
+_BETWEEN: Final = (0.625, 0.375, 0.125, 0.05)
+"""Shares of the wind between those, down to next to none."""
 _FEW: Final = 2000
 """Flights that show of most changes that they come out no better."""
 
@@ -93,8 +94,8 @@ class Turning:
         limit; what fails first. While there are any, no change flown is a go. None of what
         is counted out of flights: two changes, or more flights, may yet bring that in.
     wait_for : float or None
-        Strongest of the weaker winds flown from which on down all are go, a calm too [m s⁻¹ at
-        10 m].
+        Strongest of the weaker winds flown from which on down all are go, those between and a
+        calm too [m s⁻¹ at 10 m].
     """
 
     better: tuple[Turn, ...]
@@ -161,9 +162,11 @@ def turns(
         tried += fly_all(_pairs(tried), mildest)
     better = [t.turn for t in tried if t.whole and _order(t.turn) < _order(now)]
     wait = None if now.verdict == "go" else _wait_for(t.turn for t in tried)
-    if wait is not None:  # in a calm it may come down where people are
-        calm = _Change("wind", "a calm", a.flight, scaled(a.wind, _CALM))
-        wait = wait if fly_all([calm], mildest)[0].turn.verdict == "go" else None
+    if wait is not None:  # in less wind it may come down where people are
+        less = [scaled(a.wind, share) for share in _BETWEEN if share * now.wind < wait]
+        lulls = (_Change("wind", "a lull", a.flight, wind) for wind in less)
+        calm = all(fly_all([lull], mildest)[0].turn.verdict == "go" for lull in lulls)
+        wait = wait if calm else None
     return Turning(tuple(sorted(better, key=_order)), stays, wait)
 
 

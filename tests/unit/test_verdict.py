@@ -700,20 +700,22 @@ def test_less_of_a_wind_from_all_sides_is_less_wind(willet, saltgrass):
     assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
 
 
-@pytest.mark.parametrize(("calm", "waits"), [("pass", True), ("fail", False)])
-def test_less_wind_is_waited_for_only_where_a_calm_is_go_too(
-    demo, monkeypatch, calm, waits
+@pytest.mark.parametrize("bad", [None, 0.05, 0.125, 0.375, 0.625])
+def test_less_wind_is_waited_for_only_where_all_between_it_and_a_calm_is_go(
+    demo, monkeypatch, bad
 ):
+    """Less wind can be the worse one, between two that are go as well."""
     line, now = Check(kind=Kind.POSITION, outcome="pass", source=""), demo.wind.at(10.0)
 
     def stand_in(setup, wind):
-        still = np.hypot(*wind.at(10.0)) < 0.1 * np.hypot(*now)
-        return (replace(line, outcome=calm if still else "pass"),)
+        share = np.hypot(*wind.at(10.0)) / np.hypot(*now)
+        fails = bad is not None and abs(share - bad) < 0.01
+        return (replace(line, outcome="fail" if fails else "pass"),)
 
     monkeypatch.setattr(turned, "checks_of", stand_in)
     found = turns(demo)
-    assert (found.wait_for is not None) == waits
-    assert "a calm" not in {turn.name for turn in found.better}
+    assert (found.wait_for is not None) == (bad is None)
+    assert "a lull" not in {turn.name for turn in found.better}
 
 
 @pytest.mark.parametrize(
