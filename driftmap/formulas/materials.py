@@ -48,6 +48,37 @@ DENSITY: Final = MappingProxyType(
 )
 """Least and greatest density by material [kg m⁻³]."""
 
+THINNED: Final = 0.7
+GLUED: Final = 2.0
+"""Mass of a fin over that of a plate as thick all over: one that is much lighter is thinner
+than told, one much heavier than fillets, glue and paint make it is thicker; assumed."""
+
+
+def made_of(density: float) -> list[str]:
+    """List what a fin may be made of.
+
+    Parameters
+    ----------
+    density : float
+        Its mass over area and thickness [kg m⁻³].
+
+    Returns
+    -------
+    list of str
+        Materials of the table.
+
+    Examples
+    --------
+    >>> made_of(450.0)
+    ['plywood', 'balsa', 'card']
+    """
+    return [
+        name
+        for name, (low, high) in DENSITY.items()
+        if THINNED * low <= density <= GLUED * high
+    ]
+
+
 LAYER_STRENGTH: Final = Spread(
     "loguniform", 6e6, 35e6, "layers part at 6 to 35 MPa, whatever the material"
 )

@@ -8,7 +8,15 @@ from typing import Annotated, Final, Literal, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from driftmap.formulas.flutter import FinPlanform
-from driftmap.formulas.materials import DENSITY, SHEAR_MODULUS
+from driftmap.formulas.materials import (
+    BENDING_STRENGTH,
+    DENSITY,
+    GLUED,
+    LAYER_STRENGTH,
+    SHEAR_MODULUS,
+    THINNED,
+    made_of,
+)
 from driftmap.rocket.fields import (
     AreaSize,
     Length,
@@ -179,9 +187,21 @@ class Piece(Table):
 
     @property
     def densities(self) -> tuple[float, float]:
-        """Least and greatest density of what it is made of [kg m⁻³], with its infill."""
+        """Least and greatest density of a fin of what it is made of [kg m⁻³], with its infill."""
         low, high = DENSITY.get(self.material or "", _ANY)
-        return low * (1.0 if self.infill is None else self.infill), high
+        infill = 1.0 if self.infill is None else self.infill
+        return THINNED * low * infill, GLUED * high
+
+    @property
+    def strongest(self) -> tuple[float, float, float]:
+        """Greatest shear modulus and strength of what is named, or as dense; of layers [Pa]."""
+        named = [self.material] if self.material else []
+        if self.kind == "fin" and self.thickness is not None and not named:
+            solid = self.fin_area * self.thickness * (self.infill or 1.0)
+            named = made_of(self.mass / solid)
+        stiff = max((SHEAR_MODULUS[name].second for name in named), default=0.0)
+        strong = max((BENDING_STRENGTH[name].second for name in named), default=0.0)
+        return stiff, strong, LAYER_STRENGTH.second
 
     @property
     def largest_area(self) -> float:

@@ -9,12 +9,8 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Piece
 from driftmap.verdict.claim import MEMORY, Claim
 
-_BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
+_BREAKS: Final = 0.5  # MPa, the softest plastics; from memory
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
-
-_THINNED, _GLUED = 0.7, 2.0
-"""Mass of a fin over that of a plate as thick all over: one that is much lighter is thinner
-than told, one much heavier than fillets, glue and paint make it is thicker; assumed."""
 
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
@@ -28,9 +24,10 @@ _OF_ALL: Final = {
 """Mass of a piece, or of one fin, over all that comes down without propellant; assumed. Those
 of the invented rockets of the examples lie at some 0.07 and 0.02."""
 
-_STIFF: Final = (0.1, 30.0)
-"""Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
-of materials), soft plastics and a margin assumed; steel fins are not flown."""
+_STIFF: Final = 0.1  # GPa, soft plastics, and a margin; assumed
+_STIFFER: Final = 2.0
+"""Stiffness or strength that a file tells of a fin, over the greatest of what is as dense: what is
+stiff is dense, and steel fins are not flown. Carbon laid askew for shear is as stiff; assumed."""
 
 _GIVES: Final = (2.0, 60.0)
 """Pressure at which a motor's case gives [MPa]: two to four times the 2 to 10 that motors
@@ -63,12 +60,7 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
             yield _density(piece, piece.thickness)
         what = f"mass of {piece.name} over all of the rocket without propellant"
         yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
-        for strength in filter(None, (piece.strength, piece.layer_strength)):
-            what = f"strength of {piece.name}"
-            yield Claim(what, strength / 1e6, _BREAKS, "MPa", MEMORY)
-        if piece.shear_modulus is not None:
-            what, stiff = f"shear modulus of {piece.name}", piece.shear_modulus / 1e9
-            yield Claim(what, stiff, _STIFF, "GPa", MEMORY)
+        yield from _stands(piece)
 
 
 def _weight(piece: Piece) -> Claim:
@@ -83,10 +75,22 @@ def _weight(piece: Piece) -> Claim:
 
 def _density(fin: Piece, thickness: float) -> Claim:
     """Hold a fin's mass against its size: a digit of its thickness is a factor in its flutter."""
-    low, high = fin.densities
     what = f"density of {fin.name} by mass, area and thickness"
     dense = fin.mass / (fin.fin_area * thickness)
-    return Claim(what, dense, (_THINNED * low, _GLUED * high), "kg/m³", MEMORY)
+    return Claim(what, dense, fin.densities, "kg/m³", MEMORY)
+
+
+def _stands(piece: Piece) -> Iterator[Claim]:
+    """Hold what a file tells a piece stands against what is as dense, or is named."""
+    stiff, strong, layers = piece.strongest
+    for what, told, most, unit, size, least in (
+        ("shear modulus", piece.shear_modulus, stiff, "GPa", 1e9, _STIFF),
+        ("strength", piece.strength, strong, "MPa", 1e6, _BREAKS),
+        ("strength", piece.layer_strength, layers, "MPa", 1e6, _BREAKS),
+    ):
+        if told is not None:
+            common = (least, max(least, _STIFFER * most / size))
+            yield Claim(f"{what} of {piece.name}", told / size, common, unit, MEMORY)
 
 
 def burst_claims(flight: Flight) -> Iterator[Claim]:
