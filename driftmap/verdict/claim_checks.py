@@ -26,7 +26,7 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 from driftmap.verdict.claim import MEMORY, Claim, held_claims
-from driftmap.verdict.piece_claims import burst_claims, piece_claims
+from driftmap.verdict.piece_claims import burst_claims, piece_claims, stage_claims
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -114,9 +114,8 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
         *(_steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)),
         _open_at_last(cloud, apogee),
     )
-    yield from held_claims(
-        chain(*each, piece_claims(flight), burst_claims(flight), _spreads(flight))
-    )
+    told = (piece_claims(flight), stage_claims(flight), burst_claims(flight))
+    yield from held_claims(chain(*each, *told, _spreads(flight)))
 
 
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:

@@ -24,6 +24,20 @@ _OF_ALL: Final = {
 """Mass of a piece, or of one fin, over all that comes down without propellant; assumed. Those
 of the invented rockets of the examples lie at some 0.07 and 0.02."""
 
+_WIDE: Final = {"nose cone": (0.7, 1.3), "motor case": (0.1, 1.05)}
+_LONG: Final = {"nose cone": (0.02, 0.5), "motor case": (0.02, 0.8)}
+"""Diameter and length of a piece over those of the body that it sits on or in: heads wider than
+it are rare, and what is larger than the rocket is a slip of either; assumed."""
+
+_FIN: Final = (0.005, 0.6)
+"""Area of a fin over the body's seen from the side; 0.08 to 0.3 of the invented rockets of the
+examples, margins assumed."""
+
+_STAGE: Final = {"diameter": (0.3, 1.05), "length": (0.1, 0.9)}
+_TOGETHER: Final = (0.8, 1.3)
+"""Size of a stage over that of both as they stand, and the two lengths together over it: a
+coupling counts in both; assumed."""
+
 _STIFF: Final = 0.1  # GPa, soft plastics, and a margin; assumed
 _STIFFER: Final = 2.0
 """Stiffness or strength that a file tells of a fin, over the greatest of what is as dense: what is
@@ -53,14 +67,56 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
         if fins:
             count = float(sum(fin.count for fin in fins))
             yield Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
-    booster = [(piece, flight.booster_mass) for piece in flight.booster_fins]
-    for piece, whole in (*((p, flight.dry_mass) for p in flight.pieces), *booster):
+    falls, both, lower = flight.falling, flight.airframe, _booster_length(flight)
+    own = (flight.dry_mass, falls.diameter, falls.length)
+    low = (flight.booster_mass, both.diameter, lower)
+    for piece, (whole, across, along) in (
+        *((piece, own) for piece in flight.pieces),
+        *((piece, low) for piece in flight.booster_fins),
+    ):
         yield _weight(piece)
+        yield from _sizes(piece, across, along)
         if piece.kind == "fin" and piece.thickness is not None:
             yield _density(piece, piece.thickness)
         what = f"mass of {piece.name} over all of the rocket without propellant"
         yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
         yield from _stands(piece)
+
+
+def stage_claims(flight: Flight) -> Iterator[Claim]:
+    """List the sizes of stages beside those of both together, which no stage exceeds."""
+    upper, both = flight.sustainer, flight.airframe
+    if upper is None:
+        return
+    lower = _booster_length(flight)
+    for what, size, of, share in (
+        ("diameter of the sustainer", upper.diameter, both.diameter, "diameter"),
+        ("length of the sustainer", upper.length, both.length, "length"),
+        ("length of the booster", lower, both.length, "length"),
+    ):
+        yield Claim(f"{what} over that of both stages", size / of, _STAGE[share])
+    what = "lengths of sustainer and booster over that of both stages"
+    yield Claim(what, (upper.length + lower) / both.length, _TOGETHER)
+
+
+def _booster_length(flight: Flight) -> float:
+    """Length of the lower stage as told, or what the upper one leaves [m]."""
+    told = flight.booster_length
+    return flight.airframe.length - flight.falling.length if told is None else told
+
+
+def _sizes(piece: Piece, across: float, along: float) -> Iterator[Claim]:
+    """Hold a piece's size against that of the body it sits on or in, either of which may slip."""
+    if piece.kind == "fin":
+        what = f"area of {piece.name} over the body's from the side"
+        yield Claim(what, piece.fin_area / (across * along), _FIN)
+        return
+    for what, size, of, common in (
+        ("diameter", piece.diameter or 0.0, across, _WIDE),
+        ("length", piece.length or 0.0, along, _LONG),
+    ):
+        told = f"{what} of {piece.name} over the body's"
+        yield Claim(told, size / of, common[piece.kind])
 
 
 def _weight(piece: Piece) -> Claim:
