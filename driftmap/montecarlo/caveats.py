@@ -8,10 +8,12 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
+from driftmap.formulas.materials import SHEAR_MODULUS, made_of
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.opening_order import by_opening
+from driftmap.rocket.pieces import Piece
 from driftmap.rocket.stage_cases import booster_by_opening
 from driftmap.rocket.stages import BOOSTER, Device
 
@@ -83,6 +85,10 @@ _PRINTED_MAY: Final = 70.0
 usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
 assumed."""
 
+_PLASTIC: Final = "solid plastic"
+_PLASTIC_HAS: Final = 2 * SHEAR_MODULUS[_PLASTIC].second
+"""Shear modulus that fibres in a plastic may double to, but hardly exceed [Pa]; assumed."""
+
 
 def _fins_unknown(flight: Flight, fastest: FloatArray) -> Iterator[str]:
     """Tell of a flight fast enough for fins of which too little is told to flutter or snap."""
@@ -93,17 +99,37 @@ def _fins_unknown(flight: Flight, fastest: FloatArray) -> Iterator[str]:
         (
             "they flutter",
             [fin for fin in fins if fin.planform() is None],
-            "root, tip, span, thickness, and material or shear_modulus",
+            "their root, tip, span, thickness, and material or shear_modulus",
         ),
         (
             "a gust snaps them",
             [fin for fin in fins if fin.planform() and fin.plate() is None],
-            "material, or their strength",
+            "their material or strength",
+        ),
+        (
+            "they hold, if they are printed,",
+            [fin for fin in fins if fin.planform() and _may_be_printed(fin)],
+            "it, printed = true or printed = false",
         ),
     ):
-        bound = _PRINTED_MAY if any(fin.printed for fin in untold) else _MAY_FLUTTER
-        if untold and fast > bound:
+        if any(fast > _stands(fin) for fin in untold):
             yield (
-                f"fins: whether {what} at {fast:.0f} m/s is not worked out: state their "
-                f"{state}"
+                f"fins: whether {what} at {fast:.0f} m/s is not worked out: state {state}"
             )
+
+
+def _may_be_printed(fin: Piece) -> bool:
+    """Whether a fin may be of plastic and nothing tells if it was printed, as most are."""
+    if fin.printed is not None or fin.thickness is None:
+        return False
+    if fin.shear_modulus is not None and fin.shear_modulus > _PLASTIC_HAS:
+        return False
+    if fin.material is None:
+        return _PLASTIC in made_of(fin.mass / fin.fin_area / fin.thickness)
+    return fin.material == _PLASTIC
+
+
+def _stands(fin: Piece) -> float:
+    """Speed up to which a fin of which too little is told is taken to hold [m s⁻¹]."""
+    printed = fin.printed or (bool(fin.planform()) and _may_be_printed(fin))
+    return _PRINTED_MAY if printed else _MAY_FLUTTER

@@ -78,8 +78,9 @@ class Piece(Table):
         Fin: a key of `driftmap.formulas.materials.SHEAR_MODULUS`.
     shear_modulus : float, optional
         Fin: in place of the material [Pa].
-    printed : bool
-        Fin and nose cone: laid down in layers, which weakens it.
+    printed : bool, optional
+        Fin and nose cone: laid down in layers, which weakens it; a fin that may be of plastic is
+        asked about where it is left out.
     infill : float, optional
         Printed fin: share of its core that is plastic; solid when left out.
     layer_strength : float, optional
@@ -103,7 +104,7 @@ class Piece(Table):
     position: LengthOrNone | None = None
     material: Annotated[str, AfterValidator(OneOf(tuple(SHEAR_MODULUS)))] | None = None
     shear_modulus: Pressure | None = None
-    printed: bool = False
+    printed: bool | None = None
     infill: Share | None = None
     layer_strength: Pressure | None = None
     strength: Pressure | None = None
@@ -163,7 +164,7 @@ class Piece(Table):
 
     def plate(self) -> FinPlanform | None:
         """Give the shape of a fin whose bending can be worked out."""
-        breaks = self.printed or self.strength is not None or self.material is not None
+        breaks = self.printed or self.told("strength", "material")
         if not breaks or self.thickness is None or not self.span:
             return None
         return self._shape()

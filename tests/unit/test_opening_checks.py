@@ -453,6 +453,32 @@ def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, untold, held)
     assert all(held in text for text in told_of)
 
 
+@pytest.mark.parametrize(
+    ("fastest", "mass", "told", "held"),
+    [
+        (75.0, 0.024, {"material": "solid plastic"}, True),
+        (65.0, 0.024, {"material": "solid plastic"}, False),
+        (75.0, 0.024, {"material": "solid plastic", "printed": False}, False),
+        (75.0, 0.024, {"material": "solid plastic", "printed": True}, False),
+        (75.0, 0.024, {"shear_modulus": 1e9, "strength": 4e7}, True),
+        (75.0, 0.024, {"shear_modulus": 1e9, "strength": 4e7, "printed": False}, False),
+        (300.0, 0.036, {"shear_modulus": 4e9, "strength": 4e8}, False),  # glass
+        (75.0, 0.010, {"shear_modulus": 5e8, "strength": 4e7}, False),  # too light
+        (300.0, 0.036, {"material": "glass epoxy"}, False),
+    ],
+)
+def test_a_fin_that_may_be_printed_holds_until_it_is_told(fastest, mass, told, held):
+    """A printed one has half the stiffness: leaving it out is not milder than telling it."""
+    flown = planned()
+    fin = next(p for p in flown.plan.flight.pieces if p.kind == "fin")
+    shape = {"root": 0.15, "tip": 0.09, "span": 0.07, "thickness": 0.0035}
+    whole = {"material": None, "mass": mass, **shape, **told}
+    pieces = (fin.model_copy(update=whole),)
+    flight = flown.plan.flight.model_copy(update={"pieces": pieces})
+    told_of = list(_fins_unknown(flight, np.full(9, fastest)))
+    assert ["printed = false" in text for text in told_of] == [True] * held
+
+
 @pytest.mark.parametrize(("at", "held"), [("6 s", False), ("25 s", True)])
 def test_an_own_case_after_the_apogee_holds(at, held):
     """It is flown from the apogee, upwind of where the rocket hangs by then."""
