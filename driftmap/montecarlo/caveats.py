@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from math import sqrt
 from typing import Final
 
 import numpy as np
 
+from driftmap.air.atmosphere import SEA_LEVEL_PRESSURE, speed_of_sound
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.formulas.materials import SHEAR_MODULUS, made_of
+from driftmap.formulas.flutter import FinPlanform, flutter_speed, solid_share
+from driftmap.formulas.materials import DENSITY, PRINTED, SHEAR_MODULUS, made_of
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
 from driftmap.rocket.flight import Flight
@@ -83,7 +86,7 @@ _MAY_FLUTTER: Final = 100.0
 _PRINTED_MAY: Final = 70.0
 """Speeds over which fins of which too little is told are not taken to hold [m s⁻¹]: where
 usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
-assumed."""
+assumed. Thinner ones go at less, which their mass and sizes give away."""
 
 _PLASTIC: Final = "solid plastic"
 _PLASTIC_HAS: Final = 2 * SHEAR_MODULUS[_PLASTIC].second
@@ -130,6 +133,37 @@ def _may_be_printed(fin: Piece) -> bool:
 
 
 def _stands(fin: Piece) -> float:
-    """Speed up to which a fin of which too little is told is taken to hold [m s⁻¹]."""
-    printed = fin.printed or (bool(fin.planform()) and _may_be_printed(fin))
-    return _PRINTED_MAY if printed else _MAY_FLUTTER
+    """Speed up to which a fin of which too little is told is taken to hold [m s⁻¹].
+
+    It is as thick as told, of the softest that its mass allows; or as thin as so little
+    plywood, where no thickness is told.
+    """
+    may_be_printed = bool(fin.planform()) and _may_be_printed(fin)
+    usual = _PRINTED_MAY if fin.printed or may_be_printed else _MAY_FLUTTER
+    if fin.planform() and not may_be_printed:
+        return usual
+    root = fin.root or sqrt(fin.fin_area / 0.75)
+    tip = root / 2 if fin.tip is None else fin.tip
+    thick = fin.thickness or fin.mass / fin.fin_area / DENSITY["plywood"][1]
+    shape = FinPlanform(root, tip, fin.span or root, min(thick, root / 10))
+    soft = 1.0 if not fin.infill else solid_share(thick, fin.infill)
+    softest = min(_softest(fin))
+    at = flutter_speed(shape, softest * soft, SEA_LEVEL_PRESSURE, speed_of_sound(0.0))
+    return min(usual, float(at))
+
+
+def _softest(fin: Piece) -> Iterator[float]:
+    """Give the least shear modulus of each that a fin may be of, as printed if it may be [Pa]."""
+    if fin.shear_modulus is not None:
+        yield fin.shear_modulus * PRINTED.first
+        return
+    if fin.material is not None:
+        made = [fin.material]
+    elif fin.thickness is None:
+        made = ["plywood"]
+    else:
+        solid = fin.fin_area * fin.thickness * (fin.infill or 1.0)
+        made = made_of(fin.mass / solid) or [*SHEAR_MODULUS]
+    for name in made:
+        printed = fin.printed or (fin.printed is None and name == _PLASTIC)
+        yield SHEAR_MODULUS[name].first * (PRINTED.first if printed else 1.0)
