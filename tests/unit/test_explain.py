@@ -72,9 +72,9 @@ def test_each_case_says_what_became_of_a_find_in_it():
 
 def test_what_no_case_explains_is_told_loudly(tmp_path):
     found = tmp_path / "found.toml"
-    # 200 m upwind, and in the air for ten minutes.
+    # 2.4 km upwind, and in the air for ten minutes.
     found.write_text(
-        '[[found]]\nat = [41.602, -117.956]\nerror = "20 m"\n'
+        '[[found]]\nat = [41.589, -117.972]\nerror = "20 m"\n'
         '[[down]]\ntime = "600 s +/- 5 s"\n'
     )
     run = explain(found, samples=2000)
