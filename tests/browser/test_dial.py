@@ -998,6 +998,18 @@ def test_every_number_on_the_map_has_its_name(browser, page):
     assert [name for name in names if name not in stay] == []
 
 
+def test_no_figure_of_the_wind_is_cut(browser, page):
+    """A direction of three digits is read as set, on a phone held either way."""
+    for width, height in ((320, 568), (360, 740), (740, 360), (820, 1180)):
+        browser.look(page, width=width, height=height)
+        browser.js("put({ speed: 44, from: 244, gust: NaN }); return 0")
+        cut = browser.js(
+            "return all('.knobs input').filter((e) => e.scrollWidth > e.clientWidth)"
+            ".map((e) => e.id)"
+        )
+        assert cut == []
+
+
 def test_who_is_far_off_leaves_the_rest_large(browser, dial, tmp_path):
     """A place miles away has an arrow at the edge, unless it is in a zone or over a limit."""
     site = dial.setup.site
