@@ -296,7 +296,7 @@ NOBODY = {
     ),
 }
 
-DILUTED = DAY.also(crowd(*PLANNED, 3, 7, 7, "Three")).plus("[cases]")
+DILUTED = DAY.also(crowd(*PLANNED, 3, 11, 11, "Three")).plus("[cases]")
 
 SIGNED = {
     "a failure raised until little is left of what works": holds(
