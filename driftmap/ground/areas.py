@@ -21,6 +21,9 @@ from driftmap.ground.roles import OCCUPIED, PASSED
 
 _SMALLEST: Final = 1.0  # m²
 
+PAD: Final = shapely.Point(0.0, 0.0)
+"""The pad, from which all ground is measured."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Area:
@@ -71,6 +74,11 @@ class Area:
         So it does on roads, too, that nobody said to be empty: who passes is not counted.
         """
         return self.occupied or (self.role in PASSED and self.people is None)
+
+    @property
+    def distance(self) -> float:
+        """Distance of its nearest ground from the pad [m]."""
+        return float(self.shape.distance(PAD))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,13 +176,17 @@ class Site:
     def __post_init__(self) -> None:
         object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
         _check_shape("boundary", self.boundary)
-        pad = shapely.Point(0.0, 0.0)
         for what, shape in (("boundary", self.boundary), ("waiver", self.waiver.shape)):
-            if not shape.covers(pad):
+            if not shape.covers(PAD):
                 raise ValueError(
                     f"pad must lie inside the {what} "
-                    f"(got {shape.distance(pad):,.0f} m outside it)"
+                    f"(got {shape.distance(PAD):,.0f} m outside it)"
                 )
+
+    @property
+    def to_boundary(self) -> float:
+        """Distance of the pad from the nearest edge of the land [m]."""
+        return float(self.boundary.boundary.distance(PAD))
 
     def to_local(
         self, longitude: ArrayLike, latitude: ArrayLike
@@ -239,8 +251,7 @@ def least_width(shape: BaseGeometry) -> float:
     >>> least_width(shapely.box(-100, -100, 800, 300))
     400.0
     """
-    pad = shapely.Point(0.0, 0.0)
-    parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
+    parts = [part for part in shapely.get_parts(shape) if part.covers(PAD)]
     return round(max(map(_width_about_pad, parts), default=0.0), 3)
 
 
@@ -255,15 +266,14 @@ _CORNER: Final = 0.25
 @lru_cache(maxsize=64)  # a sweep asks it of one site again
 def _width_about_pad(part: BaseGeometry) -> float:
     """Give the diameter of the largest circle inside what no neck parts from the pad."""
-    pad = shapely.Point(0.0, 0.0)
     width = 2 * _inscribed_radius(part)
     neck = _NECK * width
     wide = part.buffer(-neck / 2).buffer(neck / 2).intersection(part)
     fields = shapely.get_parts(wide)
     left = shapely.get_parts(part.difference(wide))
-    near = min(fields, key=pad.distance)
-    if pad.distance(near) > _CORNER * neck:
-        near = min(left, key=pad.distance)
+    near = min(fields, key=PAD.distance)
+    if PAD.distance(near) > _CORNER * neck:
+        near = min(left, key=PAD.distance)
     elif len(fields) == 1:
         return width
     return _width_about_pad(near)

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray, Kept
 from driftmap.core.estimate import Estimate, binomial, weighted_mean, weighted_share
-from driftmap.ground.areas import Waiver
+from driftmap.ground.areas import PAD, Waiver
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.likelihood import WORKS
 
@@ -169,8 +169,7 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
     check_landed(cloud)
     squares = (cloud.east[p.rows] ** 2 + cloud.north[p.rows] ** 2 for p in cloud.parts)
     reach = 2 * math.sqrt(max(float(square.max()) for square in squares))
-    pad = shapely.Point(0.0, 0.0)
-    return lambda shape: bool(shape.distance(pad) > reach)
+    return lambda shape: bool(shape.distance(PAD) > reach)
 
 
 def never_there(cloud: Cloud) -> Estimate:

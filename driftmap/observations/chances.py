@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import stream
-from driftmap.ground.areas import Site
+from driftmap.ground.areas import PAD, Site
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import FARTHEST_PLACE
 from driftmap.observations.observation import Walked, missed
@@ -187,7 +187,7 @@ def _dangers_of(site: Site, voice: Voice) -> tuple[Obstacle, ...]:
         )
         for area in marked
     ]
-    far = shapely.Point(0.0, 0.0).buffer(FARTHEST_PLACE)
+    far = PAD.buffer(FARTHEST_PLACE)
     return (
         *told,
         Obstacle(voice.say("walk.beyond"), shapely.difference(far, site.boundary)),

@@ -196,7 +196,6 @@ def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
     Result: one for each; empty where none is broken. What is open until someone answers
     is not counted as broken: the rules command asks it.
     """
-    people, edge = people_and_edge(site)
     return (
         *(
             _told(result)
@@ -205,7 +204,10 @@ def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
         ),
         *(
             f"{name}: {span:.0f} m from the pad, at least {keep.distance:.0f} m"
-            for name, span in {**people, "boundary": edge}.items()
+            for name, span in (
+                *((area.name, area.distance) for area in site.areas if area.occupied),
+                ("boundary", site.to_boundary),
+            )
             if span < keep.distance
         ),
     )
@@ -216,17 +218,6 @@ def _told(result: RuleResult) -> str:
     value = "" if result.value is None else f": {result.value:.0f} m"
     limit = "" if result.limit is None else f", {result.sense} {result.limit:.0f} m"
     return f"{result.what}{to}{value}{limit}"
-
-
-def people_and_edge(site: Site) -> tuple[dict[str, float], float]:
-    """Measure how far each area with people, by name, and the boundary are from the pad [m]."""
-    pad = shapely.Point(0.0, 0.0)
-    people = {
-        area.name: float(pad.distance(area.shape))
-        for area in site.areas
-        if area.occupied
-    }
-    return people, float(pad.distance(site.boundary.boundary))
 
 
 def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:

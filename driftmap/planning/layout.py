@@ -24,7 +24,6 @@ from driftmap.planning.distances import (
     capacity,
     lattice,
     moved,
-    people_and_edge,
     stand_at,
     too_near,
 )
@@ -274,7 +273,7 @@ def _places(
     asked = {spot: site for spot, site in sites.items() if not broken[spot]}
     scores = _scored(question, asked, watched, hands)
     for spot in spots:
-        people, edge = people_and_edge(sites[spot])
+        people = (area.distance for area in sites[spot].areas if area.occupied)
         go, unknown, hazard, held_by = _weighed(question.rose, scores.get(spot, []))
         yield Place(
             *spot,
@@ -283,8 +282,8 @@ def _places(
             unknown=unknown,
             hazard=hazard,
             held_by=held_by,
-            to_people=min(people.values(), default=np.inf),
-            to_boundary=edge,
+            to_people=min(people, default=np.inf),
+            to_boundary=sites[spot].to_boundary,
             shift=math.dist(spot, spots[0]),
         )
 

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
-from driftmap.ground.areas import Area
+from driftmap.ground.areas import PAD, Area
 from driftmap.hazard.zones import Zone, ZoneKind
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
@@ -152,7 +152,7 @@ def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     """
     corners = [shapely.get_coordinates(zone.shape) for zone in zones]
     reach = max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
-    away = shapely.distance(shape, shapely.Point(0.0, 0.0))
+    away = shape.distance(PAD)
     return bool(away <= _NEAR + _FARTHER * reach)
 
 
@@ -171,15 +171,14 @@ def opening(
     ``people``: ground of each place, and whether it must be seen; other places only as far
     as danger reaches, lest they make the rest small.
     """
-    pad = shapely.Point(0.0, 0.0)
-    worst = zones[0].shape if zones else pad
+    worst = zones[0].shape if zones else PAD
     reach = float(np.hypot(*shapely.get_coordinates(worst).T).max())
-    near = [g for g, must in people if must or g.distance(pad) <= reach]
+    near = [g for g, must in people if must or g.distance(PAD) <= reach]
     ground = shapely.union_all(near)
     behind = scale(ground, *_BEHIND, origin=(0.0, 0.0))  # room for their names
-    need = shapely.union_all([ground, behind, pad.buffer(100.0)])
+    need = shapely.union_all([ground, behind, PAD.buffer(100.0)])
     far = float(np.hypot(*shapely.get_coordinates(ground).T).max(initial=0.0))
-    about = pad.buffer(max(_ABOUT * far, _NEAR)) if near else worst.envelope
+    about = PAD.buffer(max(_ABOUT * far, _NEAR)) if near else worst.envelope
     return shapely.union_all([need, *(zone.shape & about for zone in zones)])
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.ground.areas import PAD
 from driftmap.report.corners import north_sign, scale_bar, wind_sign
 from driftmap.report.frames import SHEET, Frame, Size, field_edge, fit
 from driftmap.report.instructions import Watch
@@ -94,7 +95,7 @@ def _lines(seen: Watch) -> dict[str, BaseGeometry]:
     site = seen.told.site
     found = {"boundary": site.boundary.boundary, "waiver": site.waiver.shape.boundary}
     if seen.astray:
-        found["astray"] = shapely.Point(0.0, 0.0).buffer(seen.astray, 24).exterior
+        found["astray"] = PAD.buffer(seen.astray, 24).exterior
     return found
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.ground.areas import PAD
 from driftmap.hazard.zones import grade
 from driftmap.planning.wind_margin import Around
 from driftmap.report.calls import before, moments
@@ -28,7 +29,6 @@ from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
-_PAD: Final = shapely.Point(0.0, 0.0)
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
 _MOST_CLOSED: Final = 4
@@ -100,7 +100,7 @@ def _astray(seen: Watch) -> set[str]:
     return {
         fall.case
         for fall in seen.falls
-        if fall.case in cases and not held.covers(_PAD.buffer(fall.reach))
+        if fall.case in cases and not held.covers(PAD.buffer(fall.reach))
     }
 
 

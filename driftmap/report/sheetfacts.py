@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import shapely
 
 from driftmap.core.points import mean_point
 from driftmap.ground.areas import Area
@@ -214,7 +213,6 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
 
     Result: in the order of the site file.
     """
-    pad = shapely.Point(0.0, 0.0)
     found = []
     for area in assessment.site.areas:
         middle = area.shape.representative_point()
@@ -228,7 +226,7 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
         kind = zone_at(area.shape, zoned)
         spot = Spot(
             area,
-            float(area.shape.distance(pad)),
+            area.distance,
             math.atan2(middle.x, middle.y),
             said,
             any(c.outcome != "pass" for c in landing),

@@ -8,7 +8,7 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.areas import Area, Site
+from driftmap.ground.areas import PAD, Area, Site
 from driftmap.report import marks
 from driftmap.report.shapes import ToScript, point_of, rings_of
 from driftmap.report.voice import Voice
@@ -66,7 +66,7 @@ def _lines(
     yield "boundary", site.boundary, voice.say("map.edge")
     yield "waiver", site.waiver.shape, voice.say("map.ceiling", height=top)
     if astray:
-        ring = shapely.Point(0.0, 0.0).buffer(astray, quad_segs=24)
+        ring = PAD.buffer(astray, quad_segs=24)
         yield "astray", ring, voice.say("map.astray", distance=voice.away(astray))
 
 

@@ -10,7 +10,6 @@ from types import MappingProxyType
 from typing import Final
 
 import numpy as np
-import shapely
 
 from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile, surface_wind
@@ -126,7 +125,6 @@ def facts_of(
 
     Result: numbers and distances; what nobody tells is left out.
     """
-    pad = shapely.Point(0.0, 0.0)
     mass = float(flight.airframe.mass.value)
     numbers = {
         "liftoff_mass": mass,
@@ -135,7 +133,7 @@ def facts_of(
         "rail_tilt": float(flight.rail.angle.value),
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
-        "boundary_distance": float(pad.distance(site.boundary.boundary)),
+        "boundary_distance": site.to_boundary,
         "drawn_astray": float(sum(_astray(area, site) for area in site.areas)),
         "cloud_under": 0.0,  # none is reported
         "crew_drawn": float(sum(map(_crew, site.areas))),
@@ -162,9 +160,7 @@ def facts_of(
             numbers["cloud_under"] = max(altitude - wind.lowest_cloud, 0.0)
     groups = {
         name: tuple(
-            (area.name, float(pad.distance(area.shape)))
-            for area in site.areas
-            if group.holds(area)
+            (area.name, area.distance) for area in site.areas if group.holds(area)
         )
         for name, group in GROUPS.items()
     }

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta, timezone
 from typing import Final
 
-from shapely.geometry import Point
-
 from driftmap.ground.areas import Site
 from driftmap.rocket.flight import Flight
 
@@ -126,9 +124,8 @@ def _mark(text: str) -> str:
 
 def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
     """List roles and head counts with their distance from the pad, in tens of metres."""
-    pad = Point(0.0, 0.0)
     for area in site.areas:
-        yield area.role, str(area.people), round(float(area.shape.distance(pad)) / 10)
+        yield area.role, str(area.people), round(area.distance / 10)
 
 
 def _bounds(site: Site) -> Iterator[object]:

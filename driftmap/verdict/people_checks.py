@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.estimate import Estimate, binomial
-from driftmap.ground.areas import Area, Site
+from driftmap.ground.areas import PAD, Area, Site
 from driftmap.ground.roles import PASSED
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
@@ -210,12 +210,12 @@ def _closed(
     drawn: Sequence[BaseGeometry], among: Sequence[BaseGeometry] = ()
 ) -> BaseGeometry:
     """Close gaps, nowhere nearer to the pad than what is drawn: round it a hole is real."""
-    ground, pad = shapely.union_all(drawn), shapely.Point(0.0, 0.0)
+    ground = shapely.union_all(drawn)
     if ground.is_empty:
         return ground
     closed = widened_by(ground, _GAP / 2).buffer(-_GAP / 2).union(ground)
     whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed)), *among])
-    return whole.difference(pad.buffer(ground.distance(pad))).union(ground)
+    return whole.difference(PAD.buffer(ground.distance(PAD))).union(ground)
 
 
 def _among_dots(parts: Iterable[BaseGeometry]) -> list[BaseGeometry]:
@@ -254,8 +254,7 @@ def _bridges(parts: NDArray[np.object_]) -> NDArray[np.object_]:
 
 
 def _filled(part: shapely.Polygon) -> BaseGeometry:
-    pad = shapely.Point(0.0, 0.0)
-    holes = [r for r in part.interiors if shapely.Polygon(r).contains(pad)]
+    holes = [r for r in part.interiors if shapely.Polygon(r).contains(PAD)]
     return shapely.Polygon(part.exterior, holes)
 
 
@@ -363,9 +362,8 @@ def harm_checks(
     )
     unknown = harm.casualties.uncounted
     checks += (held(Kind.HEAD_COUNT, MISSING_INPUT, area=area) for area in unknown)
-    pad = shapely.Point(0.0, 0.0)
     counted = [a for a in site.areas if a.people or (a.occupied and a.people is None)]
-    if not any(area.shape.distance(pad) <= _FARTHEST_CREW for area in counted):
+    if not any(area.distance <= _FARTHEST_CREW for area in counted):
         checks.append(held(Kind.NOBODY_NEAR, MISSING_INPUT))
     return checks
 
