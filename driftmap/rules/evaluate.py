@@ -47,6 +47,11 @@ _UNHEARD: Final = (
 )
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
+_LABEL: Final = "label"
+_OF_A_RECORD: Final = (
+    "the impulse on the motor's label beside what its record and mass take"
+)
+
 _BROKEN: Final = ("fail", "hold")
 
 _CLASS_OUTCOME: Final[dict[str, LineOutcome]] = {
@@ -138,6 +143,9 @@ def _evaluated(
         results.append(begin("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
         results += _lines(demand, facts, said)
+    if only is None and facts.label_asked and "total_impulse" not in said.numbers:
+        line = begin(_LABEL, _OF_A_RECORD)
+        results.append(unknown(line, ("total_impulse",), said))
     if only is None:
         results += (begin(*two, "hold") for two in at_odds(facts, said))
         if larger_beside(facts, said):

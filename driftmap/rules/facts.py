@@ -88,6 +88,11 @@ class Facts:
     stages_flown: int = 1
     label_apart: float = _ROUNDED
 
+    @property
+    def label_asked(self) -> bool:
+        """Whether a flight is known by its record, so that only the label gives a slip away."""
+        return self.label_apart > _ROUNDED
+
     def __post_init__(self) -> None:
         for given, known in (
             (self.numbers, FACTS),

@@ -503,6 +503,12 @@ SKY = {
 }
 
 SAID = {
+    "a mass in pounds, and a label of which nobody tells the impulse": holds(
+        LOW.edited(('mass = "0.62 kg"', 'mass = "0.28 kg"')).answered(
+            total_impulse=None
+        ),
+        "rule",
+    ),
     "an apogee that the label's motor leaves far below": holds(
         LOW.edited(("285 m +/- 15 m", "60 m +/- 3 m"), ("7.9 s", "3.8 s")).answered(
             total_impulse="62 N s"

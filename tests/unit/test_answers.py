@@ -850,6 +850,20 @@ def test_a_label_outdoes_the_impulse_that_only_explains_a_height(
     assert {r.outcome for r in lines if r.name == "motor_impulse"} == outcomes
 
 
+@pytest.mark.parametrize("apart", [1.05, 1.2, np.inf])  # a motor; a record; an apogee
+def test_of_a_flight_known_by_its_record_the_impulse_of_the_label_is_asked(apart):
+    """Beside a mass told in pounds as kilograms nothing else lies wide enough to show."""
+    facts = Facts({"total_impulse": 60.0}, label_apart=apart)
+
+    def asked(**numbers):
+        said = Answers(numbers=numbers)
+        lines = evaluate(SETS, with_answers(facts, said), said)
+        return ("ask", ("total_impulse",)) in {(r.outcome, r.answer) for r in lines}
+
+    assert asked() == (apart > 1.1)
+    assert not asked(total_impulse=62.0)
+
+
 @pytest.mark.slow  # one more record fitted
 def test_the_thrust_of_a_record_is_a_guess_that_the_label_settles():
     """Heights fix impulse and drag, not how thrust begins: at 80 N that is a class."""
