@@ -58,20 +58,25 @@ class Cloth:
     ----------
     strength : float
         Breaking force of a strip over its width [N m⁻¹].
+    mass : float
+        Mass of the bare cloth that is so strong, over its area [kg m⁻²].
     source : str
-        Where it comes from.
+        Where they come from.
     """
 
     strength: float
+    mass: float
     source: str
 
 
 CLOTHS: Final[Mapping[str, Cloth]] = MappingProxyType(
     {
-        "ripstop nylon": Cloth(7_400.0, "from memory: MIL-C-7020, type I, 42 lbf/in"),
-        "heavy nylon": Cloth(12_000.0, "assumed: nylon of 70 g/m2 and more"),
-        "cotton": Cloth(5_000.0, "assumed: plain weave of 100 g/m2"),
-        "plastic film": Cloth(500.0, "assumed: polyethylene, 0.04 mm at 12 MPa"),
+        "ripstop nylon": Cloth(
+            7_400.0, 0.037, "from memory: MIL-C-7020, type I, 42 lbf/in, 1.1 oz/yd2"
+        ),
+        "heavy nylon": Cloth(12_000.0, 0.070, "assumed: nylon of 70 g/m2 and more"),
+        "cotton": Cloth(5_000.0, 0.100, "assumed: plain weave of 100 g/m2"),
+        "plastic film": Cloth(500.0, 0.037, "assumed: polyethylene, 0.04 mm at 12 MPa"),
     }
 )
 """Kinds of cloth by name."""

@@ -169,6 +169,11 @@ class Device(Table):
         return whole - pi * (self.spill_hole or 0.0) ** 2 / 4
 
     @property
+    def bare_cloth(self) -> float:
+        """Mass of the named cloth without hem and lines [kg m⁻²]; none where none is named."""
+        return CLOTHS[self.cloth].mass if self.cloth else 0.0
+
+    @property
     def nominal_diameter(self) -> float:
         """Diameter of the flat circle of that area, hole and all [m]."""
         return (

@@ -71,6 +71,7 @@ half as fast as it sinks (from memory), and none keeps still; the least assumed.
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
+_BARE: Final = 0.9  # of the mass of the named cloth, without hem and lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
 """Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
@@ -236,7 +237,9 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
             yield Claim(what, height, (min(_LOW, apogee / 2), most), "m")
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
-            yield Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
+            least = max(_CLOTH[0], _BARE * device.bare_cloth)
+            common = (least, _CLOTH[1])
+            yield Claim(what, device.mass / device.cloth_area, common, "kg/m²")
         if device.kind == "canopy" and device.glide is not None:
             what = f"greatest glide of {device.name}"
             yield Claim(what, device.glide, _GLIDES, "m/s", MEMORY)

@@ -111,7 +111,9 @@ TOLD_ENDS = [
     ("average thrust over the weight", "motor.total_impulse.value", WEIGHT * BURN, 50 * WEIGHT * BURN, ("motor.times", ()), ("motor.thrusts", ())),
     ("burn time, ", "motor.burn_time.value", 0.25 * (IMPULSE / 320) ** (1 / 3), 60.0, ("motor.times", ()), ("motor.thrusts", ())),
     ("height at which main opens", f"{OPENS}.value", 75, 600, AT_HEIGHT),
-    ("mass of main over its cloth", "recovery.0.mass", 0.02 * CLOTH, 1.0 * CLOTH),
+    *(("mass of main over its cloth", "recovery.0.mass", least * CLOTH, 1.0 * CLOTH, ("recovery.0.cloth", cloth)) for cloth, least in (
+        (None, 0.02), ("ripstop nylon", 0.9 * 0.037), ("heavy nylon", 0.9 * 0.07), ("cotton", 0.09), ("plastic film", 0.9 * 0.037),
+    )),
     ("drag coefficient of main on", "recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1]),
     ("greatest glide of main", "recovery.0.glide", 1.0, None),
     ("speed under main alone over that of the tumbling", "recovery.0.diameter", hardly_brakes(1.32, 0.057, 0.75), None),
