@@ -189,7 +189,8 @@ class Piece(Table):
     @property
     def densities(self) -> tuple[float, float]:
         """Least and greatest density of a fin of what it is made of [kg m⁻³], with its infill."""
-        low, high = DENSITY.get(self.material or "", _ANY)
+        plastic = "solid plastic" if self.printed else ""  # what is printed, if unnamed
+        low, high = DENSITY.get(self.material or plastic, _ANY)
         infill = 1.0 if self.infill is None else self.infill
         return THINNED * low * infill, GLUED * high
 

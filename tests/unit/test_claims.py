@@ -128,6 +128,7 @@ TOLD_ENDS = [
         (2700, 2800, ("pieces.0.material", "aluminium")),
         (90, 250, ("pieces.0.material", "balsa")),
         (70, 4500, ("pieces.0.material", None)),
+        (900, 1400, ("pieces.0.material", None), ("pieces.0.printed", True)),
         (0.2 * 900, 1400, ("pieces.0.material", "solid plastic"), ("pieces.0.printed", True), ("pieces.0.infill", 0.2)),
     )),
     *((f"mass of {name} over its volume", f"pieces.{i}.mass", 15 * SOLID[name], 9000 * SOLID[name]) for i, name in ((1, "nose cone"), (2, "motor case"))),

@@ -11,7 +11,7 @@ from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.strength import LINKS
-from driftmap.montecarlo.caveats import _fins_unknown
+from driftmap.montecarlo.caveats import _fins_unknown, _noses_unknown
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.bodies import bench_of
 from driftmap.rocket.cases import build_cases
@@ -19,6 +19,7 @@ from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.opening_order import by_opening, rises_for
+from driftmap.rocket.pieces import Piece
 from driftmap.rocket.stages import Device
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
@@ -494,7 +495,14 @@ def test_thin_fins_of_which_too_little_is_told_hold_at_less(fastest, mass, told,
         (75.0, 0.024, {"shear_modulus": 1e9, "strength": 4e7}, True),
         (75.0, 0.024, {"shear_modulus": 1e9, "strength": 4e7, "printed": False}, False),
         (300.0, 0.036, {"shear_modulus": 4e9, "strength": 4e8}, False),  # glass
-        (75.0, 0.010, {"shear_modulus": 5e8, "strength": 4e7}, False),  # too light
+        (75.0, 0.010, {"shear_modulus": 5e8, "strength": 4e7}, True),  # a sparse print
+        (
+            75.0,
+            0.010,
+            {"shear_modulus": 3e9, "strength": 4e7},
+            False,
+        ),  # too stiff for one
+        (75.0, 0.010, {"material": "plywood"}, False),  # what it is named is believed
         (300.0, 0.036, {"material": "glass epoxy"}, False),
     ],
 )
@@ -507,6 +515,26 @@ def test_a_fin_that_may_be_printed_holds_until_it_is_told(fastest, mass, told, h
     pieces = (fin.model_copy(update=whole),)
     flight = flown.plan.flight.model_copy(update={"pieces": pieces})
     told_of = list(_fins_unknown(flight, np.full(9, fastest)))
+    assert ["printed = false" in text for text in told_of] == [True] * held
+
+
+@pytest.mark.parametrize(
+    ("fastest", "length", "told", "held"),
+    [
+        (300.0, 0.22, {}, False),
+        (700.0, 0.9, {}, True),
+        (700.0, 0.9, {"printed": False}, False),
+        (700.0, 0.9, {"printed": True, "thickness": 0.003}, False),  # and is worked out
+    ],
+)
+def test_a_fast_nose_cone_holds_until_it_is_told_if_it_was_printed(
+    fastest, length, told, held
+):
+    flown = planned()
+    shape = {"name": "nose cone", "kind": "nose cone", "mass": 0.1, "diameter": 0.057}
+    nose = Piece(**shape, length=length, **told)
+    flight = flown.plan.flight.model_copy(update={"pieces": (nose,)})
+    told_of = list(_noses_unknown(flight, np.full(9, fastest)))
     assert ["printed = false" in text for text in told_of] == [True] * held
 
 
