@@ -124,21 +124,20 @@ def _still_there(out: Path, names: Sequence[str]) -> None:
         click.echo(f"of an earlier run, not of this one: {told}", err=True)
 
 
-_CLOCKS: Final = 120.0  # s; how far two clocks may be apart, assumed
-
-
 def _by_the_clock(wind: WindProfile, run: Run, out: Path) -> WindProfile:
     """Hold where a file is newer than this computer's clock, and the flight is now.
 
     A clock that is behind lets an old reading, and the last go, count for longer.
     """
-    now = time.time()
+    from driftmap.verdict.assessment import CLOCKS
+
+    latest = time.time() + CLOCKS.total_seconds()
     named = [run.flight, run.site, *run.answers, *run.asked.winds]
     paths = [__file__, *named, *(str(out / name) for name in _WRITTEN)]
     late = []
     for path in paths:
         with contextlib.suppress(OSError, ValueError):  # words are no file
-            if Path(path).stat().st_mtime > now + _CLOCKS:
+            if Path(path).stat().st_mtime > latest:
                 late.append(path)
     if run.asked.when is not None or not late:
         return wind

@@ -31,13 +31,14 @@ _BETWEEN = re.compile(
 _SAFE = 20  # letters of a key that nobody guesses
 
 
-def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
+def serve(
+    folder: Path, *, port: int, show: bool, echo: Callable[[str], object]
+) -> None:
     """Serve a folder until stopped, and make it if it is not there.
 
     ``port``: on the loopback; 0 for the one it had last, or a free one; ``echo``: tells
     the address.
     """
-    assert callable(echo)
     desk = Desk(made(folder))
     held = alone(desk.folder.root)
     known = _known(desk.folder)

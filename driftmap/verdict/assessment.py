@@ -42,7 +42,7 @@ STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
 surface winds are reported over ten minutes, and two of those are long for a breeze."""
 
-_CLOCKS: Final = timedelta(minutes=2)
+CLOCKS: Final = timedelta(minutes=2)
 """How far two clocks may be apart; assumed."""
 
 CAUTIONS: Final = (
@@ -242,7 +242,7 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     early = toward_dark(when, when - timedelta(seconds=STALE), *at)
     said = a.answers.holds or (early, late)
     early, late = max(early, said[0]), min(late, said[1])
-    now = datetime.now(UTC) - _CLOCKS
+    now = datetime.now(UTC) - CLOCKS
     if now < late:
         early = max(early, min(when, now))
     return early, late

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from driftmap.core.errors import PlacedError, quoted
 from driftmap.winds.json_document import is_number
@@ -99,29 +99,48 @@ def check_figure(cell: str, name: str) -> None:
         raise PlacedError(name, told)
 
 
+class _Member(NamedTuple):
+    """A member of a document: its name, its value, and the unit of its figures."""
+
+    name: str
+    value: object
+    unit: object = ""
+
+    def inner(self) -> Iterator[_Member]:
+        """List what lies in it; the values of an array go by the array's own name."""
+        if isinstance(self.value, dict):
+            unit = _unit_of(self.value)
+            for key, one in self.value.items():
+                yield _Member(self.name if key == "data" else key, one, unit)
+        elif isinstance(self.value, list):
+            for one in self.value:
+                if isinstance(one, dict | list | str):
+                    yield _Member(self.name, one, self.unit)
+
+    def speaks(self) -> bool:
+        """Tell whether it may itself speak of wind or weather, whatever lies in it."""
+        if isinstance(self.value, dict):
+            return False
+        if isinstance(self.value, str):
+            harmless = not self.value or _TIME.fullmatch(self.value)
+            return not (harmless or _describes(self.name))
+        each = self.value if isinstance(self.value, list) else [self.value]
+        return any(map(is_number, each)) and not is_harmless(self.name, self.unit)
+
+
 def _unread(name: str, told: object, unit: object = "") -> Iterator[str]:
     """Name what may speak of wind or weather in what nobody reads, however deep it lies."""
-    left = [(name, told, unit)]
+    left = [_Member(name, told, unit)]
     while left:
-        name, told, unit = left.pop()
-        if _OF_WIND.search(name) and not _OF_ARRAYS.fullmatch(name):
-            yield quoted(name)
-        elif isinstance(told, dict):
-            inner = reversed(told.items())  # the values of an array are of its own name
-            unit = _unit_of(told)
-            left += [(name if key == "data" else key, one, unit) for key, one in inner]
-        elif is_number(told):
-            if not is_harmless(name, unit):
-                yield quoted(name)
-        elif isinstance(told, list):
-            if any(map(is_number, told)) and not is_harmless(name, unit):
-                yield quoted(name)
-            nested = (one for one in told if isinstance(one, dict | list | str))
-            left += [(name, one, unit) for one in nested]
-        elif isinstance(told, str) and not (
-            _describes(name) or _TIME.fullmatch(told) or not told
-        ):
-            yield f"{quoted(name)} ({quoted(told)})"
+        member = left.pop()
+        shown = quoted(member.name)
+        if _OF_WIND.search(member.name) and not _OF_ARRAYS.fullmatch(member.name):
+            yield shown
+            continue
+        if member.speaks():
+            text = isinstance(member.value, str)
+            yield f"{shown} ({quoted(member.value)})" if text else shown
+        left += reversed([*member.inner()])
 
 
 def _unit_of(array: Mapping[str, Any]) -> object:

@@ -63,6 +63,19 @@ def body(**change):
     return Burning(**{**values, **change})
 
 
+def burn_of(rocket):
+    """The burn of a rocket, at full thrust along its path."""
+    return Burning(
+        mass=rocket.coasting,
+        propellant=rocket.propellant,
+        impulse=rocket.impulse,
+        burn_time=rocket.burn_time,
+        curve=rocket.curve,
+        drag_area=rocket.drag_area,
+        share=np.ones(rocket.coasting.size),
+    )
+
+
 def test_thrust_one_way_strikes_the_ground_where_a_hand_says():
     """No drag, no propellant: x = q T t² / 2 m, and the fall from 12 m takes sqrt(2 h / g).
 
@@ -197,16 +210,7 @@ def test_a_tipped_rod_is_flown_much_as_the_rigid_body_flies_it(willet, tilt):
     air = mean_air(wind, sky, 3000.0)
     way, mass, drag = ascend(rocket, air), rocket.coasting, rocket.drag_area
     rigid = fall(way.apogee, mass, drag, air)
-    burning = Burning(
-        mass=mass,
-        propellant=rocket.propellant,
-        impulse=rocket.impulse,
-        burn_time=rocket.burn_time,
-        curve=rocket.curve,
-        drag_area=drag,
-        share=np.ones(1),
-    )
-    drawn = fall(burn_on(way.rail_exit, burning, air), mass, drag, air)
+    drawn = fall(burn_on(way.rail_exit, burn_of(rocket), air), mass, drag, air)
     assert drawn.north[0] == pytest.approx(rigid.north[0], rel=0.12)
     assert drawn.speed[0] == pytest.approx(rigid.speed[0], rel=0.05)
 
@@ -228,21 +232,12 @@ def test_a_tipped_rocket_turns_into_the_wind_as_the_rigid_body_does(
         azimuth=np.arange(n) * 2 * np.pi / n,
     )
     mass, area = rocket.coasting, rocket.drag_area
-    burning = Burning(
-        mass=mass,
-        propellant=rocket.propellant,
-        impulse=rocket.impulse,
-        burn_time=rocket.burn_time,
-        curve=rocket.curve,
-        drag_area=area,
-        share=np.ones(n),
-    )
     landed = {}
     for wind in (0.0, 6.0):
         air = still(wind)
         way = ascend(rocket, air)
         landed["rigid", wind] = fall(way.apogee, mass, area, air).east.mean()
-        point = burn_on(way.rail_exit, burning, air)
+        point = burn_on(way.rail_exit, burn_of(rocket), air)
         landed["point", wind] = fall(point, mass, area, air).east.mean()
     rigid, point = (landed[how, 6.0] - landed[how, 0.0] for how in ("rigid", "point"))
     assert 1.2 * rigid < point < 0.55 * rigid < 0
