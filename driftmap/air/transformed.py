@@ -1,4 +1,4 @@
-"""A wind made another: so many times as strong, turned, or with what a report tells beyond it."""
+"""A wind changed: stronger, turned, or raised to what a report tells beyond it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How well a wind is known by itself: instrument, age, distance, lead time.
+"""How well one source knows the wind: its instrument, age, distance and lead time.
 
 What grows with time and distance was fitted on real winds (``field.toml``). No published
 table of the error of forecasts for 1 to 6 hours in the lowest 3 km was found: those figures

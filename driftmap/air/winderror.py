@@ -1,4 +1,4 @@
-"""How the error of a wind is alike over height, and winds drawn with it."""
+"""How the wind's error is correlated over height, and winds drawn with it."""
 
 from __future__ import annotations
 

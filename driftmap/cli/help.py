@@ -1,4 +1,4 @@
-"""``driftmap help``: chapters of guide and README, where there is no browser."""
+"""``driftmap help``: the guide's chapters and the README's, printed in the terminal."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a run is given: the wind, answers to the rules, and with them its set-up."""
+"""The inputs of a run: flight, site, wind and answers, and the set-up made of them."""
 
 from __future__ import annotations
 

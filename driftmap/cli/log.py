@@ -1,4 +1,4 @@
-"""``driftmap log`` and ``review``: what was told, what happened, and how they compare."""
+"""``driftmap log`` and ``review``: what was decided, what happened, and how they compare."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Options that several commands share, how they are read, and who works for a plan."""
+"""Options that several commands share, how they are read, and the workers of a plan."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What commands put out: whole files, JSON, how far they are, and nothing that steers."""
+"""What commands write: whole files, JSON, progress, and text free of control characters."""
 
 from __future__ import annotations
 

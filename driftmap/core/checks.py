@@ -1,4 +1,4 @@
-"""Arrays of numbers, times with a zone and names, and one check of each for all that read them."""
+"""Checks of numbers, times with a zone, and names: one each, for all that read them."""
 
 from __future__ import annotations
 

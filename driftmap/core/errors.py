@@ -1,4 +1,4 @@
-"""The errors a user can cause, each told in one line."""
+"""The errors a user can cause, one line each."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Points and vectors of the plane: turned, their mean, and the radii that hold a share."""
+"""Points and vectors in the plane: their turn, their mean, the radii that hold a share."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who works on the processors: forks of this process where that is safe, else others."""
+"""Work on all processors: in forks of this process where that is safe, else threads or new ones."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the desk answers its page: reads and small changes, each one function of the folder."""
+"""The requests of the desk page: reads and small changes, one function of the folder each."""
 
 from __future__ import annotations
 

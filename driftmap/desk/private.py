@@ -1,4 +1,4 @@
-"""What a desk keeps in its folder for this user alone: that it is open, its address, its keys."""
+"""What a desk keeps in its folder for this user alone: its lock, its address, its keys."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a fin stands, flutter and bending, and how near a flight comes to it."""
+"""What a fin withstands in flutter and bending, and how near a flight comes to it."""
 
 from __future__ import annotations
 

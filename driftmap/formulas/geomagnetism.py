@@ -1,4 +1,4 @@
-"""Where a compass points: the Earth's field of the World Magnetic Model, its widest parts."""
+"""Where a compass points: the World Magnetic Model to degree 7."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How stiff and strong what fins and printed parts are made of is."""
+"""Stiffness and strength of the materials of fins and printed parts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an opening load does: how strong the links are, and how likely each end is."""
+"""What an opening load breaks: how strong each link is, and how likely each outcome."""
 
 from __future__ import annotations
 

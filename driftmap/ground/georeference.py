@@ -1,4 +1,4 @@
-"""A club's own picture of the ground, tied to coordinates: fitted, and its error told."""
+"""A club's own picture of the ground, tied to coordinates, and the error of that fit."""
 
 from __future__ import annotations
 

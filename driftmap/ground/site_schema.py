@@ -1,4 +1,4 @@
-"""A site file described to an editor, as JSON Schema, from the tables that reading goes by."""
+"""The JSON Schema of a site file, for editors, made from the tables that the reader uses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Know a rare hit well enough: flights steered toward an area, as many as it takes."""
+"""A rare hit known well enough: as many flights steered toward an area as that takes."""
 
 from __future__ import annotations
 

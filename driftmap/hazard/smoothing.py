@@ -1,4 +1,4 @@
-"""Outlines without noise of sampling that still hold their landings."""
+"""Outlines smoothed of sampling noise that still hold their landings."""
 
 from __future__ import annotations
 

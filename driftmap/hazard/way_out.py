@@ -1,4 +1,4 @@
-"""The nearest ground that no zone reaches: where to send who stands in one."""
+"""The nearest ground that no zone reaches: where to send people who stand in one."""
 
 from __future__ import annotations
 

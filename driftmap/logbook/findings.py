@@ -1,4 +1,4 @@
-"""What a log of flights says of the forecasts, with how surely, and what to change."""
+"""What a log of flights says of the forecasts, how surely, and what to change."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What flights came to that was not flown: moments on the wrong side of apogee, fins untold."""
+"""What a cloud does not show, so that a verdict must hold: openings on the way up, unknown fins."""
 
 from __future__ import annotations
 

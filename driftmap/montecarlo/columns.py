@@ -1,4 +1,4 @@
-"""What blocks of flights bring home, laid side by side as each comes in."""
+"""The results of blocks of flights, joined as columns as each block comes in."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One body let go in the mean wind, without luck."""
+"""One body dropped in the mean wind, with nothing drawn."""
 
 from __future__ import annotations
 

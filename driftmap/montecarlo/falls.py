@@ -1,4 +1,4 @@
-"""Bodies on their way down, those that fall alike together."""
+"""Bodies on their way down; those that fall alike are flown together."""
 
 from __future__ import annotations
 

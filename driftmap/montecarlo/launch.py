@@ -1,4 +1,4 @@
-"""From a flight as planned to the rockets that leave the pad, with their luck drawn."""
+"""From a flight as planned to the rockets that leave the pad, their inputs drawn."""
 
 from __future__ import annotations
 

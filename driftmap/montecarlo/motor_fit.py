@@ -1,4 +1,4 @@
-"""The motor of a flight that tells its apogee alone: found by flying."""
+"""The motor of a flight whose file gives only its apogee, found by flying."""
 
 from __future__ import annotations
 

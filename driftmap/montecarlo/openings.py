@@ -1,4 +1,4 @@
-"""What is met in flight beside what it stands: openings, with each end's chance, fins and noses."""
+"""Loads that flights meet, beside the strength that meets them: openings, fins, nose cones."""
 
 from __future__ import annotations
 

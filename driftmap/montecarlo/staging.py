@@ -1,4 +1,4 @@
-"""The part of a rocket that lights in the air, drawn, and the other ways to go up."""
+"""Stages that light in the air: their inputs drawn, and the ways up when one does not."""
 
 from __future__ import annotations
 

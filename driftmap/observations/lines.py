@@ -1,4 +1,4 @@
-"""What a terminal shows of an explanation, and of a search."""
+"""An explanation and a search as lines of the terminal."""
 
 from __future__ import annotations
 

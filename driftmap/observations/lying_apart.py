@@ -1,4 +1,4 @@
-"""What follows of itself where one piece was found while another is looked for."""
+"""What finding one piece tells of another that is still looked for."""
 
 from __future__ import annotations
 

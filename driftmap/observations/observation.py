@@ -1,4 +1,4 @@
-"""What people tell, each kind with its likelihood; what those see who walk over ground."""
+"""What people report, each kind with its likelihood; ground walked in vain is one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which further flights are flown where few fit what was seen, by what is drawn of them before.
+"""Which further flights to fly where few fit what was seen, chosen by what is drawn before each.
 
 Where each fits best, and how narrowly, is climbed to by its lean; which are worth flying at all
 is learned from the first.

@@ -1,4 +1,4 @@
-"""The page that keeps count on a phone, and its picture of the ground."""
+"""The search page, which keeps count on a phone."""
 
 from __future__ import annotations
 

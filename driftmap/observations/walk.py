@@ -1,4 +1,4 @@
-"""In which order to walk: the most chance for each metre, from where one stands."""
+"""In which order to walk the squares: the most chance for each metre."""
 
 from __future__ import annotations
 

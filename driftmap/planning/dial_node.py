@@ -1,4 +1,4 @@
-"""One wind of a dial with what came of it."""
+"""One wind of a dial, and its result."""
 
 from __future__ import annotations
 

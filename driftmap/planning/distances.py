@@ -1,4 +1,4 @@
-"""Where pads and people may stand: allowed ground, and the distances that rules ask."""
+"""Where pads and people may stand: allowed ground, and the distances that rules ask for."""
 
 from __future__ import annotations
 

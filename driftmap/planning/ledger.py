@@ -1,4 +1,4 @@
-"""What a season has found already, kept as it comes, so that an interrupted run goes on."""
+"""What a season has found so far, kept so that an interrupted run goes on."""
 
 from __future__ import annotations
 

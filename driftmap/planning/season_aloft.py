@@ -1,4 +1,4 @@
-"""A season of winds aloft: soundings or forecasts that tell their time, each flown as it is."""
+"""A season of winds aloft: dated soundings or forecasts, each flown as it is."""
 
 from __future__ import annotations
 

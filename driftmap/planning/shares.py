@@ -1,4 +1,4 @@
-"""Shares of a season's hours, with intervals that know an hour is like the next."""
+"""Shares of the hours of a season, with intervals that allow for hours that resemble the next."""
 
 from __future__ import annotations
 

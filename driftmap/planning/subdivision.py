@@ -1,4 +1,4 @@
-"""A grid of winds cut into the widest spans of which one thing can be told.
+"""A grid of winds cut into the widest spans that one verdict covers.
 
 Where one verdict holds over a wider span, that is judged as one and no wind in it is flown.
 """

@@ -1,4 +1,4 @@
-"""What a dial's page carries: landings in little text, and sentences told once."""
+"""What a dial's page carries: landings packed as short text, and each sentence once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What belongs into the opening picture; marks of pieces and people; squares and rings about the pad."""
+"""What the opening picture shows; marks of pieces and people; squares and rings about the pad."""
 
 from __future__ import annotations
 

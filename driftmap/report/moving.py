@@ -1,4 +1,4 @@
-"""Who must move whither: away from what reaches their place, until all of it is clear."""
+"""Who must move where: away from what reaches their place, until all of it is clear."""
 
 from __future__ import annotations
 

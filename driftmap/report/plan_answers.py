@@ -1,4 +1,4 @@
-"""The question of a plan answered in one sentence, for the head of its page."""
+"""The answer of a plan in one sentence, for the head of its page."""
 
 from __future__ import annotations
 

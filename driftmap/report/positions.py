@@ -1,4 +1,4 @@
-"""Where to stand: who must move whither, and where nobody stands, the same on every page."""
+"""Where to stand: who must move where, and where nobody stands, the same on every page."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What checks found, what speaks against flying, and what harm is, as sentences."""
+"""What checks found, what speaks against flying, and what the harm is, as sentences."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the sheet must tell, as figures: falls, places, the way up."""
+"""The figures of the briefing sheet: falls, places, the way up."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Other ways to bring the same rocket down, to hold side by side."""
+"""Other ways to bring the same rocket down, to compare with the plan."""
 
 from __future__ import annotations
 

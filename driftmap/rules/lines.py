@@ -1,4 +1,4 @@
-"""What a terminal shows of the rules that apply to a flight."""
+"""The rules that apply to a flight as lines of the terminal."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What answers must be for: a flight, at a place, on a day, and the ground as it is drawn."""
+"""The occasion that answers are for: flight, place, day, and the ground as it is drawn."""
 
 from __future__ import annotations
 

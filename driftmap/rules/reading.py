@@ -1,4 +1,4 @@
-"""Read rule files (TOML): those of the package, a club's own, and those that a site picked."""
+"""Read rule files (TOML): the package's own, a club's, and those that a site names."""
 
 from __future__ import annotations
 

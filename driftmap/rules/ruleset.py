@@ -1,4 +1,4 @@
-"""Rules as records, read as they stand in a file, and how their facts and amounts are told."""
+"""Rules as records, as they stand in a file, and their facts and amounts in words."""
 
 from __future__ import annotations
 

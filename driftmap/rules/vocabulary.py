@@ -1,4 +1,4 @@
-"""What a rule can speak of: the facts it may use, the limits it may set, classes of motors."""
+"""What rules can speak of: the facts they use, the limits they set, the classes of motors."""
 
 from __future__ import annotations
 

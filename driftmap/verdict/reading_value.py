@@ -1,4 +1,4 @@
-"""What one more reading of the wind would buy: the ground that it would leave."""
+"""What one more reading of the wind would gain: how much smaller the ground would be."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What would turn a verdict, each change really flown: other recovery, another aim, less wind."""
+"""What would change a verdict, each change flown: other recovery, another aim, less wind."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a verdict holds for in the winds that are merged: places, leaps, gusts that others do not tell."""
+"""What makes a verdict hold in merged winds: places, leaps, gusts that others do not report."""
 
 from __future__ import annotations
 

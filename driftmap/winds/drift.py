@@ -1,4 +1,4 @@
-"""The wind of a fall told in words: "drifted 350 m toward 60 from 900 m in 120 s"."""
+"""The wind of an earlier fall, in words: "drifted 350 m toward 60 from 900 m in 120 s"."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The formats of wind that are read: which one a source is of, and what stands beside its wind."""
+"""The formats of wind that are read: which one a text has, and what it says beside its wind."""
 
 from __future__ import annotations
 

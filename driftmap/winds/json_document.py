@@ -1,4 +1,4 @@
-"""JSON of winds held to its form: objects, lists, numbers, times and places, each by its place."""
+"""Checked values of a JSON document of winds; a mistake names its place."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Levels as reports tell them, each with its error: carried, compared, set between others."""
+"""Levels as reports give them, each with its error: carried, compared, set between others."""
 
 from __future__ import annotations
 

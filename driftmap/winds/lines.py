@@ -1,4 +1,4 @@
-"""What a terminal shows of a wind: its levels, how well it is known, what was assumed."""
+"""A wind as lines of the terminal: its levels, how well it is known, what was assumed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One wind over the site from what the reports say, each where it speaks best."""
+"""One wind over the site from all reports, each used where it knows best."""
 
 from __future__ import annotations
 

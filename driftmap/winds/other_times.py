@@ -1,4 +1,4 @@
-"""One source that tells of several times near the flight: of one that differs, a verdict must hold."""
+"""Sources that give several times near the flight: where these differ, a verdict must hold."""
 
 from __future__ import annotations
 

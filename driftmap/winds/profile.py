@@ -1,4 +1,4 @@
-"""What is known of the wind, of whatever format, read and merged into one profile."""
+"""Winds of any format, read and merged into one profile."""
 
 from __future__ import annotations
 

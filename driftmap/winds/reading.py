@@ -1,4 +1,4 @@
-"""What a reader hands on: the levels of one report with its times, and how old it is."""
+"""What a reader returns: the levels of one report, its times, and how old it is."""
 
 from __future__ import annotations
 
@@ -37,14 +37,33 @@ _OFF_SHARE: Final = 0.1
 class Setting:
     """What the readers must know about the place and time of the flight.
 
-    The site's altitude above mean sea level [m]; the station to take of a report that holds
-    several; the time of the flight (`when`) and the present; the magnetic declination, east
-    positive [rad]; the terrain, a class of `ROUGHNESS`; the site's latitude and longitude
-    [deg]; when a wind was read that does not say so itself; how far the station of a report
-    stands off, where that was told [m]; the zone of a time of day that names none: that of
-    the flight's time, where one was given, else this computer's; whether a text of several
-    times is refused, as where all are counted; whether the wind near the ground is still to
-    be read, as where a plan supposes it.
+    Parameters
+    ----------
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    station : str, optional
+        Station to take of a report that holds several.
+    when : datetime
+        Time of the flight.
+    declination : float, optional
+        Magnetic declination, east positive [rad].
+    terrain : str
+        A class of `ROUGHNESS`.
+    place : (float, float), optional
+        Latitude and longitude of the site [deg].
+    read_at : datetime, optional
+        When a wind was read that does not say so itself.
+    now : datetime
+        The present.
+    station_away : float, optional
+        Distance of a report's station from the site, where it was given [m].
+    zone : tzinfo, optional
+        Zone of a time of day that names none: that of `when` where it was given, else this
+        computer's.
+    one_time : bool
+        Whether a text of several times is refused, as where all of them count.
+    ahead : bool
+        Whether the wind near the ground is still to be read, as where a plan assumes it.
     """
 
     site_altitude: float
@@ -110,16 +129,45 @@ class Setting:
 class Reading:
     """One report, decoded: a reading near the ground, or layers; nothing is interpolated.
 
-    Its levels, lowest first; when it was measured or is forecast for (`valid`), the first and
-    last time it is for use (`window`), the time of the data it was made from; how far from the
-    site it was measured, None where nobody knows [m]; the standard error of its direction by
-    coding or swing [rad]; whether the lowest of its layers was measured near the ground;
-    components of each member of an ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa],
-    most cloud, least visibility, the lowest layer that hides most of the sky and the lowest of
-    any [m]; the terrain it names itself; what a verdict must hold for (`warned`), and what the
-    reader had to assume; from when on a newer one must be given instead (`ends`); how many
-    times as strong as its levels its wind may be by what it says itself, as "less than 6 mph"
-    (`up_to`).
+    Parameters
+    ----------
+    source : str
+        Name of the report, for messages.
+    kind : {"surface", "aloft"}
+        Whether it was read near the ground.
+    levels : tuple of WindLevel
+        Its levels, the lowest first.
+    valid : datetime, optional
+        When it was measured, or is forecast for.
+    window : (datetime, datetime), optional
+        First and last time that it is meant to be used for.
+    based_on : datetime, optional
+        Time of the data that a forecast was made from.
+    forecast : bool
+        Whether nobody measured it.
+    away : float or None
+        Distance from the site at which it was measured [m]; None where nobody knows.
+    direction_error : float
+        Standard error of its direction, by its coding or its swing [rad].
+    from_ground : bool
+        Whether the lowest of its layers was measured near the ground.
+    members : ndarray, shape (m, 2, k), optional
+        East and north of each member of an ensemble [m s⁻¹].
+    pressure : float, optional
+        Altimeter setting [Pa].
+    cloud_cover, visibility : float, optional
+        Most cloud, a share of the sky, and least visibility [m].
+    cloud_base, lowest_cloud : float, optional
+        Lowest layer that hides most of the sky, and lowest of any [m].
+    terrain : str, optional
+        The terrain it names itself.
+    warned, assumed : tuple of str
+        What a verdict must hold for, and what the reader had to assume.
+    ends : datetime, optional
+        From when on a newer report must be given instead.
+    up_to : float
+        How many times as strong as its levels its wind may be by its own words, such as
+        "less than 6 mph".
     """
 
     source: str

@@ -1,4 +1,4 @@
-"""A sounding's levels made a wind, whatever form lists them; and which of many soundings is meant."""
+"""A sounding's levels made a wind, whatever format lists them; which of many is meant."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reports one above the other, and where those that are passed over differ."""
+"""Reports stacked one above the other, and where those passed over differ."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What formats share: lines, cells, columns with units; which report; levels in order."""
+"""What text formats share: lines, cells, columns with units, stations, levels in order."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What nobody reads in what a model gives out, and may speak of wind or weather: it holds."""
+"""Parts of a model's output that are not read and may speak of wind or weather: they hold."""
 
 from __future__ import annotations
 
