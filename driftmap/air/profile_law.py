@@ -165,11 +165,21 @@ def _over_mast(height: ArrayLike, roughness: float) -> FloatArray:
 class Field:
     """How the wind usually grows, turns and strays with height.
 
-    At heights of the table, shape (h,) [m]: how much of the wind at 10 m there is; its turn
-    to the right, to the left south of the equator [rad]; what else blows `beside` it, east
-    where the wind at 10 m blows east [m s⁻¹]. `stray` is the standard error of a component
-    over the root of height [m s⁻¹ m⁻½]; errors at two heights are correlated as
-    ``exp(-(|u - u'| / length)**power)`` with ``u = ln(z) + z / depth``, `depth` in [m].
+    Parameters
+    ----------
+    height : ndarray, shape (h,)
+        Heights of the table [m].
+    growth : ndarray, shape (h,)
+        Speed there over that at 10 m.
+    turn : ndarray, shape (h,)
+        Turn to the right of the wind at 10 m, to the left south of the equator [rad].
+    beside : ndarray of complex, shape (h,)
+        What else blows there, with east along the wind at 10 m [m s⁻¹].
+    stray : float
+        Standard error of a component over the root of height [m s⁻¹ m⁻½].
+    power, length, depth : float
+        Of the correlation of errors at two heights, ``exp(-(|u - u'| / length)**power)`` with
+        ``u = ln(z) + z / depth``; `depth` in [m].
     """
 
     height: FloatArray

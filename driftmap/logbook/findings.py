@@ -97,14 +97,31 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Review:
-    """What a log says of the forecasts: outcomes with a place, and `flights` with a case.
+    """What a log says of the forecasts; nothing is changed.
 
-    `coverage` is of the 50, 90 and 99 % lines; `ranks` counts finds by tenth of the depth rank,
-    `band` what 95 % of such counts would be, were the forecasts right; `energy` and `log` are
-    means of forecast less reference, below 0 the forecast is better; `biases` all together, by
-    device, by kind and age of the wind; `drift` and `width` factors on the drift foretold, and
-    on the spread across the wind; `proposals` what could be changed, with how surely, and
-    `cautions` how little this may be. Nothing is changed.
+    Parameters
+    ----------
+    landings, flights : int
+        Outcomes with a place, and outcomes with a case.
+    coverage : tuple of Coverage
+        How often the 50, 90 and 99 % lines held the rocket.
+    ranks : tuple of int
+        Finds by tenth of the depth rank.
+    band : (int, int)
+        Where 95 % of such counts would lie if the forecasts were right.
+    energy, log : WithInterval or None
+        Mean scores of the forecasts less those of the reference: below 0 the forecasts are
+        better.
+    biases : tuple of Bias
+        All together, by device, and by kind and age of the wind.
+    drift, width : WithInterval or None
+        Factors on the drift foretold, and on the spread across the wind.
+    causes : tuple of Cause
+        Failures seen beside those assumed.
+    proposals : tuple of str
+        What could be changed, and how surely.
+    cautions : tuple of str
+        How little all this may show.
     """
 
     landings: int

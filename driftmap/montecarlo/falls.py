@@ -35,8 +35,27 @@ _THROWN: Final = 3  # pieces of which the one thrown farthest is followed; assum
 class Job:
     """One body of some flights on its way down.
 
-    `flown` of its stages the rocket in one piece has flown already; `whole` is the mass of
-    that rocket, `own` of the body once it rides on nothing [kg].
+    Parameters
+    ----------
+    release : Release
+        Where and how it is let go.
+    body : Body
+        What comes down.
+    copy : int
+        Which of several alike, from 1.
+    who : ndarray of int, shape (n,)
+        The flights.
+    state : Motion, shape (n,)
+        Where the bodies are now.
+    whole, own, mass : ndarray, shape (n,)
+        Mass of the rocket in one piece, of the body once it rides on nothing, and of what falls
+        now [kg].
+    stages : tuple of Stage
+        All stages of its fall.
+    flown : int
+        How many of these the rocket in one piece has flown already.
+    knots : list of Motion
+        Where each stage begins, as far as it has come.
     """
 
     release: Release

@@ -30,15 +30,34 @@ _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Flown:
-    """The flights of one case: which ones of the first so many `flights` of a cloud they are.
+    """The flights of one case, among the first `flights` of a cloud that keeps its falls.
 
-    The cloud keeps its falls; `prior` are their weights before anything was seen, (k,), which
-    over all cases of a plain cloud add up to 1. `drift`: of the mean wind, from `drift_of`.
-    `slopes`, (2, 2): way east and north by each unit of lean and second [m s⁻¹], by piece and
-    time, None being down; plain flights fill it as it is asked for. `lean`, (2, k): by how
-    much the wind of each is leaned in thought, beside what it flew. `worked_out`: places that
-    were worked out before, by what was asked; leaning changes none. `coarse`: they lie too far
-    apart to hit what was found, and each stands for a patch, moved to the find of `anchor`.
+    Parameters
+    ----------
+    cloud : Cloud
+        The cloud.
+    case : Case
+        The case.
+    who : ndarray of int, shape (k,)
+        Its flights.
+    flights : int
+        How many flights of the cloud count.
+    prior : ndarray, shape (k,)
+        Weights before anything was seen; over all cases of a plain cloud they add up to 1.
+    drift : ndarray
+        Drift of the mean wind, from `drift_of`.
+    slopes : dict
+        Way east and north by each unit of lean and second [m s⁻¹], shape (2, 2), by piece and
+        time (None: it is down). Plain flights fill it as it is asked for.
+    lean : ndarray, shape (2, k)
+        How much each wind is leaned in thought, beside what was flown.
+    worked_out : dict
+        Places worked out before, by what was asked; leaning changes none.
+    coarse : bool
+        Whether the flights lie too far apart to hit what was found. Each then stands for a
+        patch of ground.
+    anchor : Lay or None
+        The find that patches are moved to.
     """
 
     cloud: Cloud

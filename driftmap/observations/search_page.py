@@ -36,9 +36,28 @@ def walk_cautions(voice: Voice) -> list[str]:
 class Search:
     """A search as it is handed to those who walk.
 
-    `start` is where they stand, `found` what was found already, from the pad [m]; `told` what
-    was seen, a sentence each; `cases` the chance of each after that, the likeliest first;
-    `notes` what was assumed, and what all this rests on.
+    Parameters
+    ----------
+    flight : str
+        Name of the flight.
+    site : Site
+        Its site.
+    chances : Chances
+        Where the piece may lie.
+    walkers : Walkers
+        Who walks, and how.
+    sweeps : tuple of Sweep
+        The order of walking.
+    start : (float, float)
+        Where the walkers stand, from the pad [m].
+    told : tuple of str
+        What was seen, a sentence each.
+    found : tuple of (str, float, float)
+        Pieces found already, and where, from the pad [m].
+    cases : tuple of (str, float)
+        Chance of each case after that, the likeliest first.
+    notes : tuple of str
+        What was assumed, and what all this rests on.
     """
 
     flight: str

@@ -33,12 +33,22 @@ ground tells of the same air [h]."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stack:
-    """Levels as read, lowest first, and what was passed over (`notes`).
+    """Levels of several reports, stacked.
 
-    `lawful` is the highest near the ground, which a law may carry up, if any report speaks of
-    that; `sources` are all reports, the best known first, `used` those a level was taken
-    from; `doubts` say where one that was passed over tells another wind, `stronger` where
-    it tells the worst of those within the errors of both.
+    Parameters
+    ----------
+    nodes : tuple of Node
+        Levels as read, the lowest first.
+    lawful : Node or None
+        The highest level near the ground, from which a law may carry the wind up.
+    sources, used : tuple of Source
+        All reports, the best known first, and those that a level was taken from.
+    doubts : tuple of Disagreement
+        Where a report that was passed over tells another wind.
+    stronger : tuple of Stronger
+        The worst that such a report tells within the errors of both.
+    notes : tuple of str
+        What was passed over.
     """
 
     nodes: tuple[Node, ...]

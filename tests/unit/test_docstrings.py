@@ -4,6 +4,7 @@ Parameters are listed where a reader calls from outside: the package's own names
 formulas, air and trajectory. Elsewhere a line that says why is enough.
 """
 
+import dataclasses
 import importlib
 import inspect
 import pkgutil
@@ -97,3 +98,18 @@ def test_every_reference_says_how_it_is_known():
         if not re.search(r"[Ff]rom\s+memory|\bread\b|abstract|Checked in", told)
     ]
     assert not silent
+
+
+def test_fields_listed_are_those_of_the_record():
+    """Where a record lists its fields, it lists all that it is made of and no other."""
+    listed = 0
+    for name in modules():
+        for item, thing in vars(importlib.import_module(name)).items():
+            if not dataclasses.is_dataclass(thing) or thing.__module__ != name:
+                continue
+            told = {*documented(thing.__doc__ or "")}
+            made = {field.name: field.init for field in dataclasses.fields(thing)}
+            needed = {field for field, given in made.items() if given}
+            assert not told or needed <= told <= {*made}, f"{name}.{item}"
+            listed += bool(told)
+    assert listed > 100
