@@ -78,7 +78,7 @@ _HOME = {
 
 
 def __dir__() -> list[str]:
-    """Name what is public, for who completes names as he types."""
+    """Name what is public, for the completion of names."""
     return [*__all__, "__version__"]
 
 

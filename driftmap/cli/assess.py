@@ -106,7 +106,7 @@ def _bring_map() -> None:
 
 
 def _refuse(out: Path, names: Iterable[str], problem: NoGoError) -> None:
-    """Write each page anew as the no-go that nothing was flown for; its data go."""
+    """Replace each page by the no-go for which nothing was flown, and remove its data."""
     from driftmap.report.page import refusal
     from driftmap.report.voice import english
 

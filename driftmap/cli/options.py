@@ -31,7 +31,7 @@ T = TypeVar("T")
 
 
 class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older click
-    """An option that carries a unit; a bare number is SI, but of a length or speed unclear unless it is 0."""
+    """An option with a unit. A bare number is SI, but a length or speed other than 0 names its unit."""
 
     def __init__(
         self,
@@ -75,7 +75,7 @@ def option_stack(*options: Callable[[F], F]) -> Callable[[F], F]:
 def gathered(
     make: Callable[..., object], into: str, *names: str
 ) -> Callable[[Callable[..., T]], Callable[..., T]]:
-    """Hand a command what those of some options say that it has as one argument."""
+    """Give a command the values of several of its options as one argument."""
 
     def add(command: Callable[..., T]) -> Callable[..., T]:
         @functools.wraps(command)

@@ -49,7 +49,7 @@ def write_all(folder: Path, files: Mapping[str, str]) -> None:
 
 
 def json_text(data: object, *, indent: int | None = 1) -> str:
-    """Write JSON for people and programs: what would steer a terminal as an escape."""
+    """Write JSON for people and programs, control characters as escapes."""
     text = json.dumps(data, indent=indent, allow_nan=False, ensure_ascii=False)
     steering = (c for c in set(text) if visible(c, keep="\n") != c)
     escapes = {ord(c): f"\\u{ord(c):04x}" for c in steering}
@@ -57,13 +57,13 @@ def json_text(data: object, *, indent: int | None = 1) -> str:
 
 
 class Plain(io.TextIOWrapper):
-    """Text that reaches people as it reads, whatever names and files hold."""
+    """A stream that shows the control characters in names and files in place of obeying them."""
 
     _keep = ""
 
     @classmethod
     def of(cls, stream: TextIO | None, *, keep: str) -> TextIO:
-        """Stand before a stream; one without a buffer beneath it is left as it is.
+        """Wrap a stream; one without a buffer beneath it is left as it is.
 
         Where there is none, as when a shell has closed it, nobody reads.
         """
@@ -96,7 +96,7 @@ class Plain(io.TextIOWrapper):
 
     @contextlib.contextmanager
     def _unread(self) -> Iterator[None]:
-        """Go on where nobody reads any more.
+        """Go on where the reader has closed the pipe.
 
         The files are still written, and the exit code still tells the verdict.
         """

@@ -67,7 +67,7 @@ _OFFSETS: Final = timedelta(hours=-12), timedelta(hours=14)
 
 
 def zoned(time: datetime) -> datetime:
-    """Give back a time; refuse one of a zone that no place has, in which a digit has slipped.
+    """Give a time back; refuse a zone that no place on Earth has: a digit has slipped.
 
     Examples
     --------
@@ -115,7 +115,7 @@ _NOBODY: Final = frozenset(
 
 
 def names_somebody(text: str) -> bool:
-    """Tell whether a text may name who answers for something.
+    """Tell whether a text may be the name of somebody who answers for something.
 
     A mark, "TBD", "to be determined", "me" and "the range safety officer" name nobody.
     """

@@ -39,7 +39,7 @@ _QUOTE: Final = re.compile(
 
 
 def visible(text: str, *, keep: str = "") -> str:
-    r"""Show what could steer a terminal, in place of sending it there, but for ``keep``.
+    r"""Make control characters visible, except those in ``keep``.
 
     Result: with a picture of each control, and a mark for other characters that steer.
 
@@ -77,7 +77,7 @@ def _cut(text: str, most: int) -> str:
 
 
 def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
-    """Ask whether a known name as alike as ``cutoff`` was meant; else tell all that is accepted.
+    """Ask whether a known name as similar as ``cutoff`` was meant; else list what is accepted.
 
     Examples
     --------
@@ -92,7 +92,7 @@ def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
 
 
 def one_line(message: str) -> str:
-    """Make a message one line that steers nothing, cut in the middle where too long.
+    """Make a message one line without control characters, cut in the middle where too long.
 
     Examples
     --------
@@ -134,7 +134,7 @@ class InputError(DriftmapError):
         super().__init__(one_line(": ".join([*names, problem])))
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Come home from a worker's process whole: what cannot be told there breaks its pool."""
+        """Travel whole from a worker process: an error that cannot be pickled breaks its pool."""
         told = (self.source, self.where, self.problem)
         return type(self), told, {"each": self.each}
 
@@ -148,7 +148,7 @@ class PlacedError(ValueError):
 
 
 class at:  # noqa: N801 - read as a word; a generator would cost readers of rows a quarter
-    """Tell the place of a `ValueError` of the block; where one is told already it stays."""
+    """Add a place to a `ValueError` raised in the block, unless it has one already."""
 
     __slots__ = ("_where",)
 

@@ -115,7 +115,7 @@ _TOO_LONG: Final = f"holds a number of over {_LONGEST_NUMBER} digits"
 
 
 def _endless(text: str) -> str:
-    """Find the line of a number that no one meant."""
+    """Find the line of a number too long for anybody to mean it."""
     long = re.compile(rf"[\d_]{{{_LONGEST_NUMBER},}}")
     lines = enumerate(text.splitlines(), 1)
     return next((f"line {n}" for n, line in lines if long.search(line)), "")

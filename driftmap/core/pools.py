@@ -67,7 +67,7 @@ def in_order(
 
 
 def is_alone() -> bool:
-    """Tell whether no other thread runs here, and processes are forks; one that has ended may still take its leave."""
+    """Tell whether this process has one thread and can fork; a thread that ended may take a moment to go."""
     for _ in range(5):
         if sys.platform != "linux" or threading.active_count() > 1:
             return False
@@ -81,7 +81,7 @@ _WORK: list[Callable[[int], Any]] = []  # of a forked process: it is not handed 
 
 
 def _begin(parent: int, *work: Callable[[int], Any]) -> None:
-    """Leave Ctrl-C to the one that waits, and end with it."""
+    """Leave Ctrl-C to the parent process, and end when it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _WORK.extend(work)
     end_with(parent)

@@ -50,7 +50,7 @@ class Spread:
         return np.exp(rng.uniform(np.log(a), np.log(b), count))
 
     def above_zero(self) -> Spread:
-        """Let a size that is hardly known stay one in every draw."""
+        """Keep a size that is hardly known above zero in every draw."""
         if self.kind != "normal" or self.second <= _WIDE * self.first:
             return self
         return replace(self, kind="lognormal", second=self.second / self.first)

@@ -148,7 +148,7 @@ def _amiss(unit: str, dimension: str) -> str:
 
 
 def _plainly(digits: str, unit: str) -> str:
-    """Say how either may be written of a number that may be thousands or a decimal."""
+    """Say how to write a number that may be read as thousands or as a decimal."""
     mark = "," if "," in digits else "."
     whole, parts = digits.replace(mark, ""), re.split("[.,]", digits)
     either = [f"{float('.'.join(parts)):g} {unit}"] if len(parts) == 2 else []
@@ -198,7 +198,7 @@ def parse(value: object, dimension: str) -> float:
 
 
 def whole(value: object, least: int, most: int) -> int:
-    """Read a count: digits alone or parted by commas, as a point may part thousands.
+    """Read a count: digits, which commas may separate; a point is refused, as it may mean thousands.
 
     Raises `ValueError` if it is none, or not from `least` to `most`.
 
@@ -268,7 +268,7 @@ def bounded(
     *,
     above: bool = False,
 ) -> float:
-    """Read a quantity within bounds [SI], each accepted but for the lower one of `above`.
+    """Read a quantity within bounds [SI], which are accepted too, but not the lower one with ``above``.
 
     Raises `ValueError` as `parse`, or naming the bounds in the plain unit.
 

@@ -40,7 +40,7 @@ _HEAD: Final = """\
 
 
 def is_name(text: str) -> bool:
-    """Tell whether a text may be the name of who answers for something."""
+    """Tell whether a text may be the name of somebody who answers for something."""
     return len(text) <= _LONGEST and text.isprintable() and names_somebody(text)
 
 
@@ -58,7 +58,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """A wind meter as its reader told of it: nothing of it is supposed."""
+    """A wind meter as its user described it: nothing of it is assumed."""
 
     name: str
     unit: str

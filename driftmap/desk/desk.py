@@ -58,13 +58,13 @@ class Desk:
         return self.folder.once(name, "tables", read)
 
     def own(self, name: str) -> str:
-        """Give the print of a flight file and of the curves that it names."""
+        """Give the fingerprint of a flight file and of the curves that it names."""
         path = self.folder.path(name)
         files = [path, *(path.parent / one for _, one in curves_of(self._flight(name)))]
         return repr([(file.name, stamp(file)) for file in files])
 
     def wanted(self) -> list[tuple[Item, Task, str]]:
-        """Name what is to be flown: each flight that waits, with the print of its files."""
+        """Name what is to be flown: each flight that waits, with the fingerprint of its files."""
         # Asked each second, also with no page open.
         self._latest = max(self._latest, now())
         try:
@@ -109,7 +109,7 @@ class Desk:
         return listed if told < listed else 0
 
     def prints(self, day: Day) -> Callable[[Item], str]:
-        """Look at the files that all flights share once, for the print of each."""
+        """Look once at the files that all flights share, for the fingerprint of each."""
         winds = (*self.folder.names("winds"), *day.winds)
         winds = (*winds, *(one.file for one in day.aside))
         files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
@@ -134,13 +134,13 @@ class Desk:
         return max((one[1] / 1e9 for one in found if one), default=0.0)
 
     def check_answers(self) -> None:
-        """Refuse to judge where an answer may say no that is not read for its name."""
+        """Refuse to judge while a file of answers is not read for its name: it may say no."""
         if odd := self.folder.unread("answers"):
             told = "is not read, and may say no: give it a plain name in .toml, or take it out"
             raise InputError(odd[0][:60], "", told)
 
     def fingerprint(self, day: Day, item: Item) -> str:
-        """Tell apart what a word was flown for: any file changed is another print."""
+        """Give a fingerprint of what a word was flown for: any change of a file changes it."""
         return self.prints(day)(item)
 
     def word(

@@ -249,7 +249,7 @@ class Folder:
 
 
 def stamp(path: Path) -> tuple[int, ...]:
-    """Tell a file apart from any that stood there before, as it was too; empty without one.
+    """Mark a version of a file, also apart from an equal one before it; empty without a file.
 
     A file's own time may be set back by hand, that of its change may not.
     """
@@ -261,7 +261,7 @@ def stamp(path: Path) -> tuple[int, ...]:
 
 
 def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
-    """Put a file in its place at once, on the disk before it is told as written."""
+    """Put a file in its place in one step, synced to the disk before it counts as written."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, waiting = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:

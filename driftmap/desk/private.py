@@ -37,7 +37,7 @@ def remember(root: Path, what: str, told: dict[str, Any] | None) -> None:
 
 
 def alone(root: Path) -> IO[str] | None:
-    """Take the folder for one desk; None where another has it. Its end lets go."""
+    """Lock the folder for one desk; None where another holds it. The lock ends with the process."""
     place = root / _PRIVATE
     place.mkdir(mode=0o700, exist_ok=True)
     held = (place / "open").open("a")
@@ -50,7 +50,7 @@ def alone(root: Path) -> IO[str] | None:
 
 
 def _lock_of(file: IO[str]) -> None:
-    """Lock a file until it is closed, by whatever end."""
+    """Lock a file until it is closed, however that comes."""
     if sys.platform == "win32":
         import msvcrt  # noqa: PLC0415
 

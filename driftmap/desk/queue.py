@@ -90,9 +90,9 @@ class _Line:
 
 @dataclass(slots=True)
 class Queue:
-    """The background that judges; it asks what is wanted and never blocks a page.
+    """The worker pool that judges flights; it asks what is wanted and never blocks a page.
 
-    ``wanted`` names each flight with its task and the print of its files.
+    ``wanted`` names each flight with its task and the fingerprint of its files.
     """
 
     wanted: Callable[[], list[tuple[Item, Task, str]]]

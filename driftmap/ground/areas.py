@@ -265,7 +265,7 @@ _CORNER: Final = 0.25
 
 @lru_cache(maxsize=64)  # a sweep asks it of one site again
 def _width_about_pad(part: BaseGeometry) -> float:
-    """Give the diameter of the largest circle inside what no neck parts from the pad."""
+    """Give the diameter of the largest circle in the ground that no neck separates from the pad."""
     width = 2 * _inscribed_radius(part)
     neck = _NECK * width
     wide = part.buffer(-neck / 2).buffer(neck / 2).intersection(part)

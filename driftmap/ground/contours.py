@@ -177,7 +177,7 @@ def _even_discs(count: int) -> FloatArray:
 
 
 def _equal_sample(points: FloatArray, share: FloatArray) -> FloatArray:
-    """Draw every so-manieth point by weight: a sample of points that weigh the same."""
+    """Take every n-th point by weight: a sample of points of equal weight."""
     size = min(points.shape[1], _SCOUTS)
     if size == points.shape[1] and even_weights(share):
         return points

@@ -30,7 +30,7 @@ class Outlines(Mapping[tuple[str, str], tuple[Contour, ...]]):
         return self._drawn[key]
 
     def take(self, drawn: Lines) -> None:
-        """Know contours that were drawn elsewhere."""
+        """Take over contours that were drawn elsewhere."""
         self._drawn |= drawn
 
     def __iter__(self) -> Iterator[tuple[str, str]]:

@@ -202,7 +202,7 @@ def _aimed(
 
 
 def _plain(flights: int) -> Mixture:
-    """Mixture no flight anywhere."""
+    """Make a mixture that aims no flight anywhere."""
     none = np.zeros((1, flights))
     return Mixture(np.zeros((1, flights, 2)), none + 1, none, _PLAIN)
 

@@ -207,7 +207,7 @@ class Log:
 
         Result: how many were new; once told, they are on the disk. Raises `InputError`
         if an entry of the same id says something else, speaks of one that is not there, or
-        cannot be read by who reads the log; nothing is written then: a log only grows.
+        cannot be read by readers of the log; nothing is written then: a log only grows.
         """
         for entry in entries:
             with located(str(self.path), f"entry {entry.id[:8]}"):

@@ -265,7 +265,7 @@ def _asked(
 
 
 def again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
-    """Give what flies the flight of a cloud once more, in its own air: `fly` but for that."""
+    """Give `fly` for the flight of a cloud, in its own air."""
     sky = cloud.plan.sky
     return partial(fly, cloud.plan.flight, wind, sky.altitude, day=sky.day)
 

@@ -175,7 +175,7 @@ def _trim(whole: Block, happened: Mapping[str, int]) -> None:
 
 
 def _room(shape: tuple[int, ...]) -> NDArray[np.float32]:
-    """Give room of its own, of which what is never touched costs nothing, and all is given back."""
+    """Allocate memory of its own: what is never touched costs nothing, and all of it is given back."""
     own = mmap.mmap(-1, math.prod(shape) * np.dtype(np.float32).itemsize)
     return np.frombuffer(own, np.float32).reshape(shape)
 

@@ -163,7 +163,7 @@ def chosen(
 
 
 def _spread_out(chance: FloatArray, wanted: int) -> FloatArray:
-    """Choose how likely each flight is taken, so that no few of them tell most.
+    """Choose how likely each flight is taken, so that no few of them dominate.
 
     Chances are raised to a power below 1 until the flights taken tell as much as nearly
     so many equal ones.
@@ -197,7 +197,7 @@ def _shares(chance: FloatArray, wanted: int) -> FloatArray:
 def stood(
     what: Breaks, ascent: Ascent, draws: Mapping[str, FloatArray], plan: Plan
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Give what is met, what a unit fin stands of it, and what its draw makes of that.
+    """Give the load met, the strength of a unit fin, and the factor on that which its draw brings.
 
     ``what``: which fins, and how they break; ``ascent``, shape (s, n): the way up;
     ``draws``, shape (n,): inputs drawn; ``plan``: the flight and its sky.

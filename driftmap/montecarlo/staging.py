@@ -108,7 +108,7 @@ def curve_of(motor: Motor | None) -> ThrustCurve:
 def with_upper(
     flight: Flight, rocket: Rocket, draws: Luck, rise: DragRise | None
 ) -> Rocket:
-    """Put on rockets what lights in the air.
+    """Add to rockets the stage, or the motors, that light in the air.
 
     ``flight``: the flight as planned; ``rocket``, shape (n,): the whole of them, with
     the motor that lights on the rail; ``draws``, shape (n,): inputs drawn; ``rise``:

@@ -35,7 +35,7 @@ def settled_spans(
     most: tuple[int, int],
     judge: Callable[[Span], T | Sequence[str]],
 ) -> dict[Span, T]:
-    """Find the widest spans about some cells of which one thing can be told.
+    """Find the widest spans about some cells that have one result.
 
     ``wanted``: what each must hold; ``size``: of the grid; ``most``: from `most_cells`;
     ``judge``: what can be told of a span, or the words in its four corners.

@@ -39,7 +39,7 @@ class Once(Generic[V]):
         self._begun: OrderedDict[tuple[float, ...], Future[V]] = OrderedDict()
 
     def __call__(self, *key: float) -> V:
-        """Do the work, or wait for who does it already."""
+        """Do the work, or wait for the thread that does it already."""
         with self._lock:
             begun = self._begun.get(key)
             mine = begun is None
@@ -69,7 +69,7 @@ class Once(Generic[V]):
 
 @dataclass(frozen=True, slots=True)
 class Hands:
-    """Who works on the parts of a sweep.
+    """The workers on the parts of a sweep.
 
     Parameters
     ----------

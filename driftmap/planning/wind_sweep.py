@@ -181,7 +181,7 @@ class Flights:
         return pack((trials, drawn, clouds))
 
     def take(self, ready: bytes) -> None:
-        """Know what was flown and judged elsewhere."""
+        """Take over what was flown and judged elsewhere."""
         trials, drawn, clouds = unpack(ready)
         self._drawn |= drawn
         for wind, trial in trials.items():

@@ -99,7 +99,7 @@ def _stream(
 
 
 def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
-    """Tell landings in whole numbers, none of them negative."""
+    """Write landings as whole numbers, none of them negative."""
     if not landings:
         return
     sizes = shapely.bounds([one.lines[-1] for one in landings]).reshape(-1, 4)
@@ -145,12 +145,12 @@ def _up(value: float) -> int:
 
 
 def _folded(values: FloatArray) -> IntArray:
-    """Tell whole numbers by such as are never negative."""
+    """Map whole numbers to others that are never negative."""
     return np.where(values >= 0, 2 * values, -2 * values - 1).astype(int)
 
 
 def _corners(rings: NDArray[np.object_], unit: FloatArray) -> Iterator[list[int]]:
-    """Tell the corners of each ring: how many, and each by its way from the one before."""
+    """Write the corners of each ring: how many, and each by its way from the one before."""
     places, of = shapely.get_coordinates(rings, return_index=True)
     places = np.rint(places / unit[of, None])
     first = np.searchsorted(of, np.arange(rings.size + 1))

@@ -51,7 +51,7 @@ ASIDE: Final = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """Where people look from: left and right help who has no compass.
+    """Where people look from: left and right help people without a compass.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def sights(areas: Sequence[Area]) -> list[Sight]:
 
 
 def as_moved(found: Sequence[Move], places: Sequence[Spot], voice: Voice) -> list[Area]:
-    """Give the places of people as they stand when one flies: who must move has moved."""
+    """Give the places of people as they stand during a flight, moved where they must move."""
     grounds = {move.spot.area.name: move.ground for move in found if move.line}
     told = []
     for spot in places:

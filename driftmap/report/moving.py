@@ -46,7 +46,7 @@ class Move:
 
     @property
     def back(self) -> str:
-        """How the way lies for who faces the pad; nothing of one toward it."""
+        """How the way lies for somebody who faces the pad; empty for a way toward it."""
         if self.azimuth is None or self.spot.distance < OVER:
             return ""
         pad = self.spot.azimuth + math.pi

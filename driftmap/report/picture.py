@@ -268,7 +268,7 @@ def _wide(word: str, on: shapely.Point | None = None) -> float:
 
 
 def _clear(frame: Frame, seen: Watch, room: Room) -> list[str]:
-    """Mark clear ground: where who must move is sent to, or about the nearest who may stay."""
+    """Mark clear ground: where people who must move are sent, or about the nearest who may stay."""
     lines = [frame.pixels(way.line) for way in to_clear(seen)]
     if not lines:
         return []

@@ -186,7 +186,7 @@ def _whither(move: Move, name: str, voice: Voice) -> str:
 
 
 def aloud(seen: Watch) -> tuple[str, str]:
-    """Say both as plain text, a line each, for who shows them without a page."""
+    """Say both as plain text, a line each, where there is no page."""
     say = seen.voice.say
     places = (f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))
     return (

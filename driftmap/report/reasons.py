@@ -138,7 +138,7 @@ def _one_place(check: Check, checks: Iterable[Check]) -> Check:
 
 
 def _counted(check: Check, checks: Iterable[Check]) -> Check:
-    """Give who stands under a fall the share of such flights that puts a piece there."""
+    """Give the check of people under a fall the share of such flights that put a piece there."""
     if check.kind is not Kind.UNDER_THE_FALL:
         return check
     hits = [
@@ -164,7 +164,7 @@ def _counted(check: Check, checks: Iterable[Check]) -> Check:
 
 
 def _who_loosened(check: Check) -> str:
-    """Tell of a loosened limit which file did it, and who answers; as sources are told."""
+    """Say which file loosened a limit, and who answers for that, as sources are written."""
     loosened = check.beside and LOOSER in check.source
     return f" ({isolate(check.source)})" if loosened else ""
 

@@ -209,7 +209,7 @@ def poster_html(seen: Watch, around: Around | None = None) -> str:
 
 
 def _who(spot: Spot, shown: BaseGeometry, voice: Voice) -> str:
-    """Name people and count them; of who is out of the picture, where they are."""
+    """Name people and count them; say where they are if they are out of the picture."""
     told = isolate(spot.area.name)
     if spot.area.people:
         told += f" ({voice.count(spot.area.people)})"

@@ -202,7 +202,7 @@ def people_rows(
 
 
 def _flag(spot: Spot, voice: Voice, way: float | None) -> str:
-    """Say what people at a place are to do, and which way [rad] who must move is sent."""
+    """Say what people at a place are to do, and which way [rad] those who must move are sent."""
     if spot.seen == "fail":
         compass = "" if way is None else f" {voice.letters(way)}"
         return f"{voice.say('stand.unsafe')}{compass}"

@@ -38,7 +38,7 @@ class Reads:
 
 @dataclass(frozen=True, slots=True)
 class ReadsTold(Reads):
-    """Read a value that is told otherwise too, so that a bare number is refused."""
+    """Read a quantity that must name its unit, as people state it in other ways too."""
 
     hint: str = ""
 

@@ -274,7 +274,7 @@ class Flight(Table):
 
     @property
     def content(self) -> str:
-        """All that is told of it, wherever its file lies."""
+        """All that its file states, wherever that lies."""
         return self.model_dump_json(exclude={"source"})
 
     @property

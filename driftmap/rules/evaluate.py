@@ -172,7 +172,7 @@ def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
 
 
 def _leaves(sets: Iterable[RuleSet], settled: Container[str]) -> Iterator[str]:
-    """Name the leaves to break a rule that came out without them: nobody misses one.
+    """Name the permissions to break a rule that was settled without them: none is missing.
 
     That of who or what stands nearer than allowed is more: nobody drawn there is another word.
     What would make a rocket a lighter one has told its class: the heavier one's rules count.
@@ -244,7 +244,7 @@ def _beyond(
 
 
 def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
-    """Ask for what the rules leave out: silence of a set is no leave."""
+    """Ask about what the rules leave out: silence of a set is no permission."""
     if topics:
         what = (
             f"these rules say nothing of {', '.join(topics)}: the local code on that "

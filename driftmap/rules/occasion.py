@@ -141,7 +141,7 @@ def _bounds(site: Site) -> Iterator[object]:
 
 
 def at_site(when: datetime, longitude: float) -> datetime:
-    """Give a time by the clock it was told by, or by the sun where that is UTC or none of there.
+    """Give a time by its own clock, or by the sun where that is UTC or no clock of the place.
 
     A waiver, a leave, a fire ban are of a date by the clock.
     """

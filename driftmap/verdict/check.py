@@ -245,7 +245,7 @@ def decide(checks: Iterable[Check]) -> Verdict:
 
 
 def decide_ahead(checks: Iterable[Check]) -> Verdict:
-    """Decide but for open questions, which no wind and no plan answers."""
+    """Decide without open questions, which no wind and no plan answers."""
     return decide(check for check in checks if not check.question)
 
 

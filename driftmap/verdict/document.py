@@ -264,7 +264,7 @@ def _answers(plain: Mapping[str, Any]) -> Answers:
 
 
 def forecast(cloud: Cloud) -> list[dict[str, Any]]:
-    """Keep every so-manieth landing of each piece of each case."""
+    """Keep every n-th landing of each piece of each case."""
     told = []
     for case in cloud.tree.cases:
         pieces = {part.body: _thinned(cloud, part) for part in cloud.of(case.name)}

@@ -208,7 +208,7 @@ def glance(cloud: Cloud, site: Site, answers: Answers | None) -> tuple[Check, ..
 def _capped(
     checks: Iterable[Check], strict: Iterable[Check], by: str, most: Outcome = "fail"
 ) -> tuple[Check, ...]:
-    """Let what somebody eased, and nobody answers for, bring no go.
+    """Let nothing that somebody eased, and nobody answers for, make a go.
 
     A check that is milder only so is as without, up to `most`, and tells the figure and the
     limit by which it is; the same checks stand in both in one order.

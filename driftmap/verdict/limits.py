@@ -134,7 +134,7 @@ class _Word(NamedTuple):
 
 
 def _signed(site: Site, when: datetime | None) -> tuple[dict[str, object], _Word]:
-    """Part the limits of a site from who answers for them."""
+    """Separate the limits of a site from the name of whoever answers for them."""
     given = dict(site.limits)
     by, on = given.pop("set_by", None), given.pop("set_on", None)
     if by is None and on is None:

@@ -180,7 +180,7 @@ def _of_another_month(
 def kind_of(text: str) -> str:
     """Name the format of a source, one of `FORMATS`.
 
-    Words that pass on a forecast err otherwise than those of who stands there.
+    Words that repeat a forecast err otherwise than those of somebody who stands there.
     """
     path = _as_file(text)
     body = text if path is None else load_text(path)

@@ -201,9 +201,9 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
 
 
 def _each(stack: Stack, what: str, poor: float = math.inf) -> Iterator[float]:
-    """Go through what reports tell of the sky.
+    """Go through what reports say of the sky.
 
-    What was foretold, or seen by who is not known to stand near, is heard where it is `poor`
+    What was forecast, or seen by somebody who may stand far off, counts only where it is `poor`
     or worse: of a better sky it knows nothing here.
     """
     for reading in (source.reading for source in stack.sources):
