@@ -27,7 +27,7 @@ _COMMANDS: Final = MappingProxyType(
         "dial": ("dial", "Every wind of the day in one page for the pad."),
         "brief": ("assess", "A sheet to read aloud, a poster, the caller's seconds."),
         "export": ("assess", "Results for other maps, receivers, spreadsheets."),
-        "drop": ("compare", "Where one body lands, without luck."),
+        "drop": ("compare", "Where one body lands, nothing drawn."),
         "limits": ("plans", "The strongest wind that is still go, by direction."),
         "aim": ("plans", "Where to lean the rail."),
         "layout": ("season", "Where to put pads and people."),
@@ -122,12 +122,12 @@ def cli() -> None:
           --answers examples/answers.toml
     A wind measured by layers:
       driftmap assess FLIGHT --site SITE --wind layers.csv
-    One body, no luck:
+    One body, nothing drawn by chance:
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.45 m2" \\
           --wind "12 mph from 240"
 
     Exit codes: 2 bad input; of assess, brief and export 0 go, 3 hold, 4 no-go; of
-    plans and all else 0, which is no go. An aid to judgement: the range safety
+    plans and all else 0, which does not mean go. An aid to judgement: the range safety
     officer, the local code, the waiver and the landowner decide.
     """
 

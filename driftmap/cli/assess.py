@@ -153,7 +153,7 @@ def _by_the_clock(wind: WindProfile, run: Run, out: Path) -> WindProfile:
 @click.option(
     "--propose",
     is_flag=True,
-    help="Fly changes to the plan and say which would turn the verdict.",
+    help="Fly changes to the plan and say which would change the verdict.",
 )
 @json_option("Print assessment.json.")
 @click.option(

@@ -62,7 +62,7 @@ def compare_command(
 ) -> None:
     """Hold other ways to bring the rocket down, or other flights, side by side.
 
-    All are flown in one wind, on the same luck. Several flight files are held side by
+    All are flown in one wind, with the same draws. Several flight files are held side by
     side as they are. Of one alone the alternatives are its [[alternative]] tables, each
     with a name and its own [[alternative.recovery]]; where there are none, smaller,
     larger, lower and streamer versions are made up from the plan, and a fall without any

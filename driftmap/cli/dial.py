@@ -62,7 +62,7 @@ if TYPE_CHECKING:
     "--gust",
     type=Quantity("number", 1.0, 5.0),
     default="1",
-    help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
+    help="Strongest gusts over the mean wind, such as 1.4; the page holds in stronger ones.",
 )
 @run_options(
     4000,

@@ -235,7 +235,7 @@ def voice_of(language: str, units: Units | None) -> Voice:
 stop_wind_option = click.option(
     "--stop-wind",
     is_flag=True,
-    help="Judge up to 22 winds about that of a go as well, and say on the page at which "
+    help="Also judge up to 22 winds around that of a go, and say on the page at which "
     "reading of the meter it stops being true.",
 )
 """Add --stop-wind, which `around_of` takes up."""

@@ -81,7 +81,7 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
             1,
             1_000_000,
             told="Flights in each case of every verdict.",
-            luck="One seed for all verdicts, so that they are compared on the same luck.",
+            luck="One seed for all verdicts, so that they are compared with the same draws.",
         ),
         click.option(
             "--workers",
@@ -231,8 +231,8 @@ def limits_command(
 ) -> None:
     """Find, for every direction, the strongest surface wind that is still go.
 
-    Winds are supposed: they count as known to the top, and every go is a go if the winds
-    aloft are as supposed. Speeds are told at 10 m and at head height.
+    Winds are assumed: they count as known to the top, and every go is a go if the winds
+    aloft are as assumed. Speeds are given at 10 m and at head height.
 
     \b
     Example:
