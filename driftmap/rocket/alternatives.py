@@ -23,6 +23,11 @@ _RECOVERY: Final = (
     "cord cuts the tube",
     *_TWO_DEVICES,
 )
+_THROWN_OFF: Final = MappingProxyType(
+    {"nose cone": "nose cone lost", "motor case": "motor case ejected"}
+)
+"""What recovery throws off though no file lists it, by kind, and the case of it."""
+
 LANDING_SPEEDS: Final = (4.5, 6.0, 8.0)
 """Speeds that canopies are made up for [m s⁻¹]: gentle, usual, fast. Assumed."""
 
@@ -122,7 +127,11 @@ def _with(
     """Bring the same flight down otherwise, without the cases that this leaves no room for."""
     own = {device.name for device in flight.recovery}
     gone = own - {device.name for device in recovery}
-    needs = _RECOVERY if not recovery else _TWO_DEVICES if len(recovery) == 1 else ()
+    needs: tuple[str, ...] = _TWO_DEVICES if len(recovery) == 1 else ()
+    if not recovery:
+        listed = {piece.kind for piece in flight.pieces}
+        thrown = (case for kind, case in _THROWN_OFF.items() if kind not in listed)
+        needs = (*_RECOVERY, *thrown)
     change = {
         "recovery": recovery,
         "descent": descent,

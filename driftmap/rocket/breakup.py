@@ -13,9 +13,14 @@ from driftmap.formulas.materials import (
 )
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Piece
 from driftmap.rocket.staged_fall import staged_fall
-from driftmap.rocket.thrust_failures import still_burning
+from driftmap.rocket.thrust_failures import (
+    ejected_mass,
+    motor_case,
+    still_burning,
+)
 
 BREAKS_OFF: Final = "breaks off"
 """How a case ends in which a printed nose cone gives."""
@@ -122,9 +127,8 @@ def nose_lost(bench: Bench) -> list[Case]:
 
 def _assumed_nose(bench: Bench) -> Body:
     flight, frame = bench.flight, bench.flight.falling
-    taken = {p.name for p in flight.pieces} | {d.name for d in flight.devices}
     nose = Piece(
-        name="nose cone" if "nose cone" not in taken else "nose of the rocket",
+        name=_free(flight, "nose cone", "nose of the rocket"),
         kind="nose cone",
         mass=_NOSE * flight.dry_mass,
         diameter=frame.diameter,
@@ -137,9 +141,22 @@ def _assumed_nose(bench: Bench) -> Body:
     return bench.loose(nose)
 
 
+def _free(flight: Flight, usual: str, otherwise: str) -> str:
+    """Name a piece that no file lists as nothing is named that one does."""
+    taken = {p.name for p in flight.pieces} | {d.name for d in flight.devices}
+    return otherwise if usual in taken else usual
+
+
 def case_ejected(bench: Bench) -> list[Case]:
-    """Push out the motor case in place of the recovery; the rocket falls nose first."""
+    """Push out the motor case in place of the recovery; the rocket falls nose first.
+
+    Every motor has one: where none is listed, one is assumed.
+    """
     motors, less = _loose(bench, "motor case")
+    if not motors:
+        name = _free(bench.flight, "motor case", "case of the motor")
+        assumed = motor_case(bench, name, ejected_mass(bench.flight))
+        motors, less = [bench.loose(assumed)], assumed.mass
     release = staged_fall(bench, bench.devices()).release
     body = bench.rocket(bench.nose_first(), less=less)
     return [Case("motor case ejected", release, (body, *motors))]

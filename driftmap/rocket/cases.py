@@ -165,9 +165,9 @@ def _lists(kind: str) -> May:
     return lambda flight: any(piece.kind == kind for piece in flight.pieces)
 
 
-def _has_nose(flight: Flight) -> bool:
-    """Tell whether a nose cone is listed, or one is thrown off with what it lets out."""
-    return bool(flight.recovery) or _lists("nose cone")(flight)
+def _has(kind: str) -> May:
+    """Tell whether a kind of piece is listed, or may be thrown off in place of what opens."""
+    return lambda flight: bool(flight.recovery) or _lists(kind)(flight)
 
 
 def _any(flight: Flight) -> bool:
@@ -189,8 +189,8 @@ _CASES: Final[tuple[StageCause, ...]] = (
     ("main at apogee", _main_at_apogee, _opens(2)),
     ("drogue only", _drogue_only, _opens(2)),
     ("drogue fails", _drogue_fails, _opens(2)),
-    ("nose cone lost", nose_lost, _has_nose),
-    ("motor case ejected", case_ejected, _lists("motor case")),
+    ("nose cone lost", nose_lost, _has("nose cone")),
+    ("motor case ejected", case_ejected, _has("motor case")),
     ("motor bursts", bursts, _any),
     ("goes off its path", goes_off, _any),
     ("rod tips over", tips_over, _any),
@@ -277,9 +277,6 @@ def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
 
 def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
     """Tell what was not flown for want of data: what must hold, and what is noted."""
-    if not _lists("motor case")(flight):
-        told = "not flown, the flight file lists no motor case"
-        bench.note(f"motor case ejected: {told}")
     fins = [piece for piece in flight.pieces if piece.kind == "fin"]
     if any(fin.planform() is None for fin in fins):
         bench.note(

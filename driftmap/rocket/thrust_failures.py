@@ -15,7 +15,7 @@ from driftmap.rocket.bodies import PLATE_DRAG, Bench
 from driftmap.rocket.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Burst, Piece, plate_rim
-from driftmap.rocket.stages import BOOSTER
+from driftmap.rocket.stages import BOOSTER, Motor
 
 _OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
@@ -131,7 +131,9 @@ def booster_fins_off(bench: Bench) -> list[Case]:
 
 def tears_loose(bench: Bench) -> list[Case]:
     """Let the motor fly on alone; the rocket goes on without thrust, nose first."""
-    motor = _motor(bench)
+    listed = [p for p in bench.flight.pieces if p.kind == "motor case"]
+    whole = _case_mass(bench.flight, bench.flight.motor)
+    motor = listed[0] if listed else motor_case(bench, "loose motor", whole)
     when = bench.need("moment of tearing loose", _TORN, "motor tears loose")
     tilt = bench.need("way of a loose motor", _ANY_TILT, "loose motor")
     share = bench.need("thrust of a loose motor", _TUMBLING, "loose motor")
@@ -149,7 +151,7 @@ def bursts(bench: Bench) -> list[Case]:
     """Burst the motor on the pad or in the first second; fragments fly any way."""
     flight = bench.flight
     burst = flight.burst or _assumed_burst(
-        bench, "motor bursts", _case_mass(flight), _burnt(flight)
+        bench, "motor bursts", _case_mass(flight, flight.motor), _burnt(flight)
     )
     when = bench.need("burst moment", _MOMENT)
     bodies = _apart(bench, burst)
@@ -190,20 +192,16 @@ def _any_way(name: str, release: Release, bodies: tuple[Body, ...]) -> Case:
     return Case(name, release, bodies, any_way=True)
 
 
-def _motor(bench: Bench) -> Piece:
-    """Give a loose motor as a piece, without its propellant."""
-    listed = [p for p in bench.flight.pieces if p.kind == "motor case"]
-    if listed:
-        return listed[0]
+def motor_case(bench: Bench, name: str, mass: float) -> Piece:
+    """Assume a motor case of some mass [kg], without its propellant, where none is listed."""
     frame = bench.flight.falling
-    mass = _case_mass(bench.flight)
     bench.note(
-        f"loose motor: {mass * 1000:.0f} g without propellant, as wide as three quarters "
+        f"{name}: {mass * 1000:.0f} g without propellant, as wide as three quarters "
         "of the rocket and six times as long, or as long as it (assumed; list a motor case)"
     )
     width = 0.75 * frame.diameter
     return Piece.model_construct(
-        name="loose motor",
+        name=name,
         kind="motor case",
         mass=mass,
         length=min(6 * width, frame.length),
@@ -211,16 +209,22 @@ def _motor(bench: Bench) -> Piece:
     )
 
 
+def ejected_mass(flight: Flight) -> float:
+    """Mass of the one empty motor case that what comes down may push out [kg]."""
+    motor = flight.upper.motor if flight.sustainer and flight.upper else flight.motor
+    return _case_mass(flight, motor) / (1 if motor is None else motor.count)
+
+
 def _burnt(flight: Flight) -> float:
     """Propellant of the first motor [kg]; that of a case's mass where it is not known."""
     if flight.motor is None:
-        return _case_mass(flight)
+        return _case_mass(flight, None)
     return flight.motor.propellant_mass
 
 
-def _case_mass(flight: Flight) -> float:
-    """Mass of an empty motor case [kg]; no more than a quarter of what is left."""
-    burnt = 0.0 if flight.motor is None else flight.motor.propellant_mass
+def _case_mass(flight: Flight, motor: Motor | None) -> float:
+    """Mass of the empty cases of a motor [kg]; no more than a quarter of what is left."""
+    burnt = 0.0 if motor is None else motor.propellant_mass
     mass = _CASE_SHARE * burnt if burnt else _EMPTY_MOTOR * flight.dry_mass
     return min(mass, flight.dry_mass / 4)
 

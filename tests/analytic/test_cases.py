@@ -748,6 +748,33 @@ def test_a_nose_cone_that_is_not_listed_is_lost_all_the_same(willet):
     assert "nose cone lost" not in {case.name for case in build_cases(bare).cases}
 
 
+def test_a_motor_that_is_not_listed_drops_out_all_the_same(willet):
+    """Leaving its case out of a file takes nothing from what may happen."""
+    assert not any(piece.kind == "motor case" for piece in willet.pieces)
+    tree = build_cases(willet)
+    drops = next(c for c in tree.cases if c.name == "motor case ejected")
+    rocket, case = drops.bodies[:2]
+    assert case.name == "motor case"
+    assert case.mass == pytest.approx(willet.motor.propellant_mass)
+    assert rocket.mass == pytest.approx(willet.dry_mass - case.mass)
+    assert any("list a motor case" in note for note in tree.assumed)
+    # Of several motors one drops out, of two stages that of the one with this recovery.
+    four = willet.motor.model_copy(update={"count": 4})
+    drops = _dropping(willet.model_copy(update={"motor": four}))
+    assert drops.bodies[1].mass == pytest.approx(willet.motor.propellant_mass / 4)
+    godwit = read_flight(EXAMPLES / "godwit.toml")
+    burnt = godwit.sustainer.motor.propellant_mass
+    assert _dropping(godwit).bodies[1].mass == pytest.approx(burnt)
+    # No recovery, and nothing listed: nothing pushes it out.
+    bare = willet.model_copy(update={"recovery": ()})
+    assert "motor case ejected" not in {case.name for case in build_cases(bare).cases}
+
+
+def _dropping(flight):
+    cases = build_cases(flight).cases
+    return next(case for case in cases if case.name == "motor case ejected")
+
+
 def test_zero_likelihood_counts_nothing_but_is_still_flown(willet):
     flight = willet.model_copy(update={"cases": {"nose cone lost": 0.0}})
     cloud = flown(flight, samples=300)

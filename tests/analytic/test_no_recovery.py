@@ -14,6 +14,7 @@ from driftmap.formulas.canopies import drag_spread
 from driftmap.montecarlo.margins import _holds_until, opening_windows
 from driftmap.rocket.alternatives import NONE, alternatives, canopy_for
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.rocket.cases import build_cases
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
@@ -125,6 +126,19 @@ def test_alternatives_hold_none_beside_canopies_and_streamers(tmp_path, whimbrel
     assert sum("canopy" in name for name in others) == 3
     for other in others.values():
         fly(other, CALM, 0.0, samples=20, seed=1)
+
+
+def test_no_recovery_throws_off_nothing_whose_likelihood_a_file_tells(willet):
+    """What recovery alone lets out is no case of a flight without, unless it is listed."""
+    told = {"nose cone lost": 0.01, "motor case ejected": 0.01}
+    for pieces in (willet.pieces, willet.pieces[:1]):
+        flight = willet.model_copy(update={"cases": told, "pieces": pieces})
+        kinds = {piece.kind for piece in pieces}
+        for other in alternatives(flight).values():
+            causes = {case.cause for case in build_cases(other).cases}
+            thrown = {"nose cone lost", "motor case ejected"}
+            listed = {"nose cone lost"} if "nose cone" in kinds else set()
+            assert causes & thrown == (thrown if other.recovery else listed)
 
 
 @pytest.mark.parametrize("speed", [4.5, 6.0, 8.0])
