@@ -139,7 +139,7 @@ def _with_record(
     found = _inferred(measured, record, airframe, flight, known=known)
     motor = {
         "propellant_mass": measured.propellant_mass,
-        "count": measured.count,
+        **({"count": measured.count} if "count" in measured.model_fields_set else {}),
         "stages": measured.stages,
         "total_impulse": Uncertain(found.impulse, found.impulse_spread),
         "burn_time": Uncertain(float(found.times[-1]), found.burn_spread),

@@ -51,7 +51,7 @@ class Motor(Table):
         Thrust curve [s], [N]; constant thrust when empty.
     count : int
         Number of motors, for the safe distance; thrust, impulse and propellant are those
-        of all together.
+        of all together. Flown as one when left out, and asked.
     stages : int
         Number of stages, for the safe distance; two are flown where `Sustainer` is given.
     """
@@ -63,6 +63,11 @@ class Motor(Table):
     thrusts: tuple[float, ...] = ()
     count: Annotated[int, Field(ge=1, le=50)] = 1
     stages: Annotated[int, Field(ge=1, le=5)] = 1
+
+    @property
+    def counted(self) -> bool:
+        """Whether the file tells how many motors there are."""
+        return "count" in self.model_fields_set
 
     @property
     def average_thrust(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
+from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.rules.answers import Answers, questions
@@ -47,10 +48,13 @@ _UNHEARD: Final = (
 )
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
-_LABEL: Final = "label"
-_OF_A_RECORD: Final = (
-    "the impulse on the motor's label beside what its record and mass take"
+_ASKED: Final = MappingProxyType(
+    {
+        "total_impulse": "the impulse on the motor's label beside what its record and mass take",
+        "motor_count": "the number of motors, which the flight file does not tell",
+    }
 )
+"""What `Facts.asked` may name, each in words."""
 
 _BROKEN: Final = ("fail", "hold")
 
@@ -143,10 +147,12 @@ def _evaluated(
         results.append(begin("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
         results += _lines(demand, facts, said)
-    if only is None and facts.label_asked and "total_impulse" not in said.numbers:
-        line = begin(_LABEL, _OF_A_RECORD)
-        results.append(unknown(line, ("total_impulse",), said))
     if only is None:
+        results += (
+            unknown(begin(name, _ASKED[name]), (name,), said)
+            for name in facts.asked
+            if name not in said.numbers
+        )
         results += (begin(*two, "hold") for two in at_odds(facts, said))
         if larger_beside(facts, said):
             why = (

@@ -75,6 +75,8 @@ class Facts:
     label_apart : float
         How many times as large or small as the total impulse a label may tell it: without
         end where that is what explains a height.
+    asked : tuple of str
+        Facts that people must answer whatever rules ask: a slip shows by them alone.
 
     Raises
     ------
@@ -87,11 +89,7 @@ class Facts:
     ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     stages_flown: int = 1
     label_apart: float = _ROUNDED
-
-    @property
-    def label_asked(self) -> bool:
-        """Whether a flight is known by its record, so that only the label gives a slip away."""
-        return self.label_apart > _ROUNDED
+    asked: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for given, known in (
@@ -174,7 +172,16 @@ def facts_of(
     apart = 1 if flight.sustainer is None else 2
     known = _ALIKE if flight.fitted else _ROUNDED
     label = math.inf if flight.motor is None else known
-    return of_each_motor(Facts(numbers, groups, ranges, apart, label))
+    asked = tuple(_asked(flight))
+    return of_each_motor(Facts(numbers, groups, ranges, apart, label, asked))
+
+
+def _asked(flight: Flight) -> Iterator[str]:
+    """Name what the label tells of a flight known by its record, and motors nobody counted."""
+    if flight.motor is None or flight.fitted:
+        yield "total_impulse"
+    if not all(motor.counted for motor in flight.motors):
+        yield "motor_count"
 
 
 def _astray(area: Area, site: Site) -> bool:

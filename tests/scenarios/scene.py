@@ -64,6 +64,7 @@ azimuth = "into the wind"
 [motor]
 thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"
 propellant_mass = "0.19 kg"
+count = 1
 [[recovery]]
 name = "main"
 kind = "canopy"

@@ -850,18 +850,37 @@ def test_a_label_outdoes_the_impulse_that_only_explains_a_height(
     assert {r.outcome for r in lines if r.name == "motor_impulse"} == outcomes
 
 
-@pytest.mark.parametrize("apart", [1.05, 1.2, np.inf])  # a motor; a record; an apogee
-def test_of_a_flight_known_by_its_record_the_impulse_of_the_label_is_asked(apart):
-    """Beside a mass told in pounds as kilograms nothing else lies wide enough to show."""
-    facts = Facts({"total_impulse": 60.0}, label_apart=apart)
+@pytest.mark.parametrize(
+    ("flight", "left_out", "asked"),
+    [
+        ("dunlin", "", {"total_impulse"}),  # by its apogee alone
+        ("willet", "", set()),
+        ("willet", "count = 1", {"motor_count"}),
+        ("godwit", "count = 1", {"motor_count"}),
+    ],
+)
+def test_what_alone_shows_a_slip_is_asked_of_every_flight(
+    tmp_path, flight, left_out, asked
+):
+    """A mass in pounds, and a cluster told as one motor: nothing else gives them away."""
+    text = (ROOT / "examples" / f"{flight}.toml").read_text(encoding="utf-8")
+    path = tmp_path / "flight.toml"
+    path.write_text(text.replace(left_out, "", 1), encoding="utf-8")
+    (tmp_path / "willet_motor.csv").write_bytes(
+        (ROOT / "examples" / "willet_motor.csv").read_bytes()
+    )
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    known = facts_of(read_flight(path), site, impulse=60.0)
 
-    def asked(**numbers):
+    def open_lines(**numbers):
         said = Answers(numbers=numbers)
-        lines = evaluate(SETS, with_answers(facts, said), said)
-        return ("ask", ("total_impulse",)) in {(r.outcome, r.answer) for r in lines}
+        lines = evaluate(SETS, with_answers(known, said), said)
+        own = {r.name for r in lines if r.outcome == "ask" and r.answer == (r.name,)}
+        return own & {"total_impulse", "motor_count"}
 
-    assert asked() == (apart > 1.1)
-    assert not asked(total_impulse=62.0)
+    assert open_lines() == asked
+    told = {"total_impulse": 60.0, "motor_count": known.numbers.get("motor_count", 1.0)}
+    assert not open_lines(**{name: told[name] for name in asked})
 
 
 @pytest.mark.slow  # one more record fitted
