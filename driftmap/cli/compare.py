@@ -25,6 +25,7 @@ from driftmap.cli.inputs import (
 from driftmap.cli.options import (
     Quantity,
     json_option,
+    no_site,
     option_stack,
     out_option,
     pad_option,
@@ -131,6 +132,8 @@ def cases_command(
     from driftmap.report.plan_answers import cases_brief
     from driftmap.rocket.flightfile import read_flight
 
+    if site is None:
+        no_site()
     plan = read_flight(flight)
     place = Setting(0.0) if site is None else place_of(site_of(site))
     if not asked.winds and asked.at is None:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime
 from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
@@ -25,9 +24,10 @@ from driftmap.cli.options import (
     site_of,
     site_options,
 )
+from driftmap.cli.times import flight_time, show_flight
 from driftmap.core.errors import InputError
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.times import check_zone, clock_time, present, show_time
+from driftmap.winds.times import present
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
@@ -42,10 +42,6 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., object])
 T = TypeVar("T")
 
-_PAST: Final = timedelta(hours=1)
-"""A time of day given alone is refused when it is longer ago than this: another day is
-more likely to be meant; assumed."""
-
 _FARTHEST: Final = 500_000.0
 """A station farther off than this tells nothing of the field [m]; assumed."""
 
@@ -57,7 +53,10 @@ HERE: Final = "the site"
 
 @dataclass(frozen=True, slots=True)
 class WindOptions:
-    """What the options of `wind_options` say, as typed."""
+    """What the options of `wind_options` say, as typed; a time is one, and all are of use.
+
+    Raises `InputError` if not, before anything is read or flown.
+    """
 
     winds: tuple[str, ...] = ()
     station: str | None = None
@@ -68,6 +67,23 @@ class WindOptions:
     terrain: str = "open"
     declination: float | None = None
     station_away: float | None = None
+
+    def __post_init__(self) -> None:
+        self.times(present())
+        if self.winds or self.at is not None:
+            return
+        for name in ("station", "station_away", "read_at"):
+            if getattr(self, name) is not None:
+                option = "--" + name.replace("_", "-")
+                raise InputError(option, "", "is of a wind, and none is given")
+
+    def times(self, now: datetime) -> tuple[datetime | None, datetime | None]:
+        """Read --when and --read-at, which is of its zone."""
+        when = None if self.when is None else flight_time(self.when, now)
+        if self.read_at is None:
+            return when, None
+        zone = when.tzinfo if when else None
+        return when, flight_time(self.read_at, now, option="--read-at", zone=zone)
 
 
 def place_of(site: Site) -> Setting:
@@ -143,11 +159,7 @@ def wind_options_for(meaning: str) -> Callable[[Callable[..., T]], Callable[...,
 def setting_of(asked: WindOptions, place: Setting) -> Setting:
     """Say what the readers must know of place and time."""
     now = present()
-    when = None if asked.when is None else flight_time(asked.when, now)
-    zone = when.tzinfo if when else None
-    read_at, needle = None, asked.declination
-    if asked.read_at:
-        read_at = flight_time(asked.read_at, now, option="--read-at", zone=zone)
+    (when, read_at), needle = asked.times(now), asked.declination
     return replace(
         place,
         station=asked.station,
@@ -157,7 +169,7 @@ def setting_of(asked: WindOptions, place: Setting) -> Setting:
         read_at=read_at,
         now=now,
         station_away=asked.station_away,
-        zone=zone,
+        zone=when.tzinfo if when else None,
     )
 
 
@@ -226,48 +238,6 @@ def shape_of(asked: WindOptions, place: Setting) -> WindProfile | None:
         return None
     setting = setting_of(asked, place)
     return shape(readings_of(asked, setting), setting)
-
-
-def show_flight(when: datetime) -> str:
-    """Write a time of flight with its day, its zone and in UTC."""
-    offset = f"{when:%z}" or "+0000"
-    return f"{when:%a %Y-%m-%d %H:%M} UTC{offset[:3]}:{offset[3:5]} ({show_time(when)})"
-
-
-def flight_time(
-    text: str,
-    now: datetime | None = None,
-    *,
-    option: str = "--when",
-    zone: tzinfo | None = None,
-) -> datetime:
-    """Read the time of a flight, in the zone that was meant.
-
-    ``14:30`` is today by this computer's clock (or in ``zone``), ``18:30Z`` today in UTC; a
-    time of day alone that is over an hour ago is refused: the day is then asked for.
-
-    >>> noon = datetime(2026, 5, 9, 12, tzinfo=UTC)
-    >>> flight_time("18:30Z", noon).isoformat()
-    '2026-05-09T18:30:00+00:00'
-    """
-    now = now or datetime.now(UTC)
-    try:
-        time = clock_time(text, now, zone)
-    except (ValueError, OverflowError):
-        told = f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00"
-        raise InputError(option, "", told) from None
-    if not re.search(r"(?:Z|[-+]\d\d:?\d\d)\s*$", text, re.IGNORECASE):
-        try:
-            check_zone(zone, now)
-        except ValueError as problem:
-            raise InputError(option, "", f"{text[:40]!r} {problem}") from None
-    bare = not re.match(r"\s*\d{4}-", text)
-    if bare and option == "--when" and now - time > _PAST:
-        ago = f"was {(now - time) / timedelta(hours=1):.1f} h ago"
-        whole = time.isoformat(timespec="minutes")
-        told = f"{text.strip()} {ago}; give the day too: {whole}"
-        raise InputError(option, "", told)
-    return time
 
 
 def answers_option(
@@ -355,7 +325,7 @@ class Run:
         shape = shape_of(self.asked, place)
         if shape is not None:
             shape = self._doubted(shape, place)
-        timed = self.asked.when or not ahead
+        timed = self.asked.when is not None or not ahead
         setup = self.setup(flight, site, shape if timed else None, ahead=ahead)
         when = setting_of(self.asked, place).when if timed else None
         return setup, Supposition.over_site(site, when, shape, self.asked.terrain)

@@ -62,7 +62,7 @@ def check_log(path: str) -> None:
 
 def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
-    from driftmap.cli.inputs import flight_time
+    from driftmap.cli.times import flight_time
     from driftmap.logbook.entry_bodies import assessment_entry
     from driftmap.winds.formats import kind_of
     from driftmap.winds.times import present
@@ -70,7 +70,7 @@ def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
     asked = run.asked
     files = {"flight": [run.flight], "site": [run.site]}
     files |= {"wind": [*asked.winds], "answers": [*run.answers]}
-    when = flight_time(asked.when) if asked.when else present()
+    when = present() if asked.when is None else flight_time(asked.when)
     fetched = [] if asked.at is None else ["forecast asked for"]
     entry, contents = assessment_entry(
         assessment,

@@ -155,12 +155,22 @@ def site_options(command: F) -> F:
     return site(pad_option(command))
 
 
+def _pad() -> str | None:
+    context = click.get_current_context(silent=True)
+    return None if context is None else context.meta.get(_PAD)
+
+
 def site_of(path: str) -> Site:
     """Read a site about the pad that --pad names."""
     from driftmap.ground.site import read_site
 
-    context = click.get_current_context(silent=True)
-    return read_site(path, pad=None if context is None else context.meta.get(_PAD))
+    return read_site(path, pad=_pad())
+
+
+def no_site() -> None:
+    """Refuse --pad where no site file is named, which alone knows its pads."""
+    if _pad() is not None:
+        raise InputError("--pad", "", "is a pad of a site file, and none is given")
 
 
 def run_options(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
+from click.core import ParameterSource
 
 from driftmap.cli.inputs import Run, forewarn
 from driftmap.cli.options import (
@@ -25,12 +26,15 @@ from driftmap.cli.plans import hands_of, plan_options, put_out
 from driftmap.core.errors import InputError, located
 
 if TYPE_CHECKING:
+    from driftmap.ground.areas import Site
     from driftmap.planning.assumed_winds import Supposition
     from driftmap.planning.hours import Hours
     from driftmap.planning.layout import Rose
     from driftmap.planning.season import Agreement, SeasonHour
+    from driftmap.planning.season_aloft import Sounding
     from driftmap.report.voice import Voice
     from driftmap.verdict.setup import Setup
+    from driftmap.winds.reading import Setting
 
 
 _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
@@ -117,11 +121,22 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.assumed_winds import Supposition, Wind
     from driftmap.planning.distances import Keep
     from driftmap.planning.documents import supposed_basis
-    from driftmap.planning.layout import Layout, best_pads, best_stands
+    from driftmap.planning.layout import (
+        Layout,
+        best_pads,
+        best_stands,
+        pad_spots,
+        stand_spots,
+    )
     from driftmap.report.layout_plan import layout_plan
     from driftmap.rocket.flightfile import read_flight
 
     ground = site_of(run.site)
+    with located("--spacing", ""):
+        pad_spots(ground, spacing)
+    for name in areas:
+        with located("--move", ""):
+            stand_spots(ground, name, spacing)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(run.setup(rocket, ground, ahead=True) for rocket in rockets)
     supposition = Supposition.over_site(ground)
@@ -131,10 +146,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     two = Wind(3.0, 0.0), Wind(3.0, 90.0)
     bases = [supposed_basis(setup, supposition, *two) for setup in setups]
     forewarn(run.samples, *(basis.need for basis in bases))
-    with (
-        located("--spacing", ""),
-        hands_of(run, "flights in a wind", apart=True) as hands,
-    ):
+    with hands_of(run, "flights in a wind", apart=True) as hands:
         pads = best_pads(question, spacing=spacing, hands=hands)
         stands = {
             name: best_stands(question, name, spacing=spacing, hands=hands)
@@ -237,9 +249,12 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
+    _of_no_use(("height",) * (not file) + ("check",) * bool(soundings))
     voice = voice_of(language, None)
     height = 10.0 if log is not None else height
     rocket, ground = run.read()
+    aloft = _aloft(ground, soundings)
+    hours = None if soundings else _hours(file, log)
     setup = run.setup(rocket, ground, ahead=True)
     supposition = Supposition.over_site(ground)
     two = Wind(0.0, 0.0), Wind(4.0, 90.0)
@@ -247,18 +262,39 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     forewarn(run.samples, basis.need)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
-    if soundings:
-        found = _flown_aloft(run, setup, supposition, soundings, path)
+    if hours is None:
+        found = _flown_aloft(run, setup, supposition, aloft, path)
         notes = [*ALOFT_NOTES, *basis.assumed]
     else:
-        hours = _hours(file, log).scaled(supposition.over(height))
+        hours = hours.scaled(supposition.over(height))
         found, same = _flown_by_hour(run, setup, supposition, hours, path, check)
         told = suppose(supposition, 90.0, 4.0).assumed
-        aloft = (note for note in told if NO_HOUR not in note)
-        notes = [*hourly_notes(hours.source, height), *aloft, *basis.assumed]
+        above = (note for note in told if NO_HOUR not in note)
+        notes = [*hourly_notes(hours.source, height), *above, *basis.assumed]
     head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)
     plan = season_plan(head, found, same, offset, voice)
     put_out(plan, out, as_json=as_json)
+
+
+def _of_no_use(names: tuple[str, ...]) -> None:
+    """Refuse options that what is given of winds leaves unread."""
+    context = click.get_current_context()
+    for name in names:
+        if context.get_parameter_source(name) is ParameterSource.COMMANDLINE:
+            raise InputError(f"--{name}", "", "is of hourly winds alone: leave it out")
+
+
+def _setting(ground: Site) -> Setting:
+    from driftmap.winds.reading import Setting
+
+    return Setting(ground.elevation, place=(ground.latitude, ground.longitude))
+
+
+def _aloft(ground: Site, files: tuple[str, ...]) -> tuple[Sounding, ...]:
+    """Read winds aloft, before anything is flown."""
+    from driftmap.planning.season_aloft import read_soundings
+
+    return read_soundings(files, _setting(ground))
 
 
 def _hours(file: str | None, log: str | None) -> Hours:
@@ -315,19 +351,15 @@ def _flown_aloft(
     run: Run,
     setup: Setup,
     supposition: Supposition,
-    files: tuple[str, ...],
+    aloft: tuple[Sounding, ...],
     path: Path | None,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
     from driftmap.planning.ledger import open_ledger, run_key
-    from driftmap.planning.season_aloft import read_soundings, season_soundings
-    from driftmap.winds.reading import Setting
+    from driftmap.planning.season_aloft import season_soundings
 
-    site = setup.site
-    place = (site.latitude, site.longitude)
-    setting = Setting(site.elevation, place=place)
-    aloft = read_soundings(files, setting)
-    ledger = open_ledger(path, run_key(setup, supposition, "soundings", place))
+    setting = _setting(setup.site)
+    ledger = open_ledger(path, run_key(setup, supposition, "soundings", setting.place))
     _going_on(sum(one.name in ledger.found for one in aloft), len(aloft))
     with hands_of(run, "soundings") as hands:
         return season_soundings(setup, aloft, setting, ledger, hands=hands)

@@ -14,11 +14,11 @@ from driftmap.cli.inputs import (
     place_options,
     readings_of,
     setting_of,
-    show_flight,
 )
 from driftmap.cli.options import (
     Quantity,
     json_option,
+    no_site,
     out_option,
     pad_option,
     site_of,
@@ -26,6 +26,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import json_text, write_all
+from driftmap.cli.times import show_flight
 from driftmap.core.errors import located
 from driftmap.core.units import show
 from driftmap.winds.pilot_balloon import RATES
@@ -125,6 +126,7 @@ def _place(site: str | None, elevation: float | None) -> Setting:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
         return place_of(site_of(site))
+    no_site()
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."

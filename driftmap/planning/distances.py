@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -15,6 +15,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import SiteError
 from driftmap.ground.areas import Area, Site
 from driftmap.ground.projection import to_local
+from driftmap.ground.roles import OCCUPIED
 from driftmap.rocket.flight import Flight
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of, of_each_motor
@@ -22,6 +23,9 @@ from driftmap.rules.reading import picked_rules
 from driftmap.rules.result import RuleResult
 from driftmap.rules.ruleset import RuleSet
 from driftmap.rules.vocabulary import CLASS_BOUNDS, GROUPS, RULE_KINDS, motor_class
+
+Spot: TypeAlias = tuple[float, float]
+"""East and north of where a pad, or the middle of an area, is tried [m]."""
 
 MOST: Final = 2000
 """Most candidates of one kind."""
@@ -113,6 +117,36 @@ def _many(count: float, step: float) -> str:
     return (
         f"{step:g} m apart gives {count:,.0f} candidates; accepted are {MOST:,} at most"
     )
+
+
+def pad_spots(site: Site, spacing: float | None) -> list[Spot]:
+    """List where pads are tried; raises `ValueError` if that would be too many."""
+    points = lattice(allowed_ground(site), spacing).tolist()
+    return list(dict.fromkeys([(0.0, 0.0), *((x, y) for x, y in points)]))
+
+
+def stand_spots(site: Site, area: str, spacing: float | None) -> list[Spot]:
+    """List where an area of people is tried, that as drawn first.
+
+    Raises `SiteError` if there is none so named, `ValueError` if that would be too many.
+    """
+    own = _area(site, area)
+    rest = replace(site, areas=tuple(a for a in site.areas if a.name != area))
+    free = allowed_ground(rest)
+    shapely.prepare(free)
+    spots = [(own.shape.centroid.x, own.shape.centroid.y)]
+    for x, y in lattice(free, spacing).tolist():
+        if free.covers(_area(stand_at(site, area, x, y), area).shape):
+            spots.append((x, y))
+    return spots
+
+
+def _area(site: Site, name: str) -> Area:
+    for area in site.areas:
+        if area.name == name:
+            return area
+    known = ", ".join(a.name for a in site.areas if a.role in OCCUPIED)
+    raise SiteError(site.source, "", f"no area is named {name!r}; accepted: {known}")
 
 
 def stand_at(site: Site, name: str, east: float, north: float) -> Site:

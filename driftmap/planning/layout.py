@@ -10,21 +10,20 @@ from functools import partial
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
-import shapely
 
-from driftmap.core.errors import DriftmapError, SiteError
-from driftmap.ground.areas import Area, Site
-from driftmap.ground.roles import OCCUPIED
+from driftmap.core.errors import DriftmapError
+from driftmap.ground.areas import Site
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.distances import (
     Capacity,
     Keep,
-    allowed_ground,
+    Spot,
     capacity,
-    lattice,
     moved,
+    pad_spots,
     stand_at,
+    stand_spots,
     too_near,
 )
 from driftmap.planning.sweep import Hands, Lost, sweep
@@ -55,9 +54,6 @@ class RoseWind(NamedTuple):
 
 
 Rose: TypeAlias = tuple[RoseWind, ...]
-
-_Candidate: TypeAlias = tuple[float, float]
-"""East and north of a candidate from the pad as drawn [m]."""
 
 _TOGETHER: Final = 10  # candidates whose largest flight is looked for in one part
 
@@ -195,8 +191,7 @@ def best_pads(
     The landing points do not depend on where the pad stands: each flight is flown once
     in each wind and judged at every candidate. The ground is taken to be level.
     """
-    points = lattice(allowed_ground(question.site), spacing).tolist()
-    spots = list(dict.fromkeys([(0.0, 0.0), *((x, y) for x, y in points)]))
+    spots = pad_spots(question.site, spacing)
     places = list(_places(question, spots, moved, hands))
     some = [spots[i : i + _TOGETHER] for i in range(0, len(spots), _TOGETHER)]
     heaviest = max(question.setups, key=lambda s: s.flight.airframe.mass.value).flight
@@ -210,7 +205,7 @@ def best_pads(
     return tuple(sorted(found, key=Place.order))
 
 
-def _hosted(packed: bytes, spots: Iterable[_Candidate]) -> list[Capacity]:
+def _hosted(packed: bytes, spots: Iterable[Spot]) -> list[Capacity]:
     """Find the largest flight that each of some pads may host."""
     keep, flight, site = unpack(packed)
     return [capacity(keep, flight, moved(site, *spot)) for spot in spots]
@@ -233,16 +228,7 @@ def best_stands(
     first. The place as drawn is among them. Raises `SiteError` if the site has no such
     area.
     """
-    site = question.site
-    own = _area(site, area)
-    middle = (own.shape.centroid.x, own.shape.centroid.y)
-    rest = replace(site, areas=tuple(a for a in site.areas if a.name != area))
-    free = allowed_ground(rest)
-    shapely.prepare(free)
-    spots = [middle]
-    for x, y in lattice(free, spacing).tolist():
-        if free.covers(_area(stand_at(site, area, x, y), area).shape):
-            spots.append((x, y))
+    spots = stand_spots(question.site, area, spacing)
 
     def stood(site: Site, east: float, north: float) -> Site:
         return stand_at(site, area, east, north)
@@ -251,17 +237,9 @@ def best_stands(
     return tuple(sorted(found, key=Place.order))
 
 
-def _area(site: Site, name: str) -> Area:
-    for area in site.areas:
-        if area.name == name:
-            return area
-    known = ", ".join(a.name for a in site.areas if a.role in OCCUPIED)
-    raise SiteError(site.source, "", f"no area is named {name!r}; accepted: {known}")
-
-
 def _places(
     question: Layout,
-    spots: Sequence[_Candidate],
+    spots: Sequence[Spot],
     move: Callable[[Site, float, float], Site],
     hands: Hands | None,
     *,
@@ -290,10 +268,10 @@ def _places(
 
 def _scored(
     question: Layout,
-    sites: Mapping[_Candidate, Site],
+    sites: Mapping[Spot, Site],
     watched: str,
     hands: Hands | None,
-) -> Mapping[_Candidate, list[list[_Score]]]:
+) -> Mapping[Spot, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
         (i, wind) for i in range(len(question.setups)) for wind in question.rose
@@ -301,7 +279,7 @@ def _scored(
     packed = [pack(setup) for setup in question.setups]
     ground = pack(tuple(sites.values()))
     work = partial(_judge_sites, packed, ground, question.supposition, watched)
-    found: dict[_Candidate, list[list[_Score]]] = {
+    found: dict[Spot, list[list[_Score]]] = {
         spot: [[] for _ in question.rose] for spot in sites
     }
     try:

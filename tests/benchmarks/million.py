@@ -25,7 +25,7 @@ from damage import damaged, damaged_words
 from hostile import READERS, ROOT, SITE, WHEN, Counts, Late, bounded, late, seed_of
 from odd_rockets import odd_rocket
 
-from driftmap.cli.inputs import flight_time
+from driftmap.cli.times import flight_time
 from driftmap.core.errors import DriftmapError, located, visible
 from driftmap.core.files import read_text
 from driftmap.core.units import parse_spread

@@ -18,6 +18,7 @@ from driftmap.cli import cli
 from driftmap.cli.assess import _by_the_clock
 from driftmap.cli.inputs import Run, WindOptions
 from driftmap.core.errors import InputError
+from driftmap.montecarlo import cloud
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -51,6 +52,67 @@ def test_an_option_of_which_one_would_be_lost_is_refused(option, one, other):
     run = CliRunner().invoke(cli, ["assess", FLIGHT, option, one, option, other])
     assert run.exit_code == 2
     assert f"{option} is given twice" in run.output
+
+
+DUNLIN = str(ROOT / "examples" / "dunlin.toml")
+ON = {  # what each command that takes times and winds is called with, and its wind
+    "assess": (FLIGHT, "--site", SITE),
+    "brief": (FLIGHT, "--site", SITE),
+    "export": (FLIGHT, "--site", SITE, "--as", "kml"),
+    "dial": (DUNLIN, "--site", SITE),
+    "limits": (DUNLIN, "--site", SITE),
+    "aim": (FLIGHT, "--site", SITE),
+    "compare": (FLIGHT, "--site", SITE),
+    "cases": (FLIGHT,),
+    "rules": (FLIGHT, "--site", SITE),
+    "search": (FLIGHT, "--site", SITE, "--out", "nowhere"),
+    "explain": (FLIGHT, "--site", SITE, "--found", str(ROOT / "examples/found.toml")),
+    "drop": ("--from", "900 m", "--mass", "1 kg", "--drag-area", "1 m2"),
+}
+IN = ("--wind", "9 mph from 240")
+
+
+@pytest.mark.parametrize("command", [*ON, "winds"])
+def test_a_time_that_is_none_is_refused_by_every_command_with_a_wind_or_without(
+    monkeypatch, command
+):
+    """Of a shell's empty variable as well, and though nothing may come to read it."""
+    monkeypatch.setattr(cloud, "fly_block", None)  # nothing is flown
+    given = ON.get(command, (IN[1], "--site-elevation", "0 m"))
+    winds = (IN, ()) if command in ON else ((),)
+    for wind in winds:
+        for option, text in (("--when", ""), ("--read-at", ""), ("--read-at", "soon")):
+            run = CliRunner().invoke(cli, [command, *given, *wind, option, text])
+            assert isinstance(run.exception, InputError), run.output
+            assert str(run.exception).startswith(f"{option}: {text!r}; accepted is")
+
+
+@pytest.mark.parametrize(
+    ("command", "more"),
+    [
+        ("limits", ("--read-at", "2026-06-13T08:30-07:00")),
+        ("rules", ("--station", "KXYZ")),
+        ("dial", ("--station-away", "3 km")),
+        ("cases", ("--pad", "West pad")),
+        ("season", ("--soundings", MORNING, "--height", "2 m")),
+        ("season", ("--log", "--height", "2 m")),
+        ("season", ("--soundings", MORNING, "--check", "9")),
+        ("season", ("--winds", "no-such-file.csv")),
+        ("season", ("--soundings", "no-such-file.txt")),
+        ("layout", ("--move", "Nobody there")),
+        ("layout", ("--spacing", "1 m")),
+    ],
+)
+def test_what_is_of_no_use_or_is_none_is_told_before_anything_is_flown(
+    monkeypatch, command, more
+):
+    monkeypatch.setattr(cloud, "fly_block", None)
+    given = {**ON, "season": ON["limits"], "layout": (SITE, "--flight", DUNLIN)}
+    run = CliRunner().invoke(cli, [command, *given[command], *more])
+    assert isinstance(run.exception, InputError), run.output
+    assert "\n" not in str(run.exception)
+    found = str(run.exception)
+    assert more[-2] in found or more[-1] in found or "Nobody there" in found
 
 
 def test_a_verdict_writes_map_and_document(tmp_path):

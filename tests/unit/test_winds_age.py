@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from reading import decode
 
-from driftmap.cli.inputs import flight_time
+from driftmap.cli.times import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import InputError, WindError
 from driftmap.core.units import KNOT
@@ -577,7 +577,7 @@ def test_a_wind_kept_for_another_site_or_damaged_is_refused(tmp_path):
 
 
 def test_a_time_of_day_long_past_asks_for_the_day():
-    from driftmap.cli.inputs import flight_time
+    from driftmap.cli.times import flight_time
 
     evening = datetime(2026, 5, 19, 20, tzinfo=UTC)
     with pytest.raises(InputError, match=r"was 10\.9 h ago; give the day too"):

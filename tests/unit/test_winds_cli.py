@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.inputs import flight_time
+from driftmap.cli.times import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import DriftmapError, InputError, WindError
 from driftmap.report.voice import english
