@@ -28,7 +28,7 @@ _OF_THE_ROCKET: Final = {
 OF_THE_DRAWING: Final = frozenset(
     {
         *("people_are_of_the_launch", "nearby_property_is_ours", "quiet_roads"),
-        *("crew_drawn_elsewhere", "drawn_where_it_is"),
+        *("crew_drawn_elsewhere", "drawn_where_it_is", "drawn_whole"),
         *("airport_agreed", "aerodrome_agreed", "airport_authorization"),
         *("no_people_near", "no_outsiders_near"),
     }

@@ -10,6 +10,7 @@ from driftmap.ground.site import read_site
 from driftmap.rules.answers import Answers
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, facts_of
+from driftmap.rules.occasion import OF_THE_DRAWING
 from driftmap.rules.reading import read_rules, rule_sets
 
 ROOT = Path(__file__).parents[2]
@@ -227,6 +228,21 @@ def test_several_motors_may_be_unequal():
     unsure = {"motor_impulse": (150.0, 300.0), "motor_thrust": (30.0, 60.0)}
     assert outcome(**unsure) == "fail"
     assert outcome(**unsure | {"motor_impulse": (75.0, 150.0)}) == "pass"
+
+
+@pytest.mark.parametrize("name", [*rule_sets(), "none"])
+def test_whether_the_drawing_leaves_ground_out_is_asked_by_whatever_set(name):
+    """A power line that nobody drew is the milder site: no other check speaks of it."""
+    sets = [] if name == "none" else read_rules([name])
+    (line,) = [r for r in evaluate(sets, Facts()) if r.name == "drawn_whole"]
+    assert (line.outcome, line.answer) == ("ask", ("drawn_whole",))
+    (told,) = [
+        r
+        for r in evaluate(sets, Facts(), Answers({"drawn_whole": False}))
+        if r.name == "drawn_whole"
+    ]
+    assert told.outcome in {"fail", "hold"}
+    assert "drawn_whole" in OF_THE_DRAWING  # drawn anew, it is asked again
 
 
 def test_stages_that_are_not_flown_hold():
