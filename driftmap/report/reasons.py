@@ -261,10 +261,15 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     ]
     height, speed = min(told or [(MAST, float(told_at(a.wind, MAST)[1]))])
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
-    length = a.flight.rail.length
+    length, body = a.flight.rail.length, a.flight.airframe
     say = voice.say
     lines = [
-        say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
+        say("back.mass", mass=both(body.mass.value, "mass")),
+        say(
+            "back.body",
+            length=f"{_short(body.length, voice)} ({_short(body.length, other)})",
+            across=f"{_narrow(body.diameter, voice)} ({_narrow(body.diameter, other)})",
+        ),
         say(
             "back.rail",
             length=f"{_short(length, voice)} ({_short(length, other)})",
@@ -278,7 +283,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         count = sum(motor.count for motor in motors)
         impulse = sum(motor.total_impulse.value for motor in motors)
         shown = tied(voice.number(f"{impulse:,.0f} N s"))
-        lines.insert(1, say("back.motors", count=str(count), impulse=shown))
+        lines.insert(2, say("back.motors", count=str(count), impulse=shown))
     if (day := a.setup.day) is not None:
         celsius = day.temperature - ZERO_CELSIUS
         warm = f"{celsius:.0f} °C ({9 / 5 * celsius + 32:.0f} °F)"
@@ -321,3 +326,10 @@ def _short(metres: float, voice: Voice) -> str:
     """Write a length whose tenths matter."""
     value, unit = (metres / FOOT, "ft") if voice.units == "us" else (metres, "m")
     return tied(voice.number(f"{value:.1f} {unit}"))
+
+
+def _narrow(metres: float, voice: Voice) -> str:
+    """Write the width of a body."""
+    inches = voice.units == "us"
+    told = f"{metres / FOOT * 12:.1f} in" if inches else f"{metres * 1000:.0f} mm"
+    return tied(voice.number(told))

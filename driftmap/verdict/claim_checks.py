@@ -77,6 +77,10 @@ _DENSITY: Final = (120.0, 1800.0)
 """Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
 900 (common practice, no source), half and twice of that assumed."""
 
+_SLENDER, _MOST_OF_TWO = (4.0, 40.0), 60.0
+"""Length of a rocket over its diameter, and at the most of two stages together: common ones have 10
+to 30 (common practice, no source), half and a third more of that assumed."""
+
 _IMPULSE: Final = (400.0, 2700.0)
 """Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
 2,400 (from memory), wide margins assumed."""
@@ -175,9 +179,10 @@ def _steady(cloud: Cloud) -> Iterator[Claim]:
 
 
 def _body(flight: Flight) -> Iterator[Claim]:
-    yield from _frame(flight.airframe)
-    if flight.sustainer is not None:
-        yield from _frame(flight.sustainer, " of the sustainer")
+    upper = flight.sustainer
+    yield from _frame(flight.airframe, _SLENDER[1] if upper is None else _MOST_OF_TWO)
+    if upper is not None:
+        yield from _frame(upper, _SLENDER[1], " of the sustainer")
     longest = max(_ROD, _RAIL_OF_ROCKET * flight.airframe.length)
     common = (_RAIL[0], min(_RAIL[1], longest))
     yield Claim("travel on the rail", flight.rail.length, common, "m")
@@ -209,7 +214,9 @@ def _pause(motor: Motor) -> float:
     return float(np.diff(time[thrust >= BURNS * thrust.max()]).max())
 
 
-def _frame(frame: Airframe, of: str = "") -> Iterator[Claim]:
+def _frame(frame: Airframe, longest: float, of: str = "") -> Iterator[Claim]:
+    slender = frame.length / frame.diameter
+    yield Claim(f"length over diameter{of}", slender, (_SLENDER[0], longest))
     drag, mass = frame.drag_coefficient.value, frame.mass.value
     yield Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=MEMORY)
     for mach, value in frame.drag_by_mach:
