@@ -143,9 +143,7 @@ CLAIMS = {
     ),
     "a rail of eight feet told as metres": says(('length = "1.8 m"', 'length = "8 m"')),
     "three motors of which nobody says whose the curve is": holds(
-        DAY.edited(("count = 1 ", "count = 3 ")).answered(
-            motors_told_together=None
-        ),
+        DAY.edited(("count = 1 ", "count = 3 ")).answered(motors_told_together=None),
         "rule",
     ),
     "three motors lit in the air, of which one may stay out": holds(
