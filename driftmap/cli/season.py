@@ -119,15 +119,9 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
           --move "South crowd line" --out plan
     """
     from driftmap.planning.assumed_winds import Supposition, Wind
-    from driftmap.planning.distances import Keep
+    from driftmap.planning.distances import Keep, pad_spots, stand_spots
     from driftmap.planning.documents import supposed_basis
-    from driftmap.planning.layout import (
-        Layout,
-        best_pads,
-        best_stands,
-        pad_spots,
-        stand_spots,
-    )
+    from driftmap.planning.layout import Layout, best_pads, best_stands
     from driftmap.report.layout_plan import layout_plan
     from driftmap.rocket.flightfile import read_flight
 
