@@ -283,7 +283,14 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         count = sum(motor.count for motor in motors)
         impulse = sum(motor.total_impulse.value for motor in motors)
         shown = tied(voice.number(f"{impulse:,.0f} N s"))
-        lines.insert(2, say("back.motors", count=str(count), impulse=shown))
+        burnt = both(sum(motor.propellant_mass for motor in motors), "mass")
+        motor_line = say(
+            "back.motors", count=str(count), impulse=shown, propellant=burnt
+        )
+        lines.insert(2, motor_line)
+    if (balance := a.cloud.plan.balance) is not None and balance.known:
+        calibres = voice.number(f"{balance.margin[1]:.1f}")
+        lines.insert(2, say("back.margin", margin=calibres))
     if (day := a.setup.day) is not None:
         celsius = day.temperature - ZERO_CELSIUS
         warm = f"{celsius:.0f} °C ({9 / 5 * celsius + 32:.0f} °F)"

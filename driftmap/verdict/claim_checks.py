@@ -26,23 +26,35 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
 from driftmap.verdict.claim import MEMORY, Claim, held_claims
-from driftmap.verdict.piece_claims import burst_claims, piece_claims, stage_claims
+from driftmap.verdict.piece_claims import (
+    burst_claims,
+    case_claims,
+    piece_claims,
+    stage_claims,
+)
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
 ones (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965), half and twice of that assumed."""
 
-_RISE: Final = (0.6, 4.0)
-"""Drag coefficient at a Mach number over that at rest. The transonic rise of finned bodies
-is two- to threefold (from memory: Hoerner); the rest assumed."""
+_RISE, _BELOW, _EVEN = (0.6, 4.0), 0.75, (0.8, 1.3)
+"""Drag coefficient at a Mach number over that at rest, and below which number that is how much.
+The transonic rise of finned bodies is two- to threefold (from memory: Hoerner); the rest assumed."""
+
+_DRAG_AT_ALL: Final = (0.15, 1.6)
+"""The coefficient that comes out of both: 0.7 to 1.0 of finned bodies about Mach 1 (from memory:
+Hoerner); margins assumed."""
+
+_LOOKED_AT: Final = (0.3, 0.55, 0.74)  # Mach numbers, between those of a table as well
 
 _SLOPE: Final = (4.0, 40.0)
 """Slope of the normal force on the cross-section [rad⁻¹]: 2 of the nose, and some 6 to 20 of
 three or four fins (from memory); wide margins assumed."""
 
 _STEADY: Final = (0.0, 6.0)  # cal; what fliers aim for: common practice, no source
-_STEADY_OF_LENGTH: Final = 0.4
-"""Of the rocket's length, where that is more: slender ones are steady by ten diameters; assumed."""
+_STEADY_OF_LENGTH: Final = 0.2
+"""Of the rocket's length, where that is more: slender ones are steady by a tenth of it or so (common
+practice, no source); margin assumed."""
 
 _RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no source)
 _RAIL_OF_ROCKET, _ROD = 3.5, 2.0
@@ -58,6 +70,9 @@ _OPEN: Final = 30.0
 fill and slow what hangs on it; assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
+
+_RIBBON: Final = (3.0, 30.0)
+"""Length of a streamer over its width: ten to one is common practice (no source); assumed."""
 
 _HARDLY_BRAKES: Final = {"canopy": 2.0, "streamer": 3.0}
 """Speed under a device alone over that of the rocket tumbling: below one that brakes less
@@ -81,9 +96,9 @@ _SLENDER, _MOST_OF_TWO = (4.0, 40.0), 60.0
 """Length of a rocket over its diameter, and at the most of two stages together: common ones have 10
 to 30 (common practice, no source), half and a third more of that assumed."""
 
-_IMPULSE: Final = (400.0, 2700.0)
-"""Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
-2,400 (from memory), wide margins assumed."""
+_IMPULSE, _NO_POWDER, _LARGE = (700.0, 2700.0), 1000.0, 160.0
+"""Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to 2,400 (from
+memory); the least of motors over that many N s, which are of no powder; margins assumed."""
 
 _PEAK: Final = (1.0, 6.0)  # motors of black powder reach some 3 (from memory); assumed
 _PUSH: Final = (1.0, 50.0)
@@ -119,7 +134,7 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
         *(_steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)),
         _open_at_last(cloud, apogee),
     )
-    told = (piece_claims(flight), stage_claims(flight), burst_claims(flight))
+    told = (f(flight) for f in (piece_claims, case_claims, stage_claims, burst_claims))
     yield from held_claims(chain(*each, *told, _spreads(flight)))
 
 
@@ -157,7 +172,12 @@ def _of_label(
     for name, of in (("propellant_mass", all_of_it), ("motor_propellant", largest)):
         if name in told:
             what = f"total impulse over {FACTS[name].text}, as answered"
-            yield Claim(what, of / told[name], _IMPULSE, "N s/kg", MEMORY)
+            yield Claim(what, of / told[name], _of_propellant(of), "N s/kg", MEMORY)
+
+
+def _of_propellant(impulse: float) -> tuple[float, float]:
+    """Give the common range of impulse over propellant of a motor, or of some."""
+    return (_NO_POWDER if impulse > _LARGE else _IMPULSE[0]), _IMPULSE[1]
 
 
 def said(flight: Flight, site: Site) -> Iterator[Check]:
@@ -187,10 +207,11 @@ def _body(flight: Flight) -> Iterator[Claim]:
     common = (_RAIL[0], min(_RAIL[1], longest))
     yield Claim("travel on the rail", flight.rail.length, common, "m")
     for motor in flight.motors:
-        speed = motor.total_impulse.value / motor.propellant_mass
-        what = "total impulse over propellant"
-        yield Claim(what, speed, _IMPULSE, "N s/kg", MEMORY)
-        least = _BURN * (motor.total_impulse.value / _OF_IMPULSE) ** (1 / 3)
+        impulse = motor.total_impulse.value
+        what, speed = "total impulse over propellant", impulse / motor.propellant_mass
+        common = _of_propellant(impulse / motor.count)
+        yield Claim(what, speed, common, "N s/kg", MEMORY)
+        least = _BURN * (impulse / _OF_IMPULSE) ** (1 / 3)
         burn = motor.burn_time.value
         yield Claim("burn time", burn, (least, _LONGEST), "s", MEMORY)
         peak = max(motor.thrusts, default=motor.average_thrust) / motor.average_thrust
@@ -219,9 +240,7 @@ def _frame(frame: Airframe, longest: float, of: str = "") -> Iterator[Claim]:
     yield Claim(f"length over diameter{of}", slender, (_SLENDER[0], longest))
     drag, mass = frame.drag_coefficient.value, frame.mass.value
     yield Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=MEMORY)
-    for mach, value in frame.drag_by_mach:
-        what = f"drag at Mach {mach:g} over that at rest{of}"
-        yield Claim(what, value / frame.drag_by_mach[0][1], _RISE, source=MEMORY)
+    yield from _drag_by_mach(frame, of)
     if frame.lift_slope is not None:
         what = f"slope of the normal force{of}"
         yield Claim(what, frame.lift_slope.value, _SLOPE, "per rad", MEMORY)
@@ -234,6 +253,21 @@ def _frame(frame: Airframe, longest: float, of: str = "") -> Iterator[Claim]:
     yield Claim(what, density, _DENSITY, "kg/m³")
 
 
+def _drag_by_mach(frame: Airframe, of: str) -> Iterator[Claim]:
+    """List what a table makes of the drag, at its Mach numbers and between them."""
+    if not frame.drag_by_mach:
+        return
+    machs, values = zip(*frame.drag_by_mach, strict=True)
+    for mach in sorted({*machs, *_LOOKED_AT}):
+        rise = float(np.interp(mach, machs, values)) / values[0]
+        what = f"drag at Mach {mach:g} over that at rest{of}"
+        common = _EVEN if mach < _BELOW else _RISE
+        yield Claim(what, rise, common, source=MEMORY)
+        what = f"drag coefficient at Mach {mach:g}{of}"
+        all_of_it = rise * frame.drag_coefficient.value
+        yield Claim(what, all_of_it, _DRAG_AT_ALL, source=MEMORY)
+
+
 def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
     at = [d.opens_at.value for d in flight.devices if d.opens_at.at == "height"]
     for device in flight.devices:
@@ -242,6 +276,10 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
             most = min(apogee, _HIGH) if height == min(at) else apogee
             yield Claim(what, height, (min(_LOW, apogee / 2), most), "m")
+        if device.kind == "streamer":
+            what = f"length of {device.name} over its width"
+            shape = (device.length or 0.0) / (device.width or 1.0)
+            yield Claim(what, shape, _RIBBON)
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
             least = max(_CLOTH[0], _BARE * device.bare_cloth)

@@ -12,6 +12,9 @@ from driftmap.verdict.claim import MEMORY, Claim
 _BREAKS: Final = 0.5  # MPa, the softest plastics; from memory
 _FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
 
+_CONE, _TUBE = 0.26, 0.79
+"""Volume over length and diameter squared."""
+
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
 plastic to solid steel; assumed."""
@@ -57,6 +60,10 @@ _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
+_PACKED: Final = (150.0, 1900.0)
+"""Propellant over the volume of the case it burns in [kg m⁻³]: some 1,700 of the grain itself (from
+memory), a good half of which fills a case; margins assumed."""
+
 _LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
 
 
@@ -81,6 +88,20 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
         what = f"mass of {piece.name} over all of the rocket without propellant"
         yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
         yield from _stands(piece)
+
+
+def case_claims(flight: Flight) -> Iterator[Claim]:
+    """Hold propellant against the case it burns in, where there is one motor and one case."""
+    cases = [piece for piece in flight.pieces if piece.kind == "motor case"]
+    motors = flight.motors[-1:] if flight.sustainer else flight.motors
+    if len(cases) != 1 or len(motors) != 1:
+        return
+    (case,), (motor,) = cases, motors
+    across, along = case.diameter or 1.0, case.length or 1.0
+    one = motor.propellant_mass / motor.count
+    what = "propellant of a motor over the volume of its case"
+    dense = one / (_TUBE * across**2 * along)
+    yield Claim(what, dense, _PACKED, "kg/m³", MEMORY)
 
 
 def stage_claims(flight: Flight) -> Iterator[Claim]:
@@ -124,7 +145,7 @@ def _weight(piece: Piece) -> Claim:
         dense = piece.mass / piece.fin_area
         return Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
     across, along = piece.diameter or 1.0, piece.length or 1.0
-    share = 0.26 if piece.kind == "nose cone" else 0.79  # cone and tube
+    share = _CONE if piece.kind == "nose cone" else _TUBE
     dense = piece.mass / (across**2 * along * share)
     return Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
 
