@@ -24,7 +24,7 @@ from driftmap.rules.result import RuleResult
 from driftmap.rules.ruleset import RuleSet
 from driftmap.rules.vocabulary import CLASS_BOUNDS, GROUPS, RULE_KINDS, motor_class
 
-Spot: TypeAlias = tuple[float, float]
+Candidate: TypeAlias = tuple[float, float]
 """East and north of where a pad, or the middle of an area, is tried [m]."""
 
 MOST: Final = 2000
@@ -119,13 +119,13 @@ def _many(count: float, step: float) -> str:
     )
 
 
-def pad_spots(site: Site, spacing: float | None) -> list[Spot]:
+def pad_spots(site: Site, spacing: float | None) -> list[Candidate]:
     """List where pads are tried; raises `ValueError` if that would be too many."""
     points = lattice(allowed_ground(site), spacing).tolist()
     return list(dict.fromkeys([(0.0, 0.0), *((x, y) for x, y in points)]))
 
 
-def stand_spots(site: Site, area: str, spacing: float | None) -> list[Spot]:
+def stand_spots(site: Site, area: str, spacing: float | None) -> list[Candidate]:
     """List where an area of people is tried, that as drawn first.
 
     Raises `SiteError` if there is none so named, `ValueError` if that would be too many.

@@ -16,9 +16,9 @@ from driftmap.ground.areas import Site
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.distances import (
+    Candidate,
     Capacity,
     Keep,
-    Spot,
     capacity,
     moved,
     pad_spots,
@@ -205,7 +205,7 @@ def best_pads(
     return tuple(sorted(found, key=Place.order))
 
 
-def _hosted(packed: bytes, spots: Iterable[Spot]) -> list[Capacity]:
+def _hosted(packed: bytes, spots: Iterable[Candidate]) -> list[Capacity]:
     """Find the largest flight that each of some pads may host."""
     keep, flight, site = unpack(packed)
     return [capacity(keep, flight, moved(site, *spot)) for spot in spots]
@@ -239,7 +239,7 @@ def best_stands(
 
 def _places(
     question: Layout,
-    spots: Sequence[Spot],
+    spots: Sequence[Candidate],
     move: Callable[[Site, float, float], Site],
     hands: Hands | None,
     *,
@@ -268,10 +268,10 @@ def _places(
 
 def _scored(
     question: Layout,
-    sites: Mapping[Spot, Site],
+    sites: Mapping[Candidate, Site],
     watched: str,
     hands: Hands | None,
-) -> Mapping[Spot, list[list[_Score]]]:
+) -> Mapping[Candidate, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
         (i, wind) for i in range(len(question.setups)) for wind in question.rose
@@ -279,7 +279,7 @@ def _scored(
     packed = [pack(setup) for setup in question.setups]
     ground = pack(tuple(sites.values()))
     work = partial(_judge_sites, packed, ground, question.supposition, watched)
-    found: dict[Spot, list[list[_Score]]] = {
+    found: dict[Candidate, list[list[_Score]]] = {
         spot: [[] for _ in question.rose] for spot in sites
     }
     try:
