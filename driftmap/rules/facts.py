@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 import numpy as np
+import shapely
 
 from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile, surface_wind
@@ -24,8 +25,12 @@ from driftmap.rules.jurisdiction import beside_aerodromes, near_a_border
 from driftmap.rules.vocabulary import FACTS, GROUPS, amount
 
 _PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
-"""How far off the land people of the launch, and anything, may be drawn without asking [m]:
-an airport 5 nmi off is drawn for a rule; assumed."""
+"""How far off the land a corner of people of the launch, and anything, may be drawn without asking
+[m]: an airport 5 nmi off is drawn for a rule; assumed."""
+
+_SPARSE: Final = (1000.0, 5000.0)
+"""Ground for each of some people, and for all of them, beyond which a corner may have slipped
+inside the land [m²]: camps and car parks have 100 to 600 a head; assumed."""
 
 _NO_AIRPORT: Final = 1e7  # m; where the site file draws none
 
@@ -185,9 +190,18 @@ def _asked(flight: Flight) -> Iterator[str]:
 
 
 def _astray(area: Area, site: Site) -> bool:
-    """Tell whether an area lies so far off the land that a corner may have slipped."""
-    off = float(area.shape.distance(site.boundary))
-    return off > (_PEOPLE_OFF if area.role in OCCUPIED else _ANYTHING_OFF)
+    """Tell whether a corner may have slipped: far off the land, or wide ground for few people.
+
+    Of ground where people of the launch stand no part lies far off; roads and the like may
+    lead away.
+    """
+    if area.role not in OCCUPIED:
+        return float(area.shape.distance(site.boundary)) > _ANYTHING_OFF
+    farthest = shapely.get_coordinates(area.shape.convex_hull)
+    off = shapely.distance(shapely.points(farthest), site.boundary)
+    each, all_of_it = _SPARSE
+    wide = area.people and area.shape.area > max(each * area.people, all_of_it)
+    return bool(wide or off.max() > _PEOPLE_OFF)
 
 
 def _crew(area: Area) -> int:

@@ -1,9 +1,11 @@
 """What no rule set, file or country takes away, and what a set is silent on."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import shapely
 
 from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.ground.site import read_site
@@ -310,3 +312,26 @@ def test_everyone_counts_wherever_drawn(site, properties, counts, willet):
     assert ("here" in dict(facts.groups["people"])) == counts
     if properties["role"] == "building":
         assert ("here" in dict(facts.groups["buildings"])) == counts
+
+
+@pytest.mark.parametrize(
+    ("role", "people", "corner", "asked"),
+    [
+        ("spectators", 120, None, 0),
+        ("spectators", 120, (9000.0, -300.0), 1),  # a tenth of a degree
+        ("spectators", 6, (900.0, -600.0), 1),  # on the land: wide for few
+        ("spectators", 5000, (900.0, -600.0), 0),
+        ("camp", None, (9000.0, -300.0), 1),
+        ("road", None, (9000.0, -300.0), 0),  # roads lead away
+        ("spectators", 0, (900.0, -600.0), 0),
+    ],
+)
+def test_one_corner_that_slipped_is_asked_about(role, people, corner, asked, willet):
+    """It thins out all who stand there, though the rest of them lies on the land."""
+    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    place = [(60.0, -300.0), (60.0, -360.0), (120.0, -360.0)]
+    shape = shapely.Polygon([*place, corner or (120.0, -300.0)])
+    like = next(a for a in ground.areas if a.role == "spectators")
+    own = replace(like, role=role, people=people, shape=shape)
+    facts = facts_of(willet, replace(ground, areas=(own,)))
+    assert facts.numbers["drawn_astray"] == asked
