@@ -7,17 +7,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Final, cast
+from typing import Final, TypeVar, cast
 
+import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import quoted
+from driftmap.core.points import turn
 from driftmap.ground.georeference import Picture
 from driftmap.ground.projection import to_local, to_lonlat
 from driftmap.ground.roles import OCCUPIED, PASSED
+
+T = TypeVar("T", bound=BaseGeometry)
 
 _SMALLEST: Final = 1.0  # m²
 
@@ -209,6 +213,15 @@ class Site:
         Result: positions, WGS 84 [deg], shape (...).
         """
         return to_lonlat((self.longitude, self.latitude), east, north)
+
+
+def turned_shape(shape: T, angle: float) -> T:
+    """Turn a shape about the pad, clockwise [rad]."""
+
+    def about_pad(corners: FloatArray) -> FloatArray:
+        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+    return shapely.transform(shape, about_pad)
 
 
 def _check_shape(name: str, shape: BaseGeometry) -> None:

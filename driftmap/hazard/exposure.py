@@ -10,13 +10,11 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely import affinity
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import Estimate
 from driftmap.core.points import turn
-from driftmap.ground.areas import Area, Site
+from driftmap.ground.areas import Area, Site, turned_shape
 from driftmap.ground.roles import OCCUPIED
 from driftmap.hazard.harm import PERSON_HEIGHT, THRESHOLDS, WIDEST_PATCH, casualty_area
 from driftmap.hazard.impacts import FallenPiece, Impacts, gather
@@ -194,15 +192,10 @@ def _spots(
     """
     east, north = turn(impacts.east, impacts.north, -angle)
     along = replace(impacts, east=east, north=north)
-    laid = [replace(area, shape=_turned(area.shape, -angle)) for area in peopled]
+    laid = [replace(area, shape=turned_shape(area.shape, -angle)) for area in peopled]
     spots = tuple(_back(individual_risk(along, area), angle) for area in laid)
     worst = _worst(along, laid)
     return spots, None if worst is None else _back(worst, angle)
-
-
-def _turned(shape: BaseGeometry, angle: float) -> BaseGeometry:
-    """Turn a shape about the pad, clockwise."""
-    return affinity.rotate(shape, -angle, origin=(0, 0), use_radians=True)
 
 
 def _back(spot: SpotRisk, angle: float) -> SpotRisk:

@@ -35,19 +35,16 @@ class Influence:
     share: float
 
 
-def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
-    """Rank the inputs by how far they move the landing of the first body of a case.
+def influences(cloud: Cloud) -> tuple[Influence, ...]:
+    """Rank the inputs by how far they move the landing of the rocket when all goes as planned.
 
     Least squares of the landing point on the standardised inputs: the first-order effect
     of each with all others varying.
 
-    ``cloud``: landing points and the inputs drawn for them; ``case``: name of the case;
-    that in which all goes as planned when left out.
-
-    Result: the strongest first; inputs that do not act in the case come out near 0.
-    Empty with fewer than ten flights an input, which cannot tell one from another.
+    Result: the strongest first; inputs that do not act then come out near 0. Empty with
+    fewer than ten flights an input, which cannot tell one from another.
     """
-    part = next(cloud.of(case or cloud.tree.cases[0].name), None)
+    part = next(cloud.of(cloud.tree.cases[0].name), None)
     # The lean is a part of the wind, which stands for all of it; delays are of the lighting.
     names = [
         name

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from driftmap.core.checks import FloatArray
 from driftmap.core.points import SHARES as ALL
 from driftmap.core.points import turn
+from driftmap.ground.areas import turned_shape
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.outlines import Lines
 from driftmap.hazard.smoothing import taut
@@ -20,7 +21,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.planning.assumed_winds import Wind
-from driftmap.planning.envelope import placed, turned_shape
+from driftmap.planning.envelope import placed
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import maiming
 

@@ -11,22 +11,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.points import turn
+from driftmap.ground.areas import turned_shape
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.verdict.consequence_checks import maiming
-
-T = TypeVar("T", bound=BaseGeometry)
 
 _STEP: Final = 0.7
 """Greatest step of the net, in spreads of the landings. A bell's height halfway between two
@@ -81,15 +79,6 @@ class Net:
         """
         lines = turned_lines(self.lines, angle)
         return Net(self.cloud.turned(angle), lines, self.coarse)
-
-
-def turned_shape(shape: T, angle: float) -> T:
-    """Turn a shape about the pad."""
-
-    def about_pad(corners: FloatArray) -> FloatArray:
-        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
-
-    return shapely.transform(shape, about_pad)
 
 
 def turned_lines(lines: Lines, angle: float) -> Lines:
