@@ -75,6 +75,10 @@ CANOPIES: Final = MappingProxyType(
 )
 """Canopy types by name; ``canopies.csv`` tells the source of each."""
 
+UNTOLD: Final = "flat square"
+"""Type that tells the drag of a canopy of which nothing is told but its size: the flat sheets that
+people sew have the widest range, and the round flat one nearly the best drag of it; assumed."""
+
 
 def drag_spread(kind: str) -> Spread:
     """Give the spread of the drag coefficient of a type.

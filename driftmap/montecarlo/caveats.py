@@ -43,6 +43,12 @@ def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
     ):
         yield from _before_apogee(devices, flown.draws, apogee)
     yield from _after_apogee(flight, flown.draws, top["time"])
+    booster = flight.booster
+    if flight.sustainer and not (booster and (booster.recovery or booster.descent)):
+        yield (
+            "booster: whether it tumbles or comes down nose first is not told, and tumbling "
+            "is flown: state booster.recovery, or descent with planned"
+        )
     yield from _fins_unknown(flight, top["top speed"])
     yield from _noses_unknown(flight, top["top speed"])
 

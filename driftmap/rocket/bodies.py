@@ -120,7 +120,7 @@ class Bench:
         """Give the drag of an open device."""
         given = device.given_drag()
         if given is None and device.kind == "canopy":
-            spread = drag_spread(device.type)
+            spread = drag_spread(device.drag_like)
         elif given is None:
             size = device.length or 0.0, device.width or 0.0
             spread = streamer_spread(*size, _CLOTH_MASS)

@@ -7,7 +7,7 @@ from typing import Annotated, Final, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE, nominal_drag
+from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE, UNTOLD, nominal_drag
 from driftmap.formulas.strength import CLOTHS, LINKS, canopy_strength
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import (
@@ -105,7 +105,8 @@ class Device(Table):
     opens_at : Trigger
         What lets it go.
     type : str
-        Canopy: a key of `driftmap.formulas.canopies.CANOPIES`.
+        Canopy: a key of `driftmap.formulas.canopies.CANOPIES`; flat circular when left out,
+        with the drag of any flat sheet.
     diameter, area : float, optional
         Canopy: nominal (laid flat) diameter [m] or cloth area [m²], exactly one.
     spill_hole : float, optional
@@ -198,11 +199,17 @@ class Device(Table):
         return Uncertain(given.value * factor, spread)
 
     @property
+    def drag_like(self) -> str:
+        """Type of canopy that tells its drag: any flat sheet's, where neither type nor drag is told."""
+        told = "type" in self.model_fields_set or self.drag_coefficient is not None
+        return self.type if told else UNTOLD
+
+    @property
     def published_drag(self) -> tuple[float, float]:
         """Range of its drag coefficient on the cloth, as published or assumed."""
         if self.kind == "streamer":
             return STREAMER_RANGE
-        return CANOPIES[self.type].drag
+        return CANOPIES[self.drag_like].drag
 
     @property
     def usual_drag(self) -> float:

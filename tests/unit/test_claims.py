@@ -190,7 +190,7 @@ STAGED_ENDS = [
     ("mass of booster fin over its area", "booster.pieces.0.mass", 0.2 * 0.011, 100 * 0.011),
     ("drag coefficient of booster canopy", "booster.recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1], ("booster.recovery.0.drag_coefficient", Uncertain(0.8))),
     ("height at which booster canopy opens", "booster.recovery.0.opens_at.value", 75, 600, ("booster.recovery.0.opens_at.at", "height")),
-    ("speed under booster canopy alone over that of the tumbling", "booster.recovery.0.diameter", hardly_brakes(1.9 - 1.2, 0.057, (0.75 * 0.8) ** 0.5), None),
+    ("speed under booster canopy alone over that of the tumbling", "booster.recovery.0.diameter", hardly_brakes(1.9 - 1.2, 0.057, (0.55 * 0.8) ** 0.5), None),
     # Only the device that opens lowest may not open too high.
     ("height at which main opens", f"{OPENS}.value", 75, APOGEE, AT_HEIGHT, ("booster.recovery.0.opens_at.at", "height"), ("booster.recovery.0.opens_at.value", 74.0)),
     ("total impulse over propellant", "sustainer.motor.propellant_mass", 140 / 2700, 140 / 700),

@@ -20,7 +20,7 @@ from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rocket.opening_order import by_opening, rises_for
 from driftmap.rocket.pieces import Piece
-from driftmap.rocket.stages import Device
+from driftmap.rocket.stages import Booster, Device
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
 from driftmap.verdict.recovery_checks import (
@@ -536,6 +536,45 @@ def test_a_fast_nose_cone_holds_until_it_is_told_if_it_was_printed(
     flight = flown.plan.flight.model_copy(update={"pieces": (nose,)})
     told_of = list(_noses_unknown(flight, np.full(9, fastest)))
     assert ["printed = false" in text for text in told_of] == [True] * held
+
+
+@pytest.mark.parametrize(
+    ("booster", "held"),
+    [
+        (None, True),
+        ({}, True),
+        ({"descent": {"planned": "tumbling"}}, False),
+        ({"descent": {"planned": "nose first"}}, False),
+    ],
+)
+def test_how_a_booster_comes_down_is_told_or_holds(booster, held):
+    """Tumbling is the milder way: what is flown where nothing is said is no claim."""
+    staged = read_flight(WILLET.with_name("godwit.toml"))
+    whole = None if booster is None else Booster(**booster)
+    flight = staged.model_copy(update={"booster": whole})
+    lines = missing_checks(fly(flight, LIGHT, 0.0, samples=50, seed=1))
+    assert ["booster: whether" in line.name for line in lines].count(True) == held
+
+
+@pytest.mark.parametrize(
+    ("told", "drag"),
+    [
+        ({}, (0.55, 0.8)),
+        ({"type": "flat circular"}, (0.75, 0.8)),
+        ({"type": "disk-gap-band"}, (0.52, 0.58)),
+        ({"drag_coefficient": Uncertain(0.75)}, (0.75, 0.8)),
+    ],
+)
+def test_a_canopy_of_which_nothing_is_told_brakes_as_any_flat_sheet(told, drag):
+    """The round flat one brakes nearly best of them: leaving its type out is not milder."""
+    apogee = Trigger("apogee")
+    device = Device(name="main", kind="canopy", diameter=0.85, opens_at=apogee, **told)
+    assert device.published_drag == drag
+    bench = bench_of(
+        read_flight(WILLET).model_copy(update={"recovery": (device,)}, deep=False)
+    )
+    _, name = bench.cloth(device)
+    assert bench.spreads[name].middle == pytest.approx(np.sqrt(np.prod(drag)), rel=0.04)
 
 
 @pytest.mark.parametrize(("at", "held"), [("6 s", False), ("25 s", True)])
