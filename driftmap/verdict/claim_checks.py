@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from itertools import chain
-from math import radians, sqrt
+from math import radians
 from typing import Final
 
 import numpy as np
@@ -15,13 +15,10 @@ import numpy as np
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.airframe import Airframe
-from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
 from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import Flight
-from driftmap.rocket.likelihood import WORKS
-from driftmap.rocket.stages import BURNS, Device, Motor
+from driftmap.rocket.stages import BURNS, Motor
 from driftmap.rules.answers import Answers
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.check import MISSING_INPUT, Check, Kind, beside, held
@@ -32,6 +29,7 @@ from driftmap.verdict.piece_claims import (
     piece_claims,
     stage_claims,
 )
+from driftmap.verdict.recovery_claims import recovery_claims
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -60,33 +58,6 @@ _RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no sou
 _RAIL_OF_ROCKET, _ROD = 3.5, 2.0
 """Travel on the rail beside the length of the rocket, and that of a rod for any [m]: beyond
 both, feet were told as metres; assumed."""
-
-_LOW, _HIGH = 75.0, 600.0
-"""Height at which the last device opens [m]: altimeters offer 300 ft or more (from memory),
-and people set up to 1,500 ft (common practice, no source); margins assumed."""
-
-_OPEN: Final = 30.0
-"""Height at which nearly every device must be open [m]: it then has a second or two in which to
-fill and slow what hangs on it; assumed."""
-
-_OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
-
-_RIBBON: Final = (3.0, 30.0)
-"""Length of a streamer over its width: ten to one is common practice (no source); assumed."""
-
-_HARDLY_BRAKES: Final = {"canopy": 2.0, "streamer": 3.0}
-"""Speed under a device alone over that of the rocket tumbling: below one that brakes less
-nobody knows that it tumbles, as it is flown; assumed. Usual drogues have 0.7 to 1.7, the
-streamers of small rockets 1.4 to 2.5 (their sizes from memory)."""
-
-_GLIDES: Final = (1.0, 15.0)
-"""Greatest speed at which a canopy glides [m s⁻¹]: one that nobody steers glides up to a third or
-half as fast as it sinks (from memory), and none keeps still; the least assumed."""
-
-_STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
-_CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
-_CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
-_BARE: Final = 0.9  # of the mass of the named cloth, without hem and lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
 """Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
@@ -129,11 +100,8 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
 
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
     """
-    flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
-    each = (
-        *(_steady(cloud), _body(flight), _recovery(flight, apogee), _braked(flight)),
-        _open_at_last(cloud, apogee),
-    )
+    flight = cloud.plan.flight
+    each = _steady(cloud), _body(flight), recovery_claims(cloud)
     told = (f(flight) for f in (piece_claims, case_claims, stage_claims, burst_claims))
     yield from held_claims(chain(*each, *told, _spreads(flight)))
 
@@ -266,75 +234,6 @@ def _drag_by_mach(frame: Airframe, of: str) -> Iterator[Claim]:
         what = f"drag coefficient at Mach {mach:g}{of}"
         all_of_it = rise * frame.drag_coefficient.value
         yield Claim(what, all_of_it, _DRAG_AT_ALL, source=MEMORY)
-
-
-def _recovery(flight: Flight, apogee: float) -> Iterator[Claim]:
-    at = [d.opens_at.value for d in flight.devices if d.opens_at.at == "height"]
-    for device in flight.devices:
-        if device.opens_at.at == "height":
-            height = device.opens_at.value
-            what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
-            most = min(apogee, _HIGH) if height == min(at) else apogee
-            yield Claim(what, height, (min(_LOW, apogee / 2), most), "m")
-        if device.kind == "streamer":
-            what = f"length of {device.name} over its width"
-            shape = (device.length or 0.0) / (device.width or 1.0)
-            yield Claim(what, shape, _RIBBON)
-        if device.mass is not None:
-            what = f"mass of {device.name} over its cloth"
-            least = max(_CLOTH[0], _BARE * device.bare_cloth)
-            common = (least, _CLOTH[1])
-            yield Claim(what, device.mass / device.cloth_area, common, "kg/m²")
-        if device.kind == "canopy" and device.glide is not None:
-            what = f"greatest glide of {device.name}"
-            yield Claim(what, device.glide, _GLIDES, "m/s", MEMORY)
-        if (given := device.given_drag()) is not None:
-            what = f"drag coefficient of {device.name} on its cloth"
-            yield Claim(what, given.value, _published(device), source=MEMORY)
-        for link, strength in device.strength.items():
-            most = _CORD
-            if link == "canopy" and device.kind == "canopy":
-                cloth = device.cloth or "heavy nylon"
-                most = device.strength_of(cloth) * _STURDY
-            what = f"strength of {link} of {device.name}"
-            yield Claim(what, strength, (0.0, most), "N")
-
-
-def _open_at_last(cloud: Cloud, apogee: float) -> Iterator[Claim]:
-    """List how high devices are open at last, whatever opens them and however late.
-
-    One that nearly never fills before the ground is of a flight whose recovery does not work.
-    """
-    least = min(_OPEN, apogee / 4)
-    for (cause, name), opened in cloud.openings.items():
-        if cause == WORKS and opened.size:
-            height = opened[OPENED.index("height")].astype(float)
-            what = f"height above which {name} is open in 99 of 100 flights"
-            low = float(np.quantile(height, 0.01))
-            yield Claim(what, low, (least, max(apogee, low)), "m")
-
-
-def _braked(flight: Flight) -> Iterator[Claim]:
-    """List how much each device brakes by itself, beside the rocket that tumbles below it."""
-    falling, whole, booster = flight.falling, flight.airframe, flight.booster
-    each = [(device, falling.length, falling.diameter) for device in flight.recovery]
-    if booster is not None:
-        length = flight.booster_length or max(whole.length - falling.length, 0.0)
-        each += [(device, length, whole.diameter) for device in booster.recovery]
-    bench = bench_of(flight)
-    for device, length, across in each:
-        cloth, drag = bench.cloth(device)
-        tumbling = CROSSFLOW_DRAG * length * across * TUMBLE.middle
-        speed = sqrt(tumbling / (cloth * bench.spreads[drag].middle))
-        what = f"speed under {device.name} alone over that of the tumbling rocket"
-        yield Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]))
-
-
-def _published(device: Device) -> tuple[float, float]:
-    """Give the range that a device's drag coefficient commonly lies in."""
-    low, high = device.published_drag
-    less, more = _STREAMER if device.kind == "streamer" else _OWN_CUT
-    return less * low, more * high
 
 
 def _spreads(flight: Flight) -> Iterator[Claim]:

@@ -300,6 +300,23 @@ def test_ten_times_a_figure_is_no_spread_of_it(clouds):
     assert not any("spread" in told for told in spoken(clouds["told"], AT_HEIGHT, far))
 
 
+def test_what_opens_under_a_larger_device_was_swapped_with_it(tmp_path):
+    """The main at apogee, and a drogue lower down that changes nothing: all comes down elsewhere."""
+    text = (ROOT / "examples" / "whimbrel.toml").read_text("utf-8")
+    drogue, main = 'opens_at = "apogee"', 'opens_at = "180 m"'
+    assert drogue in text
+    assert main in text
+    swapped = text.replace(drogue, "X").replace(main, drogue).replace("X", main)
+    calm, told = read_wind("calm", site_altitude=0.0), []
+    for written in (text, swapped):
+        path = tmp_path / "flight.toml"
+        path.write_text(written, encoding="utf-8")
+        cloud = fly(read_flight(path), calm, 0.0, samples=10, seed=1)
+        names = [c.name for c in implausible(cloud)]
+        told.append([name for name in names if name.startswith("drag area of drogue")])
+    assert [len(names) for names in told] == [0, 1]
+
+
 @pytest.mark.parametrize(
     ("of", "which", "frame", "most"),
     [
