@@ -193,6 +193,7 @@ def _stands(fin: Piece) -> float:
         return usual
     root = fin.root or sqrt(fin.fin_area / 0.75)
     tip = root / 2 if fin.tip is None else fin.tip
+    root, tip = max(root, tip), min(root, tip)  # as for those worked out
     thick = fin.thickness or fin.mass / fin.fin_area / DENSITY["plywood"][1]
     shape = FinPlanform(root, tip, fin.span or root, min(thick, root / 10))
     soft = 1.0 if not fin.infill else solid_share(thick, fin.infill)

@@ -170,10 +170,15 @@ class Piece(Table):
         return self._shape()
 
     def planform(self) -> FinPlanform | None:
-        """Give the shape of a fin whose flutter can be worked out."""
+        """Give the shape of a fin whose flutter can be worked out.
+
+        The formula is of tips no wider than the root: of others the wider chord is the root.
+        """
         if self.material is None and self.shear_modulus is None:
             return None
-        return self._shape()
+        shape = self._shape()
+        wide, narrow = max(shape.root, shape.tip), min(shape.root, shape.tip)
+        return FinPlanform(wide, narrow, shape.span, shape.thickness)
 
     def _shape(self) -> FinPlanform:
         sizes = (self.root, self.tip, self.span, self.thickness)

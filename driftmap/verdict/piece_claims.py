@@ -32,6 +32,7 @@ _LONG: Final = {"nose cone": (0.02, 0.5), "motor case": (0.02, 0.8)}
 """Diameter and length of a piece over those of the body that it sits on or in: heads wider than
 it are rare, and what is larger than the rocket is a slip of either; assumed."""
 
+_TAPER: Final = (0.0, 1.2)  # tip over root; wider ones are rarely made: common practice
 _FIN: Final = (0.005, 0.6)
 """Area of a fin over the body's seen from the side; 0.08 to 0.3 of the invented rockets of the
 examples, margins assumed."""
@@ -131,6 +132,9 @@ def _sizes(piece: Piece, across: float, along: float) -> Iterator[Claim]:
     if piece.kind == "fin":
         what = f"area of {piece.name} over the body's from the side"
         yield Claim(what, piece.fin_area / (across * along), _FIN)
+        if piece.root:
+            taper = (piece.tip or 0.0) / piece.root
+            yield Claim(f"tip of {piece.name} over its root", taper, _TAPER)
         return
     for what, size, of, common in (
         ("diameter", piece.diameter or 0.0, across, _WIDE),

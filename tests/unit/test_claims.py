@@ -129,6 +129,7 @@ TOLD_ENDS = [
     ("mass of fin over all", "pieces.0.mass", 0.003 * DRY, 0.2 * DRY),
     ("mass of nose cone over all", "pieces.1.mass", 0.01 * DRY, 0.5 * DRY),
     ("mass of motor case over all", "pieces.2.mass", 0.01 * DRY, 0.7 * DRY),
+    ("tip of fin over its root", "pieces.0.tip", None, 1.2 * 0.12),
     ("mass of fin over its area", "pieces.0.mass", 0.2 * FIN, 100 * FIN),
     ("density of fin", "pieces.0.mass", 0.7 * 1700 * PLATE, 2 * 2000 * PLATE),
     ("density of fin", "pieces.0.thickness", 0.05 / FIN / 2 / 2000, 0.05 / FIN / 0.7 / 1700),

@@ -456,6 +456,16 @@ def test_fast_fins_of_which_nothing_is_told_hold(fastest, printed, untold, held)
     assert all(held in text for text in told_of)
 
 
+def test_a_fin_is_no_stiffer_with_root_and_tip_swapped():
+    """The formula is of fins that taper outward, and gives others many times the speed."""
+    (fin,) = [p for p in read_flight(WILLET).pieces if p.kind == "fin"]
+    told = {"root": 0.20, "tip": 0.06, "span": 0.08, "thickness": 0.0012}
+    true = fin.model_copy(update=told)
+    swapped = fin.model_copy(update={**told, "root": 0.06, "tip": 0.20})
+    assert swapped.planform() == true.planform()
+    assert swapped.plate().root == 0.06  # bending is that of the root it has
+
+
 BALSA = {"root": 0.08, "tip": 0.04, "span": 0.08, "thickness": 0.0015}
 
 
