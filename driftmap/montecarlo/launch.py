@@ -211,12 +211,12 @@ def _motor(
                 f"{motor.count} motors: thrust, impulse and propellant told are "
                 "those of all of them together"
             )
-        told.spread("total impulse", motor.total_impulse, 0.05)
-        told.spread("burn time", motor.burn_time, 0.05)
+        told.spread("total impulse", motor.total_impulse, motor.spread)
+        told.spread("burn time", motor.burn_time, motor.spread)
         figures = [motor.total_impulse.value, motor.burn_time.value]
         return np.log(figures), None, None
     assert flight.apogee is not None
-    told.spread("apogee height", flight.apogee.height, 0.05)
+    told.spread("apogee height", flight.apogee.height, flight.apogee.spread)
     told.assumed.append(
         "no motor given: one of constant thrust that reaches this apogee in this "
         "wind, burning as long as fits the time in calm air; the rocket keeps its "

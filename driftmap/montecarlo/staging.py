@@ -54,8 +54,8 @@ def upper_spreads(
             also = f" and {least:g} s" if least else ""
             assumed.append(f"{name}: spread {share:.0%}{also} (assumed)")
 
-    spread("impulse in the air", upper.motor.total_impulse, 0.05)
-    spread("burn time in the air", upper.motor.burn_time, 0.05)
+    spread("impulse in the air", upper.motor.total_impulse, upper.motor.spread)
+    spread("burn time in the air", upper.motor.burn_time, upper.motor.spread)
     spread("ignition delay", upper.ignition, *_DELAY)
     if flight.sustainer is None:
         return spreads, assumed, None

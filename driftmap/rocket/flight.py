@@ -23,6 +23,8 @@ from driftmap.rocket.fields import (
 )
 from driftmap.rocket.pieces import Burst, Piece, Table
 from driftmap.rocket.stages import (
+    MOTOR_SPREAD,
+    OWN_SPREAD,
     AirStart,
     Booster,
     Descent,
@@ -42,10 +44,18 @@ class Apogee(Table):
         Height of apogee above the site [m].
     time : Uncertain
         Time from lift-off to apogee [s].
+    own : bool
+        As of `Motor`.
     """
 
     height: UncertainHeight
     time: UncertainTime
+    own: bool = False
+
+    @property
+    def spread(self) -> float:
+        """How much the height differs from one flight to the next, where no file says."""
+        return OWN_SPREAD if self.own else MOTOR_SPREAD
 
 
 class Measured(Table):
@@ -55,7 +65,7 @@ class Measured(Table):
     ----------
     curve : str
         Name of the record, beside the flight file; see `driftmap.rocket.altimeter_record`.
-    propellant_mass, count, stages : float, int, int
+    propellant_mass, count, stages, own : float, int, int, bool
         As of `Motor`.
     height_spread : float, optional
         One standard deviation of all its heights, as a share; 5 % when left out.
@@ -69,6 +79,7 @@ class Measured(Table):
     altitude: Altitude | None = None
     count: Annotated[int, Field(ge=1, le=50)] = 1
     stages: Annotated[int, Field(ge=1, le=5)] = 1
+    own: bool = False
 
 
 class OwnCase(Table):

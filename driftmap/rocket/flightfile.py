@@ -16,6 +16,7 @@ from driftmap.rocket.altimeter_record import Record, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Measured, table_of
+from driftmap.rocket.stages import OWN_SPREAD
 
 if TYPE_CHECKING:
     from driftmap.rocket.altimeter_fit import Inferred
@@ -137,12 +138,16 @@ def _with_record(
     said += said_in(str(path), remarks(text))
     record = read_record(text, str(path))
     found = _inferred(measured, record, airframe, flight, known=known)
+    burns, differs = float(found.times[-1]), OWN_SPREAD if measured.own else 0.0
     motor = {
         "propellant_mass": measured.propellant_mass,
         **({"count": measured.count} if "count" in measured.model_fields_set else {}),
         "stages": measured.stages,
-        "total_impulse": Uncertain(found.impulse, found.impulse_spread),
-        "burn_time": Uncertain(float(found.times[-1]), found.burn_spread),
+        "own": measured.own,
+        "total_impulse": Uncertain(
+            found.impulse, max(found.impulse_spread, differs * found.impulse)
+        ),
+        "burn_time": Uncertain(burns, max(found.burn_spread, differs * burns)),
         "times": tuple(found.times.tolist()),
         "thrusts": tuple(found.thrusts.tolist()),
     }

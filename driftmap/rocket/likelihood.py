@@ -23,7 +23,7 @@ of all flights to which nothing happens before."""
 
 _ROWS: Final = tuple(shipped(__package__, "likelihood.csv"))
 
-LIKELIHOOD: Final = MappingProxyType({name: float(share) for name, share, _ in _ROWS})
+LIKELIHOOD: Final = MappingProxyType({name: float(share) for name, share, *_ in _ROWS})
 """Likelihood of each failure where the flight file gives none; the table tells its source."""
 
 TOO_RARE: Final = 1e-5
@@ -31,8 +31,11 @@ TOO_RARE: Final = 1e-5
 hundredth of the share of flights that may put a piece among people."""
 
 
-_OF_EACH: Final = MappingProxyType({n: int(each) for n, _, each in _ROWS if each})
+_OF_EACH: Final = MappingProxyType({n: int(each) for n, _, each, _ in _ROWS if each})
 """Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for."""
+
+OF_OWN: Final = MappingProxyType({n: float(own) for n, *_, own in _ROWS if own})
+"""Likelihood of a failure of a motor that is home-made or experimental."""
 
 
 def default_likelihood(cause: str, flight: Flight) -> float:
@@ -40,10 +43,12 @@ def default_likelihood(cause: str, flight: Flight) -> float:
 
     Each motor of a cluster has its own chance, none knowing of the others (assumed).
     """
-    usual = LIKELIHOOD.get(cause, 1.0)
     above = flight.upper is not None and cause == f"{flight.upper_name} bursts"
     motor = flight.upper.motor if above and flight.upper else flight.motor
     motors = 1 if motor is None else motor.count
+    known = motor or flight.apogee
+    own = known is not None and known.own
+    usual = (LIKELIHOOD | OF_OWN if own else LIKELIHOOD).get(cause, 1.0)
     if cause not in _OF_EACH or motors <= _OF_EACH[cause]:
         return usual
     return float(1 - (1 - usual) ** (motors / _OF_EACH[cause]))

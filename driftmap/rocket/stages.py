@@ -36,6 +36,14 @@ BURNS: Final = 0.05
 memory)."""
 
 
+MOTOR_SPREAD: Final = 0.05
+"""Spread of impulse and burn time of one certified motor from the next: assumed, within the
+6.7 % that NFPA 1125 allows the impulse (from memory)."""
+
+OWN_SPREAD: Final = 0.10
+"""The same of motors that are home-made or experimental: assumed, twice as much."""
+
+
 class Motor(Table):
     """The motor: thrust against time, and the propellant it burns.
 
@@ -54,6 +62,9 @@ class Motor(Table):
         of all together. Flown as one when left out, and asked.
     stages : int
         Number of stages, for the safe distance; two are flown where `Sustainer` is given.
+    own : bool
+        Whether it is home-made or experimental: one differs more from the next, and bursts
+        more often.
     """
 
     propellant_mass: Mass
@@ -63,6 +74,12 @@ class Motor(Table):
     thrusts: tuple[float, ...] = ()
     count: Annotated[int, Field(ge=1, le=50)] = 1
     stages: Annotated[int, Field(ge=1, le=5)] = 1
+    own: bool = False
+
+    @property
+    def spread(self) -> float:
+        """How much impulse and burn time differ from one to the next, where no file says."""
+        return OWN_SPREAD if self.own else MOTOR_SPREAD
 
     @property
     def counted(self) -> bool:

@@ -89,6 +89,9 @@ _INERTIA: Final = (0.02, 0.2)
 """Moment of inertia over mass and length squared: 1/12 of a uniform rod, a quarter of the
 mass at either end; assumed."""
 
+_ALIKE: Final = {False: 0.005, True: 0.03}
+"""Least spread of a certified motor from the next, and of one's own; assumed."""
+
 _LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (0.6, 4.0)}
 """Figure on a motor's label over that which explains the flight; assumed. A weaker motor
 leaves the rail slower than was flown; of one much stronger nothing is told too fair, but the
@@ -271,14 +274,16 @@ def _known(
         least, unit = (1.0, "m") if opens.at == "height" else (0.05, "s")
         yield f"what opens {device.name}", opens, least, unit
     if flight.motor is not None:
-        yield "total impulse", flight.motor.total_impulse, 0.005, share
-        yield "burn time", flight.motor.burn_time, 0.005, share
+        least = _ALIKE[flight.motor.own]
+        yield "total impulse", flight.motor.total_impulse, least, share
+        yield "burn time", flight.motor.burn_time, least, share
     if flight.apogee is not None:
-        yield "apogee", flight.apogee.height, 0.005, share
+        yield "apogee", flight.apogee.height, _ALIKE[flight.apogee.own], share
         yield "time to apogee", flight.apogee.time, 0.02, "s"
     if upper is not None:
         yield "ignition delay", upper.ignition, 0.02, "s"
-        yield "impulse in the air", upper.motor.total_impulse, 0.005, share
+        least = _ALIKE[upper.motor.own]
+        yield "impulse in the air", upper.motor.total_impulse, least, share
     if upper is not None and stage is not None:
         of = "of the sustainer"
         yield f"drag coefficient {of}", stage.drag_coefficient, 0.01, share

@@ -12,7 +12,7 @@ from math import inf
 import pytest
 
 from driftmap.formulas.materials import BENDING_STRENGTH, SHEAR_MODULUS
-from driftmap.rocket.likelihood import _OF_EACH, LIKELIHOOD
+from driftmap.rocket.likelihood import _OF_EACH, LIKELIHOOD, OF_OWN
 from driftmap.rules.vocabulary import FACTS
 from driftmap.verdict.limits import LIMITS, SIGNED
 from driftmap.winds.reading import words
@@ -57,7 +57,8 @@ LIMITED = {  # default, furthest that an officer's word goes; in SI, angles in d
 # Per thousand flights. Only their sums have a source, an association's count of 6,169 flights
 # (second hand): 8.5 % failed, three quarters of these in recovery; clusters and stages twice
 # as often. How they share is assumed. The second figure, where there is one: of a failure of
-# one motor, how many motors the first is meant for (assumed).
+# one motor, how many motors the first is meant for (assumed). The third: of a motor that is
+# home-made or experimental, ten times as often (assumed).
 LIKELY = {
     "nothing deploys": (30,),
     "early opening": (5,),
@@ -70,7 +71,7 @@ LIKELY = {
     "drogue fails": (5,),
     "nose cone lost": (5,),
     "motor case ejected": (5, 1),
-    "motor bursts": (3, 1),
+    "motor bursts": (3, 1, 30),
     "goes off its path": (6,),
     "rod tips over": (2,),
     "part of the cluster lights": (15, 2),
@@ -79,8 +80,8 @@ LIKELY = {
     "sustainer lights late": (15,),
     "air start does not light": (35,),
     "air start lights late": (15,),
-    "sustainer bursts": (3, 1),
-    "air start bursts": (3, 1),
+    "sustainer bursts": (3, 1, 30),
+    "air start bursts": (3, 1, 30),
     "stages do not part": (15,),
     "recovery of the booster fails": (20,),
     "fins of the booster come off": (3,),
@@ -171,6 +172,8 @@ def test_likelihoods():
         {cause: told[0] for cause, told in LIKELY.items()}
     )
     assert {c: told[1] for c, told in LIKELY.items() if told[1:]} == _OF_EACH
+    own = {cause: told[2] / 1e3 for cause, told in LIKELY.items() if told[2:]}
+    assert own == pytest.approx(OF_OWN)
 
 
 def test_materials():
