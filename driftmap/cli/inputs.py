@@ -26,7 +26,7 @@ from driftmap.cli.options import (
 )
 from driftmap.cli.times import flight_time, show_flight
 from driftmap.core.errors import InputError
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import FARTHEST_STATION, Reading, Setting
 from driftmap.winds.times import present
 
 if TYPE_CHECKING:
@@ -41,9 +41,6 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., object])
 T = TypeVar("T")
-
-_FARTHEST: Final = 500_000.0
-"""A station farther off than this tells nothing of the field [m]; assumed."""
 
 _FEW: Final = 100  # flights that tell how many a go needs
 
@@ -98,7 +95,7 @@ place_options = option_stack(
     ),
     click.option(
         "--station-away",
-        type=Quantity("length", 0.0, _FARTHEST),
+        type=Quantity("length", 0.0, FARTHEST_STATION),
         help="How far the station of a report, a table or a record is from the field, where "
         "that is not known.",
     ),

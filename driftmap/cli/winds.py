@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -35,10 +35,6 @@ from driftmap.winds.reading import Setting
 if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
-
-
-_PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
-_LOW: Final = 300.0  # m; no less is shown
 
 
 @click.command("winds")
@@ -86,7 +82,7 @@ def winds_command(
       driftmap winds --at field.geojson --when 14:30
     """
     from driftmap.report.wind_text import wind_as_read
-    from driftmap.report.windsketch import wind_page
+    from driftmap.report.windsketch import PICTURE_TOP, shown_top, wind_page
     from driftmap.winds.lines import decoded_lines, wind_lines
     from driftmap.winds.merge import merge
     from driftmap.winds.saved import decoded_document, keep_readings, wind_document
@@ -105,8 +101,7 @@ def winds_command(
         document = decoded_document(readings)
     else:
         wind = merge(readings, setting)
-        document, ceiling = wind_document(wind), min(wind.known_to, _PICTURE_TOP)
-        ceiling = top or max(ceiling, _LOW)
+        document, ceiling = wind_document(wind), top or shown_top(wind)
         if out is not None:
             write_all(out, {"wind.html": wind_page(wind, ceiling, voice)})
     if as_json:
@@ -114,7 +109,7 @@ def winds_command(
         whole = {"when": kept["when"], **document, **kept}
         click.echo(json_text(whole, indent=2))
     elif decoded:
-        click.echo("\n".join(decoded_lines(readings, voice.units, top or _PICTURE_TOP)))
+        click.echo("\n".join(decoded_lines(readings, voice.units, top or PICTURE_TOP)))
     else:
         click.echo(f"for a flight at {show_flight(setting.when)}\n")
         gust = wind_as_read(wind)[0].gust

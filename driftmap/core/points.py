@@ -11,6 +11,12 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import weighted_place
 
+COMPASS: Final = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
+)
+"""The points of the compass, clockwise from north."""
+
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii are given for."""
 

@@ -18,7 +18,7 @@ from driftmap.desk.folder import Folder
 from driftmap.ground.areas import Site
 from driftmap.report.voice import english
 from driftmap.report.wind_text import wind_told
-from driftmap.report.windsketch import wind_picture_svg
+from driftmap.report.windsketch import shown_top, wind_picture_svg
 from driftmap.report.words import bearing, distance
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.formats import decode, decode_text
@@ -45,7 +45,6 @@ _SKY: Final = ("cloud_cover", "visibility", "cloud_base", "lowest_cloud")
 _BEFORE: Final = timedelta(minutes=1)
 _BESIDE: Final = 1 / 3  # of a height: a level so near says as much of the wind there
 _NEAR_GROUND: Final = 15.0  # m; so near one reading stands for another; both assumed
-_PICTURE_TOP: Final = 3000.0  # m
 
 
 def setting_at(site: Site, when: datetime, read_at: datetime | None = None) -> Setting:
@@ -376,14 +375,13 @@ def understood(
         if text is None
         else merge(_decoded(text, setting), setting)
     )
-    top = min(max(wind.known_to, 300.0), _PICTURE_TOP)
     read, mast, age = wind_told(wind, english(day.units))
     return {
         "told": read,
         "more": f"{mast}. {age}",
         "holds": [*wind.undated, *wind.warned],
         "assumed": list(dict.fromkeys(wind.assumed)),
-        "svg": wind_picture_svg(wind, top, english(day.units)),
+        "svg": wind_picture_svg(wind, shown_top(wind), english(day.units)),
     }
 
 

@@ -42,7 +42,7 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import TOO_RARE, default_likelihood
 from driftmap.trajectory.motion import Motion
 
-_BLOCK: Final = 4096  # flights flown together; part of what a seed means
+BLOCK: Final = 4096  # flights flown together; part of what a seed means
 _DRAWN: Final = 24_576  # flights drawn together at most, where few of them are flown
 
 
@@ -226,10 +226,10 @@ def fly(  # noqa: PLR0913 - all but three are options
     tree = _asked(build_cases(flight), steered, bodies)
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
-    size = _BLOCK if steered.worth is None else max(_BLOCK, _evenly(samples, _DRAWN))
+    size = BLOCK if steered.worth is None else max(BLOCK, _evenly(samples, _DRAWN))
 
     def block(start: int) -> Block:
-        count, number = min(size, samples - start), (after + start) // _BLOCK
+        count, number = min(size, samples - start), (after + start) // BLOCK
         own = steered.of(slice(start, start + count))
         return fly_block(
             plan, tree, wind, count, seed, number, steered=own, keep_falls=keep_falls

@@ -20,7 +20,6 @@ IN_THE_AIR: Final = 0.09
 wind's error at heights in between is not kept. Measured against the integrator in
 ``tests/analytic/test_observations.py``."""
 
-_NONE: Final = -np.inf
 _WAYS: Final = 16  # a strike throws a piece in thought, so that some lie near a find
 _LONG, _HIGH = 600.0, 3000.0
 """A mistaken time may be any in ten minutes [s], a mistaken height any up to 3 km [m]."""
@@ -76,7 +75,7 @@ def log_density(figure: Misfit) -> FloatArray:
     off = figure.misses()
     size = len(figure.value) / 2 * log(2 * pi) + float(np.log(figure.error).sum())
     normal = -(off**2).sum(axis=0) / 2 - size
-    normal = np.where(np.isnan(normal), _NONE, normal)
+    normal = np.where(np.isnan(normal), -np.inf, normal)
     # Which of several equal pieces it was is not known.
     return np.asarray(np.logaddexp.reduce(normal, axis=0) - log(normal.shape[0]))
 

@@ -114,8 +114,6 @@ MISTAKEN: Final = 0.01
 """Share of reports that are wrong altogether, whatever their error says. No source:
 assumed, so that one slip of the tongue cannot rule out the truth."""
 
-_NONE: Final = -np.inf
-
 
 Far: TypeAlias = Callable[[float], str]
 
@@ -164,7 +162,7 @@ class Odds:
     def log_likelihood(self, flown: Flown) -> FloatArray:
         """Give the logarithm of the factor for every flight alike."""
         odds = self.by_case.get(flown.case.name, 1.0)
-        return np.full(flown.who.size, log(odds) if odds > 0 else _NONE)
+        return np.full(flown.who.size, log(odds) if odds > 0 else -np.inf)
 
 
 _Chance = Callable[[Flown, str], FloatArray]

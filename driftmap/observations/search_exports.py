@@ -16,11 +16,17 @@ from driftmap.observations.search_page import (
 )
 from driftmap.observations.search_picture import picture
 from driftmap.report.export_common import add, positions, xml_text
-from driftmap.report.kml_gpx import add_shape, add_track, coordinates, lat_lon, new_gpx
+from driftmap.report.kml_gpx import (
+    KML_NAMESPACE,
+    add_shape,
+    add_track,
+    coordinates,
+    lat_lon,
+    new_gpx,
+)
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import Voice
 
-_KML: Final = "http://www.opengis.net/kml/2.2"
 _MOST_ROWS: Final = 30  # squares on a sheet
 
 
@@ -66,7 +72,7 @@ def _inside(share: float, voice: Voice) -> str:
 def search_kml(search: Search, voice: Voice) -> str:
     """Write squares, lines and sweeps as KML."""
     word = voice.say("search.sweep")
-    root = ET.Element("kml", {"xmlns": _KML})
+    root = ET.Element("kml", {"xmlns": KML_NAMESPACE})
     whole = add(root, "Document")
     add(whole, "name", _title(search, voice))
     # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.

@@ -43,7 +43,7 @@ from driftmap.observations.observation import (
 from driftmap.observations.rows import SeenTable
 from driftmap.observations.targeted_flights import FIRST, LOT, know, plainly
 from driftmap.observations.weighing import AtOddsError, Weighed
-from driftmap.rocket.altimeter_record import read_record
+from driftmap.rocket.altimeter_record import LARGEST_RECORD, read_record
 from driftmap.rocket.case import CaseTree
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
@@ -55,7 +55,6 @@ _GPS_ERROR: Final = 5.0
 """Error of a phone's position each way under open sky [m]; assumed from the 4.9 m radius that
 GPS.gov states for phones (from memory)."""
 
-_LARGEST_RECORD: Final = 20_000_000  # bytes of an altimeter's record
 _INTO: Final = ("stuck in the ground",)
 _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
@@ -304,7 +303,7 @@ class _Reader:
             yield self._record(table, Path(self.source).parent / name)
 
     def _record(self, table: SeenTable, path: Path) -> Observation:
-        text = read_text(path, most=_LARGEST_RECORD)
+        text = read_text(path, most=LARGEST_RECORD)
         try:
             trace = trace_of(read_record(text, str(path)))
         except ValueError as problem:

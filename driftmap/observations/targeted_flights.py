@@ -17,7 +17,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
-from driftmap.montecarlo.cloud import Cloud, again
+from driftmap.montecarlo.cloud import BLOCK, Cloud, again
 from driftmap.montecarlo.importance_sampling import Mixture
 from driftmap.montecarlo.lean import Steered
 from driftmap.observations.case_flights import ROCKET, Flown, flown_cases
@@ -42,7 +42,6 @@ FIRST: Final = 8192
 """Flights of all cases, in whole blocks and evenly for two or four processors, where more are
 asked for: beyond these only cases are flown that can be true."""
 
-_BLOCK: Final = 4096  # flights flown together: whole blocks keep their luck
 _MOST: Final = 4  # blocks of a case in one lot
 _WANTED: Final = 800  # flights to which a case happened, to be flown again in one lot
 _TURNS: Final = 2
@@ -195,8 +194,8 @@ def _in_patches(known: Weighed) -> Weighed:
 def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
     """Take as many whole blocks of flights as bring enough to which the case happened."""
     cloud = flown.cloud
-    blocks = ceil(_WANTED / flown.who.size * cloud.flights / _BLOCK)
-    found = flown_cases(cloud, wind, first=min(blocks, _MOST) * _BLOCK, slopes=slopes)
+    blocks = ceil(_WANTED / flown.who.size * cloud.flights / BLOCK)
+    found = flown_cases(cloud, wind, first=min(blocks, _MOST) * BLOCK, slopes=slopes)
     return next((f for f in found if f.case.name == flown.case.name), flown)
 
 

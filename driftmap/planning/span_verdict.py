@@ -20,6 +20,7 @@ from driftmap.planning.trial import limits_believed
 from driftmap.verdict.check import (
     ALL_CASES,
     FAILS,
+    NO_SOURCE,
     OUTCOMES,
     RANK,
     Check,
@@ -35,7 +36,6 @@ from driftmap.verdict.setup import Setup
 _EVEN: Final = kinds_marked("even")
 """Kinds of checks that no landing enters into."""
 
-_NO_SOURCE: Final = "default of this tool, no source"
 _TOO_FAR: Final = "landings move too far between the winds worked out"
 
 _WORST_OF_ALL: Final = kinds_marked("worst")
@@ -88,7 +88,7 @@ def strictest_of_span(
     }
     merged |= {key: check for key, check in netted.items() if key not in merged}
     far = [
-        Check(kind=Kind.MISSING, name=_TOO_FAR, outcome="warn", source=_NO_SOURCE)
+        Check(kind=Kind.MISSING, name=_TOO_FAR, outcome="warn", source=NO_SOURCE)
     ] * net.coarse
     return (*merged.values(), *far)
 

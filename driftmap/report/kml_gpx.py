@@ -27,7 +27,7 @@ from driftmap.report.export_common import (
 from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import Assessment
 
-_NAMESPACE: Final = "http://www.opengis.net/kml/2.2"  # KML 2.3 keeps that of 2.2
+KML_NAMESPACE: Final = "http://www.opengis.net/kml/2.2"  # KML 2.3 keeps that of 2.2
 _STYLES: Final = {
     # Line and fill as aabbggrr: alpha, blue, green, red (OGC 12-007r2, kml:color).
     "boundary": ("ff2e6b1c", "00ffffff"),
@@ -50,7 +50,7 @@ def kml_text(
     Result: KML text. Landing points and inner contours are hidden until switched on.
     The document's description holds the cautions.
     """
-    root = ET.Element("kml", {"xmlns": _NAMESPACE, "version": "2.3"})
+    root = ET.Element("kml", {"xmlns": KML_NAMESPACE, "version": "2.3"})
     whole = add(root, "Document")
     add(whole, "name", export_common.title_of(assessment))
     add(whole, "open", "1")
@@ -155,7 +155,7 @@ def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
                 _point(several, spot)
 
 
-_GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
+_GPXKML_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
 
 
 def gpx_text(assessment: Assessment) -> str:
@@ -195,7 +195,7 @@ def new_gpx(name: str) -> tuple[ET.Element, ET.Element]:
     """Begin a document of GPX; give its root, and what it says of itself."""
     creator = f"driftmap {version('driftmap')}"
     root = ET.Element(
-        "gpx", {"version": "1.1", "creator": creator, "xmlns": _GPX_NAMESPACE}
+        "gpx", {"version": "1.1", "creator": creator, "xmlns": _GPXKML_NAMESPACE}
     )
     head = add(root, "metadata")
     add(head, "name", name)

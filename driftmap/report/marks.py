@@ -203,7 +203,7 @@ def zone_at(shape: BaseGeometry, zones: Sequence[Zone]) -> ZoneKind | None:
 Bounds = tuple[float, float, float, float]
 """West, south, east, north from the pad [m]."""
 
-_LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and no O: they are heard as 1 and 0
+LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and no O: they are heard as 1 and 0
 _SIZES: Final[dict[Units, tuple[float, ...]]] = {
     "us": tuple(FOOT * n * 10**k for k in range(7) for n in (50, 100, 200, 250)),
     "si": tuple(float(n * 10**k) for k in range(7) for n in (20, 25, 50, 100)),
@@ -238,7 +238,7 @@ class Squares:
     @property
     def letters(self) -> str:
         """Letters of the columns from west to east."""
-        return _LETTERS[: self.columns]
+        return LETTERS[: self.columns]
 
     def lines(self) -> list[FloatArray]:
         """Give the lines of the grid.
@@ -269,7 +269,7 @@ def lay_squares(bounds: Bounds, units: Units) -> Squares:
         if max(columns, rows) <= _MOST:
             break
     # No ground on Earth is wider than a dozen of the largest.
-    columns, rows = (min(max(n, 1), len(_LETTERS)) for n in (columns, rows))
+    columns, rows = (min(max(n, 1), len(LETTERS)) for n in (columns, rows))
     return Squares(size, first * size, low * size, columns, rows)
 
 

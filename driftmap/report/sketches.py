@@ -15,7 +15,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.frames import Frame
-from driftmap.report.marks import ring_step
+from driftmap.report.marks import LETTERS, ring_step
 from driftmap.report.page import printable, svg
 from driftmap.report.plates import Room, widths
 from driftmap.report.sentences import subject
@@ -144,10 +144,8 @@ def _compass(voice: Voice) -> Iterable[str]:
 
 
 _WIDTH: Final = 900.0
-_LETTERS: Final = (13, 30)
+_LETTER_SIZES: Final = (13, 30)
 """Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
-
-_KEY: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 _STEPS: Final = 5
 """Steps of colour for the share that is go; the style has them, by day and by night."""
@@ -177,7 +175,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         *_numbers(view, [p for p in places if not p.broken][:best]),
         *(
             line
-            for each in _LETTERS
+            for each in _LETTER_SIZES
             for line in _called(view, size, people, places, each, voice)
         ),
         _scale(view, size[1], voice),
@@ -196,8 +194,8 @@ def _apart(places: Sequence[Place]) -> float:
 def _held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
     """Give each reason a letter and its count, the commonest first; the rarest share the last."""
     counts = Counter(filter(None, reasons)).most_common()
-    last = len(_KEY) - 1
-    return {what: (_KEY[min(i, last)], n) for i, (what, n) in enumerate(counts)}
+    last = len(LETTERS) - 1
+    return {what: (LETTERS[min(i, last)], n) for i, (what, n) in enumerate(counts)}
 
 
 def held_key(reasons: Iterable[str], voice: Voice) -> list[str]:

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from driftmap.core.errors import InputError, PlacedError, at, located
 from driftmap.core.files import parse_toml, read_text
+from driftmap.core.points import COMPASS
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.report.words import (
     FAR,
@@ -217,7 +218,7 @@ def _cautions(found: object) -> tuple[str, ...]:
 
 _SECONDS: Final = 120  # up to which a moment is counted in seconds alone
 _PACE: Final = {"us": ("mph", MILE_PER_HOUR), "si": ("km/h", 1000.0 / 3600.0)}
-_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+_POINTS = COMPASS[::2]
 
 
 @dataclass(frozen=True, slots=True)

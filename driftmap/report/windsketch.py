@@ -24,6 +24,17 @@ _BEARING: Final = (262.0, 394.0)
 _STEPS: Final = (1.0, 2.0, 5.0)
 
 
+PICTURE_TOP: Final = 3000.0
+"""Height up to which a wind is shown at the most where nobody asks for more [m]."""
+
+_LEAST_TOP: Final = 300.0  # m
+
+
+def shown_top(wind: WindProfile) -> float:
+    """Choose the height up to which a wind is shown: as far as it is known, within bounds [m]."""
+    return min(max(wind.known_to, _LEAST_TOP), PICTURE_TOP)
+
+
 def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     """Draw a wind by height.
 

@@ -8,13 +8,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Final, Literal, TypeAlias
 
 from driftmap.core import units as unit_names
+from driftmap.core.points import COMPASS
 
 Units: TypeAlias = Literal["us", "si"]
 
-_POINTS: Final = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
 _TIES: Final = re.compile(
     r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))|(?<=\S) (?=[:;!?](?: |$))"
 )
@@ -73,7 +70,7 @@ def compass(azimuth: float) -> str:
     >>> compass(math.radians(62)), compass(math.radians(-5))
     ('ENE', 'N')
     """
-    return _POINTS[round(math.degrees(azimuth) / 22.5) % 16]
+    return COMPASS[round(math.degrees(azimuth) / 22.5) % 16]
 
 
 def bearing(azimuth: float) -> str:

@@ -14,6 +14,9 @@ from driftmap.core.errors import FlightError, at, located
 from driftmap.core.tables import check_remarks, names_of, number_of, rows_of
 from driftmap.core.units import FOOT
 
+LARGEST_RECORD: Final = 20_000_000
+"""Largest file of a record [bytes]: 100 samples a second for an hour and more."""
+
 _SPIKE: Final = 0.7  # s; running median that passes over a pressure spike
 _ON_PAD: Final = 10.0  # s before lift-off that set the zero
 _MOST_POINTS: Final = 400  # a denser way up is averaged down to these

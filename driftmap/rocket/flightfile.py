@@ -12,7 +12,7 @@ from driftmap.core.errors import FlightError, nearest
 from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
 from driftmap.rocket.airframe import Airframe
-from driftmap.rocket.altimeter_record import Record, read_record
+from driftmap.rocket.altimeter_record import LARGEST_RECORD, Record, read_record
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Measured, table_of
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from driftmap.rocket.altimeter_fit import Inferred
 
 
-_LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
 _NOT_KEYS = {"fitted", "notes", "said", "source"}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
@@ -134,7 +133,7 @@ def _with_record(
         frame = {"drag_coefficient": 1.0, **frame}
     airframe = _checked(Airframe, frame, source, ("airframe",))
     path = flight.parent / measured.curve
-    text = read_text(path, FlightError, _LARGEST_RECORD)
+    text = read_text(path, FlightError, LARGEST_RECORD)
     said += said_in(str(path), remarks(text))
     record = read_record(text, str(path))
     found = _inferred(measured, record, airframe, flight, known=known)

@@ -177,6 +177,9 @@ class Check:
         return f", {name}," in f", {self.area},"
 
 
+NO_SOURCE: Final = "default of this tool, no source"
+"""Source of a limit that nobody published."""
+
 MISSING_INPUT: Final = "missing input"
 """Source of what holds because nobody told it."""
 

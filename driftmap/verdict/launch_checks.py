@@ -15,7 +15,16 @@ from driftmap.core.units import FOOT, KNOT
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.stability import Balance
-from driftmap.verdict.check import Check, Kind, Outcome, at_most, beside, compared, held
+from driftmap.verdict.check import (
+    NO_SOURCE,
+    Check,
+    Kind,
+    Outcome,
+    at_most,
+    beside,
+    compared,
+    held,
+)
 from driftmap.verdict.limits import Limit
 
 _CALM: Final = 0.1  # m/s; a rail speed over less says nothing
@@ -91,7 +100,6 @@ def _reaches(
 
 
 _NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
-_ASSUMED: Final = "default of this tool, no source"
 _CLEAR: Final = (
     "safety codes of associations: into no cloud (from memory); the height reported "
     "above its station counts as above the pad (assumed)"
@@ -175,7 +183,7 @@ def _lowest(wind: WindProfile) -> list[Check]:
     assert lowest is not None  # a profile fills it in
     if lowest <= _NEAR_GROUND:
         return []
-    limit = Limit(_NEAR_GROUND, "length", "low", _ASSUMED)
+    limit = Limit(_NEAR_GROUND, "length", "low", NO_SOURCE)
     note = "add a reading at head height"
     return [compared(Kind.WIND_NEAR_GROUND, lowest, "m", limit, note=note)]
 
@@ -194,7 +202,7 @@ def _warned(wind: WindProfile) -> list[Check]:
     """Hold on what the reports warn of, and where they disagree; tell what was set aside."""
     figures = {two.told: two for two in wind.disagree}
     warned = [
-        held(Kind.WIND_WARNED, _ASSUMED, said, winds=figures.get(said))
+        held(Kind.WIND_WARNED, NO_SOURCE, said, winds=figures.get(said))
         for said in wind.warned
     ]
     who = "whoever set it aside answers for it"

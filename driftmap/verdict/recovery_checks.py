@@ -21,6 +21,7 @@ from driftmap.rocket.stage_cases import DOES_NOT_LIGHT
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.check import (
     MISSING_INPUT,
+    NO_SOURCE,
     Check,
     Kind,
     Outcome,
@@ -110,7 +111,7 @@ def _opening(
     burning = int(np.count_nonzero(rows["after_burnout"] <= 0))
     if burning:
         p = binomial(burning, rows["speed"].size)
-        never = Limit(0.0, "share", "low", "default of this tool, no source")
+        never = Limit(0.0, "share", "low", NO_SOURCE)
         name = f"{device.name} {_THRUST}"
         line = estimated(Kind.OPENING_THRUST, p, never, name=name, case="")
         yield replace(line, outcome="fail", note=_AFTER)

@@ -30,7 +30,7 @@ from driftmap.rules.jurisdiction import lands, standing
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.result import LineOutcome, RuleResult
 from driftmap.rules.ruleset import RuleSet
-from driftmap.verdict.check import Check, Kind, Outcome, beside, held
+from driftmap.verdict.check import NO_SOURCE, Check, Kind, Outcome, beside, held
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 _KINDS: Final = {"surface_wind": Kind.SURFACE_WIND, "rail_tilt": Kind.RAIL_TILT}
@@ -65,7 +65,7 @@ def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:
             f"winds disagree at 10 m: {flown} was flown, with its gusts and error up to "
             f"{high}, {told} was answered"
         )
-        source = "two standard errors: default of this tool, no source"
+        source = f"two standard errors: {NO_SOURCE}"
         two = Disagreement(
             words,
             WindLevel(MAST, None, speed, most, wind.source),

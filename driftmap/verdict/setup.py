@@ -13,6 +13,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.verdict.check import (
+    NO_SOURCE,
     OUTCOMES,
     RANK,
     Check,
@@ -124,6 +125,6 @@ def _beside(told: str, there: Verdict, outcome: Outcome) -> Check:
         kind=Kind.WIND_WARNED,
         name=f"{told}{word}",
         outcome=outcome,
-        source="default of this tool, no source",
+        source=NO_SOURCE,
         beside=True,
     )

@@ -13,6 +13,7 @@ from driftmap.air.profile_law import ROUGHNESS, surface_shape
 from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.points import COMPASS
 from driftmap.core.tables import number_of
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed, words
 from driftmap.winds.times import check_zone, clock_time
@@ -20,12 +21,8 @@ from driftmap.winds.times import check_zone, clock_time
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""
 
-_POINTS: Final = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
 _LETTERS: Final = {"N": "NORTH", "E": "EAST", "S": "SOUTH", "W": "WEST"}
-_LONG: Final = {"".join(map(_LETTERS.__getitem__, name)): name for name in _POINTS}
+_LONG: Final = {"".join(map(_LETTERS.__getitem__, name)): name for name in COMPASS}
 """Points in full, such as NORTHNORTHEAST, and how they are written."""
 
 _POINT: Final = 22.5  # deg between compass points
@@ -55,7 +52,7 @@ _SAYINGS: Final = words("spoken")
 _PARTS: Final = {
     "speed": r"\d+(?:[.,]\d*)?|\.\d+",
     "unit": "mph|kts?|knots?|kn|m/s|mps|ms|km/h|kmh|kph|kmph|ft/s|fps",
-    "compass": "|".join(sorted((*_POINTS, *_LONG), key=lambda one: (-len(one), one))),
+    "compass": "|".join(sorted((*COMPASS, *_LONG), key=lambda one: (-len(one), one))),
     "coded": _SAYINGS["coded"],
 }
 _PLAIN: Final = (
@@ -315,8 +312,8 @@ def bearing_of(text: str) -> tuple[float, float]:
     """Read degrees or a compass point: the bearing, and its standard error [rad]."""
     name = re.sub(r"(?<=[A-Z])-(?=[A-Z])", "", text.upper())
     name = _LONG.get(name.removesuffix("ERLY"), name)
-    if name in _POINTS:
-        bearing = math.radians(_POINT * _POINTS.index(name))
+    if name in COMPASS:
+        bearing = math.radians(_POINT * COMPASS.index(name))
         return bearing, math.hypot(_POINT_ERROR, _READ_ERROR)
     try:
         return check_direction(float(name)), _READ_ERROR

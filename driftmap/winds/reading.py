@@ -222,6 +222,9 @@ def _stations() -> dict[str, tuple[float, float]]:
     return {name: (float(north), float(east)) for name, north, east in rows}
 
 
+FARTHEST_STATION: Final = 500_000.0
+"""A station farther off than this tells nothing of the field [m]; assumed."""
+
 _FARTHEST: Final = 50_000.0
 """A wind that says that it is of a place farther off than this is refused [m]; assumed."""
 

@@ -18,6 +18,7 @@ from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.core.files import bytes_of
 from driftmap.core.tables import remarks_of
 from driftmap.winds.reading import (
+    FARTHEST_STATION,
     SLIP,
     Reading,
     Setting,
@@ -96,12 +97,9 @@ def away_told(text: str, setting: Setting) -> float | None:
         return setting.station_away
     with at(told[0]):
         away = units.quantity(told[1], "length")
-        if not 0 <= away <= _FARTHEST:
+        if not 0 <= away <= FARTHEST_STATION:
             raise ValueError(f"away {away:g} m; accepted is 0 to 500 km")
     return away
-
-
-_FARTHEST: Final = 500_000.0  # m
 
 
 def above_zero(text: str, dimension: str) -> float:

@@ -150,7 +150,7 @@ def test_same_seed_same_points(willet, saltgrass):
 @pytest.mark.usefixtures("flown_anew")
 def test_more_samples_begin_with_the_same_flights(willet, saltgrass, monkeypatch):
     """A block of flights does not depend on how many follow it."""
-    monkeypatch.setattr(cloud, "_BLOCK", 64)
+    monkeypatch.setattr(cloud, "BLOCK", 64)
     wind = read_wind("8 mph from 240", site_altitude=saltgrass.elevation)
     few = fly(willet, wind, saltgrass.elevation, samples=64, seed=1)
     more = fly(willet, wind, saltgrass.elevation, samples=90, seed=1)
