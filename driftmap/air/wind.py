@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 import numpy as np
@@ -178,16 +179,14 @@ class WindProfile:
     gust : float
         How far gusts near the ground stand above the mean wind [m s⁻¹].
     strongest : float or None
-        Strongest mean wind at 10 m that any report of this hour tells [m s⁻¹]; None
-        where it is the profile's own.
+        Strongest mean wind at 10 m that any report tells [m s⁻¹]; None if it is its own.
     stronger : tuple of Stronger
         What each report that was passed over tells, where it was stronger and yet within
         the errors of both.
     disagree : tuple of Disagreement
         Winds of which `warned` says that they disagree.
     with_most : WindProfile or None
-        As strong as it may be by what was told, as "less than 6 mph"; None where one strength
-        was told.
+        As strong as it may be where it was told as "less than 6 mph"; else None.
     with_aside : WindProfile or None
         The wind with what somebody set aside of it that would still have counted: a
         verdict holds where that is worse.
@@ -200,6 +199,8 @@ class WindProfile:
     age : float or None
         Hours between the flight and the oldest source [h]; None when the age of one is
         not known.
+    when : datetime or None
+        Time of the flight that it was read for; None where it is read for no one time.
     foretold : bool
         Whether the wind near the ground was foretold, and nobody read it.
     convection : Convection or None
@@ -217,10 +218,8 @@ class WindProfile:
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     cloud_cover, visibility : float or None
         Most cloud, as a share, and least visibility [m] that a surface report tells.
-    cloud_base : float or None
-        Height of the lowest cloud that hides most of the sky [m], as reported.
-    lowest_cloud : float or None
-        Height of the lowest cloud of any amount [m], as reported.
+    cloud_base, lowest_cloud : float or None
+        Height of the lowest cloud that hides most of the sky, and of any [m], as reported.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -251,6 +250,7 @@ class WindProfile:
     source: str = ""
     assumed: tuple[str, ...] = ()
     age: float | None = None
+    when: datetime | None = None
     foretold: bool = False
     undated: tuple[str, ...] = ()
     warned: tuple[str, ...] = ()

@@ -129,7 +129,7 @@ def _by_the_clock(wind: WindProfile, run: Run, out: Path) -> WindProfile:
 
     A clock that is behind lets an old reading, and the last go, count for longer.
     """
-    from driftmap.verdict.assessment import CLOCKS
+    from driftmap.verdict.setup import CLOCKS
 
     latest = time.time() + CLOCKS.total_seconds()
     named = [run.flight, run.site, *run.answers, *run.asked.winds]

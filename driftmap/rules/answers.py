@@ -49,6 +49,8 @@ class Answers:
         Why an answer that was given does not count, by its name.
     when : datetime or None
         Time of the flight, if it is known.
+    occasion : Occasion or None
+        Flight, site and time that they were read for; None where they were given by hand.
     files : tuple of (str, str)
         Name and SHA-256 of each file.
     taken_back : tuple of str
@@ -66,6 +68,7 @@ class Answers:
     source: str = "answers"
     stale: Mapping[str, str] = field(default_factory=dict)
     when: datetime | None = None
+    occasion: Occasion | None = None
     files: tuple[tuple[str, str], ...] = ()
     taken_back: tuple[str, ...] = ()
     holds: tuple[datetime, datetime] | None = None
@@ -120,6 +123,8 @@ def read_answers(
         If a file cannot be read, does not say what day and site it is for, answers what
         nobody asks, or contradicts another.
     """
+    if when is not None and when.tzinfo is None:
+        raise InputError("when", "", f"{when}; accepted is a time with its zone")
     sets = picked_rules(site) if site.rules.strip() or paths else ()
     return answers_to(paths, sets, Occasion.of(flight, site, when))
 
@@ -133,7 +138,7 @@ def answers_to(
     Raises `InputError` as `read_answers`.
     """
     asked = questions(sets)
-    found, read = Answers(when=occasion.when), _Read([], [])
+    found, read = Answers(when=occasion.when, occasion=occasion), _Read([], [])
     for path in paths:
         found = _joined(found, _file(Path(path), asked, occasion, read))
     # What was denied at another pad of the field stands until somebody says yes at this one.

@@ -14,6 +14,7 @@ from driftmap.air import turbulence
 from driftmap.air.day import AirDay
 from driftmap.air.sun import toward_dark
 from driftmap.air.wind import WindProfile
+from driftmap.core.errors import InputError
 from driftmap.core.units import ZERO_CELSIUS
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
@@ -36,14 +37,20 @@ from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
 from driftmap.verdict.reading_value import Worth, more_wind
-from driftmap.verdict.setup import Setup, checks_of, flown, in_stronger
+from driftmap.verdict.setup import (
+    CLOCKS,
+    Setup,
+    check_read_for,
+    checks_of,
+    flown,
+    in_stronger,
+)
 
 STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
 surface winds are reported over ten minutes, and two of those are long for a breeze."""
 
-CLOCKS: Final = timedelta(minutes=2)
-"""How far two clocks may be apart; assumed."""
+_FEWEST: Final = 2  # flights; one has no spread
 
 CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
@@ -150,9 +157,11 @@ def assess(  # noqa: PLR0913 - all but three are options
     Raises
     ------
     DriftmapError
-        If an input cannot be used; nothing missing ever turns into "go".
+        If an input cannot be used, or answers and wind were read for another flight, site
+        or time; nothing missing ever turns into "go".
     """
     setup = Setup(flight, site, samples, seed, day, answers)
+    check_read_for(setup, wind)
     return assess_setup(setup, wind, precision=precision, progress=progress)
 
 
@@ -172,6 +181,11 @@ def assess_setup(
     Without ``advice`` no other aims and no other readings of the wind are tried, of which
     notes tell and no verdict knows.
     """
+    if setup.samples < _FEWEST:
+        told = f"{setup.samples}; accepted is {_FEWEST} and more"
+        raise InputError("samples", "", told)
+    if precision is not None and not 0 < precision <= 1:
+        raise InputError("precision", "", f"{precision:g}; accepted is above 0, to 1")
     flight, site, answers = setup.flight, setup.site, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
     cloud = flown(setup, wind, progress=progress)
@@ -213,7 +227,7 @@ def _assumed(
         *wind.assumed,
         *cloud.plan.assumed,
         *cloud.tree.assumed,
-        _of_the_day(setup.day),
+        _of_the_day(cloud.plan.sky.day),
         *_loosened(checks),
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",

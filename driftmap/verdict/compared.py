@@ -12,7 +12,7 @@ from driftmap.rules.answers import of_another
 from driftmap.rules.reading import picked_rules
 from driftmap.verdict.assessment import Assessment, assess_setup
 from driftmap.verdict.people_checks import AreaHit
-from driftmap.verdict.setup import Setup
+from driftmap.verdict.setup import Setup, check_read_for
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,6 +71,8 @@ def compare(
             for name, flight in alternatives(setup.flight).items()
         ]
     )
+    for one in (setup, *beside):
+        check_read_for(one, wind)
     found = []
     for name, one in ways:
         found.append(Compared(name, assess_setup(one, wind)))

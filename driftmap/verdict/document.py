@@ -245,6 +245,8 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
     for other in ("with_aside", "with_most"):
         if plain.get(other):
             own[other] = _wind(plain[other])
+    if plain.get("when"):
+        own["when"] = datetime.fromisoformat(plain["when"])
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from datetime import timedelta
+from typing import Final
 
-from driftmap.air.day import AirDay
+from driftmap.air.day import AirDay, day_told
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
+from driftmap.core.errors import InputError
 from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
+from driftmap.rules.occasion import Occasion
 from driftmap.verdict.check import (
     NO_SOURCE,
     OUTCOMES,
@@ -23,6 +27,9 @@ from driftmap.verdict.check import (
     decide_ahead,
 )
 from driftmap.verdict.judgement import judge_all
+
+CLOCKS: Final = timedelta(minutes=2)
+"""How far two clocks may be apart; assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +48,8 @@ class Setup:
         Seed of the draws; the same seed gives the same result, so that alternatives are
         compared on the same luck.
     day : AirDay, optional
-        Surface readings of temperature, pressure and humidity; the standard atmosphere
-        when left out.
+        Surface readings of temperature, pressure and humidity; those of the wind's own
+        report when left out, and the standard atmosphere where it has none.
     answers : Answers, optional
         What people confirmed of the rules that the site names; what is not answered
         makes the verdict hold.
@@ -63,15 +70,46 @@ def flown(
 
     Result: landing points; they do not depend on where the pad stands on the site.
     """
+    altitude = setup.site.elevation
     return fly(
         setup.flight,
         wind,
-        setup.site.elevation,
+        altitude,
         samples=setup.samples,
         seed=setup.seed,
-        day=setup.day,
+        day=setup.day or day_told(altitude, wind.temperature, wind.altimeter),
         progress=progress,
     )
+
+
+def check_read_for(setup: Setup, wind: WindProfile) -> None:
+    """Refuse answers and a wind that were read for another flight, site or time.
+
+    Answers count for what they were given for, and a wind has the age it had at one time: a
+    program that goes on with either beside another flight reads them again.
+    """
+    said = setup.answers
+    if said is None or said.occasion is None:
+        return
+    now = Occasion.of(setup.flight, setup.site, said.when)
+    if said.occasion != now:
+        then = said.occasion
+        raise InputError(
+            "answers",
+            "",
+            f"read for {then.flight} at {then.site}, and flight file, pad or drawing are "
+            f"others now ({now.flight} at {now.site}); accepted is read_answers of this "
+            "flight, this site and this time",
+        )
+    if said.when is None or wind.when is None:
+        return
+    if abs(said.when - wind.when) > CLOCKS:
+        raise InputError(
+            "wind",
+            "",
+            f"read for {wind.when:%Y-%m-%d %H:%M %z}, the answers for "
+            f"{said.when:%Y-%m-%d %H:%M %z}; accepted is one time, `when`, for both",
+        )
 
 
 def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:

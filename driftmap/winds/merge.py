@@ -269,6 +269,7 @@ def _with_doubts(
     return replace(
         profile,
         age=None if None in ages else max(age for age in ages if age is not None),
+        when=setting.when,
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in stack.used if s.age is None),
         renewed_in=min(

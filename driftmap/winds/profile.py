@@ -85,7 +85,7 @@ def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """Merge a wind for its shape alone, of whatever day, without an age: to plan with."""
     times = [r.valid for r in readings if r.valid is not None]
     own = replace(setting, when=max(times, default=setting.when), ahead=True)
-    return replace(merge(readings, own), age=None, undated=())
+    return replace(merge(readings, own), age=None, when=None, undated=())
 
 
 def read_wind(

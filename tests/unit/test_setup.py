@@ -1,7 +1,7 @@
 """The set-up of a run: one record, and what can be called with it."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -92,6 +92,73 @@ def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
     assert (first.name, second.name) == (setup.flight.name, "other")
     assert first.assessment.answers == said.answers
     assert second.assessment.checks == assess_setup(other, wind).checks
+
+
+WHEN = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+EAST = "4 mph from 90"
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("heavier", "answers: read for"),
+        ("renamed", "answers: read for"),
+        ("other pad", "answers: read for"),
+        ("more people", "answers: read for"),
+        ("wind of another day", "wind: read for 2026-06-12 15:30"),
+        ("wind of an hour ago", "wind: read for 2026-06-13 14:30"),
+    ],
+)
+def test_a_program_reads_answers_and_wind_anew_for_another_flight_pad_or_time(
+    setup, change, told
+):
+    """What was answered for one rocket is none of the next, nor a wind of that of tomorrow."""
+    flight, site, when = setup.flight, setup.site, WHEN
+    said = driftmap.read_answers(["examples/answers-dunlin.toml"], flight, site, when)
+    if change == "heavier":
+        mass = replace(flight.airframe.mass, value=1.15)
+        airframe = flight.airframe.model_copy(update={"mass": mass})
+        flight = flight.model_copy(update={"airframe": airframe})
+    elif change == "renamed":
+        flight = flight.model_copy(update={"name": "other"})
+    elif change == "other pad":
+        site = driftmap.read_site("sites/saltgrass-west.geojson")
+    elif change == "more people":
+        first, *rest = site.areas
+        site = replace(site, areas=(replace(first, people=99), *rest))
+    else:
+        when -= timedelta(days=1) if "day" in change else timedelta(hours=1)
+    wind = driftmap.read_wind(EAST, site_altitude=site.elevation, when=when)
+    with pytest.raises(InputError, match=told):
+        assess(flight, site, wind, answers=said, samples=50)
+    with pytest.raises(InputError, match=told):
+        compare(Setup(flight, site, answers=said, samples=50), wind)
+
+
+def test_an_assessment_takes_the_air_of_the_winds_own_report(setup):
+    """Forty degrees at the field are thinner air, whether a command or a program flies in it."""
+    site = setup.site
+    report = "METAR XXXX 131520Z 09004KT 10SM CLR 41/10 A2992"
+    said = {"site_altitude": site.elevation, "when": WHEN, "station_away": 3e3}
+    wind = driftmap.read_winds([EAST, report], **said)
+    found = assess(setup.flight, site, wind, samples=50)
+    assert found.cloud.plan.sky.day == day_of(Weather(), site.elevation, wind)
+    assert found.cloud.plan.sky.day.temperature == pytest.approx(41 + 273.15)
+    assert any("41 °C" in text for text in found.assumed)
+    assert not any("standard atmosphere" in text for text in found.assumed)
+    typed = AirDay(temperature=300.0, pressure=90e3, humidity=0.0, altitude=1200.0)
+    found = assess(setup.flight, site, wind, samples=50, day=typed)
+    assert found.cloud.plan.sky.day == typed
+
+
+@pytest.mark.parametrize("precision", [np.nan, 0.0, -1.0, 2.0])
+def test_what_cannot_be_flown_is_refused_before_the_work(setup, wind, precision):
+    with pytest.raises(InputError, match=r"precision: .* accepted is above 0"):
+        assess_setup(setup, wind, precision=precision)
+    with pytest.raises(InputError, match="samples: 1; accepted is 2"):
+        assess(setup.flight, setup.site, wind, samples=1)
+    with pytest.raises(InputError, match="accepted is a time with its zone"):
+        driftmap.read_answers([], setup.flight, setup.site, datetime(2026, 6, 13, 8))
 
 
 def test_the_air_flown_in_is_told():
