@@ -334,7 +334,7 @@ def draw_air(
         One column for each flight.
     """
     height = column_heights(wind, top)
-    # Luck of its own for each: how many numbers a wind takes is not to change its gusts.
+    # Random streams apart: how many numbers a wind takes must not change its gusts.
     east, north = draw_wind(wind, height, count, rng.spawn(1)[0], steer=steer)
     # Each flight has the turbulence of its own wind, and at least that of the gusts told.
     low = np.hypot(_at(height, east), _at(height, north))

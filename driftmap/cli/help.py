@@ -91,7 +91,7 @@ def _schema(topic: str | None) -> dict[str, Any]:
 
         schema = answers_schema()
     else:
-        told = "there is one of flight, of site, of answers, and one of rules"
+        told = "there is one for flight, site, answers and rules"
         raise InputError("--schema", "", told)
     schema["properties"]["form"] = {"type": "integer", "minimum": 1, "maximum": FORM}
     return schema

@@ -72,7 +72,7 @@ def _cells_of(line: str, mark: str) -> list[str]:
         try:
             (cells,) = csv.reader([line], delimiter=mark, skipinitialspace=True)
         except csv.Error as problem:
-            raise ValueError(f"cannot be parted into cells: {problem}") from None
+            raise ValueError(f"cannot be split into cells: {problem}") from None
     return [cell.replace('"', " ").strip() for cell in cells]
 
 

@@ -202,7 +202,7 @@ class Desk:
         if page.exception() is not None:
             with self._drawing:
                 self._pages.pop(key, None)
-        # Who shows it about the word of now knows by this what it was drawn of.
+        # The page about it compares this with the word of now: it tells what it was drawn of.
         mark = f'<head><meta name="drawn-of" content="{of}">'
         return page.result().replace("<head>", mark, 1)
 

@@ -226,7 +226,7 @@ def wind_of(
     if not beside:
         return wind
     whole = merge([*readings, *(one for one, _ in beside)], setting)
-    # Of two winds that disagree anyhow is told once.
+    # Two winds that disagree anyway are told once.
     known = [two.other for two in wind.disagree]
     more = [two for two in whole.disagree if two.other not in known]
     again = {two.told for two in whole.disagree}.difference(two.told for two in more)

@@ -244,7 +244,7 @@ def questions_of(nodes: Iterable[DialNode]) -> tuple[list[list[str]], list[list[
         for check in node.checks:
             if not check.question or check.outcome == "pass":
                 continue
-            # What the note says of the wind at hand differs; the question does not.
+            # Notes differ by the wind; the question does not.
             key = (check.name, check.area)
             if key not in found:
                 found[key] = len(found)

@@ -43,7 +43,7 @@ def stand(seen: Watch) -> list[Order]:
     say, told, name = seen.voice.say, [], _names(seen)
     people = [spot for spot in seen.places if spot.stand]
     kinds = {zone.kind: zone.shape for zone in seen.drawn}
-    # Of all who do not move: nobody is passed over whom a check only doubts to be clear.
+    # Of all who do not move, also those whom a check only doubts to be clear.
     mild = [s for s in people if s.seen == "warn"]
     calm = [s for s in people if s.seen == "pass"]
     if sent := seen.moves:

@@ -225,7 +225,7 @@ def _joined(one: Answers, other: Answers) -> Answers:
     ):
         for name in mine.keys() & theirs.keys():
             if mine[name] != theirs[name]:
-                text = f"is answered otherwise in {one.source}"
+                text = f"is answered differently in {one.source}"
                 raise InputError(other.source, name, text)
     confirmed = {**one.confirmed, **other.confirmed}
     numbers = {**one.numbers, **other.numbers}

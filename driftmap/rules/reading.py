@@ -105,9 +105,7 @@ def _check_names(found: dict[Path, RuleSet]) -> None:
             text, where = asked.setdefault(question.name, (question.text, path))
             # Classes of one file of the package may word one question each their way.
             if text != question.text and not path == where == _HOME / path.name:
-                told = (
-                    f"is asked otherwise in {where.name}; accepted is a name of its own"
-                )
+                told = f"is asked differently in {where.name}; accepted is a name of its own"
                 raise InputError(str(path), question.name, told)
 
 

@@ -276,7 +276,7 @@ def _aloft_first(
 
     So it is told first, with what would settle it; the word stays as hard as it is.
     """
-    # As far above the highest reading as an officer takes it passes, and is unknown yet.
+    # Within what an officer answers for above the highest reading it passes, yet is unknown.
     aloft = [c for c in checks if c.kind in ALOFT and c.value]
     unknown = [c for c in aloft if c.outcome != "pass"] or aloft[:1]
     against = {c.kind for c in checks if c.outcome == "fail" and not c.question}

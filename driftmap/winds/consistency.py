@@ -90,7 +90,7 @@ def _warned(stack: Stack) -> Iterator[str]:
         if reading.away is None and reading.kind == "aloft" and source in stack.used:
             yield f"{reading.source}: {_WHERE}"
         elif reading.away is not None and reading.away > _FAR_OFF:
-            # Of other country: where it is not flown, a slip that somebody made all the same.
+            # From so far it tells nothing; even where it is not flown, somebody made a slip.
             yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
     yield from _undirected(stack.nodes)
     yield from _leaps(stack.nodes)

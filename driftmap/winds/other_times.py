@@ -79,7 +79,7 @@ def _doubts(
     if other.forecast and not near:
         if off not in beside or other.window:  # for those hours alone
             return
-        # As far as it has gone over within an hour of the flight.
+        # As far as the change has come within an hour of the flight.
         part = (math.copysign(_SOON, off) - here) / (off - here or math.inf)
     if part <= 0 or (not other.forecast and abs(off) > PAST):
         return

@@ -154,7 +154,7 @@ def _reading(source: str, setting: Setting) -> Reading:
         direction_error=spread,
         terrain=terrain,
         assumed=notes,
-        # Who says what it is less than has not said that it is half of it.
+        # "Less than 6" does not say that it is 3.
         up_to=2.0 if low == 0.0 < high else 1.0,
     )
 

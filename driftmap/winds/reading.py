@@ -272,7 +272,7 @@ def held_to_ground(ground: float, setting: Setting) -> Iterator[str]:
     if abs(apart) > _FAR_APART:
         raise ValueError(f"{told}; accepted is {_FAR_APART:.0f} m")
     if abs(apart) > _APART:
-        yield f"{told}: it is of other country, or not in that unit"
+        yield f"{told}: is it of another place, or in another unit?"
 
 
 ONE_TIME: Final = 1.5

@@ -107,7 +107,7 @@ def _descent(fixes: list[Fix]) -> tuple[list[Fix], float, str]:
     others = (_rises(part, ground) for part in (before, after[end:]))
     for other in filter(None, others):
         raise ValueError(
-            f"holds a second flight, up at {other.time:%H:%M:%S}Z: part the log, and give "
+            f"holds a second flight, up at {other.time:%H:%M:%S}Z: split the log, and give "
             "each flight's as a wind of its own"
         )
     settled = after[0].time + _SETTLED

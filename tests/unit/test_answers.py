@@ -447,7 +447,9 @@ def test_several_files_are_one(tmp_path):
 
 
 def test_two_answers_for_one_day_are_refused(tmp_path):
-    with pytest.raises(InputError, match=r"answers1.*landowner_leave: .*otherwise in"):
+    with pytest.raises(
+        InputError, match=r"answers1.*landowner_leave: .*differently in"
+    ):
         read(
             tmp_path, HEAD + 'landowner_leave = "yes"', HEAD + 'landowner_leave = "no"'
         )

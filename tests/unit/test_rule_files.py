@@ -153,7 +153,7 @@ def test_club_question_and_paths_beside_the_file(tmp_path):
         (ROW + 'when = [{ fact = "liftoff_mass" }]\n', ["when", "exactly one of"]),
         (ROW + 'when = [{ fact = "mas", above = "1 kg" }]\n', ["'mas' is no fact"]),
         (ROW + 'classes = ["Class 2"]\n', ["'Class 2' is no class here"]),
-        ('[[rule]]\nname = "until"\nquestion = "is it so"\n', ["until: is asked otherwise"]),
+        ('[[rule]]\nname = "until"\nquestion = "is it so"\n', ["until: is asked differently"]),
         ('[[rule]]\nname = "surface_wind"\nquestion = "is it calm"\n', ["names a limit"]),
         ('[[rule]]\nname = "calm"\nquestion = "is it calm"\nlimit = "3 mph"\n',
          ["rule 1 (calm), limit", "no meaning for a question"]),
@@ -292,7 +292,7 @@ def test_a_question_of_ones_own_needs_a_name_of_its_own(tmp_path, sets, name, wh
         f'[[rule]]\nname = "{name}"\nquestion = "the tower was rung"\nsource = "club"\n'
     )
     club.write_text(f'title = "Club"\n{row}', encoding="utf-8")
-    told = rf"club.toml: {name}: is asked otherwise in {where}; accepted is a name of"
+    told = rf"club.toml: {name}: is asked differently in {where}; accepted is a name of"
     with pytest.raises(InputError, match=told):
         read_rules([*sets, str(club)])
     club.write_text(f'title = "Club"\n{row}'.replace(name, "tower"), encoding="utf-8")
