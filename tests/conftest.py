@@ -170,7 +170,8 @@ def blocks_flown_once():
     planned, flown = Once(100), Once(KEPT_FLIGHTS, lambda block: block.count)
 
     def plan(flight, wind, sky):
-        told = flight.model_dump_json(warnings=False), air(wind), sky
+        text = flight.model_dump_json(warnings=False, exclude_unset=True)
+        told = text, air(wind), sky
         return planned(told, partial(launch.plan_launch, flight, wind, sky))
 
     def fly(plan, tree, wind, *numbers, **rest):

@@ -43,6 +43,12 @@ def not_flown(flown: Block, flight: Flight) -> Iterator[str]:
     ):
         yield from _before_apogee(devices, flown.draws, apogee)
     yield from _after_apogee(flight, flown.draws, top["time"])
+    rail = flight.rail
+    if rail.angle.value > 0 and "azimuth" not in rail.model_fields_set:
+        yield (
+            "rail: which way it leans is not told, and it is flown into the wind: state "
+            'rail.azimuth, a bearing or "into the wind"'
+        )
     booster = flight.booster
     if flight.sustainer and not (booster and (booster.recovery or booster.descent)):
         yield (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final, Literal
 
@@ -275,6 +275,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
             length=f"{_short(length, voice)} ({_short(length, other)})",
             speed=both(float(rail), "speed"),
         ),
+        *_lean(a, voice),
         say("back.pad", height=both(a.site.elevation, "length")),
         say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
         say("back.apogee", height=both(float(apogee), "length")),
@@ -313,6 +314,17 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     wind = say("back.wind", speed=both(speed, "speed"), height=both(height, "length"))
     needle = needle_told(a.site.declination, voice, "back")
     return [*lines, wind, *([needle] if needle else [])]
+
+
+def _lean(a: Assessment, voice: Voice) -> Iterator[str]:
+    """Say which way the rail leans, as it was flown; nothing where it stands upright."""
+    tilt, toward = a.flight.rail.angle.value, math.degrees(a.cloud.plan.azimuth)
+    if tilt > 0:
+        yield voice.say(
+            "back.lean",
+            angle=voice.number(f"{math.degrees(tilt):.1f}°"),
+            way=voice.number(f"{round(toward) % 360:03d}°"),
+        )
 
 
 def needle_told(

@@ -286,7 +286,7 @@ class Flight(Table):
     @property
     def content(self) -> str:
         """All that its file states, wherever that lies."""
-        return self.model_dump_json(exclude={"source"})
+        return self.model_dump_json(exclude={"source"}, exclude_unset=True)
 
     @property
     def upper(self) -> Sustainer | AirStart | None:
@@ -365,7 +365,9 @@ class Same:
     """A flight as the key of what was worked out for it, whoever read its file again."""
 
     def __init__(self, flight: Flight) -> None:
-        self.flight, self._told = flight, flight.model_dump_json(warnings=False)
+        self.flight = flight
+        # What is left out is asked, or flown wider: no default is a word.
+        self._told = flight.model_dump_json(warnings=False, exclude_unset=True)
 
     def __hash__(self) -> int:
         return hash(self._told)

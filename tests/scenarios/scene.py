@@ -279,14 +279,19 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         if steered.lean is not None or steered.worth is not None:
             return fly(flight, wind, altitude, **rest)
         only = steered.only if steered.only is None else sorted(steered.only)
-        told = (flight.model_dump_json(), altitude, rest["samples"], only)
+        told = (
+            flight.model_dump_json(exclude_unset=True),
+            altitude,
+            rest["samples"],
+            only,
+        )
         if not few and rest["samples"] != FEW:
             others = {**rest, "steered": None}  # but for its cases, nothing
             told += (air(wind), sorted(others.items()))
         return flown(told, partial(fly, flight, wind, altitude, **rest))
 
     def plan_once(flight, wind, sky):
-        told = (flight.model_dump_json(), air(wind), sky)
+        told = (flight.model_dump_json(exclude_unset=True), air(wind), sky)
         return planned(told, partial(plan, flight, wind, sky))
 
     def merge_once(readings, setting):

@@ -10,6 +10,7 @@ from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
 from driftmap.rocket.cases import build_cases
+from driftmap.rocket.flight import Same
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN
 from driftmap.rules.facts import facts_of
@@ -410,3 +411,23 @@ def test_what_is_out_of_bounds_is_told_with_them(value, bounds, told):
 def test_a_spread_below_nothing_is_refused():
     with pytest.raises(ValueError, match="must not have a negative spread"):
         parse_spread("2 kg +/- -5 g", "mass")
+
+
+def test_what_a_file_leaves_out_is_another_flight_than_its_default_told(tmp_path):
+    """Work kept for the one would else answer for the other, of which nothing is asked."""
+    told = (EXAMPLES / "willet.toml").read_text(encoding="utf-8")
+    curve = (EXAMPLES / "willet_motor.csv").read_bytes()
+    (tmp_path / "willet_motor.csv").write_bytes(curve)
+    flights = []
+    for left_out in ("", 'azimuth = "into the wind"', "count = 1 "):
+        path = tmp_path / "flight.toml"
+        path.write_text(told.replace(left_out, "# ", 1) if left_out else told)
+        flights += [read_flight(path), read_flight(path)]
+    for kept in (
+        lambda flight: flight,
+        Same,
+        lambda flight: flight.content,
+    ):
+        keys = list(map(kept, flights))
+        assert [keys[0] == key for key in keys] == [True, True, *[False] * 4]
+        assert keys[2] == keys[3]

@@ -13,6 +13,7 @@ from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.strength import LINKS
 from driftmap.montecarlo.caveats import _fins_unknown, _noses_unknown
 from driftmap.montecarlo.openings import OPENED
+from driftmap.rocket.airframe import Rail
 from driftmap.rocket.bodies import bench_of
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.fields import Trigger, Uncertain
@@ -546,6 +547,24 @@ def test_a_fast_nose_cone_holds_until_it_is_told_if_it_was_printed(
     flight = flown.plan.flight.model_copy(update={"pieces": (nose,)})
     told_of = list(_noses_unknown(flight, np.full(9, fastest)))
     assert ["printed = false" in text for text in told_of] == [True] * held
+
+
+@pytest.mark.parametrize(
+    ("rail", "held"),
+    [
+        ({}, True),
+        ({"azimuth": "into the wind"}, False),
+        ({"azimuth": "80 deg"}, False),
+        ({"angle": "0 deg"}, False),
+    ],
+)
+def test_which_way_the_rail_leans_is_told_or_holds(rail, held):
+    """Every rail leans somewhere: whoever sets it up by habit flies another flight."""
+    flown = read_flight(WILLET)
+    own = Rail(**{"length": "1.8 m", "angle": "4 deg", **rail})
+    flight = flown.model_copy(update={"rail": own})
+    lines = missing_checks(fly(flight, LIGHT, 0.0, samples=50, seed=1))
+    assert ["rail: which way" in line.name for line in lines].count(True) == held
 
 
 @pytest.mark.parametrize(
