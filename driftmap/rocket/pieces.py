@@ -46,12 +46,6 @@ class Table(BaseModel):
         """List which of some keys the file tells."""
         return [key for key in keys if getattr(self, key) is not None]
 
-    def __eq__(self, other: object) -> bool:
-        """Tell whether another table tells the same: what is left out is asked, or flown wider."""
-        return super().__eq__(other) and self.model_fields_set == getattr(
-            other, "model_fields_set", None
-        )
-
 
 _ANY: Final = (70.0, 4500.0)  # kg/m³ of no material told; assumed
 

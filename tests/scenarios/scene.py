@@ -450,6 +450,7 @@ LOW = Scene(
     answers={
         **{"motor_count": 1, "stages": 1},
         **{"total_impulse": "62 N s", "average_thrust": "60 N"},
+        "propellant_mass": "31 g",
     },
 )
 CALM = LOW.but(winds=("calm",))
