@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from importlib.resources import files
 from typing import Final
 
@@ -151,8 +151,15 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
     return value
 
 
-def nearest_name(name: str, accepted: Iterable[str]) -> str:
+_FROM: Final = "from_deg"
+_WAY_OUT: Final = re.compile(r"(?i)(?:^|_)(?:to|towards?|into|heading|course|drift)(?:_|$)|blow")
+"""Names of the way a wind goes, as trackers tell it: the nearest name that is known is its opposite."""
+
+
+def nearest_name(name: str, accepted: Collection[str]) -> str:
     """Say that a name is not known, with the nearest that is."""
+    if _WAY_OUT.search(name) and _FROM in accepted:
+        return f"{quoted(name)}; accepted is {_FROM}, where a wind comes from: 180° from there"
     return f"{quoted(name)}; {nearest(name, accepted, cutoff=0.4)}"
 
 

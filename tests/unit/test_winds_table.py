@@ -116,6 +116,19 @@ def test_altitude_below_the_site():
 
 
 @pytest.mark.parametrize(
+    "name", ["toward_deg", "to_deg", "heading", "blowing_to", "course_deg", "drift_deg"]
+)
+def test_where_a_wind_goes_is_never_taken_for_where_it_comes_from(tmp_path, name):
+    """Whoever renames a column as he is told would fly the wind turned round."""
+    path = tmp_path / "wind.csv"
+    path.write_text(f"height_m,{name},speed_mps\n2,75,8\n")
+    with pytest.raises(WindError) as refused:
+        read_wind(str(path), site_altitude=0.0)
+    assert "did you mean" not in str(refused.value)
+    assert "where a wind comes from: 180° from there" in str(refused.value)
+
+
+@pytest.mark.parametrize(
     ("content", "message"),
     [
         (b"", "is empty"),
