@@ -169,7 +169,7 @@ def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
     "file",
     metavar="FILE",
     help="Hourly winds (CSV): time_utc, from_deg, and speed_mps, speed_kt, speed_mph or "
-    "speed_kmh; gusts as gust_mps and so on. Gaps are not known, never go.",
+    "speed_kmh; gusts as gust_mps and so on, 0 of none. Gaps are not known, never go.",
 )
 @click.option(
     "--soundings",

@@ -152,7 +152,9 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
 
 
 _FROM: Final = "from_deg"
-_WAY_OUT: Final = re.compile(r"(?i)(?:^|_)(?:to|towards?|into|heading|course|drift)(?:_|$)|blow")
+_WAY_OUT: Final = re.compile(
+    r"(?i)(?:^|_)(?:to|towards?|into|heading|course|drift)(?:_|$)|blow"
+)
 """Names of the way a wind goes, as trackers tell it: the nearest name that is known is its opposite."""
 
 

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 from driftmap.air.wind import MAST
 from driftmap.core.errors import InputError, WindError, at, located, quoted
 from driftmap.core.files import bytes_of, decoded
-from driftmap.core.tables import names_of, number_of, rows_of
+from driftmap.core.tables import number_of, rows_of
 from driftmap.planning.layout import Rose, RoseWind
 from driftmap.winds.formats import unheard
 from driftmap.winds.plain_words import read_words
@@ -102,7 +102,8 @@ def read_hours(path: Path | str) -> Hours:
     ``path``: a CSV file with a header: ``time_utc`` (ISO 8601), ``from_deg``, and
     ``speed_mps``, ``speed_kt``, ``speed_mph`` or ``speed_kmh``; other columns are
     refused but for figures of temperature, humidity, pressure, rain and the like. Rows in any order. An empty speed is a missing reading; an empty
-    direction with a speed is a variable wind.
+    direction with a speed is a variable wind; an empty gust where others are told is a reading
+    missing.
 
     Result: every hour from the first to the last; one without a reading is not known.
     Raises `WindError` if the file cannot be used, by its line.
@@ -114,12 +115,12 @@ def read_hours(path: Path | str) -> Hours:
     with located(path.name, "", WindError):
         rows = list(_rows(text))
     named = path.name
-    if any(name in _GUSTS for name in names_of(text)):
-        known = [reading for _, reading in rows if reading]
-        none = sum(reading.gust == 0 for reading in known)
-        told = f" ({none:,} of {len(known):,} readings tell no gust: taken as none)"
-        named = f"{named}{told * bool(none)}, with its gusts"
-    return hours_of(rows, named)
+    if any(gust is not None for _, _, gust in rows):
+        lost = sum(reading is not None and gust is None for _, reading, gust in rows)
+        told = f" ({lost:,} readings tell no gust, where others do: not known; write 0 of none)"
+        named = f"{named}{told * bool(lost)}, with its gusts"
+        rows = [(t, None if gust is None else own, gust) for t, own, gust in rows]
+    return hours_of([(t, reading) for t, reading, _ in rows], named)
 
 
 def hours_of(rows: Sequence[tuple[datetime, HourReading | None]], source: str) -> Hours:
@@ -144,8 +145,8 @@ def hours_of(rows: Sequence[tuple[datetime, HourReading | None]], source: str) -
     return Hours(start, tuple(map(tuple, hours)), source)
 
 
-def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None]]:
-    """Read each row: its hour, and its reading where there is one."""
+def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None, float | None]]:
+    """Read each row: its hour, its reading where there is one, and its gust as told."""
     seen: dict[datetime, str] = {}
     for where, cells in rows_of(text, None, _check, 0, _MOST_ROWS):
         with at(where):
@@ -157,8 +158,9 @@ def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None]]:
                 raise ValueError(f"{told} stands in {seen[time]} already; once each")
             seen[time] = where
             hour = time.replace(minute=0, second=0, microsecond=0)
-            reading = _reading(cells)
-        yield hour, reading
+            gust = _speed(cells, _GUSTS, math.inf)
+            reading = _reading(cells, gust or 0.0)
+        yield hour, reading, gust
 
 
 def _check(names: Sequence[str]) -> None:
@@ -169,7 +171,8 @@ def _check(names: Sequence[str]) -> None:
     if len(gusts := [name for name in names if name in _GUSTS]) > 1:
         told = f"columns of gusts {', '.join(gusts)[:120]}; accepted is one of "
         raise ValueError(told + ", ".join(_GUSTS))
-    if odd := [name for name in _beside(names) if not is_harmless(name)]:
+    # A letter alone, harmless in a model, may be of a station's wind: d, f, x.
+    if odd := [n for n in _beside(names) if len(n) == 1 or not is_harmless(n)]:
         told = f"column {odd[0][:40]!r} is not read and may tell of gusts, sight or storms: "
         raise ValueError(f"{told}take it out, and the hours of which it speaks")
 
@@ -179,9 +182,8 @@ def _beside(names: Iterable[str]) -> list[str]:
     return [n for n in names if n not in {"time_utc", "from_deg", *_SPEEDS, *_GUSTS}]
 
 
-def _reading(cells: Mapping[str, str]) -> HourReading | None:
+def _reading(cells: Mapping[str, str], gust: float) -> HourReading | None:
     speed = _speed(cells, _SPEEDS, _HIGHEST)
-    gust = _speed(cells, _GUSTS, math.inf) or 0.0
     if speed is None and gust:
         raise ValueError("tells a gust and no speed")
     if speed is None:

@@ -101,7 +101,7 @@ def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
         ("time_utc,from_deg,speed_mps,gusts_mps", "2026-05-01T02:00Z,40,3,14", "column 'gusts_mps'"),
         ("time_utc,from_deg,speed_mps,Peak wind", "2026-05-01T02:00Z,40,3,14", "column 'peak wind'"),
         *((f"time_utc,from_deg,speed_mps,{name}", "2026-05-01T02:00Z,40,3,14", f"column '{name}'")
-          for name in ("max_mph", "fx_mps", "fg", "speed2_mph", "speed_mph_10m", "visibility_m", "ts", "flag", "raf")),
+          for name in ("max_mph", "fx_mps", "fg", "d", "x", "speed2_mph", "speed_mph_10m", "visibility_m", "ts", "flag", "raf")),
         ("time_utc,from_deg,speed_mps,rain", "2026-05-01T02:00Z,40,3,squalls", "'squalls', which is not read"),
         ("time_utc,from_deg,speed_mps,gust_mps", "2026-05-01T02:00Z,40,,25",
          "line 2: tells a gust and no speed"),
@@ -428,21 +428,26 @@ def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
     assert "80.0% of all readings" in note
 
 
-def test_how_many_readings_tell_no_gust_is_said_where_others_do(tmp_path):
+def test_a_reading_without_a_gust_is_not_known_where_others_tell_one(tmp_path):
+    """Empty cells are no milder than what they held: only a gust of 0 is none."""
     header = "time_utc,from_deg,speed_mps,gust_mps"
-    two = ("2026-05-01T02:00Z,40,3,9", "2026-05-01T03:00Z,40,3,")
-    assert "(1 of 2 readings tell no gust: taken as none)" in (
-        read_hours(write(tmp_path, *two, header=header)).source
-    )
-    one = read_hours(write(tmp_path, two[0], header=header))
-    assert one.source.endswith(", with its gusts")
+    told = ("2026-05-01T02:00Z,40,3,9", "2026-05-01T03:00Z,40,3,0")
+    for empty in ("", "M", "nan"):
+        lost = f"2026-05-01T04:00Z,40,3,{empty}"
+        hours = read_hours(write(tmp_path, *told, lost, header=header))
+        assert [len(each) for each in hours.readings] == [1, 1, 0]
+        assert "(1 readings tell no gust, where others do: not known" in hours.source
+    whole = read_hours(write(tmp_path, *told, header=header))
+    assert whole.source.endswith("csv, with its gusts")
+    none = read_hours(write(tmp_path, "2026-05-01T02:00Z,40,3,", header=header))
+    assert (none.known, none.source.endswith("csv")) == (1, True)
 
 
 def test_an_hour_keeps_its_gust_and_a_rose_takes_it_for_a_wind(tmp_path):
     path = tmp_path / "hours.csv"
     path.write_text(
         "time_utc,from_deg,speed_mps,gust_mps\n"
-        "2026-05-09T14:00Z,75,1.5,20\n2026-05-09T15:00Z,75,1.5,\n",
+        "2026-05-09T14:00Z,75,1.5,20\n2026-05-09T15:00Z,75,1.5,0\n",
         encoding="utf-8",
     )
     hours = read_hours(path)
@@ -468,7 +473,7 @@ def test_an_hour_with_a_gust_is_flown_as_the_same_words_are(monkeypatch, setup):
 def test_a_gust_never_falls_into_a_lighter_bin(tmp_path, setup, flown):
     path = write(
         tmp_path,
-        "2026-05-01T00:00Z,90,2,",
+        "2026-05-01T00:00Z,90,2,0",
         "2026-05-01T01:00Z,90,2,3.5",
         "2026-05-01T02:00Z,90,2,6.1",
         header="time_utc,from_deg,speed_kt,gust_kt",
