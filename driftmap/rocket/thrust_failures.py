@@ -54,6 +54,18 @@ motors run at 2 to 7 MPa (common practice, no source) and are proved to half as 
 _PIECES: Final = 6
 """Fragments of a case. Assumed: two ends, four parts of the wall."""
 
+_ENDS: Final = 2
+"""Those of them that are ends: a closure and a nozzle. Assumed."""
+
+_END: Final = Spread(
+    "lognormal", 0.3, 0.25, "an end has three tenths of a wall's drag area, spread 25 %"
+)
+"""Drag area of an end over that of a tumbling piece of wall as heavy. Assumed: closures and
+nozzles have some 40 kg for each m² of their face, and 0.9 as drag coefficient on it."""
+
+_FRAGMENT: Final = Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
+"""The same of a piece of wall, and of fragments whose area is stated. Assumed."""
+
 _WALL: Final = 8.0
 """Mass of a case's wall for each m² [kg m⁻²]: 3 mm of aluminium. Assumed."""
 
@@ -154,7 +166,8 @@ def bursts(bench: Bench) -> list[Case]:
         bench, "motor bursts", _case_mass(flight, flight.motor), _burnt(flight)
     )
     when = bench.need("burst moment", _MOMENT)
-    bodies = _apart(bench, burst)
+    ends = 0 if flight.burst else _ENDS
+    bodies = _apart(bench, burst, "fragment", ends)
     return [_any_way("motor bursts", Release("first second", when), bodies)]
 
 
@@ -164,17 +177,21 @@ def bursts_above(what: str, bench: Bench) -> list[Case]:
     assert flight.upper is not None  # else it is not asked for
     name, burnt = f"{what} bursts", flight.upper.motor.propellant_mass
     mass = min(_CASE_SHARE * burnt, flight.dry_mass / 4)
-    bodies = _apart(bench, _assumed_burst(bench, name, mass, burnt))
+    burst = _assumed_burst(bench, name, mass, burnt)
+    bodies = _apart(bench, burst, f"fragment of {what}", _ENDS)
     return [_any_way(name, Release("time", LIGHTS), bodies)]
 
 
-def _apart(bench: Bench, burst: Burst) -> tuple[Body, Body]:
-    """Give what is left of the rocket, and the fragments that are thrown."""
+def _apart(bench: Bench, burst: Burst, what: str, ends: int) -> tuple[Body, Body]:
+    """Give what is left of the rocket, and the fragments that are thrown, some of them ends."""
     share = bench.need("burst share", ENERGY_SHARE, "motor burst")
     energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
-    note = "spread 25 % of its drag area"
-    drag = bench.need("fragment drag", Spread("lognormal", 1.0, 0.25, note))
-    stage = Stage(((PLATE_DRAG * burst.fragment_area / 2, drag),))
+    for number in range(1, burst.fragments + 1):
+        spread = _END if number <= ends else _FRAGMENT
+        told = spread.assumed if number in (1, ends + 1) else ""
+        bench.need(f"{what} {number} drag", replace(spread, assumed=told), what)
+    drag = PLATE_DRAG * burst.fragment_area / 2, f"{what} {{n}} drag"
+    stage = Stage((drag,))
     fragment = Body(
         "fragment",
         burst.fragment_mass,
