@@ -227,14 +227,23 @@ def echo_flight(asked: WindOptions) -> None:
         click.echo(f"For a flight at {show_flight(flight_time(asked.when))}")
 
 
-def shape_of(asked: WindOptions, place: Setting) -> WindProfile | None:
-    """Read a wind to plan with, whatever its day; None when none is named."""
+def shape_of(
+    asked: WindOptions, place: Setting, *, of_the_day: bool = False
+) -> WindProfile | None:
+    """Read a wind to plan with, of whatever day or of that of the flight; None when none is named.
+
+    Raises `WindError` where it must be of the day and is from another, or after the flight.
+    """
+    from driftmap.winds.merge import merge
     from driftmap.winds.profile import shape
 
     if not asked.winds and asked.at is None:
         return None
     setting = setting_of(asked, place)
-    return shape(readings_of(asked, setting), setting)
+    readings = readings_of(asked, setting)
+    if of_the_day:
+        merge(readings, setting)
+    return shape(readings, setting)
 
 
 def answers_option(
@@ -319,7 +328,7 @@ class Run:
 
         flight, site = self.read()
         place = place_of(site)
-        shape = shape_of(self.asked, place)
+        shape = shape_of(self.asked, place, of_the_day=not ahead)
         if shape is not None:
             shape = self._doubted(shape, place)
         timed = self.asked.when is not None or not ahead

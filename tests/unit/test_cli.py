@@ -101,6 +101,8 @@ def test_a_time_that_is_none_is_refused_by_every_command_with_a_wind_or_without(
         ("season", ("--soundings", "no-such-file.txt")),
         ("layout", ("--move", "Nobody there")),
         ("layout", ("--spacing", "1 m")),
+        ("dial", ("--when", "2026-06-15T08:30-07:00", "--wind", MORNING)),
+        ("dial", ("--when", "2026-06-13T07:30-07:00", "--wind", MORNING)),
     ],
 )
 def test_what_is_of_no_use_or_is_none_is_told_before_anything_is_flown(
@@ -112,7 +114,8 @@ def test_what_is_of_no_use_or_is_none_is_told_before_anything_is_flown(
     assert isinstance(run.exception, InputError), run.output
     assert "\n" not in str(run.exception)
     found = str(run.exception)
-    assert more[-2] in found or more[-1] in found or "Nobody there" in found
+    named = (*more[-2:], "Nobody there", "morning.csv: is")
+    assert any(told in found for told in named)
 
 
 def test_a_verdict_writes_map_and_document(tmp_path):
