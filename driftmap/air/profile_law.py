@@ -1,18 +1,16 @@
-"""How the wind grows with height: by the published law near the ground, above as real winds do.
+"""How the wind grows with height: near the ground by a published law, above as real winds do.
 
-Near the ground the law of the surface layer over ground of a given roughness. Above, a field
-fitted on real winds by ``tests/benchmarks/fit_wind_field.py``, which writes ``field.toml``:
-how the wind usually grows and turns, and how it strays. As complex numbers, east + i
-north, the wind at height `z` is
+The field above was fitted by ``tests/benchmarks/fit_wind_field.py``, which writes ``field.toml``.
+As complex numbers, east + i north, the wind at height `z` is
 
     w(z) = M(z) s + b(z) s / sqrt(|s|² + 1) + e(z)
 
-with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published
-law), `b` what blows aloft even over a light wind, further round, and `e` an error whose size
-grows as the root of height: over a light wind, above which the air may slide, it is larger the
-deeper the night. It is alike over ratios of height low down, and over depths of air aloft.
-Given levels condition it: it passes through them, and opens between and beyond. What a level
-itself is off by – its instrument, its age, the distance of its station – is added to that.
+with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published law),
+`b` what blows aloft even over a light wind, turned further, and `e` an error that grows as the
+root of height: more over a light wind, above which the air may slide, the deeper the night. Errors
+are correlated over ratios of height low down, and over depths of air aloft. Levels that were read
+condition the field: it passes through them, and opens between and beyond. What a level itself is
+off by (its instrument, its age, the distance of its station) is added to that.
 """
 
 from __future__ import annotations
@@ -153,7 +151,6 @@ and at 10, 1200 and 2000 m 0.4 to 0.8 are as likely; at none errors over a turn 
 _LIGHT: Final = 1.0
 """Product of two speeds below which their turn is of little moment [m² s⁻²]; assumed."""
 
-
 _OPEN: Final = ROUGHNESS["open"]
 
 
@@ -167,10 +164,8 @@ class Field:
 
     Parameters
     ----------
-    height : ndarray, shape (h,)
-        Heights of the table [m].
-    growth : ndarray, shape (h,)
-        Speed there over that at 10 m.
+    height, growth : ndarray, shape (h,)
+        Heights of the table [m], and the speed there over that at 10 m.
     turn : ndarray, shape (h,)
         Turn to the right of the wind at 10 m, to the left south of the equator [rad].
     beside : ndarray of complex, shape (h,)

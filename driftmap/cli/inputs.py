@@ -198,7 +198,8 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
 
 def _near_by(path: str, setting: Setting) -> tuple[float, float] | None:
     """Give the place of another site file, where that is no farther off than a grid's point."""
-    from driftmap.winds.reading import OTHER_FIELD, over_ground
+    from driftmap.core.points import over_ground
+    from driftmap.winds.reading import OTHER_FIELD
 
     place = place_of(site_of(path)).place
     if place is not None and setting.place is not None:

@@ -1,7 +1,8 @@
-"""Points and vectors in the plane: their turn, their mean, the radii that hold a share."""
+"""Points in the plane and on the Earth: turned, their mean, their distance, radii that hold a share."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -19,6 +20,17 @@ COMPASS: Final = (
 
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii are given for."""
+
+EARTH: Final = 6_371_000.0
+"""Radius of the Earth as a sphere [m] (IUGG, mean)."""
+
+
+def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Give the distance of two places in degrees [m], over a sphere (haversine)."""
+    lat, lon, other_lat, other_lon = map(math.radians, (*one, *other))
+    half = math.sin((lat - other_lat) / 2) ** 2
+    half += math.cos(lat) * math.cos(other_lat) * math.sin((lon - other_lon) / 2) ** 2
+    return 2 * EARTH * math.asin(min(1.0, math.sqrt(half)))
 
 
 def turn(

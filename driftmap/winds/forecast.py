@@ -30,6 +30,7 @@ from driftmap.air.atmosphere import altitude_of, fill_heights, geopotential_of
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, at
+from driftmap.core.points import over_ground
 from driftmap.core.tables import nearest_name
 from driftmap.core.units import kelvin
 from driftmap.winds.json_document import (
@@ -42,7 +43,7 @@ from driftmap.winds.json_document import (
     told_place,
 )
 from driftmap.winds.other_times import heard_beside, with_others
-from driftmap.winds.reading import Reading, Setting, check_placed, over_ground
+from driftmap.winds.reading import Reading, Setting, check_placed
 from driftmap.winds.text import (
     NAMES,
     check_names,

@@ -19,6 +19,7 @@ from driftmap.air.uncertainty import UNKNOWN_AWAY
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
+from driftmap.core.points import over_ground
 from driftmap.core.tables import shipped
 from driftmap.winds.times import present, show_time
 
@@ -241,11 +242,8 @@ def held_to_site(
     if it is too far off.
     """
     if point is None or setting.place is None:
-        return (
-            f"{source}: for what place it is was not held against the site's",
-            (),
-            0.0,
-        )
+        note = f"{source}: for what place it is was not held against the site's"
+        return note, (), 0.0
     away = over_ground(point, setting.place)
     told = f"is of a place {away / 1000:,.0f} km from the site"
     if away > _FARTHEST:
@@ -254,7 +252,6 @@ def held_to_site(
     return note, (f"{source} {told}",) * (away > OTHER_FIELD), away
 
 
-EARTH: Final = 6_371_000.0  # m, radius of a sphere (IUGG, mean)
 _APART: Final = 100.0  # m between the site and the ground that heights are of; assumed
 _FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
 
@@ -294,15 +291,6 @@ def not_renewed(reading: Reading, setting: Setting) -> Iterator[str]:
             f"{reading.source} is {old / timedelta(hours=1):.1f} h old and they come every "
             "hour: take the newest"
         )
-
-
-def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
-    """Give the distance of two places in degrees [m], over a sphere (haversine)."""
-    there, here = ([math.radians(value) for value in place] for place in (one, other))
-    half = math.sin((there[0] - here[0]) / 2) ** 2 + math.cos(there[0]) * math.cos(
-        here[0]
-    ) * (math.sin((there[1] - here[1]) / 2) ** 2)
-    return 2 * EARTH * math.asin(min(1.0, math.sqrt(half)))
 
 
 def check_placed(pressure: float, height: float) -> None:
@@ -346,10 +334,8 @@ def check_direction(degrees: float) -> float:
 OLDEST: Final = 24.0
 """A report further from the flight than this is of another day, and refused [h]."""
 
-
 SLIP: Final = timedelta(minutes=10)
 """How far two clocks may differ before a wind counts as one of the future; assumed."""
-
 
 PAST, MORE = 3.0, 2.0
 """Hours over which a wind or gust is told that was so much stronger than what is told now

@@ -12,6 +12,7 @@ from driftmap.air.atmosphere import altitude_of, fill_heights
 from driftmap.air.uncertainty import SONDE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
+from driftmap.core.points import over_ground
 from driftmap.winds.other_times import heard_beside, with_others
 from driftmap.winds.reading import (
     Reading,
@@ -19,7 +20,6 @@ from driftmap.winds.reading import (
     check_direction,
     check_placed,
     check_speed,
-    over_ground,
 )
 from driftmap.winds.text import (
     FAR_ABOVE,

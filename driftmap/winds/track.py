@@ -15,9 +15,9 @@ from typing import Final
 
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import at
+from driftmap.core.points import EARTH
 from driftmap.winds.fixes import Fix, read_gpx, read_nmea
 from driftmap.winds.reading import (
-    EARTH,
     Reading,
     Setting,
     held_to_ground,
