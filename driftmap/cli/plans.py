@@ -46,8 +46,8 @@ T = TypeVar("T")
 
 
 SAMPLES: Final = 6000
-"""Flights in each case of every verdict: enough for a go of most small flights, which needs
-3,700 to 5,400."""
+"""Flights in each case of every verdict: enough for a go of a small flight on open ground, which
+needs 3,700 to 5,400. Where more is asked, as among many houses, the plan says how many."""
 
 _LONG: Final = 4000  # flights a verdict from which processes are worth their start
 _HEAVY: Final = 100_000  # flights beyond which they take too much memory
@@ -236,7 +236,9 @@ def limits_command(
 
     \b
     Example:
-      driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
+      driftmap limits examples/dunlin.toml --site sites/saltgrass-west.geojson \\
+          --when 2026-06-13T08:30-07:00 --answers examples/answers-dunlin.toml \\
+          --answers examples/answers-west.toml --directions 8 --samples 4000 --out plan
     """
     from driftmap.planning.assumed_winds import Wind
     from driftmap.planning.documents import supposed_basis

@@ -20,6 +20,7 @@ from driftmap.hazard.exposure import Danger
 from driftmap.hazard.outlines import Lines
 from driftmap.hazard.probability import outside
 from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.margins import landed
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.likelihood import WORKS
@@ -47,6 +48,19 @@ _ANYTHING: Final = Estimate(1.0, 0.0, 1.0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
+class Strike:
+    """Where the rocket comes down in the case in which it strikes hardest.
+
+    The mean landing from the pad, and the radius about it that holds nine in ten [m].
+    """
+
+    case: str
+    east: float
+    north: float
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
 class Trial:
     """One verdict with what it rests on.
 
@@ -65,12 +79,15 @@ class Trial:
         Share of flights that land a piece outside the boundary though recovery works.
     problem : str
         Why the flight could not be flown.
+    strike : Strike or None
+        Where it comes down hardest, of the cases that do not go any way.
     """
 
     verdict: Finding
     checks: tuple[Check, ...] = ()
     stray: Estimate = _ANYTHING
     problem: str = ""
+    strike: Strike | None = None
 
     @property
     def questions(self) -> tuple[str, ...]:
@@ -164,7 +181,19 @@ def judged(
     checks = judge_all(
         cloud, site, wind, answers=setup.answers, lines=lines, danger=danger
     ).checks
-    return Trial(decide_ahead(checks), checks, _stray(cloud, site))
+    stray, strike = _stray(cloud, site), _strike(cloud)
+    return Trial(decide_ahead(checks), checks, stray, strike=strike)
+
+
+def _strike(cloud: Cloud) -> Strike | None:
+    """Sum up the fall of the rocket that strikes with most."""
+    anywhere = {case.name for case in cloud.tree.cases if case.any_way}
+    falls = [p for p in cloud.parts if p.body == "rocket" and p.case not in anywhere]
+    if not falls:
+        return None
+    hardest = max(falls, key=lambda part: float(part.quantile(cloud.energy, 0.5)))
+    found = landed(cloud, hardest)
+    return Strike(hardest.case, found.east, found.north, found.radius)
 
 
 def _stray(cloud: Cloud, site: Site) -> Estimate:

@@ -175,6 +175,11 @@ function cellTold(wind) {
   return say("cell", { low: number(low / DIAL.speed.size, 1), high: blowing(high), left: way(left), right: way(right) });
 }
 
+// The strongest gust of a wind that was flown, in its unit and never more than that: what an empty box stands for.
+function flownTo(wind) {
+  return wind?.speed >= 0 && !beyond(wind.speed * DIAL.speed.size) ? number(Math.floor(10 * (wind.speed * DIAL.gust + ON)) / 10, 1) : "";
+}
+
 // How long a go still counts; it falls to hold by itself. Nothing else is good for any time.
 function showAge(verdict, old) {
   const served = DIAL.span ? (DIAL.span[1] - new Date()) / 1000 : DIAL.stale;
@@ -220,7 +225,9 @@ function showVerdict({ wind, judged, about, old, gust }) {
   one("#reading").textContent = blows;
   showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, judged);
-  const steady = verdict.startsWith("go") && !Number.isFinite(wind.gust) ? [say(DIAL.gust > 1 ? "no_gust_up_to" : "no_gust", { times: number(DIAL.gust, 2) })] : [];
+  const most = flownTo(wind);
+  one("#gust").placeholder = most && `≤\u00a0${most}`;
+  const steady = verdict.startsWith("go") && !Number.isFinite(wind.gust) ? [say(DIAL.gust > 1 ? "no_gust_up_to" : "no_gust", { most: `${most}\u00a0${DIAL.speed.unit}` })] : [];
   lines(one("#why"), old || gust ? [old, gust, ...over(reasons, words[0])].filter(Boolean) : [...toDo(verdict, reasons, judged), ...steady]);
   one("#cell").textContent = old || gust ? "" : wind ? cellTold(wind) : say("serves", { top: blowing(DIAL.top), day: DIAL.date });
   one("#more").hidden = more <= 0;
@@ -252,21 +259,26 @@ function showPieces(about) {
   });
 }
 
+// Whether it is known where anything comes down.
+const knownAt = (about) => about.some((place) => WINDS[place].pieces.some(Boolean));
+
 // Why nothing is drawn, or what is drawn is not of this wind now; and where people stay meanwhile, but for those whom the
 // nearest wind that was worked out sends away, or has in a zone where this one is stronger.
 function showUnknown({ judged, about, old, gust }) {
-  const known = about.some((place) => WINDS[place].pieces.some(Boolean));
+  const known = knownAt(about);
   const drawn = old ? say("not_now") : gust ? say("not_gusts") : "";
   const why = known ? drawn : say(judged.length ? "not_worked" : "set_first");
-  one(".orders").hidden = !known;
+  document.body.classList.toggle("unknown", !known);
   one("#unknown").hidden = !why;
   if (!why) return;
   const { crowd } = crowdAt(judged);
   const over = known ? overOf(crowd) : crowd.filter(({ kind, outcome }) => kind || outcome === 2);
   const sent = over.map((place) => ({ ...place, told: DIAL.orders.ask }));
-  // Each number has its name under the word; where the orders stand, they give it.
-  const stay = [say("stay"), ...(known ? [] : [" ", orderOf("", "{places}", crowd)])];
-  one("#unknown").replaceChildren(why, " ", ...(!over.length ? stay : known ? [] : [moveAway(sent)]));
+  one("#unknown").replaceChildren(why, known && !over.length ? ` ${say("stay")}` : "");
+  if (known) return;
+  // Each number has its name under the word.
+  one("#stand-told").replaceChildren(...(over.length ? [moveAway(sent)] : [orderOf("", say("stay")), orderOf("", "{places}", crowd)]));
+  one("#look-told").replaceChildren(orderOf("", DIAL.orders.pad_later));
 }
 
 function show() {

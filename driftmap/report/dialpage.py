@@ -18,6 +18,7 @@ from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
 from driftmap.planning.dial_node import WORDS, DialWord
+from driftmap.planning.dial_reach import Reach
 from driftmap.planning.dial_reading import check_between, word_at
 from driftmap.report import dialdata
 from driftmap.report.instructions import (
@@ -57,6 +58,7 @@ _SCRIPTS: Final = (
     "controls.js",
     "moves.js",
     "orders.js",
+    "paper.js",
     "ground.js",
     "dial.js",
 )
@@ -166,6 +168,8 @@ def _data(
             astray=_reach(dial) if dial.astray else 0.0,
         ),
         "picture": underlay_in_metres(site),
+        "no": voice.say("dial.short_no-go"),
+        "table": dict(zip(("every", "deep"), _thinned(reach), strict=True)),
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),
@@ -277,6 +281,7 @@ def _content(
         "short": {word: voice.say(f"dial.short_{key}") for word, key in _KEYS.items()},
         "flight": flight.name,
         "site": site.name,
+        "pad": site.pad,
         "unit": data["speed"]["unit"],
         "gust": voice.number(f"{reach.gust:g}") if reach.gust > 1 else "",
         "stale": f"{STALE / 60:.0f}",
@@ -369,8 +374,7 @@ _MOST_ROWS: Final = 12
 def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     """Write the words by speed and bearing, for a page that nobody can tap."""
     reach, unit = dial.reach, unit_of("speed", voice.units)
-    every = math.ceil(reach.directions / _MOST_COLUMNS)
-    deep = math.ceil(reach.speeds / _MOST_ROWS)
+    every, deep = _thinned(reach)
     turns = [j * reach.turn for j in range(0, reach.directions, every)]
     head = ["", *(f"{round(turn):03d}°" for turn in turns)]
     rows = []
@@ -382,6 +386,12 @@ def _table(dial: Dial, voice: Voice) -> list[list[str]]:
         words = [_worst_about(dial, some, turn, every) for turn in turns]
         rows.append([name, *words])
     return [head, *rows]
+
+
+def _thinned(reach: Reach) -> tuple[int, int]:
+    """Give how many directions a column of the table stands for, and speeds a row."""
+    columns, rows = reach.directions / _MOST_COLUMNS, reach.speeds / _MOST_ROWS
+    return math.ceil(columns), math.ceil(rows)
 
 
 def _worst_about(dial: Dial, rows: range, turn: float, every: int) -> DialWord:

@@ -150,8 +150,10 @@ function showCrowd(about) {
   const { zoned, crowd } = crowdAt(about);
   const sent = overOf(crowd).map((place) => ({ ...place, ...whither(place, zoned) }));
   far = findFar(crowd);
-  showOrders(zoned, crowd, sent);
-  showEyes(about);
+  if (knownAt(about)) {
+    showOrders(zoned, crowd, sent);
+    showEyes(about);
+  }
   all(".map .label.people").forEach((label, at) => {
     label.go = sent.find(({ number }) => number === crowd[at].number)?.go;
     one(".whither", label)?.remove();

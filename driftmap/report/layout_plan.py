@@ -12,11 +12,12 @@ from driftmap.planning.assumed_winds import suppose
 from driftmap.planning.documents import heading, layout_document, layout_geojson
 from driftmap.planning.layout import Layout, Place
 from driftmap.planning.trial import Basis
-from driftmap.report import sketches
+from driftmap.report.candidates import held_of, layout_svg
 from driftmap.report.page import printable, table
-from driftmap.report.plan_answers import answered, layout_brief
+from driftmap.report.plan_answers import answered, layout_brief, none_go
 from driftmap.report.plan_pages import PlanReport, drawn_of, plan_page
 from driftmap.report.sentences import subject
+from driftmap.report.sketches import held_key
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate
@@ -138,8 +139,8 @@ def _layout_page(
     how = f"<p>{printable(voice.say('plan.layout_how'))}</p>"
     blocks: list[str] = []
     for name, places in {"": pads, **stands}.items():
-        drawn = sketches.layout_svg(site, places, best, voice)
-        key = sketches.held_key((sketches.held_of(p, voice) for p in places), voice)
+        drawn = layout_svg(site, places, best, voice)
+        key = held_key((held_of(p, voice) for p in places), voice)
         what = voice.say("plan.middle" if name else "plan.pad")
         blocks += [
             *([f"<h2>{printable(name)}</h2>"] if name else []),
@@ -152,7 +153,9 @@ def _layout_page(
         winds=_winds(data["winds"], voice),
     )
     title = voice.say("plan.layout_title", site=site.name)
-    return plan_page(title, blocks, data, voice, about=[about])
+    goes = data["too_few"] or any(pad.go for pad in pads if not pad.broken)
+    change = [] if goes else [none_go((held_of(pad, voice) for pad in pads), voice)]
+    return plan_page(title, blocks, data, voice, about=[about, *change])
 
 
 def _winds(rose: Sequence[Mapping[str, float]], voice: Voice) -> str:

@@ -148,7 +148,6 @@ function clock(second) {
 }
 
 function showEyes(about) {
-  one("#look-told").parentElement.hidden = !about.length;
   const falls = deadlyAt(about).map((fall) => ({ ...fall, from: fall.soonest - DIAL.call, when: DIAL.whens[DIAL.cases[fall.index]] }));
   const planned = DIAL.planned === null ? null : figuresAt(about, DIAL.planned);
   if (planned) falls.push({ ...seenFrom(planned), from: planned.soonest, when: DIAL.orders.well });

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from driftmap.core.units import show
@@ -52,11 +53,29 @@ def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) ->
     most, way = speed(best.go_below), voice.bearing(math.radians(best.from_deg))
     if least.go_below:
         low = speed(least.go_below)
+        if low == most:
+            return voice.say("plan.limits_alike", most=most)
         return voice.say("plan.limits_brief", least=low, most=most, way=way)
     none = sum(not limit.go_below for limit in found)
     return voice.say(
         "plan.limits_some", most=most, way=way, none=str(none), all=str(len(found))
     )
+
+
+def none_go(reasons: Iterable[str], voice: Voice) -> str:
+    """Say, where nothing is go, what holds most often and what may change it.
+
+    ``reasons``: of each that was tried, what holds it; nothing of one that is not known.
+    """
+    counts = Counter(reasons)
+    told = [voice.say("plan.may_change")]
+    for what, count in Counter({k: n for k, n in counts.items() if k}).most_common(1):
+        all_ = voice.count(counts.total())
+        told.insert(
+            0,
+            voice.say("plan.held_most", what=what, count=voice.count(count), all=all_),
+        )
+    return " ".join(told)
 
 
 def aims_brief(rows: Sequence[Sequence[str]], voice: Voice) -> str:

@@ -24,6 +24,7 @@ from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.trial import Basis
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report import sketches
+from driftmap.report.candidates import aim_held, aim_svg, rail_told
 from driftmap.report.page import (
     governing,
     page,
@@ -36,6 +37,7 @@ from driftmap.report.plan_answers import (
     aims_brief,
     answered,
     limits_brief,
+    none_go,
     season_brief,
 )
 from driftmap.report.sentences import sentence, subject
@@ -113,7 +115,11 @@ def aim_plan(
         when = setup.answers.when if setup.answers else None
         return plan_page(
             voice.say("plan.aim_title", flight=data["flight"], site=data["site"]),
-            [table(rows, voice), f"<p>{printable(voice.say('plan.aim_where'))}</p>"],
+            [
+                *_aim_drawn(setup, found, best, data, voice),
+                table(rows, voice),
+                f"<p>{printable(voice.say('plan.aim_where'))}</p>",
+            ],
             data,
             voice,
             about=flown_in(wind, when, voice),
@@ -124,6 +130,26 @@ def aim_plan(
         return f"{aligned(rows)}\n\n{len(aims)} aims tried. {where}"
 
     return PlanReport("aim", data, page, told)
+
+
+def _aim_drawn(
+    setup: Setup,
+    found: tuple[Aim, Sequence[Aim]],
+    best: int,
+    data: Mapping[str, Any],
+    voice: Voice,
+) -> list[str]:
+    """Draw the aims over the ground, where it is known where they come down."""
+    planned, aims = found
+    drawn = aim_svg(setup.site, planned, aims, best, voice)
+    if not drawn:
+        return []
+    held = (aim_held(aim, voice) for aim in (planned, *aims))
+    key = sketches.held_key(held, voice)
+    words = (("go", "go"), ("hold", "hold"), ("nogo", "no-go"))
+    how = {key: voice.say(f"verdict.{word}") for key, word in words}
+    told = f"<p>{printable(voice.say('plan.aim_how', **how))}</p>"
+    return drawn_of(data, voice, told, drawn, *key)
 
 
 def aim_rows(
@@ -144,7 +170,7 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         for name, share in aim.over
     )
     return [
-        _rail(aim, voice),
+        rail_told(aim, voice),
         verdict_word(aim.trial.verdict, voice, conditional=held),
         "" if worst is None else sentence(worst, voice),
         voice.often(stray.estimate)
@@ -156,15 +182,6 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         ", ".join(over) or voice.say("plan.nobody"),
         sentence(blocks[0], voice) if blocks else aim.trial.problem,
     ]
-
-
-def _rail(aim: Aim, voice: Voice) -> str:
-    tilt = voice.number(f"{aim.tilt_deg:.1f}°")
-    if not aim.tilt_deg:
-        return tilt
-    if aim.azimuth_deg is None:
-        return voice.say("plan.into_wind", tilt=tilt)
-    return voice.say("plan.toward", tilt=tilt, bearing=f"{aim.azimuth_deg:03.0f}°")
 
 
 def limits_plan(
@@ -188,6 +205,9 @@ def limits_plan(
     rows = limits_rows(found, share, head["conditions"], voice)
     goes, brief = any(x.go for x in found), limits_brief(found, share, voice)
     data["in_brief"] = answered(data, brief, voice, goes=goes)
+    # Of too few flights that alone is to change.
+    told = none_go((sketches.beyond(limit, voice) for limit in found), voice)
+    change = [] if goes or data["too_few"] else [told]
 
     def page() -> str:
         how = voice.say("plan.limits_how")
@@ -199,10 +219,10 @@ def limits_plan(
         )
         title = voice.say("plan.limits_title", flight=data["flight"], site=data["site"])
         blocks = [*drawn_of(data, voice, *drawn), table(rows, voice)]
-        return plan_page(title, blocks, data, voice)
+        return plan_page(title, blocks, data, voice, about=change)
 
     count = sum(len(limit.tried) for limit in found)
-    first = [] if goes else [voice.say("plan.no_wind_goes", count=str(count))]
+    first = [] if goes else [voice.say("plan.no_wind_goes", count=str(count)), *change]
     return PlanReport("limits", data, page, partial(aligned, rows), first)
 
 

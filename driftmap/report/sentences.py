@@ -134,7 +134,7 @@ def _told(check: Check, voice: Voice) -> str:
     if check.winds is not None:
         return _winds_told(check, check.winds, voice)
     words = {
-        "area": places_named(check.area.split(", "), voice),
+        "area": _area_told(check, voice),
         "when": case_when(check.case, voice),
     }
     words["check"] = isolate(check.name)
@@ -162,6 +162,13 @@ def _told(check: Check, voice: Voice) -> str:
         except KeyError:  # a figure that this check lacks
             pass
     return _plainly(check, words, voice)
+
+
+def _area_told(check: Check, voice: Voice) -> str:
+    """Name the ground of a check; people of all areas together have no name of a file."""
+    if check.kind is Kind.OVERFLIGHT and check.area == "people":
+        return voice.say("reason.everybody")
+    return places_named(check.area.split(", "), voice)
 
 
 def places_named(names: Sequence[str], voice: Voice) -> str:
@@ -296,7 +303,7 @@ def subject(check: Check | str, voice: Voice) -> str:
     if key in voice.catalogue.messages:
         what = voice.say(key)
     if check.kind in _BEFORE_AREA:
-        what = f"{what} {isolate(check.area)}"
+        what = f"{what} {_area_told(check, voice)}"
     elif check.area and check.area not in what and check.unit != "share":
         what = f"{what}, {isolate(check.area)}"
     if when := case_when(check.case, voice):

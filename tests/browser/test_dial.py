@@ -127,8 +127,10 @@ def says_nothing_of_the_ground(browser, why):
     assert browser.js("return OUTLINES.length") == 0
     assert browser.js("return document.body.innerText").count(why) == 1
     assert why in browser.find("#unknown").text
-    for told in (".orders", ".map .astray"):
-        assert not any(browser.js(SHOWN, told)), told
+    assert not any(browser.js(SHOWN, ".map .astray"))
+    assert browser.find("#look-told").text == "If one still goes up: the pad."
+    assert browser.js(SHOWN, ".which") == [True]
+    assert "DANGER" not in browser.find("#stand-told").text
     assert browser.js("return one('#wheel').matches('.mute')")
 
 
@@ -146,7 +148,7 @@ def test_holds_until_a_wind_is_set(browser, page):
     assert word(browser) == "HOLD"
     assert "Set the wind" in browser.find("#why").text
     says_nothing_of_the_ground(browser, "No wind set:")
-    assert "Stay at the places for people" in browser.find("#unknown").text
+    assert "Stay at the places for people" in browser.find("#stand-told").text
     browser.find("#speed").send_keys("3")
     assert word(browser) == "HOLD"
     assert lines(browser) == []
@@ -176,7 +178,9 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         assert not browser.find("#unknown").is_displayed()
         first = {"go": "At lift-off: the pad."}.get(verdict, "If one ")
         assert browser.find("#look-told").text.startswith(first)
-        assert ("No gust given" in told) == (verdict == "go")
+        assert ("No gusts read: flown as steady, none above " in told) == (
+            verdict == "go"
+        )
         clear = browser.js(
             "return all('.people-list li:not(.warn, .fail)').map((row) => row.querySelector('bdi').textContent)"
         )
@@ -364,7 +368,7 @@ def test_beyond_the_range_whom_its_rim_sends_away_is_sent_away(browser, page):
             "return DIAL.areas.map(({ name }) => name).filter((name) => told.includes(name))"
         )
         put(browser, 99, from_deg)
-        unknown = browser.find("#unknown").text
+        unknown = browser.find("#stand-told").text
         assert all(name in unknown for name in sent)
         assert ("MOVE AWAY" in unknown) != ("Stay at the places" in unknown)
         told.add("MOVE AWAY" in unknown)
@@ -704,13 +708,102 @@ def test_the_dial_prints_on_one_page_with_its_words(browser, page, dial, tmp_pat
     )
     assert len(cells) >= dial.reach.speeds * dial.reach.directions
     rows = browser.js(
-        "return [...document.querySelectorAll('.words th[scope=row]')].map(c => parseFloat(c.textContent.replace('up to ', '')))"
+        "return [...document.querySelectorAll('.words tr:not(.of-all) th[scope=row]')].map(c => parseFloat(c.textContent.replace('up to ', '')))"
     )
     steps = dial.reach.step / MILE_PER_HOUR * np.arange(1, len(rows) + 1)
     assert rows == pytest.approx(list(steps), rel=0.005)  # three digits
-    assert set(cells) - {f"{60 * j:03d}°" for j in range(6)} <= {
+    words = {re.split("[✕!]", cell)[0] for cell in cells}
+    assert words - {f"{60 * j:03d}°" for j in range(6)} <= {
         *("go", "aloft?", "hold", "NO")
     }
+
+
+PRINTED = """
+  tellPaper();
+  const { every, deep } = DIAL.table;
+  const rows = [...one('#paper table').rows].slice(1), told = [];
+  rows.filter((row) => !row.matches('.of-all')).forEach((row, i) => [...row.cells].slice(1).forEach((cell, j) => {
+    const speed = ((i * deep + 0.5) * DIAL.top) / DIAL.speeds, from = ((j * every + 0.2) * 360) / DIAL.directions;
+    const { crowd } = crowdAt(surrounding(speed, from));
+    told.push({ word: cell.dataset.word, cell: cell.textContent, sent: overOf(crowd).map((place) => place.number), ready: crowd.filter((place) => place.outcome === 1).map((place) => place.number) });
+  }));
+  return [told, rows.filter((row) => row.matches('.of-all')).map((row) => [...row.cells].map((cell) => cell.textContent))];
+"""
+"""What the table on paper says of each field, beside what the screen says of a wind in it."""
+
+
+def numbers(told):
+    """Read numbers as people write them: 1–3 7."""
+    runs = [[int(n) for n in run.split("–")] for run in told.split()]
+    return {n for run in runs for n in range(run[0], run[-1] + 1)}
+
+
+def test_paper_says_who_must_move_and_which_way_to_look(browser, page):
+    """Nobody whom the screen sends away in a wind of a field may stay by the table, nor sits."""
+    browser.look(page)
+    fields, below = browser.js(PRINTED)
+    asked = 0
+    for field in fields:
+        _, sent, ready = re.fullmatch(
+            r"([^✕!]*)(?:✕\s([\d– ]+))?(?:!\s([\d– ]+))?", field["cell"]
+        ).groups(default="")
+        if field["word"] == "no-go":
+            assert not sent + ready  # nobody launches
+            continue
+        asked += len(field["sent"]) + len(field["ready"])
+        assert numbers(sent) >= set(field["sent"])
+        assert numbers(sent) | numbers(ready) >= set(field["ready"])
+    assert asked
+    heads = [head.replace("\xa0", " ") for head, *_ in below]
+    assert heads[0] == "DANGER: keep out"
+    assert [head.split(", from ")[0] for head in heads[1:]] == [
+        "LOOK if it fails",
+        "LOOK if all is well",
+    ]
+    words = [
+        [f["word"] for f in fields[j :: len(below[0]) - 1]]
+        for j in range(len(below[0]) - 1)
+    ]
+    for row in below:
+        empty = [cell == "–" for cell in row[1:]]
+        assert empty == [set(column) == {"no-go"} for column in words]
+
+
+def test_many_numbers_on_paper_leave_nobody_out(browser, page):
+    browser.look(page)
+    for some in ([7], [1, 2, 3], [1, 3, 5, 7, 20], [*range(1, 40, 2)]):
+        told = browser.js("return String(runsOf(arguments[0]))", some)
+        assert numbers(told) >= set(some)
+        assert len(told.split()) <= 3
+
+
+def test_the_dial_names_its_pad(browser, page, dial):
+    """Distances count from it, and a field may have several."""
+    browser.look(page)
+    for part in ("header.verdict .whose", "footer"):
+        assert dial.setup.site.pad in browser.find(part).text
+
+
+@pytest.mark.parametrize(
+    ("width", "height"), [(740, 360), pytest.param(844, 390, marks=pytest.mark.slow)]
+)
+def test_which_way_to_look_is_in_sight_on_a_phone_on_its_side(
+    browser, page, width, height
+):
+    """With the wind and the word, on the first screen, while places that need not move are told too."""
+    browser.look(page, width=width, height=height)
+    looked = 0
+    for speed, from_deg in ((None, None), *((2, turn) for turn in range(10, 360, 50))):
+        if speed:
+            put(browser, speed, from_deg)
+        if browser.js("return one('#stand-told .signal.move')"):
+            continue  # each of whom has a line of his own, and comes first
+        looked += 1
+        ends = browser.js(
+            "scrollTo(0, 0); return ['#from', '.word', '#look-told'].map((part) => one(part).getBoundingClientRect().bottom)"
+        )
+        assert max(ends) <= height, (speed, from_deg)
+    assert looked > 3
 
 
 def test_lines_are_where_the_landings_are(browser, page, dial):
@@ -956,6 +1049,8 @@ def test_gusts_are_a_second_hand_and_the_cell_is_told(browser, page, dial):
     browser.look(page)
     put(browser, 6, 250)
     assert browser.js("return all('.gusts').length") == 0
+    most = browser.js("return DIAL.gust * 6")
+    assert browser.find("#gust").get_attribute("placeholder") == f"≤\xa0{most:g}"
     browser.find("#gust").send_keys("9")
     assert browser.js("return all('.gusts').length") == 3
     assert browser.js(
@@ -991,7 +1086,7 @@ def test_every_number_on_the_map_has_its_name(browser, page):
         )
         assert nameless == []
     browser.look(page, width=360, height=740)
-    stay = browser.find("#unknown").text
+    stay = browser.find("#stand-told").text
     names = browser.js(
         "return DIAL.areas.filter((area) => area.number).map((area) => area.name)"
     )

@@ -28,6 +28,8 @@ def test_limits_are_told_of_the_worst_and_the_best_side_and_rounded_down():
     assert "2.0" in told  # 2.05 at head height, and never 2.1
     assert "4.9" in told  # 4.985
     assert "360° (N)" in told
+    alike = plan_answers.limits_brief([side(0, 4.1), side(90, 4.1)], 0.5, EN)
+    assert alike == EN.say("plan.limits_alike", most="2.0\xa0mph")
 
 
 def test_limits_say_how_many_sides_have_none():
@@ -60,6 +62,16 @@ def test_the_aim_as_planned_leads_and_the_best_follows():
     assert plan_answers.aims_brief(rows[:2], EN) == EN.say(
         "plan.aim_brief", word="HOLD"
     )
+
+
+def test_where_nothing_is_go_the_commonest_reason_and_the_way_on_are_told():
+    told = plan_answers.none_go(["a crowd", "the wind", "a crowd", ""], EN)
+    assert "a crowd (2 of 4)" in told
+    assert "the wind" not in told
+    change = EN.say("plan.may_change")
+    assert told.endswith(change)
+    assert all(f"({word})" in change for word in ("compare", "aim"))
+    assert plan_answers.none_go([""], EN) == change
 
 
 @pytest.mark.parametrize(

@@ -14,11 +14,13 @@ from driftmap.planning import aim
 from driftmap.planning.aim import Aim, best_aims, grid_of_aims
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import Trial
+from driftmap.report import candidates
+from driftmap.report.candidates import aim_svg, rail_told
 from driftmap.report.plan_pages import aim_rows
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
-from driftmap.verdict.setup import Setup
+from driftmap.verdict.setup import Setup, flown
 
 
 def test_a_flight_is_aimed_and_keeps_its_error(dunlin):
@@ -114,6 +116,45 @@ def test_an_aim_set_as_it_is_told_has_the_word_it_is_told_with(found):
         alone = assess_setup(replace(setup, flight=flight), wind)
         for check, other in zip(alone.checks, a.trial.checks, strict=True):
             assert (check.name, check.outcome) == (other.name, other.outcome)
+
+
+def test_each_aim_is_drawn_where_its_hardest_fall_comes_down(found, monkeypatch):
+    """In the colour of its word, with what holds it; the best bear their ranks, and who is near is in sight."""
+    setup, wind, planned, aims = found
+    cloud = flown(setup, wind)
+    part = next(
+        p for p in cloud.parts if (p.case, p.body) == ("nothing deploys", "rocket")
+    )
+    strike = planned.trial.strike
+    assert strike.case == "nothing deploys"
+    means = [cloud.east[part.rows].mean(), cloud.north[part.rows].mean()]
+    assert [strike.east, strike.north] == pytest.approx(means)
+    monkeypatch.setattr(candidates, "_ROUND", 2)  # of this grid
+    svg, voice = aim_svg(setup.site, planned, aims, 3, english("us")), english("us")
+    dots = re.findall(
+        r'<circle class="aim ([a-z-]+)" cx="([-\d.]+)" cy="([-\d.]+)"[^>]*><title>([^<]*)',
+        svg,
+    )
+    every = [*reversed(aims), planned]
+    assert [word for word, *_ in dots] == [a.trial.verdict for a in every]
+    for (*_, told), a in zip(dots, every, strict=True):
+        assert told.startswith(rail_told(a, voice))
+        assert "If nothing opens: " in told
+        assert ("; held by: " in told) == bool(a.trial.held_by)
+    pairs = [(float(x), float(y)) for _, x, y, _ in dots]
+    falls = [(a.trial.strike.east, a.trial.strike.north) for a in every]
+    (x, y), (east, north) = np.ptp(pairs, axis=0), np.ptp(falls, axis=0)
+    assert x / y == pytest.approx(east / north, rel=0.05)
+    assert re.findall(r"<circle/><text>(\d)</text>", svg) == ["3", "2", "1"]
+    assert svg.count('class="around') == 2
+    assert svg.count(">Crowd</text>") == 2
+    _, _, wide, high = map(float, re.search(r'viewBox="([^"]*)"', svg)[1].split())
+    assert all(-20 < a < wide - 20 and -20 < b < high - 20 for a, b in pairs)
+
+
+def test_aims_that_were_not_flown_draw_nothing(found):
+    lost = Aim(0.0, 0.0, Trial("not known"))
+    assert aim_svg(found[0].site, lost, [lost], 3, english("us")) == ""
 
 
 def test_not_known_comes_last():

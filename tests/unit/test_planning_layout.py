@@ -22,8 +22,9 @@ from driftmap.planning.distances import (
 )
 from driftmap.planning.layout import Layout, Place, RoseWind, best_pads, best_stands
 from driftmap.planning.trial import Trial, flown, judged, pack
-from driftmap.report.sketches import held_key, layout_svg
-from driftmap.report.sketches import held_of as held_by
+from driftmap.report.candidates import held_of as held_by
+from driftmap.report.candidates import layout_svg
+from driftmap.report.sketches import held_key
 from driftmap.report.voice import english
 from driftmap.rules.facts import facts_of
 from driftmap.rules.reading import read_rules

@@ -35,6 +35,16 @@ def check(**changes):
     return Check(**{**given, **changes})
 
 
+@pytest.mark.parametrize("language", languages())
+def test_people_of_all_areas_together_are_told_in_the_reader_s_language(language):
+    catalogue = read_catalogue(language)
+    voice = Voice(catalogue, catalogue.units)
+    over = check(kind=Kind.OVERFLIGHT, area="people", case="")
+    for told in (sentence(over, voice), sentences.subject(over, voice)):
+        assert voice.say("reason.everybody") in told
+        assert language == "en" or "people" not in told
+
+
 @given(st.floats(1e-6, 1.0))
 def test_percent_is_within_half_of_its_second_digit(p):
     told = float(words.percent(p).removesuffix(" %")) / 100
