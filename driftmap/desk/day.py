@@ -13,7 +13,7 @@ import tomlkit
 from driftmap.core.checks import names_somebody
 from driftmap.core.errors import InputError, located
 from driftmap.core.units import check_bounds, quantity
-from driftmap.desk.folder import Folder
+from driftmap.desk.folder import Folder, write_whole
 from driftmap.report.words import Units
 
 DAY: Final = "day.toml"
@@ -117,7 +117,33 @@ class Day:
 
 
 def read_day(folder: Folder) -> Day:
-    """Read the day's list; an empty one where there is none yet."""
+    """Read the day's list; an empty one where there is none yet.
+
+    A line written by hand gets a name of its own in the file, before anybody changes it: what
+    is logged of a flight is met again by that name, on another day too.
+    """
+    day = _read(folder)
+    if len({item.id for item in day.items} - {""}) == len(day.items):
+        return day
+    with folder.held():  # no version to go back to: the names were never others
+        day = _named(_read(folder))
+        write_whole(folder.path(DAY), _text(day).encode())
+    return day
+
+
+def _named(day: Day) -> Day:
+    """Give each line a name of its own; a copy of a line is another flight, which waits."""
+    known: set[str] = set()
+    items = []
+    for item in day.items:
+        copied = item.id in known
+        one = new_item(item.flight, item.pad) if copied else item
+        items.append(one if one.id else replace(one, id=_fresh()))
+        known.add(items[-1].id)
+    return replace(day, items=tuple(items))
+
+
+def _read(folder: Folder) -> Day:
     if folder.text(DAY) is None:
         return Day(date.today().isoformat())
     data = folder.tables(DAY)
@@ -163,7 +189,10 @@ def _item(number: int, row: object) -> Item:
         told = f"state must be one of {', '.join(_STATES)}"
         raise InputError(DAY, f"flight {number}", told)
     texts = [str(row.get(key, "")) for key in ("pad", "logged", "outcome")]
-    name = str(row.get("id") or f"line{number}")
+    if state == "waiting" and texts[2]:
+        told = 'waits, yet the log has its outcome: set state = "flown", or take that line out'
+        raise InputError(DAY, f"flight {number}", told)
+    name = str(row.get("id", ""))
     return Item(name, row["file"], texts[0], cast(State, state), texts[1], texts[2])
 
 
@@ -171,7 +200,7 @@ def change(folder: Folder, edit: Callable[[Day], Day]) -> Day:
     """Change the list as it stands now, whoever wrote it last."""
     with folder.held():
         base = folder.revision(DAY)
-        day = edit(read_day(folder))
+        day = edit(_named(_read(folder)))
         folder.write(DAY, _text(day).encode(), base)
         return day
 
@@ -193,7 +222,11 @@ def _told(item: Item) -> dict[str, str]:
 
 def new_item(flight: str, pad: str = "") -> Item:
     """Make a line of the list."""
-    return Item(uuid4().hex[:8], flight, pad)
+    return Item(_fresh(), flight, pad)
+
+
+def _fresh() -> str:
+    return uuid4().hex[:8]
 
 
 def reordered(day: Day, name: str, places: int) -> Day:

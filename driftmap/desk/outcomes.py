@@ -15,7 +15,7 @@ from driftmap.desk.day import Day, Item, change, is_name, new_item, put, read_da
 from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told
-from driftmap.logbook.entry import Content, Entry, holding, new_entry
+from driftmap.logbook.entry import Content, holding, new_entry
 from driftmap.logbook.entry_bodies import TEXTS, flight_contents, outcome_body
 from driftmap.logbook.store import Log
 from driftmap.rocket.pieces import FOUND_AS
@@ -36,9 +36,10 @@ def note_flown(
     if not is_name(str(what.get("decided_by", ""))):
         raise InputError("flown", "", "who decided? Type a name")
     with folder.held():
-        item = read_day(folder).item(name)
+        day = read_day(folder)
+        item = day.item(name)
         if item.outcome:  # pressed twice: one flight is one entry
-            return read_day(folder)
+            return day
         body = _body(folder, item, {**what, "flew": True})
         spend(folder, str(what["flight"]), datetime.fromisoformat(what["time"]))
         entry = None if told is None else told.entry
@@ -49,22 +50,23 @@ def note_flown(
             contents = tuple(own.values())
             new = replace(new, contents={what: own[what].digest for what in own})
         with Log(folder.path(LOG)) as log:
-            outcome = _known(log, item)
+            named = _id(day, item)
+            outcome = next((e for e in log.entries() if e.id == named), None)
             if outcome is None:
-                outcome = replace(new, id=_id(item))
+                outcome = replace(new, id=named)
                 log.append([*([] if entry is None else [entry]), outcome], contents)
         about = outcome.about or ""
         done = replace(item, state="flown", logged=about, outcome=outcome.id)
         return change(folder, lambda day: put(day, done))
 
 
-def _id(item: Item) -> str:
-    """Name the outcome after the flight: one that a kill kept off the list is met again."""
-    return hashlib.sha256(f"flown {item.id} {item.flight}".encode()).hexdigest()[:32]
+def _id(day: Day, item: Item) -> str:
+    """Name the outcome after the flight: one that a kill kept off the list is met again.
 
-
-def _known(log: Log, item: Item) -> Entry | None:
-    return next((entry for entry in log.entries() if entry.id == _id(item)), None)
+    A list that was copied for another day has the same lines, and other flights.
+    """
+    told = f"flown {day.date} {item.id} {item.flight}"
+    return hashlib.sha256(told.encode()).hexdigest()[:32]
 
 
 def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:

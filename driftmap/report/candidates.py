@@ -27,7 +27,7 @@ _LETTER_SIZES: Final = (13, 30)
 """Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
 
 _NEAR: Final = 1.5
-"""Of how far falls reach: people nearer than that are in the picture of a rail's leans."""
+"""Of how far falls reach: people, and what holds, nearer than that are in the picture of a rail's leans."""
 
 _LEAST_APART: Final = 40.0
 """Least size of the dots of a rail's leans, in the picture: the small ones lie over each other."""
@@ -105,7 +105,6 @@ def aim_svg(
     fallen = {id(a): a.trial.strike for a in (planned, *aims) if a.trial.strike}
     if not fallen:
         return ""
-    view, size = _view_of(site, [*fallen.values()])
     ranks = {id(aim): rank for rank, aim in enumerate(aims[:best], 1)}
     # The best lie on top of what lies beside them.
     dots = [
@@ -113,6 +112,7 @@ def aim_svg(
         for aim in (*reversed(aims), planned)
         if id(aim) in fallen
     ]
+    view, size = _view_of([*fallen.values()], _named(site, dots))
     found = [
         *_tilts(view, aims, fallen),
         *(
@@ -159,15 +159,23 @@ def _aim_dot(aim: Aim, strike: Strike, rank: int, voice: Voice) -> Dot:
     return Dot(strike.east, strike.north, kind, held, told, rank)
 
 
-def _view_of(site: Site, falls: Sequence[Strike]) -> tuple[Frame, tuple[float, float]]:
-    """Frame the falls, the planned one first, with the pad and the people who are not far beyond."""
+def _named(site: Site, dots: Sequence[Dot]) -> list[Area]:
+    """List the ground that is named: people's, and what holds a candidate."""
+    held = {dot.held for dot in dots}
+    return [a for a in site.areas if a.occupied or any(a.name in h for h in held)]
+
+
+def _view_of(
+    falls: Sequence[Strike], areas: Sequence[Area]
+) -> tuple[Frame, tuple[float, float]]:
+    """Frame the falls, the planned one first, with the pad and what of the ground is not far beyond."""
     points = [shapely.Point(f.east, f.north) for f in falls]
     spots = [*points, points[0].buffer(falls[0].radius, 8)]
     pad = shapely.Point(0.0, 0.0)
     reach = max(pad.hausdorff_distance(spot) for spot in spots)
-    near = (a.shape for a in site.areas if a.occupied)
-    near = (shape for shape in near if shape.distance(pad) <= _NEAR * reach)
-    ground = shapely.union_all([pad.buffer(30.0), *spots, *near])
+    near = [a.shape for a in areas if a.shape.distance(pad) <= _NEAR * reach]
+    seen = shapely.union_all(near) & pad.buffer(_NEAR * reach)
+    ground = shapely.union_all([pad.buffer(30.0), *spots, seen])
     west, south, east, north = ground.bounds
     view = Frame(west, north, _WIDTH / max(east - west, north - south))
     return view, ((east - west) * view.scale + 40, (north - south) * view.scale + 40)
@@ -216,7 +224,7 @@ def _over_ground(
     found: Iterable[str] = (),
 ) -> str:
     """Draw dots over the ground; ``each``: how far they stand apart, ``found``: what lies below them."""
-    people = [a for a in site.areas if a.occupied]
+    named = _named(site, dots)
     letters = held_letters(dot.held for dot in dots)
     ground = [
         (site.boundary, "field", voice.say("map.edge")),
@@ -238,7 +246,7 @@ def _over_ground(
         *(
             line
             for wide in _LETTER_SIZES
-            for line in _called(view, size, people, dots, wide, voice)
+            for line in _called(view, size, named, dots, wide, voice)
         ),
         _scale(view, size[1], voice),
     ]

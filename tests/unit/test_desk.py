@@ -1381,6 +1381,56 @@ def test_flown_again_after_a_kill_between_log_and_list_is_one_entry(ask, folder)
         assert len(log.entries()) == 1
 
 
+LINE = '[[flight]]\nfile = "flights/dunlin.toml"\n'
+
+
+def logged(folder):
+    with Log(folder.path("log.sqlite"), create=False) as log:
+        return [entry.body["decided_by"] for entry in log.current()]
+
+
+def flown_by(ask, folder, who, at=0):
+    item = read_day(folder).items[at]
+    ask.good("day/flown", {"id": item.id, "decided_by": who})
+
+
+@pytest.mark.parametrize("again", ["its only line", "a copy", "tomorrow"])
+def test_a_list_written_by_hand_logs_each_flight_of_its_own(ask, folder, again):
+    """A line without a name, two of one name, or a list copied for another day."""
+    put_on(ask, "dunlin")  # brings the file
+    day = folder.path("day.toml")
+    named = 'id = "ab12cd34"\n' if again != "its only line" else ""
+    day.write_text(f'date = "2026-11-27"\n{LINE}{named}')
+    flown_by(ask, folder, "Anna Reed")
+    kept = day.read_text()
+    if again == "a copy":
+        block = kept[kept.index("[[flight]]") :]
+        day.write_text(f"{kept}\n{block}")
+        assert [item.state for item in read_day(folder).items] == ["flown", "waiting"]
+        flown_by(ask, folder, "Ben Hale", at=1)
+    else:
+        date = "2026-11-28" if again == "tomorrow" else "2026-11-27"
+        day.write_text(f'date = "{date}"\n{LINE}{named}')
+        flown_by(ask, folder, "Ben Hale")
+    assert sorted(logged(folder)) == ["Anna Reed", "Ben Hale"]
+    assert len({item.id for item in read_day(folder).items} - {""}) == len(
+        read_day(folder).items
+    )
+    assert read_day(folder) == read_day(folder)
+
+
+def test_a_line_that_waits_and_has_flown_is_said_so(ask, folder):
+    put_on(ask, "dunlin")
+    flown_by(ask, folder, "Anna Reed")
+    day = folder.path("day.toml")
+    day.write_text(day.read_text().replace('"flown"', '"waiting"'))
+    answer = ask("state")
+    assert answer.status_code == 400
+    assert (
+        "flight 1: waits, yet the log has its outcome" in answer.get_json()["problem"]
+    )
+
+
 def test_the_list_is_ordered_by_hand(ask, folder):
     put_on(ask, "willet", "dunlin")
     one, two = read_day(folder).items
