@@ -285,10 +285,26 @@ def season_plan(
         blocks = [
             *drawn_of(data, voice, *drawn),
             table(_season_rows(data, voice), voice),
+            *_season_held(data, voice),
         ]
-        return plan_page(title, blocks, data, voice)
+        change = voice.say("plan.may_change")
+        about = [] if goes or data["too_few"] else [change]
+        return plan_page(title, blocks, data, voice, about=about)
 
     return PlanReport("season", data, page, partial(_season_told, data, voice))
+
+
+def _season_held(data: Mapping[str, Any], voice: Voice) -> list[str]:
+    """List what most often spoke against a go, in the words of the verdicts."""
+    rows = "".join(
+        f"<li>{printable(one['what'])} ({voice.count(one['hours'])}×)</li>"
+        for one in data["blocked_by"][:_MOST_HELD]
+    )
+    title = printable(voice.say("plan.held_by"))
+    return [f'<h2>{title}</h2><ul lang="en" dir="ltr">{rows}</ul>'] if rows else []
+
+
+_MOST_HELD: Final = 5
 
 
 def _season_told(data: dict[str, Any], voice: Voice) -> str:
@@ -304,7 +320,8 @@ def _season_told(data: dict[str, Any], voice: Voice) -> str:
         )
     lines.append("What most often spoke against a go:")
     lines += [
-        f"  {b['hours']:,} of the {what}  {b['what']}" for b in data["blocked_by"][:5]
+        f"  {b['hours']:,} of the {what}  {b['what']}"
+        for b in data["blocked_by"][:_MOST_HELD]
     ]
     return "\n".join(lines)
 

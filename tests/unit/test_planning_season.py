@@ -18,6 +18,7 @@ from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.hours import HourReading, read_hours, rose_of
 from driftmap.planning.ledger import Ledger, open_ledger, run_key
 from driftmap.planning.season import (
+    Agreement,
     SeasonHour,
     agreement,
     bin_of,
@@ -26,6 +27,7 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.trial import Trial, pack
+from driftmap.report.plan_pages import season_plan
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
@@ -412,6 +414,20 @@ def test_months_and_hours_are_local():
 
 def test_reasons_come_by_how_often_they_blocked():
     assert reasons(hours_of("ghhn")) == [("h", 2), ("n", 1)]
+
+
+@pytest.mark.parametrize(("found", "goes"), [("ghhn", True), ("hhn", False)])
+def test_the_page_says_what_holds_most_often_and_what_may_change_it(found, goes):
+    """What the terminal says of it stands on the page; where nothing is go, a way on as well."""
+    head = {
+        **dict.fromkeys(("flight", "site", "version"), "x"),
+        **{key: [] for key in ("conditions", "assumed", "questions_set_aside")},
+        **{"too_few": "", "samples": 9, "samples_needed": 9},
+    }
+    hours, voice = hours_of(found), english("us")
+    page = season_plan(head, hours, Agreement(1, 1, 0), timedelta(), voice).page()
+    assert '<ul lang="en" dir="ltr"><li>h (2×)</li><li>n (1×)</li></ul>' in page
+    assert (voice.say("plan.may_change") in page) == (not goes)
 
 
 def test_the_picture_marks_what_is_hardly_known():
