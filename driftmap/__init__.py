@@ -1,6 +1,6 @@
 """Landing zones and drift and debris hazard for high-power and home-built rockets.
 
-The main job in five lines:
+The main job:
 
 >>> from driftmap import assess, read_flight, read_site, read_wind
 >>> site = read_site("sites/saltgrass-flat.geojson")
@@ -9,13 +9,18 @@ The main job in five lines:
 >>> result.verdict in ("go", "hold", "no-go")
 True
 
-``document(result)`` is the content of ``assessment.json``, ``map_html(result)`` the map.
-``read_answers`` reads what people answered to the rules: without it a site that names any
-holds. ``read_winds`` merges several winds into one. ``Setup`` is flight, site, samples,
-seed, day and answers as one record; ``compare(setup, wind)`` holds ways down side by side.
-``fly(flight, wind, altitude)`` gives a `Cloud`, all landings without a verdict, and
-``margins(cloud)`` how far it stays from what fails; ``fall`` carries bodies to the ground.
-Whatever cannot be used raises a `DriftmapError` of one line.
+The rest, by what it is for:
+
+- In: `read_flight`, `read_site`, `read_wind`; `read_winds` merges several winds into one;
+  `read_answers` reads what people answered to the rules (without answers, a site that names
+  rules holds).
+- The job: `assess` gives an `Assessment`. `Setup` is flight, site, samples, seed, day and
+  answers as one record; `compare` judges other ways to bring the same rocket down.
+- Out: `document` is the content of ``assessment.json``, `map_html` the map.
+- Below a verdict: `fly` gives a `Cloud`, all landings; `margins` says how far its flights
+  stay from what fails; `fall` carries bodies to the ground.
+
+Input that cannot be used raises a `DriftmapError`, one line.
 """
 
 from __future__ import annotations

@@ -124,7 +124,7 @@ def stream(seed: int, block: int, name: str) -> np.random.Generator:
     """Give the random stream of one input in one block of flights.
 
     A stream of its own for each input keeps all other draws as they were when an input
-    or a case is added, so that alternatives are compared on the same luck.
+    or a case is added, so that alternatives are compared with the same draws.
     """
     key = (block, crc32(name.encode()))
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=key))

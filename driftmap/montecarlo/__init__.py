@@ -1,1 +1,1 @@
-"""Many flights: luck drawn, every case flown, landings kept as columns."""
+"""Many flights: inputs drawn, every case flown, landings kept as columns."""

@@ -48,7 +48,7 @@ _DRAWN: Final = 24_576  # flights drawn together at most, where few of them are 
 
 @dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Cloud:
-    """Where everything came down, as columns.
+    """Where everything came down, as columns: `m` landings in `n` flights.
 
     Parameters
     ----------

@@ -207,7 +207,7 @@ def _unsure(known: Weighed) -> set[str]:
 
 
 def _other_luck(few: Sequence[Flown], wind: WindProfile) -> list[Flown]:
-    """Fly some cases plainly once more, on other luck."""
+    """Fly some cases plainly once more, with other draws."""
     found: list[Flown] = []
     for flown in few:
         seed = flown.cloud.seed + 1

@@ -1,4 +1,4 @@
-"""Work a dial out: fly and judge every case in every wind, on the same luck."""
+"""Work a dial out: fly and judge every case in every wind, with the same draws."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def compute_dial(
 
     Where the rail follows the wind, each speed is flown once, from north, and turned
     for every other direction (`Cloud.turned`): directions then differ by the ground
-    alone. A rail with a bearing of its own is flown in each of them, on the same luck.
+    alone. A rail with a bearing of its own is flown in each of them, with the same draws.
     Between its winds a cell is judged as a whole (`driftmap.planning.span_verdict`), so that no
     wind in it is judged milder than it is; so is a wider span of winds, if it has one
     word all over, and winds inside are then drawn between those flown for it.

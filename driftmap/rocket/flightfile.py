@@ -28,17 +28,18 @@ _Model = TypeVar("_Model", bound=BaseModel)
 
 
 def read_flight(path: str | Path) -> Flight:
-    """Read a flight.
+    """Read a flight file.
 
     Parameters
     ----------
     path : str or Path
-        A TOML file; see the examples folder and the guide.
+        A TOML file, as ``driftmap help flight`` describes it; a thrust curve or an altimeter's
+        record that it names lies beside it.
 
     Returns
     -------
     Flight
-        The flight, checked.
+        The flight as planned, every value checked.
 
     Raises
     ------

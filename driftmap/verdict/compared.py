@@ -1,4 +1,4 @@
-"""Ways to bring a rocket down, or flights, side by side on the same luck."""
+"""Ways to bring a rocket down, or several flights, compared with the same draws."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from driftmap.verdict.setup import Setup, check_read_for
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Compared:
-    """One way to bring the rocket down, beside others on the same luck.
+    """One way to bring the rocket down, compared with others on the same draws.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def compare(
     beside: Sequence[Setup] = (),
     progress: Callable[[int, int], object] = lambda done, left: None,
 ) -> tuple[Compared, ...]:
-    """Hold ways to bring a rocket down, or flights, side by side on the same luck.
+    """Assess the plan and other ways to bring the rocket down, all with the same random draws.
 
     Parameters
     ----------
@@ -53,15 +53,15 @@ def compare(
     wind : WindProfile
         From `read_wind`.
     beside : sequence of Setup
-        Flights to hold beside the plan, each with the answers given for it.
+        Other flights to compare with the plan, each with the answers given for it.
     progress : callable
-        Told after each how many are done and left.
+        Called after each with how many are done since the last call, and left.
 
     Returns
     -------
     tuple of Compared
-        The plan first, then what is held beside it; where that is nothing, the
-        alternatives of the flight file, made up from the plan where it has none.
+        The plan first, then the flights of `beside`. Without any, the alternatives of the
+        flight file, which are made up from the plan where the file has none.
     """
     ways = (
         [(one.flight.name, one) for one in (setup, *beside)]

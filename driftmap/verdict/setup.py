@@ -46,7 +46,7 @@ class Setup:
         Flights in each case.
     seed : int
         Seed of the draws; the same seed gives the same result, so that alternatives are
-        compared on the same luck.
+        compared with the same draws.
     day : AirDay, optional
         Surface readings of temperature, pressure and humidity; those of the wind's own
         report when left out, and the standard atmosphere where it has none.

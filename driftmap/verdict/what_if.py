@@ -141,7 +141,7 @@ def turns(
     ``progress`` is told after each change how many are done and left; ``through`` works
     through the changes, in processes say.
 
-    Result: what was found, on the same flights and luck as the plan: single changes, and two
+    Result: what was found, on the same flights and draws as the plan: single changes, and two
     at once where no single one gives a go and nothing stands against all of them.
     """
     a = assessment
