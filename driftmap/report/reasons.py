@@ -307,6 +307,11 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         if d.opens_at.at == "height"
     ]
     lines += [
+        say("back.lands", speed=both(check.value, "speed"))
+        for check in a.checks
+        if check.kind == Kind.DESCENT and not check.name and check.value is not None
+    ]
+    lines += [
         say("back.glides", device=isolate(d.name), speed=both(d.glide, "speed"))
         for d in a.flight.devices
         if d.glide

@@ -8,6 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.atmosphere import air_density
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE, bench_of
@@ -40,6 +42,14 @@ _GLIDES: Final = (1.0, 15.0)
 """Greatest speed at which a canopy glides [m s⁻¹]: one that nobody steers glides up to a third or
 half as fast as it sinks (from memory), and none keeps still; the least assumed."""
 
+_PACKED: Final = (0.0, 0.25)
+"""Mass of all devices over all that comes down: cloth and lines are some 3 to 15 % of common rockets
+(common practice, no source); margin assumed."""
+
+_SLOWEST: Final = 2.5
+"""Speed under all devices [m s⁻¹]: common ones land at 3.5 to 7 (common practice, no source), and no
+one carries cloth for less; assumed."""
+
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
@@ -55,6 +65,7 @@ def recovery_claims(cloud: Cloud) -> Iterator[Claim]:
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
     yield from _devices(flight, apogee)
     yield from _braked(flight)
+    yield from _carried(flight)
     yield from _in_turn(flight)
     yield from _open_at_last(cloud, apogee)
 
@@ -135,6 +146,24 @@ def _braked(flight: Flight) -> Iterator[Claim]:
         speed = sqrt(tumbling / (cloth * bench.spreads[drag].middle))
         what = f"speed under {device.name} alone over that of the tumbling rocket"
         yield Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]))
+
+
+def _carried(flight: Flight) -> Iterator[Claim]:
+    """List how heavy and how large all devices are beside what they bring down."""
+    booster, bench = flight.booster, bench_of(flight)
+    lower = () if booster is None else booster.recovery
+    for devices, mass, of in (
+        (flight.recovery, flight.dry_mass, ""),
+        (lower, flight.booster_mass, " of the booster"),
+    ):
+        if devices and mass > 0:
+            cloth = sum(bench.cloth_mass(device) for device in devices)
+            what = f"mass of all devices{of}, as told or by their cloth, over what they bring down"
+            yield Claim(what, cloth / mass, _PACKED)
+            area = sum(device.usual_drag * device.cloth_area for device in devices)
+            speed = sqrt(2 * mass * STANDARD_GRAVITY / (float(air_density(0.0)) * area))
+            told = f"speed{of} under all devices near the sea"
+            yield Claim(told, speed, (_SLOWEST, np.inf), "m/s")
 
 
 def _published(device: Device) -> tuple[float, float]:

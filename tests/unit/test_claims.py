@@ -122,6 +122,9 @@ TOLD_ENDS = [
     *(("mass of main over its cloth", "recovery.0.mass", least * CLOTH, 1.0 * CLOTH, ("recovery.0.cloth", cloth)) for cloth, least in (
         (None, 0.02), ("ripstop nylon", 0.9 * 0.037), ("heavy nylon", 0.9 * 0.07), ("cotton", 0.09), ("plastic film", 0.9 * 0.037),
     )),
+    ("mass of all devices, as told", "recovery.0.mass", None, 0.25 * DRY),
+    ("mass of all devices, as told", "recovery.0.diameter", None, (0.25 * DRY / 0.1 / (pi / 4)) ** 0.5, ("recovery.0.mass", None)),
+    ("speed under all devices", "recovery.0.diameter", None, (2 * DRY * 9.80665 / (1.225 * 2.5**2 * 0.75 * pi / 4)) ** 0.5),
     ("drag coefficient of main on", "recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1]),
     ("greatest glide of main", "recovery.0.glide", 1.0, None),
     ("speed under main alone over that of the tumbling", "recovery.0.diameter", hardly_brakes(1.32, 0.057, 0.75), None),
