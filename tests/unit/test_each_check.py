@@ -559,6 +559,18 @@ def test_a_case_that_never_counts_is_judged_all_the_same(quiet):
     assert Kind.AMONG_PEOPLE not in found
 
 
+@pytest.mark.parametrize(("hard", "told"), [(0.2, False), (0.3, True)])
+def test_a_fall_that_kills_every_fourth_time_is_one_that_can(quiet, hard, told):
+    """Its median energy says nothing of those that strike harder."""
+    near = moved(quiet, "nothing deploys", (-450, 0), 1.0, energy=20.0)
+    (part,) = [p for p in near.of("nothing deploys") if p.body == "rocket"]
+    energy = near.energy.copy()
+    rows = np.arange(energy.size)[part.rows]
+    energy[rows[: round(hard * rows.size)]] = 200.0
+    found = spoken(replace(near, energy=energy), site())
+    assert (Kind.UNDER_THE_FALL in found) == told
+
+
 def test_a_case_that_goes_any_way_is_left_to_its_risk(quiet):
     any_way = tuple(
         replace(c, any_way=c.name == "nothing deploys") for c in quiet.tree.cases
