@@ -100,6 +100,10 @@ function wayTo(ground, { left, right, top, bottom }) {
 }
 
 const boxAt = (left, top, { width, height }) => ({ left, top, right: left + width, bottom: top + height });
+const grown = (box, by) => boxAt(box.left - by, box.top - by, { width: box.right - box.left + 2 * by, height: box.bottom - box.top + 2 * by });
+
+// The area within the outer rings of polygons.
+const areaOf = (polygons) => polygons.reduce((sum, [ring]) => sum + Math.abs(sidesOf(ring).sides.reduce((twice, [a, b, c, d]) => twice + a * d - c * b, 0)) / 2, 0);
 const holdsBox = (frame, box) => box.left >= frame.left && box.right <= frame.right && box.top >= frame.top && box.bottom <= frame.bottom;
 
 // Wind and north stand in the corner where they hide least: of danger nothing, nor where people are sent, nor caution, nor people, if there is one.

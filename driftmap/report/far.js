@@ -6,18 +6,18 @@ function inSight(place) {
   return x >= 4 && y >= (edges ? 20 : 4) && x <= size.x - (edges ? 26 : 4) && y <= size.y - 4;
 }
 
-// `far`: such ground, each with how far `away` it is from the pad [m] and which way [deg].
+// `far`: such ground, each with how far `away` its nearest edge is from the pad [m] and which way its middle [deg].
 function placeFar(far) {
   const size = chart.getSize();
   const taken = all(".leaflet-control, #north, .map .label:not(.off), .map path.area:is(.people, .keep)").map((box) => box.getBoundingClientRect()).concat(padBox(14));
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
-  for (const { name, number, kind, outcome, at: middle, away } of far) {
-    if (inSight(middle)) continue;
+  for (const { name, number, kind, outcome, rings, at: middle, away } of far) {
+    if ([middle, ...(kind === "people" ? rings.flat(2) : [])].some(inSight)) continue;
     const point = chart.latLngToContainerPoint(middle);
     const chip = document.createElement("span");
     const arrow = document.createElement("i");
-    arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
+    arrow.style.transform = `rotate(${away.bearing - 90}deg)`; // from the pad, as its words tell
     const told = document.createElement("bdi");
     const words = { name: `\u2068${name}\u2069`, distance: length(away.distance, 1), compass: pointOf(away.bearing) };
     told.textContent = `${number ? `${number} ` : ""}${say("far", words)}`;

@@ -127,10 +127,10 @@ function crowdAt(about) {
   const mark = (at, outcome) => worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
   for (const { outcome, people } of about.length ? reasonsAt(about) : []) people.forEach((at) => mark(at, outcome));
   const zoned = zonesAt(about);
-  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings, at: middle }, at) => {
+  const crowd = DIAL.areas.filter(({ kind }) => kind === "people").map(({ name, number, rings, away, at: middle }, at) => {
     const kind = ["danger", "caution"].find((grade) => zoned[grade].some(({ ring }) => reaches(rings, ring)));
     if (kind) mark(at, kind === "danger" ? 2 : 1);
-    return { name, number, rings, at: middle, kind, outcome: worst.get(at) };
+    return { name, number, rings, away, at: middle, kind, outcome: worst.get(at) };
   });
   const mild = crowd.filter(({ kind }) => kind === "caution");
   if (mild.some(({ outcome }) => outcome === 2)) mild.forEach((place) => Object.assign(place, { outcome: 2 }));
@@ -140,8 +140,7 @@ function crowdAt(about) {
 let far = []; // the places of people, the nearest to the pad first
 
 function findFar(crowd) {
-  const away = ([north, east]) => ({ distance: Math.hypot(east, north), bearing: degrees(east, north) });
-  return crowd.map((place) => ({ ...place, kind: "people", outcome: place.outcome ? "fail" : "pass", away: away(place.at) }))
+  return crowd.map((place) => ({ ...place, kind: "people", outcome: place.outcome ? "fail" : "pass" }))
     .sort((a, b) => a.away.distance - b.away.distance);
 }
 

@@ -40,12 +40,13 @@ const NARROW = 600; // width of a map on which a name would cover the field
 const GAPS = [4, 12, 22, 34, 48, 64];
 const NEAR = GAPS.slice(0, 3);
 const LONGEST = 80; // a tail, in pixels: a longer one is lost
+const HIDDEN = 0.2; // of a zone, the most that its word may hide
 const SMALL = 200; // a zone in which each few pixels are tried for its word
 const PAD = 10; // half the width of what a word leaves of the pad
 const APART = 10; // between the word of a zone and a plate
 const TIED = 8; // as near to its ground, a name without a plate needs no tail
 const TIP = 5; // of a tail, within its ground
-const BASE = 7; // half the width of a tail where it leaves the plate
+const BASES = [7, 3, 1.5]; // half the width of a tail where it leaves the plate: the thinner, the closer others stand
 const LOST = 5000; // what a word costs that finds no place
 const ROOM = 22; // about the middle of people's ground, for their number
 // Directions from a box to its point, as parts of half its width and height: all about it.
@@ -66,13 +67,17 @@ function clear(box, own, crowd) {
 // Whether a line, a little way from its ground, touches other ground.
 const grazes = ([x, y, u, v], ground) => [2, 3, 4, 5, 6, 7, 8].some((i) => lies(boxAt(x + ((u - x) * i) / 8 - 3, y + ((v - y) * i) / 8 - 3, { width: 6, height: 6 }), ground) !== "off");
 
+// Whether a tail of such a width runs through a box.
+const strikes = (way, box, base, others) => [way, ...sidesOfTail(box, way, base)].some((line) => others.some((other) => pierces(line, other)));
+
 // Whether a line runs into danger, through the pad, a plate, another line, or the ground of others; with care not along it nor over a word either.
-function blocked(way, own, crowd, care) {
+function blocked(way, box, own, crowd, care) {
   const [x, y, u, v] = way;
+  const lines = [way, ...sidesOfTail(box, way, BASES.at(-1))];
   const [first, ...rest] = [0, 1, 2, 3, 4, 5, 6, 7, 8].map((i) => lies(boxAt(x + ((u - x) * i) / 8, y + ((v - y) * i) / 8, { width: 0.1, height: 0.1 }), crowd.danger) !== "off");
   if (!first && rest.some(Boolean)) return true;
   const atPad = overlaps(boxAt(x, y, { width: 0, height: 0 }), [crowd.pad]); // of a small field all of it is
-  return [...(atPad ? [] : [crowd.pad]), ...(care ? crowd.words : []), ...crowd.plates].some((box) => pierces(way, box)) || crowd.leads.some((lead) => crosses(way, lead))
+  return [...(atPad ? [] : [crowd.pad]), ...(care ? crowd.words : []), ...crowd.plates].some((other) => lines.some((line) => pierces(line, other))) || crowd.leads.some((lead) => lines.some((line) => crosses(line, lead)))
     || crowd.people.some((ground) => ground !== own && (sidesIn(ground).some((side) => crosses(way, side)) || (care && grazes(way, ground))));
 }
 
@@ -92,7 +97,7 @@ function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TI
     for (const box of places) {
       if (!clear(box, ground, crowd) || lies(box, ground) !== "off" || !fits(box)) continue;
       const { way, long } = wayTo(ground, box);
-      if (long <= tied || (long <= LONGEST && !blocked(way, ground, crowd, false))) return { box };
+      if (long <= tied || (long <= LONGEST && !blocked(way, box, ground, crowd, false))) return { box };
     }
   }
   return null;
@@ -100,20 +105,22 @@ function beside(size, ground, crowd, { gaps = GAPS, fits = () => true, tied = TI
 
 // Set a label at a place; beside its ground, with a tail whose tip stands in it.
 function setAt(label, { box, short = false, bare = false, tiny = false }, crowd, ground) {
-  Object.assign(label, { box, way: null });
+  Object.assign(label, { box, leads: [] });
   const { left, top } = crowd.at.get(label);
   for (const [form, kept] of Object.entries({ short, bare, tiny })) label.classList.toggle(form, kept);
   Object.assign(label.style, { left: `${box.left - left}px`, top: `${box.top - top}px` });
   const room = label.classList.contains("zone") ? APART : 0; // else it reads as the word of the plate beside it
-  crowd.taken.push({ left: box.left - room, right: box.right + room, top: box.top - room, bottom: box.bottom + room });
+  crowd.taken.push(grown(box, room));
   crowd.plates.push(box);
   label.parentElement.querySelector(".leader")?.remove();
   if (!ground || lies(box, ground) !== "off") return true;
   const { way, long } = wayTo(ground, box);
   if (long > (/ (people|zone) /.test(` ${label.className} `) ? 1 : TIED)) {
-    crowd.leads.push(way);
-    label.way = way;
-    label.before(tailOf(label, box, way, { left, top }));
+    const others = crowd.plates.filter((other) => !holdsBox(box, other));
+    const base = BASES.find((wide) => !strikes(way, box, wide, others)) ?? BASES.at(-1);
+    label.leads = [way, ...sidesOfTail(box, way, base)];
+    crowd.leads.push(...label.leads);
+    label.before(tailOf(label, box, way, base, { left, top }));
   }
   return true;
 }
@@ -124,15 +131,27 @@ function tipOf([x, y, u, v]) {
   return [x - (u - x) * part, y - (v - y) * part];
 }
 
-// A wedge from within a plate, which hides its foot, to its ground, in pixels from where the label belongs.
-function tailOf(label, box, [x, y, u, v], { left, top }) {
-  const tip = tipOf([x, y, u, v]);
+// Corners of a tail: its tip, and both ends of its foot within the plate, which hides it.
+function cornersOfTail(box, way, base) {
+  const [x, y] = way;
+  const tip = tipOf(way);
   const half = Math.min(box.right - box.left, box.bottom - box.top) / 2;
   const foot = [clamp(x, box.left + half, box.right - half), clamp(y, box.top + half, box.bottom - half)];
   const away = Math.hypot(foot[0] - tip[0], foot[1] - tip[1]);
-  const wide = Math.min(BASE, half * 0.8) / away;
+  const wide = Math.min(base, half * 0.8) / away;
   const [across, down] = [(tip[1] - foot[1]) * wide, (foot[0] - tip[0]) * wide];
-  const corners = [tip, [foot[0] + across, foot[1] + down], [foot[0] - across, foot[1] - down]];
+  return [tip, [foot[0] + across, foot[1] + down], [foot[0] - across, foot[1] - down]];
+}
+
+// A tail is a wedge: what its middle clears its sides may touch.
+function sidesOfTail(box, way, base) {
+  const [tip, ...feet] = cornersOfTail(box, way, base);
+  return feet.map((foot) => [...tip, ...foot]);
+}
+
+// A wedge from a plate to its ground, in pixels from where the label belongs.
+function tailOf(label, box, [x, y, u, v], base, { left, top }) {
+  const corners = cornersOfTail(box, [x, y, u, v], base);
   const tail = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   tail.setAttribute("class", ["leader", ...["fail", "danger", "caution"].filter((kind) => label.classList.contains(kind))].join(" "));
   tail.dataset.way = [x - left, y - top, u - left, v - top].join(" ");
@@ -141,22 +160,20 @@ function tailOf(label, box, [x, y, u, v], { left, top }) {
   return tail;
 }
 
-// The place for a word within its zone nearest to its widest part, off a worse zone and with room for people's numbers. `over`: so much
-// of it may stand over the zone's edge, for a word on other ground is read as that ground's.
-function fitWithin(size, own, worse, crowd, from, over = 0) {
+// The place for a word within its zone nearest to its widest part, off a worse zone and with room for people's numbers;
+// never over its edge, and none that would hide more than a part of it.
+function fitWithin(size, own, worse, crowd, from) {
   const corners = own.flat(2);
   const { frame } = crowd;
   const [low, high] = [Math.min, Math.max].map((most) => [0, 1].map((axis) => most(...corners.map((corner) => corner[axis]))));
-  const [wide, down] = [size.width, size.height].map((long) => long * over);
   const step = Math.min(high[0] - low[0], high[1] - low[1]) < SMALL ? 3 : 10;
   const tries = [];
-  for (let left = Math.max(low[0] - wide, frame.left); left <= Math.min(high[0] + wide, frame.right) - size.width; left += step) {
-    for (let top = Math.max(low[1] - down, frame.top); top <= Math.min(high[1] + down, frame.bottom) - size.height; top += step) {
+  for (let left = Math.max(low[0], frame.left); left <= Math.min(high[0], frame.right) - size.width; left += step) {
+    for (let top = Math.max(low[1], frame.top); top <= Math.min(high[1], frame.bottom) - size.height; top += step) {
       tries.push({ box: boxAt(left, top, size), away: Math.hypot(left + size.width / 2 - from.left, top + size.height / 2 - from.top) });
     }
   }
-  const core = (box) => ({ left: box.left + wide, right: box.right - wide, top: box.top + down, bottom: box.bottom - down });
-  const free = tries.sort((a, b) => a.away - b.away).filter(({ box }) => !overlaps(box, crowd.rooms) && clear(box, null, crowd) && lies(core(box), own) === "in" && lies(box, worse) === "off");
+  const free = tries.sort((a, b) => a.away - b.away).filter(({ box }) => !overlaps(box, crowd.rooms) && clear(box, null, crowd) && lies(box, own) === "in" && lies(box, worse) === "off");
   return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
 }
 
@@ -194,9 +211,10 @@ function placeWord(label, crowd) {
   const from = { left: clamp(left, frame.left, frame.right), top: clamp(top, frame.top, frame.bottom) };
   const over = { ...crowd, taken: [padBox(PAD), ...crowd.taken.filter((box) => box !== crowd.pad && !crowd.words.includes(box))] };
   const [asBare, asTiny] = [{ short: true, bare: true }, { short: true, bare: true, tiny: true }];
-  const forms = [[full, {}, crowd], [brief, { short: true }, crowd], [bare, asBare, crowd], [bare, asBare, over], [bare, asBare, over, 0.1], [tiny, asTiny, over], [tiny, asTiny, over, 0.3]];
-  for (const [size, form, seen, beyond] of forms) {
-    const place = fitWithin(size, own, worse, seen, from, beyond);
+  const forms = [[full, {}, crowd], [brief, { short: true }, crowd], [bare, asBare, crowd], [bare, asBare, over], [tiny, asTiny, over]];
+  const room = HIDDEN * areaOf(own);
+  for (const [size, form, seen] of forms.filter(([{ width, height }]) => width * height <= room)) {
+    const place = fitWithin(size, own, worse, seen, from);
     if (place) return setAt(label, { ...place, ...form }, crowd);
   }
   // Danger is rather named from within caution than from clear ground, never the other way round, and neither over an edge.
@@ -227,10 +245,12 @@ function placeAlong(label, crowd) {
   }).filter(([x, y]) => holdsBox(crowd.frame, boxAt(x, y, { width: 0, height: 0 })));
   const boxes = spots.map(([left, top]) => about({ left, top }, full)).sort((a, b) => a.top - b.top).filter((box) => clear(box, null, crowd));
   const bare = boxes.find((box) => [crowd.danger, crowd.caution, ...crowd.keep].every((zone) => lies(box, zone) === "off"));
-  const box = bare ?? boxes.find((at) => lies(at, crowd.danger) === "off");
+  const off = boxes.filter((at) => lies(at, crowd.danger) === "off");
+  const bad = / (fail|warn)/.test(label.className);
+  const box = bare ?? off.find((at) => lies(at, crowd.caution) !== "over") ?? (bad ? off[0] : undefined);
   if (box) return setAt(label, { box }, crowd);
   const onLine = spots.map((spot) => [[spot]]);
-  const place = / (fail|warn)/.test(label.className) && beside(full, onLine, crowd, { fits: (at) => lies(at, crowd.danger) === "off" });
+  const place = bad && beside(full, onLine, crowd, { fits: (at) => lies(at, crowd.danger) === "off" });
   return Boolean(place) && setAt(label, place, crowd, onLine);
 }
 
@@ -357,7 +377,9 @@ function placeOne(label, crowd) {
   return placePeople(label, crowd) && Boolean(crowd.hosts.push(label));
 }
 
-function inFrame(label, { at, frame }) {
+// Whether where it belongs is in sight; of people any corner of their ground, for what is seen of it is named.
+function inFrame(label, { at, frame, groundOf }) {
   const { left, top } = at.get(label);
-  return left >= frame.left && left <= frame.right && top >= frame.top && top <= frame.bottom;
+  const corners = label.classList.contains("people") ? (groundOf(label) ?? []).flat(2) : [];
+  return [[left, top], ...corners].some(([x, y]) => x >= frame.left && x <= frame.right && y >= frame.top && y <= frame.bottom);
 }

@@ -68,16 +68,19 @@ function apply() {
 // What the placing of labels keeps to.
 const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
 
-// The word of a zone that runs out of sight says how far it reaches from the pad, and points there.
+// The word of a zone that runs out of sight, at whichever edge, says how far it reaches there from the pad, and points there.
 function tellReach() {
-  for (const { kind, at, far: end } of DRIFTMAP.zones) {
+  for (const { kind, at } of DRIFTMAP.zones) {
     const word = at && one(`.label.zone.${kind} b`);
     if (!word) continue;
-    const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(end));
+    const beyond = zoneDrawn(kind).flatMap((zone) => zone.getLatLngs().flat(2)).filter((end) => !inSight(end)).map((end) => apart(L.latLng(DRIFTMAP.pad), end));
+    const away = beyond.reduce((a, b) => (b.distance > (a?.distance ?? 0) ? b : a), null);
     const reach = document.createElement("span");
     reach.className = "reach";
-    reach.append(say("goes_on", { name: "", distance: length(away.distance, 1) }), " ", arrowTo(away.bearing / RADIAN));
-    word.replaceChildren(say(kind), ...(inSight(end) ? [] : [reach]));
+    const told = document.createElement("span");
+    if (away) told.append(say("goes_on", { name: "", distance: length(away.distance, 1) }));
+    if (away) reach.append(told, " ", arrowTo(away.bearing / RADIAN));
+    word.replaceChildren(say(kind), ...(away ? [reach] : []));
   }
 }
 
@@ -147,10 +150,7 @@ function startKeyboard() {
 let far = [];
 
 function findFar() {
-  return DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail").map((ground) => {
-    const { distance, bearing: turn } = apart(L.latLng(DRIFTMAP.pad), L.latLng(ground.at));
-    return { ...ground, away: { distance, bearing: turn / RADIAN } };
-  }).sort((a, b) => a.away.distance - b.away.distance);
+  return DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail").sort((a, b) => a.away.distance - b.away.distance);
 }
 
 function showEdges(shown) {

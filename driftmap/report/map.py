@@ -335,7 +335,6 @@ def _zones(told: Watch) -> list[dict[str, Any]]:
                 "kind": zone.kind,
                 "rings": rings_of(place, zone.shape),
                 "at": at,
-                "far": point_of(place, farthest(zone.shape)),
                 "lines": zone_lines(assessment.flight, zone, told.voice),
             }
         )

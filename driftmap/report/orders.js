@@ -71,15 +71,15 @@ function moveAway(sent) {
 // Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.
 function showOrders(zoned, crowd, sent) {
   const ready = crowd.filter((place) => place.outcome === 1 && !isSent(place, crowd));
-  const { ready: calm, left, ready_at: at, stay_at: stay } = DIAL.orders;
+  const { ready: calm, ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const clear = drawn ? crowd.filter(({ outcome }) => !outcome) : [];
   const lines = sent.length ? [moveAway(sent)] : [];
   if (clear.length) lines.push(orderOf("clear", stay, clear));
   if (ready.length) lines.push(orderOf("caution", at, ready));
-  else if (zoned.caution.length) lines.push(orderOf("caution", crowd.some((place) => place.kind === "caution") ? left : calm));
+  else if (zoned.caution.length) lines.push(orderOf("caution", calm));
   if (zoned.danger.length) lines.push(orderOf("danger", dangerTold(zoned.danger, crowd)));
-  if (drawn && !document.body.classList.contains("no-go")) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
+  if (drawn) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);
 }
 

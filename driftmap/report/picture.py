@@ -17,10 +17,11 @@ from driftmap.report.frames import SHEET, Frame, Size, field_edge, fit
 from driftmap.report.instructions import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of
 from driftmap.report.page import text_of
-from driftmap.report.plates import Drawn, Plate, Room, widths
+from driftmap.report.plates import Drawn, Room, widths
 from driftmap.report.positions import farthest, to_clear, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
+from driftmap.report.tails import Plate
 
 POSTER: Final = (560.0, 390.0)
 """Size of the poster's picture: the fewer points, the larger its words."""
@@ -51,18 +52,18 @@ def field_picture(seen: Watch, size: Size = SHEET) -> str:
     frame = fit(seen.opening, size)
     room = _room(frame, seen, people)
     ends = shapely.union_all([frame.pixels(way.line) for way in ways(seen)])
+    about = ends.buffer(2 * _CLEAR)
     corners = [
-        north_sign(voice, size),
-        scale_bar(frame, voice),
-        wind_sign(a, voice, room, ends.buffer(2 * _CLEAR)),
+        wind_sign(a, voice, room, about),
+        north_sign(voice, room, about),
+        scale_bar(frame, voice, room, about),
     ]
-    room.take(*(box for _, box in corners))
     words = _words(frame, seen, room)
     sent = {way.name: math.radians(way.pointed) for way in ways(seen)}
     numbers = _numbers(people, sent, room)
     clear = _clear(frame, seen, room)
     names = [*numbers, *clear, *_line_names(frame, seen, room)]
-    drawn = [*_ground(frame, seen, people), _pad(frame), *(part for part, _ in corners)]
+    drawn = [*_ground(frame, seen, people), _pad(frame), *corners]
     wide, high = size
     name = escape(voice.say("picture.name"))
     return (
@@ -241,22 +242,24 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
     for zone in seen.drawn:
         lines = zone_lines(seen.told.flight, zone, seen.voice)
         word = seen.voice.say(f"zone.{zone.kind}")
-        end, on = farthest(zone.shape), None
-        told = word
+        told, on = word, None
         if not frame.box().covers(zone.shape):
+            end = farthest(zone.shape - frame.box())
             far = seen.voice.away(math.hypot(end.x, end.y))
             told, on = seen.voice.say("picture.beyond", zone=word, distance=far), end
         short = _wide(told, on)
         sizes = [
             (max(short, *(widths(line, 9.6) for line in lines)), _TOLD),
-            (short, 30.0),
-            (_wide(word), 30.0),
+            *(
+                (wide, 30.0)
+                for wide in sorted({short, _wide(word, on), _wide(word)})[::-1]
+            ),
         ]
         shape = frame.pixels(zone.shape)
         plate = room.word(shape, worse, sizes)
         parts.append(plate.tail(zone.kind))
         if plate.width < short:
-            told, on = word, None
+            told, on = word, on if plate.width >= _wide(word, on) else None
         lines = lines if plate.height == _TOLD else []
         parts.append(_signal(plate, zone.kind, told, lines, on))
         worse = shapely.union(worse, shape)

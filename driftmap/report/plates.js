@@ -4,8 +4,10 @@
 const FEW = 6; // people's places that all have a plate of their own, with a tail however long
 const FAR = [...GAPS, 90, 120, 160, 220];
 // What it costs people's plate to stand so, in pixels farther off.
-const COST = { number: 25, hides: 300, danger: 400, zone: 80, edge: 40, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 450, grazes: 50, long: 100 };
+const COST = { number: 25, hides: 300, own: 250, danger: 400, zone: 80, edge: 40, over: 40, keep: 20, rail: 20, outside: 30, within: 15, toDanger: 70, aside: 200, order: 45, blocked: 450, strikes: 300, grazes: 50, long: 100 };
 const STROKE = 4; // a plate as near to a zone stands on its edge
+const MARGIN = 5; // of its own ground, left in sight all about a plate
+const SEEN = 10; // as much of a tail is seen
 const ARROW = 12; // from the left of a plate to its arrow
 const SHORT = 30; // a tail as short costs its length, each pixel more three times that
 const BAD = 250; // from so much on, a plate seeks other room
@@ -35,8 +37,8 @@ function leadsInto(box, go, danger) {
 function costAt(box, { ground, zone, go }, crowd) {
   const { way, long } = wayTo(ground, box);
   const [inDanger, inCaution] = [crowd.danger, crowd.caution].map((each) => lies(box, each) !== "off");
-  const tail = long > TIED && lies(box, ground) === "off";
-  const wide = { left: box.left - STROKE, right: box.right + STROKE, top: box.top - STROKE, bottom: box.bottom + STROKE };
+  const tail = lies(box, ground) === "off";
+  const wide = grown(box, STROKE);
   const against = {
     hides: crowd.people.some((other) => other !== ground && lies(box, other) !== "off"),
     danger: inDanger && zone !== crowd.danger,
@@ -44,15 +46,19 @@ function costAt(box, { ground, zone, go }, crowd) {
     rail: overlaps(box, crowd.words),
     zone: inCaution && !zone,
     edge: [crowd.danger, crowd.caution].some((each) => lies(box, each) === "off" && lies(wide, each) !== "off"),
+    own: lies(box, ground) !== "off" && lies(grown(box, MARGIN), ground) !== "in",
+    over: [crowd.danger, crowd.caution].some((each) => lies(box, each) === "over"),
+    keep: crowd.keep.some((other) => lies(box, other) !== "off"),
     outside: zone && lies(box, zone) !== "in",
     toDanger: leadsInto(box, go, crowd.danger),
     aside: !inOrder(box, ground, crowd, false),
     order: !inOrder(box, ground, crowd, true),
-    blocked: tail && blocked(way, ground, crowd, false),
-    grazes: tail && blocked(way, ground, crowd, true),
+    blocked: tail && blocked(way, box, ground, crowd, false),
+    strikes: tail && strikes(way, box, BASES.at(-1), crowd.plates),
+    grazes: tail && blocked(way, box, ground, crowd, true),
     long: long > LONGEST,
   };
-  return Object.entries(against).reduce((sum, [what, is]) => sum + (is ? COST[what] : 0), long + 2 * Math.max(0, long - SHORT));
+  return Object.entries(against).reduce((sum, [what, is]) => sum + (is ? COST[what] : 0), long + 2 * Math.max(0, long - SHORT) + 3 * Math.max(0, tail ? SEEN - long : 0));
 }
 
 // People are never dropped: of all places free their plate takes the one that costs least.
@@ -110,14 +116,18 @@ function showGathered(gathered) {
 function addNames(people, crowd) {
   const named = people.filter((label) => label.classList.contains("short") && !label.classList.contains("off")).map((label) => {
     const { full } = crowd.at.get(label);
-    const { box: own, way: tail } = label;
+    const { box: own, leads } = label;
     const ground = crowd.groundOf(label);
-    const seen = { ...crowd, taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)), leads: crowd.leads.filter((lead) => lead !== tail) };
+    const seen = { ...crowd, plates: crowd.plates.filter((box) => box !== own), taken: crowd.taken.filter((box) => !(box.left === own.left && box.top === own.top)), leads: crowd.leads.filter((lead) => !leads.includes(lead)) };
     const top = (own.top + own.bottom - full.height) / 2;
-    const alike = (box) => [crowd.danger, crowd.caution].every((zone) => lies(box, zone) === lies(own, zone));
-    const tied = (box) => !tail || !blocked(wayTo(ground, box).way, ground, seen, false);
+    const alike = (box) => [ground, crowd.danger, crowd.caution].every((drawn) => lies(box, drawn) === lies(own, drawn));
+    const tied = (box) => !leads.length || !blocked(wayTo(ground, box).way, box, ground, seen, false);
     const box = [own.left, own.right - full.width].map((left) => boxAt(left, top, full)).find((at) => alike(at) && clear(at, ground, seen) && tied(at));
-    if (box) crowd.taken.push(box);
+    if (box) { // the names that follow keep clear of it and of its tail
+      crowd.taken.push(box);
+      crowd.plates.push(box);
+      if (leads.length) crowd.leads.push(wayTo(ground, box).way);
+    }
     return { label, box };
   });
   if (crowd.numbers && named.some(({ box }) => !box)) return;

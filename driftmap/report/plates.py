@@ -13,14 +13,12 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import BoolArray, FloatArray
 from driftmap.report.frames import SHEET, Size
+from driftmap.report.tails import Box, Plate, wedges
 
 _EDGE: Final = 4.0
 _APART: Final = 3.0
 _STEP: Final = 8.0
 """As near to its ground a plate needs no line; between places that are tried."""
-
-_TIP, _BASE = 5.0, 8.0
-"""How far a tail reaches into its ground, and half its width at the plate."""
 
 _ALONG: Final = 24.0
 _CORNERS: Final = 24
@@ -35,61 +33,33 @@ _OUTWARD: Final = 0.2
 _HIDDEN: Final = 40.0
 """So much farther off a number stands rather than across the pad, or on danger that it is not in."""
 
+_OVER: Final = 20.0
+"""So much farther off a number stands rather than over the edge of a zone, or on closed ground."""
+
+_RIM, _SEEN = 4.0, 12.0
+"""Of its own ground left in sight all about a number that stands on it; of a tail, as much is seen."""
+
+_PART: Final = 0.2
+"""Of a zone, the most that its word may hide."""
+
 _AWAY: Final = 30.0
 """So much farther off a number stands within the zone that its place is told of."""
 
-_NEAR_PEOPLE: Final = 24.0
+_UNDER: Final = 24.0
+"""As long a part of a tail may lie on danger."""
+
+_ROOM: Final = 44.0
+"""Words leave so much free about people, for their numbers, if they can."""
+
 _TURN: Final = np.arange(16) * math.pi / 8
 _ROUND: Final = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
 _NOTHING: Final = shapely.Polygon()
-_Box = tuple[float, float, float, float]
-"""Left, top, right, bottom."""
 
 
 def widths(text: str, each: float = 10.6) -> float:
     """Guess the width of a text, wide letters wider."""
     wide = sum(1.5 if c in "MWmw" or ord(c) > 0x2E80 else 1.0 for c in text)
     return each * wide
-
-
-@dataclass(frozen=True, slots=True)
-class Plate:
-    """A box, and the line to it from its ground.
-
-    Parameters
-    ----------
-    left, top, width, height : float
-        The box.
-    lead : shapely.LineString or None
-        From the edge of the ground to the box; None where the box stands on or at it.
-    """
-
-    left: float
-    top: float
-    width: float
-    height: float
-    lead: shapely.LineString | None = None
-
-    @property
-    def box(self) -> _Box:
-        """The box by its edges."""
-        return self.left, self.top, self.left + self.width, self.top + self.height
-
-    def tail(self, kind: str) -> str:
-        """Draw a wedge from within the box, which hides its foot, to a tip within its ground."""
-        if self.lead is None:
-            return ""
-        edge, end = np.array(self.lead.coords)
-        tip = edge - _TIP * (end - edge) / self.lead.length
-        half = min(self.width, self.height) / 2
-        left, top, right, bottom = self.box
-        foot = np.clip(edge, (left + half, top + half), (right - half, bottom - half))
-        away = tip - foot
-        across = (
-            min(_BASE, 0.8 * half) * np.array([-away[1], away[0]]) / np.hypot(*away)
-        )
-        corners = (f"{x:.1f} {y:.1f}" for x, y in (tip, foot + across, foot - across))
-        return f'<path class="tail {kind}" d="M{"L".join(corners)}Z"/>'
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,18 +97,19 @@ class Room:
         self.size = size
         self.grounds = list(grounds)
         self.drawn = drawn or Drawn()
-        self.taken: list[_Box] = []
-        self.plates: list[_Box] = []
+        self.taken: list[Box] = []
+        self.plates: list[Box] = []
         self.leads: list[shapely.LineString] = []
         self.within = math.inf
 
-    def take(self, *boxes: _Box) -> None:
-        """Keep boxes free."""
+    def take(self, *boxes: Box, shut: bool = False) -> None:
+        """Keep boxes free; ``shut``: of tails too."""
         self.taken.extend(boxes)
+        self.plates.extend(boxes if shut else ())
 
     def take_point(self, x: float, y: float, radius: float) -> None:
         """Keep a spot free."""
-        self.take((x - radius, y - radius, x + radius, y + radius))
+        self.taken.append((x - radius, y - radius, x + radius, y + radius))
 
     def place(self, own: int, size: Size) -> Plate | None:
         """Find the place for a name: on its own ground if that holds it, else the nearest.
@@ -170,12 +141,21 @@ class Room:
         boxes = self._free(tries, size)
         if not boxes.size:
             return self._keep(_held((spot.x, spot.y), size, self.size))
-        away = np.hypot(*(_middles(boxes) - spot.coords[0]).T)
-        away += _HIDDEN * ~self._alike(boxes, spot)
+        shapes = _shapes(boxes)
         others = [g for i, g in enumerate(self.grounds) if i != own]
-        away += _HIDDEN * _meet(_shapes(boxes), others)
+        ways = shapely.shortest_line(self.grounds[own], shapes)
+        away = np.hypot(*(_middles(boxes) - spot.coords[0]).T)
+        away += _SEEN - np.clip(shapely.length(ways), 0.0, _SEEN)
+        away += _HIDDEN * ~self._alike(boxes, spot)
+        away += 4 * _HIDDEN * _meet(shapes, others)
+        away += 8 * _HIDDEN * ~self._shown(self.grounds[own], boxes)
+        away += 2 * _HIDDEN * self._blocked(ways, boxes, others)
+        away += _OVER * _meet(
+            shapes, [self.drawn.danger.boundary, self.drawn.caution.boundary]
+        )
+        away += _OVER * _meet(shapes, [self.drawn.keep])
         if not home.is_empty:
-            away += _AWAY * ~shapely.covers(home, _shapes(boxes))
+            away += _AWAY * ~shapely.covers(home, shapes)
         if not self.grounds[own].intersects(self.drawn.danger):
             away += _HIDDEN * ~self._clear(boxes, ())
         pad = self.drawn.pad.centroid
@@ -186,10 +166,9 @@ class Room:
             before = (out < near[own]) & (near[own] > np.nanmin(near))
             away += _HIDDEN * ((out > self.within) | before)
             self.within = min(self.within, float(out[away.argmin()]))
-        best = boxes[away.argmin()]
-        way = shapely.shortest_line(self.grounds[own], shapely.box(*best))
-        lead = way if way.length > 0 else None
-        return self._keep(Plate(*_corner(best), *size, lead))
+        best = away.argmin()
+        lead = ways[best] if ways[best].length > 0 else None
+        return self._keep(Plate(*_corner(boxes[best]), *size, lead))
 
     def word(
         self, zone: BaseGeometry, worse: BaseGeometry, sizes: Sequence[Size]
@@ -206,13 +185,18 @@ class Room:
         keep = shapely.union(
             worse, self.drawn.keep.buffer(0.0)
         )  # its lines may be crossed
-        first, *rest = sizes
-        tries = [(first, keep), *((size, k) for size in rest for k in (keep, worse))]
-        found = (self._within(zone, held, size, pole) for size, held in tries)
+        tries = [*((s, keep) for s in sizes), *((s, worse) for s in sizes[1:])]
+        fit = [(s, k) for s, k in tries if s[0] * s[1] <= _PART * zone.area]
+        found = (
+            self._within(zone, held, size, pole, near)
+            for near in (_ROOM, 0.0)
+            for size, held in fit
+        )
         plate = next((p for p in found if p is not None), None)
-        for near in (_NEAR_PEOPLE, 0.0):
+        edges = [self.drawn.danger.boundary, self.drawn.caution.boundary]
+        for near, held in ((_ROOM, edges), (0.0, edges), (0.0, [])):
             people = [g.buffer(near) for g in self.grounds]
-            plate = plate or self._beside(zone, sizes[-1], people, tied=0.0)
+            plate = plate or self._beside(zone, sizes[-1], people, zones=held, tied=0.0)
         return self._keep(plate or _held(pole, sizes[-1], self.size))
 
     def inside(
@@ -220,7 +204,7 @@ class Room:
     ) -> Plate | None:
         """Find the place for a word within ground, nearest to a spot; None where there is none."""
         nothing = shapely.Polygon()
-        plate = self._within(ground, nothing, size, spot.coords[0], over=0.0)
+        plate = self._within(ground, nothing, size, spot.coords[0])
         return None if plate is None else self._keep(plate)
 
     def along(self, line: BaseGeometry, size: Size) -> Plate | None:
@@ -237,26 +221,28 @@ class Room:
         found = boxes[bare] if bare.any() else boxes[clear]
         return self._keep(Plate(*_corner(found[0]), *size)) if found.size else None
 
-    def corner(self, size: Size, sent: BaseGeometry) -> _Box:
-        """Choose the corner, top left or bottom right, where a box hides least.
+    def corner(self, size: Size, sent: BaseGeometry, wished: str) -> Box:
+        """Choose the free corner where a box hides least, and keep it.
 
-        ``sent``: where people are sent.
+        ``sent``: where people are sent; ``wished``: corners as two letters each, the one wished
+        for first.
         """
         wide, high = self.size
-        starts = np.array([(0.0, 0.0), (wide - size[0], high - size[1])])
-        corners = np.hstack([starts, starts + np.array(size)]).tolist()
+        every = [shapely.union_all(self.grounds), sent, self.drawn.danger]
+        every += [shapely.union_all([self.drawn.keep, self.drawn.caution])]
+        boxes = []
+        for corner in wished.split():
+            left = 0.0 if corner[1] == "l" else wide - size[0]
+            top = 0.0 if corner[0] == "t" else high - size[1]
+            boxes.append((left, top, left + size[0], top + size[1]))
+        held = shapely.union_all([shapely.box(*box) for box in self.taken])
 
-        def hidden(box: _Box) -> list[float]:
-            every = (
-                shapely.union_all(self.grounds),
-                sent,
-                self.drawn.danger,
-                self.drawn.caution,
-            )
-            return [shapely.box(*box).intersection(g).area for g in every]
+        def hidden(box: Box) -> list[float]:
+            return [shapely.box(*box).intersection(g).area for g in (held, *every)]
 
-        left, top, right, bottom = min(corners, key=hidden)
-        return left, top, right, bottom
+        box = min(boxes, key=hidden)
+        self.take(box, shut=True)
+        return box
 
     def _on(
         self, ground: BaseGeometry, size: Size, zones: Sequence[BaseGeometry]
@@ -272,19 +258,18 @@ class Room:
         worse: BaseGeometry,
         size: Size,
         pole: tuple[float, ...],
-        over: float = _STEP,
+        near: float = 0.0,
     ) -> Plate | None:
         if zone.is_empty:
             return None
+        people = [ground.buffer(near) for ground in self.grounds]
         left, top, right, bottom = zone.bounds
         across = np.arange(left, right - size[0], _STEP)
         down = np.arange(top, bottom - size[1], _STEP)
         corners = np.array(np.meshgrid(across, down)).reshape(2, -1).T
         boxes = self._free(corners, size)
-        inside = shapely.covers(zone.buffer(over), _shapes(boxes))
-        boxes = boxes[
-            inside & ~_meet(_shapes(boxes), [worse.buffer(_STEP), *self.grounds])
-        ]
+        inside = shapely.covers(zone, _shapes(boxes))
+        boxes = boxes[inside & ~_meet(_shapes(boxes), [worse.buffer(_STEP), *people])]
         bare = ~_meet(_shapes(boxes), [self.drawn.keep])
         boxes = boxes[bare] if bare.any() else boxes
         if not boxes.size:
@@ -307,7 +292,7 @@ class Room:
         boxes = boxes[self._alike(boxes, ground)]
         ways = shapely.shortest_line(ground, _shapes(boxes))
         near = shapely.length(ways) <= tied
-        free = near | ~self._blocked(ways, others)
+        free = near | ~self._blocked(ways, boxes, others)
         boxes, ways, near = boxes[free], ways[free], near[free]
         if not boxes.size:
             return None
@@ -329,12 +314,22 @@ class Room:
         way = _toward(pad, ground.representative_point())
         return np.asarray((_middles(boxes) - pad.coords[0]) @ way > 0)
 
-    def _blocked(self, ways: Any, others: Iterable[BaseGeometry]) -> BoolArray:
-        """Tell which lines run through the pad, a plate, another line, others' ground or danger."""
+    def _shown(self, ground: BaseGeometry, boxes: FloatArray) -> BoolArray:
+        """Tell which boxes leave their own ground in sight: beside it, or well within."""
+        rim = boxes + _RIM * np.array([-1.0, -1.0, 1.0, 1.0])
+        hidden = shapely.intersects(ground, _shapes(boxes))
+        return np.asarray(~hidden | shapely.covers(ground, _shapes(rim)))
+
+    def _blocked(
+        self, ways: Any, boxes: FloatArray, others: Iterable[BaseGeometry]
+    ) -> BoolArray:
+        """Tell which tails run through the pad, a plate, another's line, others' ground or danger."""
+        tails = shapely.polygons(wedges(ways, boxes))
         plates = (shapely.box(*box) for box in self.plates)
-        crossed = _meet(ways, [*plates, *self.leads, *others, self.drawn.pad])
+        crossed = _meet(tails, [*plates, *self.leads, *others, self.drawn.pad])
         under = shapely.length(shapely.intersection(ways, self.drawn.danger))
-        return np.asarray(crossed | (under > _NEAR_PEOPLE))
+        blocked = crossed | (under > _UNDER)
+        return np.asarray(blocked & (shapely.length(ways) > 0))
 
     def _free(self, corners: FloatArray, size: Size) -> FloatArray:
         """Give the boxes at upper left corners that are in sight and clear of what is taken."""
@@ -349,8 +344,7 @@ class Room:
         return boxes[~(low & high_).all(2).any(0)]
 
     def _keep(self, plate: Plate) -> Plate:
-        self.take(plate.box)
-        self.plates.append(plate.box)
+        self.take(plate.box, shut=True)
         if plate.lead is not None:
             self.leads.append(plate.lead)
         return plate

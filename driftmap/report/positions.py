@@ -57,15 +57,11 @@ def stand(seen: Watch) -> list[Order]:
         words = say("instruct.ready_at", places=places)
         told.append(Order("caution", say("zone.caution"), words))
     elif "caution" in kinds:
-        left = any(move.spot.kind == "caution" for move in sent)
-        words = say("instruct.left") if left else say("instruct.ready")
-        told.append(Order("caution", say("zone.caution"), words))
+        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
     if "danger" in kinds:
         words = _how_far(kinds["danger"], people, seen.voice)
         told.append(Order("danger", say("zone.danger"), words))
-    if seen.told.verdict != "no-go":
-        told += [Order("", "", line) for line in seen.stray]
-    return told
+    return [*told, *(Order("", "", line) for line in seen.stray)]
 
 
 def _names(seen: Watch) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -75,13 +76,19 @@ def _area(
 ) -> dict[str, Any]:
     kind = "people" if area.occupied else marks.DRAWN_KINDS.get(area.role, "keep")
     beads = marks.middle_of(area.shape) if kind in ("railway", "power") else []
+    middle = area.shape.representative_point()
     rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
     rank -= _FIRST[outcome] if area.occupied else 0
     return {
         "kind": kind,
         "rings": rings_of(place, area.shape),
         "beads": [place(line).tolist() for line in beads],
-        "at": point_of(place, area.shape.representative_point()),
+        "at": point_of(place, middle),
+        # One measure on every page: its nearest point, the way of its middle.
+        "away": {
+            "distance": round(area.distance, 1),
+            "bearing": round(math.degrees(math.atan2(middle.x, middle.y)), 1),
+        },
         "name": area.name,
         "people": area.people,
         "number": number,

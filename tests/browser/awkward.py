@@ -227,7 +227,26 @@ if (map) {
   const ways = every('.map .leader').map((l) => ({ l, own: l.nextElementSibling }));
   const line = (w) => { const o = box(w.l.parentElement); return w.l.dataset.way.split(' ').map((at, i) => Number(at) + (i % 2 ? o.top : o.left)); };
   const through = ([x, y, u, v], b) => { for (let t = 0.06; t <= 0.94; t += 0.02) { const p = x + t * (u - x), q = y + t * (v - y); if (p > b.left + 2 && p < b.right - 2 && q > b.top + 2 && q < b.bottom - 2) return true; } return false; };
-  for (const w of ways) for (const l of people) if (l !== w.own && through(line(w), box(l.querySelector('b') ?? l))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
+  const wedge = (w) => { const o = box(w.l.parentElement); const [tip, ...feet] = w.l.firstChild.getAttribute('d').slice(1, -1).split('L').map((at) => at.split(' ').map((v, i) => Number(v) + (i ? o.top : o.left))); return feet.map((foot) => [...tip, ...foot]); };
+  for (const w of ways) for (const l of people) if (l !== w.own && [line(w), ...wedge(w)].some((side) => through(side, box(l.querySelector('b') ?? l)))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
+  if (typeof grown === 'function') {
+    const grounds = areas.map((area) => polygonsOf([area]));
+    const folk = areas.map((area, i) => [area, i]).filter(([area]) => area.options.className.includes('people')).map(([, i]) => i);
+    for (const l of shown.filter((l) => l.classList.contains('people'))) {
+      const at = grown(box(l), -1.5);
+      const plain = parseFloat(getComputedStyle(document.documentElement).fontSize) <= 16; // of larger letters rather so than a tail through another's
+      if (plain && lies(at, grounds[l.dataset.area]) === 'over') found.push(`hides its own ground: ${said(l)}`);
+      if (folk.length <= 6 && folk.some((i) => i !== Number(l.dataset.area) && lies(at, grounds[i]) !== 'off')) found.push(`hides others' ground: ${said(l)}`);
+    }
+    for (const kind of ['danger', 'caution']) {
+      const zone = zonePolygons(kind), [word] = shown.filter((l) => l.matches(`.zone.${kind}`));
+      if (!word || !zone.length) continue;
+      const plate = box(word.querySelector('b'));
+      if (lies(grown(plate, -1.5), zone) === 'in' && plate.width * plate.height > 0.25 * areaOf(zone)) found.push(`hides its own zone: ${said(word)}`);
+      if (['danger', 'caution'].some((each) => lies(grown(plate, -1.5), zonePolygons(each)) === 'over')) found.push(`over an edge: ${said(word)}`);
+      if (typeof tellReach === 'function' && zone.flat(2).some(([x, y]) => x < frame.left || y < frame.top || x > frame.right || y > frame.bottom) && !word.querySelector('.whither')) found.push(`cut without an arrow: ${said(word)}`);
+    }
+  }
   if (typeof polygonsOf === 'function' && zoneDrawn('danger').length) for (const l of labels.filter((l) => l.classList.contains('people'))) {
     const ground = polygonsOf([areas[l.dataset.area]]), name = l.querySelector('bdi').textContent;
     const drawn = ['danger', 'caution'].filter((kind) => ground.flat(2).some(([x, y]) => lies(boxAt(x, y, { width: 1, height: 1 }), zonePolygons(kind)) === 'in'));

@@ -526,12 +526,12 @@ def test_people_beyond_the_edge_have_an_arrow(browser, page):
     )
     told = browser.js(shown)
     assert any("South crowd line" in text and " S" in text for text in told)
-    # A zone's word points from the pad to its farthest point, if that is out of sight.
+    # A zone's word points from the pad to its farthest point out of sight.
     reach = "return all('.label.zone .reach .whither').map(e => e.style.transform)"
     browser.js("chart.setView(DRIFTMAP.pad, 17, { animate: false })")
     north, east = browser.js(
-        "const { far } = DRIFTMAP.zones[0], [lat, lon] = DRIFTMAP.pad;"
-        "return [far[0] - lat, (far[1] - lon) * Math.cos(lat * Math.PI / 180)]"
+        "const [lat, lon] = DRIFTMAP.pad, away = ([n, e]) => [n - lat, (e - lon) * Math.cos(lat * Math.PI / 180)];"
+        "return DRIFTMAP.zones[0].rings.flat(2).map(away).sort((a, b) => Math.hypot(...b) - Math.hypot(...a))[0]"
     )
     turned, *_ = browser.js(reach)
     assert float(re.findall(r"-?[\d.]+", turned)[0]) == pytest.approx(
@@ -539,6 +539,33 @@ def test_people_beyond_the_edge_have_an_arrow(browser, page):
     )
     browser.js("view('everything', { animate: false })")
     assert browser.js(reach) == []
+
+
+def test_a_zone_cut_at_an_edge_says_so_though_its_farthest_point_is_in_sight(
+    browser, page
+):
+    """Whichever edge cuts it, its word points there, and of ground half in sight no arrow tells."""
+    browser.open(page)
+    beyond, told = browser.js(
+        "chart.setView(DRIFTMAP.pad, 15, { animate: false }); chart.panBy([0, 100]);"
+        "const { x, y } = chart.getSize(), at = ([u, v]) => chart.containerPointToLatLng([u, v]), far = at([x / 2, y - 20]);"
+        "for (const zone of zoneDrawn('danger')) zone.setLatLngs([[[[x / 2 - 90, -30], [x / 2 + 90, -30], [x / 2 + 90, y - 20], [x / 2 - 90, y - 20]].map(at)]]);"
+        "placeAll();"
+        "return [inSight(far), all('.label.zone.danger .reach .whither').map((e) => e.style.transform)]"
+    )
+    assert beyond
+    (turned,) = told
+    assert -45 > float(re.findall(r"-?[\d.]+", turned)[0]) > -135  # up
+    # Its middle just below the map, a corner still in it: a number with a tail, and no arrow.
+    shown = browser.js(
+        "const i = DRIFTMAP.areas.findIndex(({ name }) => name === 'Camp'), ground = () => polygonsOf([areas[i]]).flat(2);"
+        "const frame = chart.getContainer().getBoundingClientRect();"
+        "chart.setView(DRIFTMAP.areas[i].at, 17, { animate: false });"
+        "const top = Math.min(...ground().map(([, y]) => y)) - frame.top;"
+        "chart.panBy([0, top - chart.getSize().y + 8]); placeAll();"
+        "return [all('#far span').some((e) => e.textContent.includes('Camp')), one(`.label.people[data-area='${i}']`).classList.contains('off')]"
+    )
+    assert shown == [False, False]
 
 
 def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):

@@ -454,7 +454,9 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert (rows[0]["name"], rows[0]["flag"]) == (calm.area.name, "MOVE AWAY")
     numbers = [row["number"] for row in rows[1:]]
     assert numbers == sorted(numbers)
-    move, caution, danger = told(*worst, put(calm, "danger", said))
+    move, caution, danger, watched = told(*worst, put(calm, "danger", said))
+    assert watched.told.startswith("Where CLEAR too, watch each flight")  # a no-go too
+    assert caution.told == "keep out."  # nobody is named who may stand there
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
     begun = f"to CLEAR. Facing the pad: {rows[0]['number']} {calm.area.name}: "
     assert plain(move.told).startswith(begun)

@@ -21,6 +21,7 @@ from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.plates import Drawn, Room
 from driftmap.report.positions import Way
 from driftmap.report.reasons import zone_lines
+from driftmap.report.tails import wedges
 from driftmap.report.voice import Voice, read_catalogue
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS
 from driftmap.verdict.document import document
@@ -243,8 +244,61 @@ def test_a_name_leaves_its_number_where_there_is_no_room():
     beside = everywhere - shapely.box(0, 0, 300, 520)
     plate = Room([inside], Drawn(caution=beside)).place(0, size)
     assert not shapely.box(*plate.box).intersects(beside)
-    number = Room([inside], Drawn(danger=everywhere)).number(0, (30.0, 30.0))
-    assert shapely.box(*number.box).centroid.distance(inside.centroid) < 1e-9
+    wide = shapely.box(280, 300, 340, 360)
+    number = Room([wide], Drawn(danger=everywhere)).number(0, (30.0, 30.0))
+    assert shapely.box(*number.box).centroid.distance(wide.centroid) < 1e-9
+
+
+@pytest.mark.parametrize("high", [12, 30, 37])
+def test_a_number_never_hides_the_ground_that_it_names(high):
+    """Smaller ground stays in sight, with a tail from beside it that clears signs and pad."""
+    ground, sign = shapely.box(280, 300, 320, 300 + high), (200.0, 270.0, 275.0, 420.0)
+    other = shapely.box(280, 250, 400, 290)
+    pad = shapely.Point(300, 200).buffer(9.0)
+    room = Room([ground, other], Drawn(pad=pad))
+    room.take(sign, shut=True)
+    plate = room.number(0, (30.0, 30.0))
+    assert plate.lead is not None
+    box = shapely.box(*plate.box)
+    assert not box.intersects(shapely.union(ground, other))
+    tip, *feet = wedges(np.array([plate.lead]), np.array([plate.box]))[0]
+    tail = shapely.Polygon([tip, *feet])
+    assert tail.intersects(ground)
+    assert not tail.intersects(shapely.union_all([other, shapely.box(*sign), pad]))
+    assert (tail - box).area > 20.0
+
+
+def test_the_word_of_a_small_zone_stands_beside_it():
+    """It hides neither its zone nor the edge of the other, and points into its own."""
+    danger, caution = shapely.box(280, 240, 360, 300), shapely.box(60, 60, 380, 420)
+    room = Room([shapely.box(300, 330, 340, 340)], Drawn(danger, caution))
+    plate = room.word(danger, shapely.Polygon(), [(150.0, 74.0), (110.0, 30.0)])
+    box = shapely.box(*plate.box)
+    assert not box.intersects(danger)
+    assert caution.covers(box)
+    assert plate.lead is not None
+    large = Room([], Drawn(caution, shapely.box(0, 0, 600, 520)))
+    assert caution.covers(
+        shapely.box(*large.word(caution, shapely.Polygon(), [(110.0, 30.0)]).box)
+    )
+
+
+def test_signs_stand_in_the_corners_where_they_hide_least():
+    """Nothing of people, danger and closed ground while another corner is free, and no two in one."""
+    danger, closed = shapely.box(0, 0, 120, 120), shapely.box(550, 0, 600, 40)
+    room = Room([shapely.box(0, 460, 50, 520)], Drawn(danger, keep=closed))
+    signs = [
+        shapely.box(*room.corner(size, shapely.Polygon(), wished))
+        for size, wished in (
+            ((200.0, 88.0), "tl br tr bl"),
+            ((62.0, 76.0), "tr tl br bl"),
+            ((150.0, 36.0), "bl br tl tr"),
+        )
+    ]
+    assert not signs[0].intersects(shapely.union_all([danger, closed, *room.grounds]))
+    for i, sign in enumerate(signs):
+        assert not any(sign.intersects(other) for other in signs[:i])
+    assert not any(g.intersects(sign) for g in room.grounds for sign in signs)
 
 
 def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned):
