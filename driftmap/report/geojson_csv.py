@@ -15,7 +15,7 @@ from driftmap.hazard.squares import HitCells, hit_cells
 from driftmap.montecarlo.columns import Part
 from driftmap.report import export_common
 from driftmap.report.export_common import DECIMALS, place, polygons, positions
-from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 
 __all__ = [
     "about_csv",
@@ -78,12 +78,13 @@ def _area(a: Assessment, shape: BaseGeometry) -> _Feature:
 
 
 def _site(a: Assessment) -> Iterator[_Feature]:
-    site = a.site
+    site, counts = a.site, good_between(a)
     yield _feature(
         {"type": "Point", "coordinates": positions(site, [0.0], [0.0])[0]},
         "pad",
         name=export_common.sound(site.pad),
         verdict=a.verdict,
+        counts_until=None if counts is None else counts[1].isoformat(),
         cautions=list(CAUTIONS),
         elevation_m=site.elevation,
     )

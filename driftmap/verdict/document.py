@@ -6,6 +6,7 @@ What is kept is all that the assessment hangs on beside its files, and its landi
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, astuple
 from datetime import datetime
@@ -28,7 +29,7 @@ from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
-from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 from driftmap.verdict.check import Check
 from driftmap.verdict.setup import Setup
 
@@ -65,6 +66,7 @@ def _document(a: Assessment) -> dict[str, Any]:
         "flight": a.flight.name,
         "site": a.site.name,
         "wind": a.wind.source,
+        **_occasion(a),
         "seed": cloud.seed,
         "samples": cloud.flights,
         "version": a.version,
@@ -115,6 +117,38 @@ def _document(a: Assessment) -> dict[str, Any]:
         },
         "assumed": list(a.assumed),
         "cautions": list(CAUTIONS),
+    }
+
+
+def _occasion(a: Assessment) -> dict[str, Any]:
+    """Tell for when and where the verdict counts, and in which wind: it holds for no other."""
+    counts = good_between(a)
+    read = [level for level in a.wind.levels if not level.carried]
+    lowest = min(read, key=lambda level: level.height, default=None)
+    return {
+        "when": None if a.answers.when is None else a.answers.when.isoformat(),
+        "counts_from": None if counts is None else counts[0].isoformat(),
+        "counts_until": None if counts is None else counts[1].isoformat(),
+        "place": {
+            "pad": a.site.pad,
+            "latitude": a.site.latitude,
+            "longitude": a.site.longitude,
+            "elevation_m": a.site.elevation,
+        },
+        "wind_read": None if lowest is None else _read(lowest, a.wind),
+    }
+
+
+def _read(level: WindLevel, wind: WindProfile) -> dict[str, float | None]:
+    """Give the lowest reading; its gust is the one that counts, of whichever report."""
+    return {
+        "height_m": level.height,
+        "from_deg": None
+        if level.direction is None
+        else round(math.degrees(level.direction), 6),
+        "speed_mps": level.speed,
+        "gust_mps": level.speed + wind.gust if wind.gust else level.gust,
+        "age_s": None if wind.age is None else 3600 * wind.age,
     }
 
 

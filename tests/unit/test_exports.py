@@ -127,6 +127,9 @@ def test_the_cautions_travel_with_every_file(demo):
             assert caution in text, name
     (pad,) = kind(json.loads(texts["geojson"]), "pad")
     assert pad["properties"]["cautions"] == list(CAUTIONS)
+    ends = good_between(demo)
+    counts = None if ends is None else ends[1].isoformat()
+    assert pad["properties"]["counts_until"] == counts
     assert pad["properties"]["verdict"] == demo.verdict
 
 

@@ -39,6 +39,7 @@ from driftmap.report.voice import english
 from driftmap.report.words import least_told, most_told
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.likelihood import WORKS
+from driftmap.rules.answers import Answers
 from driftmap.verdict import assessment
 from driftmap.verdict import setup as set_up
 from driftmap.verdict import what_if as turned
@@ -199,6 +200,23 @@ def test_document_keeps_its_schema(demo):
     schema = json.loads(path.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(document(demo), schema)
+
+
+def test_a_document_tells_for_when_and_where_its_word_counts(demo):
+    """A program that reads it another day, or at another pad, finds by what to hold."""
+    told, when = document(demo), datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    early, late = good_between(replace(demo, answers=Answers(when=when)))
+    dated = document(replace(demo, answers=Answers(when=when)))
+    assert datetime.fromisoformat(dated["when"]) == when
+    assert datetime.fromisoformat(dated["counts_from"]) == early <= when
+    assert datetime.fromisoformat(dated["counts_until"]) == late > when
+    assert told["place"]["pad"] == demo.site.pad
+    assert told["place"]["latitude"] == demo.site.latitude
+    (read,) = (level for level in demo.wind.levels if not level.carried)
+    assert told["wind_read"]["speed_mps"] == read.speed
+    assert told["wind_read"]["from_deg"] == pytest.approx(240)
+    undated = document(replace(demo, answers=Answers()))
+    assert undated["when"] is undated["counts_until"] is None
 
 
 def test_overflight_counts_paths_not_points(demo):
