@@ -245,8 +245,8 @@ def voice_of(language: str, units: Units | None) -> Voice:
 stop_wind_option = click.option(
     "--stop-wind",
     is_flag=True,
-    help="Also judge up to 22 winds around that of a go, and say on the page at which "
-    "reading of the meter it stops being true.",
+    help="Also judge all winds around that of a go, in spans of up to 39 winds flown, and "
+    "say on the page at which reading of the meter it stops being true.",
 )
 """Add --stop-wind, which `around_of` takes up."""
 

@@ -31,6 +31,7 @@ from driftmap.verdict.check import (
 )
 from driftmap.verdict.consequence_checks import by_default
 from driftmap.verdict.judgement import judge, together
+from driftmap.verdict.launch_checks import IN_A_GUST
 from driftmap.verdict.setup import Setup
 
 _EVEN: Final = kinds_marked("even")
@@ -143,7 +144,8 @@ def _with_room(check: Check) -> Check:
     low, high = _ends(check)
     sign = 1.0 if check.sense == "most" else -1.0
     high += _ROOM[check.kind] * abs(high)
-    if high <= sign * check.limit:
+    share = IN_A_GUST if check.kind is Kind.RAIL_OVER_WIND else 1.0
+    if high <= sign * share * check.limit:
         return check
     # Told with its room: a figure within its limit that holds would read as a pass.
     interval = (low, high) if sign > 0 else (-high, -low)

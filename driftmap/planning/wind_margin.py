@@ -1,44 +1,50 @@
-"""How far the wind may change before a verdict is worse: a few winds about it, each judged."""
+"""How far the wind may change before a verdict is worse: all winds about it, judged in spans."""
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 from driftmap.air.transformed import scaled
 from driftmap.air.wind import MAST
-from driftmap.planning.trial import FINDINGS, try_flight
+from driftmap.core.errors import DriftmapError
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.planning.envelope import everywhere
+from driftmap.planning.span_verdict import strictest_of_span
+from driftmap.planning.trial import judged
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import decide_ahead
-from driftmap.verdict.judgement import flights_needed
+from driftmap.verdict.check import Check, decide_ahead
+from driftmap.verdict.setup import Setup, flown, in_stronger
 
 _STRONGER: Final = (1.25, 1.5)
 _WEAKER: Final = (0.75, 0.5)
 _TURNS: Final = (8.0, 15.0, 30.0)  # deg
-_FLIGHTS: Final = 6000  # or as many as a go needs
 _CALM: Final = 0.3
 """Speed at 10 m under which a wind has no direction to turn from [m s⁻¹]: less than meters show."""
 
-MOST_WINDS: Final = len(_STRONGER) + len(_WEAKER) + 6 * len(_TURNS)
-"""Winds that are judged at the most."""
+_STEPS: Final = len(_STRONGER) + len(_WEAKER)
+MOST_WINDS: Final = 1 + 2 * _STEPS + 2 * len(_TURNS) * (3 + 2)
+"""Winds that are judged at the most: the wind as read, end and middle of each step of its speed,
+and of each turn those at three speeds and in the middle of the two spans between them."""
+
+_KEPT: Final = 24  # clouds, some ten megabytes each: those of all turns to one side
 
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """The winds about one that were judged, and up to which its verdict is no worse.
+    """The winds about one of which a go is sure, each of them and not their ends alone.
 
     Parameters
     ----------
     least, most : float
-        Times the speed; 1 where already the next weaker or stronger wind is worse.
+        Times the speed; 1 where the next weaker or stronger step is not all go.
     left, right : float
-        Turn against and with the clock [rad]; 0 where already the least turn is worse.
+        Turn against and with the clock [rad]; 0 where already the least turn is not.
     judged : int
-        Winds judged: those of each step on the way, turned at the least speed, as read and
-        at the most.
+        Winds judged: ends and middle of each span on the way.
     """
 
     least: float
@@ -51,7 +57,7 @@ class Around:
 def winds_around(
     assessment: Assessment, *, progress: Callable[[int], None] | None = None
 ) -> Around | None:
-    """Judge a few winds about that of an assessment.
+    """Judge the winds about that of an assessment.
 
     ``assessment``: the verdict in the wind as it was read; ``progress``: called with 1
     after each wind.
@@ -59,44 +65,82 @@ def winds_around(
     Result: none where there is no go that could stop, or where a calm has no direction to
     turn from: nothing is then known of other winds.
 
-    Steps are gone from the wind as read outward, up to the first that is worse: a crowd may
-    lie between what lands short of it and what lands beyond. The wind is scaled and turned at
-    all heights alike; the rail stays as it was aimed.
+    Steps are gone from the wind as read outward, up to the first that is not go from end to
+    end: a crowd may lie between what lands short of it and what lands beyond. The wind is
+    scaled and turned at all heights alike; the rail stays as it was aimed.
     Questions of the rules are left out on both sides, as no wind answers them.
     """
     a, count = assessment, 0
-    speed = math.hypot(*a.wind.at(MAST))
-    now = FINDINGS.index(decide_ahead(a.checks))
-    nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
+    nowhere = math.hypot(*a.wind.at(MAST)) < _CALM or a.cloud.plan.leans_anywhere
     if a.verdict != "go" or nowhere:
         return None
     flight = a.flight.aimed(a.cloud.plan.azimuth)
-    enough = max(_FLIGHTS, flights_needed(a.cloud, a.site, a.answers).flights)
-    setup = replace(a.setup, flight=flight, samples=min(a.cloud.flights, enough))
+    setup = replace(a.setup, flight=flight)
 
-    def kept(factor: float, turn: float) -> bool:
+    def one_more() -> None:
         nonlocal count
         count += 1
-        wind = scaled(a.wind, factor, math.radians(turn))
-        found = try_flight(setup, wind).verdict
         if progress is not None:
             progress(1)
-        return FINDINGS.index(found) <= now
+
+    go_all_over = _spans(a, setup, one_more)
 
     def farthest(
-        steps: Sequence[float], good: Callable[[float], bool], start: float
+        start: float, steps: Sequence[float], good: Callable[[float, float], bool]
     ) -> float:
-        return [start, *itertools.takewhile(good, steps)][-1]
+        for step in steps:
+            if not good(*sorted((start, step))):
+                break
+            start = step
+        return start
 
-    most = farthest(_STRONGER, lambda factor: kept(factor, 0.0), 1.0)
-    least = farthest(_WEAKER, lambda factor: kept(factor, 0.0), 1.0)
-    speeds = sorted({least, 1.0, most}, reverse=True)
+    def of_speeds(low: float, high: float) -> bool:
+        return go_all_over(low, high, 0.0, 0.0)
 
-    def widest(side: int) -> float:
-        def good(turn: float) -> bool:
-            return all(kept(speed, side * turn) for speed in speeds)
+    most = farthest(1.0, _STRONGER, of_speeds)
+    least = farthest(1.0, _WEAKER, of_speeds)
+    speeds = sorted({least, 1.0, most})
+    pairs = [*zip(speeds, speeds[1:], strict=False)] or [(1.0, 1.0)]
 
-        return math.radians(farthest(_TURNS, good, 0.0))
+    def of_turns(left: float, right: float) -> bool:
+        return all(go_all_over(*pair, left, right) for pair in pairs)
 
-    left, right = widest(-1), widest(1)
-    return Around(least, most, left, right, count)
+    right = farthest(0.0, _TURNS, of_turns)
+    left = -farthest(0.0, [-turn for turn in _TURNS], of_turns)
+    return Around(least, most, math.radians(left), math.radians(right), count)
+
+
+def _spans(
+    a: Assessment, setup: Setup, one_more: Callable[[], None]
+) -> Callable[[float, float, float, float], bool]:
+    """Give what tells whether a wind so many times as strong and turned so far is go all over.
+
+    ``one_more`` is called after each wind that was flown.
+    """
+
+    @lru_cache(_KEPT)
+    def flown_at(factor: float, turn: float) -> tuple[Cloud, tuple[Check, ...]]:
+        wind = scaled(a.wind, factor, math.radians(turn))
+        cloud = flown(setup, wind)
+        checks = judged(cloud, setup, wind).checks
+        one_more()
+        return cloud, (*checks, *in_stronger(setup, wind, checks))
+
+    def go_all_over(low: float, high: float, left: float, right: float) -> bool:
+        middle = (low + high) / 2, (left + right) / 2
+        winds = [*((v, turn) for v in (low, high) for turn in (left, right)), middle]
+        five = []
+        try:
+            for wind in winds:
+                cloud, checks = flown_at(*wind)
+                if decide_ahead(checks) != "go":
+                    return False
+                five.append((cloud, checks))
+            clouds, found = zip(*five, strict=True)
+            net = everywhere(clouds, [{}] * 5, math.radians(right - left) / 2)
+            strongest = scaled(a.wind, high, math.radians(middle[1]))
+            return decide_ahead(strictest_of_span(setup, net, strongest, found)) == "go"
+        except (DriftmapError, ValueError):  # what cannot be flown is no go
+            return False
+
+    return go_all_over

@@ -29,7 +29,7 @@ from driftmap.verdict.limits import Limit
 
 _CALM: Final = 0.1  # m/s; a rail speed over less says nothing
 
-_IN_A_GUST: Final = 0.75
+IN_A_GUST: Final = 0.75
 """Share of the least rail speed over the wind that the slowest flights must reach: the rule
 of thumb is made for the wind as read, and these meet its gusts and its error; assumed."""
 
@@ -51,7 +51,7 @@ def rail_checks(
             over_wind,
             "times",
             limits["rail_speed_over_wind"],
-            slowest=_IN_A_GUST,
+            slowest=IN_A_GUST,
             least=float(np.median(cloud.rail_speed)) / in_a_gust,
         ),
         _steady(cloud.plan.balance, margin, "airframe"),

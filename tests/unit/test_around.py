@@ -5,99 +5,103 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from driftmap.air.transformed import scaled
-from driftmap.air.wind import direction_and_speed
+from driftmap.air.wind import WindProfile
 from driftmap.planning import wind_margin
-from driftmap.planning.trial import Trial
 from driftmap.planning.wind_margin import MOST_WINDS, winds_around
 from driftmap.report.voice import english
 from driftmap.report.wind_text import stops_at
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import assess
-from driftmap.verdict.check import Check, Kind
-from driftmap.winds.profile import read_wind
+from driftmap.verdict.check import Check, Kind, decide_ahead
+from driftmap.verdict.setup import Setup, checks_of, flown
 
 
 def judging(monkeypatch, verdict):
-    """Let `verdict(times the speed, turn [deg])` stand for flying; give what was asked."""
+    """Let `verdict(speed from, to, turned from, to)` stand for flying; give what was asked."""
     asked = []
 
-    def tried(setup, wind):
-        way, speed = direction_and_speed(*wind.at(10.0))
-        turn = math.remainder(float(way) - judging.way, 2 * math.pi)
-        asked.append(
-            (round(float(speed) / judging.speed, 3), round(math.degrees(turn)))
-        )
-        return Trial(verdict(*asked[-1]))
+    def spans(assessment, setup, one_more):
+        def go_all_over(*span):
+            asked.append(span)
+            one_more()
+            return verdict(*span)
 
-    monkeypatch.setattr(wind_margin, "try_flight", tried)
+        return go_all_over
+
+    monkeypatch.setattr(wind_margin, "_spans", spans)
     return asked
 
 
 @pytest.fixture
 def calm_go(demo):
-    """The demo as a go, and its wind at 10 m."""
-    way, speed = direction_and_speed(*demo.wind.at(10.0))
-    judging.way, judging.speed = float(way), float(speed)
+    """The demo as a go."""
     kept = Check(kind=Kind.RULE, name="x", outcome="pass", source="a test")
     return replace(demo, verdict="go", checks=(kept,))
 
 
+def box(found):
+    """Give what is told as a span."""
+    left, right = (math.degrees(way) for way in (found.left, found.right))
+    return found.least, found.most, -left, right
+
+
+def holds(span, speed, turn):
+    low, high, left, right = span
+    return low - 1e-9 <= speed <= high + 1e-9 and left - 1e-9 <= turn <= right + 1e-9
+
+
 def test_where_all_is_go_the_widest_is_told(monkeypatch, calm_go):
-    asked = judging(monkeypatch, lambda factor, turn: "go")
+    asked = judging(monkeypatch, lambda *span: True)
     found = winds_around(calm_go)
-    assert (found.least, found.most) == (0.5, 1.5)
-    assert math.degrees(found.left) == pytest.approx(30)
-    assert math.degrees(found.right) == pytest.approx(30)
-    assert found.judged == len(asked) == MOST_WINDS
-    # Every corner of what is told was judged, and every step on the way there.
-    turns = {(f, t) for f in (0.5, 1.0, 1.5) for t in (-30, -15, -8, 8, 15, 30)}
-    assert set(asked) == turns | {(f, 0) for f in (0.5, 0.75, 1.25, 1.5)}
+    assert box(found) == pytest.approx((0.5, 1.5, -30, 30))
+    assert found.judged == len(asked)
+    flown = {(1.0, 0.0)}
+    for low, high, left, right in asked:
+        flown |= {(v, turn) for v in (low, high) for turn in (left, right)}
+        flown.add(((low + high) / 2, (left + right) / 2))
+    assert len(flown) == MOST_WINDS
 
 
-def test_a_crowd_between_two_winds_that_clear_it_is_never_inside(monkeypatch, calm_go):
-    """What lands short of it, and what lands beyond, says nothing of what lies between."""
-    for speed, turn in ((1.25, 0), (0.75, 0), (1.0, 15), (1.5, -8), (1.0, -30)):
-        judging(
-            monkeypatch, lambda f, t, at=(speed, turn): "go" if (f, t) != at else "hold"
-        )
-        found = winds_around(calm_go)
-        inside = found.least <= speed <= found.most
-        left, right = (math.degrees(way) + 1 for way in (found.left, found.right))
-        assert not (inside and -left <= turn <= right)
-
-
-def test_what_is_worse_is_never_inside(monkeypatch, calm_go):
-    """Any region of go winds: the told corners are in it."""
+def test_all_that_is_told_was_judged_and_not_its_ends_alone(monkeypatch, calm_go):
+    """Any region of go winds: whatever lies in what is told lies in a span that was go."""
     rng = np.random.default_rng(4)
     for _ in range(60):
         low, high = rng.uniform(0.3, 1.0), rng.uniform(1.0, 1.8)
         left, right = rng.uniform(0, 45, 2)
+        region = low, high, -left, right
 
-        def verdict(factor, turn, low=low, high=high, left=left, right=right):
-            return "go" if low <= factor <= high and -left <= turn <= right else "hold"
+        def inside(v, up, way, on, region=region):
+            return holds(region, v, way) and holds(region, up, on)
 
-        asked = judging(monkeypatch, verdict)
-        found = winds_around(calm_go)
-        assert len(asked) <= MOST_WINDS
-        assert low <= found.least <= 1 <= found.most <= high
-        assert math.degrees(found.left) <= left + 1e-9
-        assert math.degrees(found.right) <= right + 1e-9
+        asked = judging(monkeypatch, inside)
+        told = box(winds_around(calm_go))
+        good = [span for span in asked if inside(*span)]
+        for speed in np.linspace(*told[:2], 9):
+            for turn in np.linspace(*told[2:], 9):
+                assert (speed, turn) == (1, 0) or any(
+                    holds(span, speed, turn) for span in good
+                )
+
+
+def test_a_crowd_between_two_winds_that_clear_it_is_never_inside(monkeypatch, calm_go):
+    """What lands short of it, and what lands beyond, says nothing of what lies between."""
+    rng = np.random.default_rng(5)
+    for speed, turn in rng.uniform((0.5, -30), (1.5, 30), (60, 2)):
+        judging(monkeypatch, lambda *span, at=(speed, turn): not holds(span, *at))
+        assert not holds(box(winds_around(calm_go)), speed, turn)
 
 
 def test_nothing_is_told_of_a_no_go_nor_of_a_calm(monkeypatch, calm_go):
-    judging(monkeypatch, lambda factor, turn: "go")
+    judging(monkeypatch, lambda *span: True)
     failing = Check(kind=Kind.RULE, name="x", outcome="fail", source="a test")
     assert winds_around(replace(calm_go, verdict="no-go", checks=(failing,))) is None
     still = replace(
         calm_go.wind, east=calm_go.wind.east * 0, north=calm_go.wind.north * 0
     )
     assert winds_around(replace(calm_go, wind=still)) is None
-
-
-def test_a_flight_that_cannot_be_flown_is_worse(monkeypatch, calm_go):
-    judging(monkeypatch, lambda factor, turn: "go" if factor <= 1 else "not known")
-    assert winds_around(calm_go).most == 1.0
 
 
 def test_the_sentence_rounds_toward_the_reading(demo):
@@ -108,16 +112,31 @@ def test_the_sentence_rounds_toward_the_reading(demo):
     assert "outside 232° to 240°" in told
 
 
-@pytest.mark.slow  # what plans propose is flown again by other tests
-def test_it_is_really_flown(monkeypatch, lenient, dunlin):
-    """With nothing put in its place: a limit on the wind between two steps parts them."""
+@pytest.mark.slow  # some ten winds are really flown
+def test_a_crowd_where_only_a_wind_between_those_flown_comes_down(
+    monkeypatch, willet, lenient, any_word
+):
+    """A wind known aloft: all that is flown lands short of it or beyond it."""
+    monkeypatch.setattr(wind_margin, "_STRONGER", (2.0,))
+    monkeypatch.setattr(wind_margin, "_WEAKER", ())
     monkeypatch.setattr(wind_margin, "_TURNS", ())
-    wind = read_wind("4 mph from 90", site_altitude=lenient.elevation)
-    speed = math.hypot(*wind.at(10.0))
-    limits = {**lenient.limits, "surface_wind": f"{1.4 * speed:.2f} m/s"}
-    site = replace(lenient, limits=limits)
-    result = assess(dunlin, site, wind, samples=60)
-    assert winds_around(result) is None  # a hold stops nothing
-    assert winds_around(replace(result, verdict="go")).most == 1.25
-    stronger = scaled(wind, 1.5)
-    assert wind_margin.try_flight(result.setup, stronger).verdict == "no-go"
+
+    def people_alone(checks):
+        return decide_ahead(c for c in checks if c.kind is Kind.AMONG_PEOPLE)
+
+    monkeypatch.setattr(wind_margin, "decide_ahead", people_alone)
+    wind = WindProfile([0, 2000], [14, 14], [0, 0], [0.1, 0.1])
+    setup = Setup(willet.aimed(0.0), replace(lenient, areas=()), 300, 1)
+    there = flown(setup, scaled(wind, 1.25))
+    landed = next(iter(there.of(WORKS))).rows
+    middle = float(np.median(there.east[landed])), float(np.median(there.north[landed]))
+    crowd = next(area for area in lenient.areas if area.occupied)
+    crowd = replace(crowd, people=50, shape=shapely.Point(middle).buffer(120))
+    site = replace(lenient, areas=(crowd,))
+    result = assess(setup.flight, site, wind, samples=300)
+    found = winds_around(replace(result, verdict="go"))
+    assert found.most == 1.0
+    for factor in (1.0, 1.5, 2.0):
+        again = replace(setup, site=site)
+        assert people_alone(checks_of(again, scaled(wind, factor))) == "go"
+    assert people_alone(checks_of(again, scaled(wind, 1.25))) != "go"

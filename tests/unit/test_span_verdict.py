@@ -109,8 +109,9 @@ def test_how_many_times_more_the_net_sees():
     [  # 3 % of a speed on leaving the rail, half a percent of that of landing
         (Kind.RAIL_SPEED, (15.4, 18), 15.0, "warn"),
         (Kind.RAIL_SPEED, (15.5, 18), 15.0, "pass"),
-        (Kind.RAIL_OVER_WIND, (4.1, 6), 4.0, "warn"),
-        (Kind.RAIL_OVER_WIND, (4.2, 6), 4.0, "pass"),
+        # The slowest may reach three quarters of it in a gust, and so they may between winds.
+        (Kind.RAIL_OVER_WIND, (3.05, 6), 4.0, "warn"),
+        (Kind.RAIL_OVER_WIND, (3.1, 6), 4.0, "pass"),
         (Kind.DESCENT, (5, 8.97), 9.0, "warn"),
         (Kind.DESCENT, (5, 8.95), 9.0, "pass"),
         (Kind.CASUALTIES, (0, 0.001), 0.001, "pass"),
