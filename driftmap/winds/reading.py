@@ -90,15 +90,20 @@ class Setting:
             raise WindError(
                 "terrain", "", f"{self.terrain!r} is none of {', '.join(ROUGHNESS)}"
             )
-        if not -500.0 <= self.site_altitude <= 9000.0:
-            raise ValueError(
-                "'site_altitude' must lie in [-500, 9000] m "
-                f"(got {self.site_altitude:g})"
-            )
+        latitude, longitude = self.place or (0.0, 0.0)
+        for name, value, low, high in (
+            ("site_altitude", self.site_altitude, -500.0, 9000.0),
+            ("latitude of place", latitude, -90.0, 90.0),
+            ("longitude of place", longitude, -180.0, 180.0),
+            ("declination", self.declination, -math.pi, math.pi),
+            ("station_away", self.station_away, 0.0, math.inf),
+        ):
+            if value is not None and not low <= value <= high:
+                raise WindError(name, "", f"{value:g}; accepted is {low:g} to {high:g}")
         for name in ("when", "read_at", "now"):
             time = getattr(self, name)
             if time is not None and time.tzinfo is None:
-                raise ValueError(f"'{name}' must carry a time zone")
+                raise WindError(name, "", f"{time}; accepted is a time with its zone")
 
     def away_from(self, station: str, source: str) -> tuple[float | None, str]:
         """Give how far a station stands from the site [m], None if nobody knows, and a note."""
@@ -243,7 +248,8 @@ def held_to_site(
     """
     if point is None or setting.place is None:
         note = f"{source}: for what place it is was not held against the site's"
-        return note, (), 0.0
+        told = f"{source} is of a place, and nobody says where the site is: give it too"
+        return note, (told,) * (point is not None), 0.0
     away = over_ground(point, setting.place)
     told = f"is of a place {away / 1000:,.0f} km from the site"
     if away > _FARTHEST:

@@ -630,3 +630,37 @@ def test_an_empty_time_is_no_time():
     )
     assert isinstance(run.exception, InputError)
     assert "--when: ''" in str(run.exception)
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (
+            {"place": (-117.95, 41.6)},
+            "latitude of place: -117.95; accepted is -90 to 90",
+        ),
+        ({"place": (41.6, 242.05)}, "longitude of place: 242.05"),
+        ({"site_altitude": 9001.0}, "site_altitude: 9001"),
+        ({"station_away": -5.0}, "station_away: -5"),
+        ({"declination": float("nan")}, "declination: nan"),
+        (
+            {"when": datetime(2026, 6, 13, 8)},
+            "when: .*accepted is a time with its zone",
+        ),
+    ],
+)
+def test_a_program_is_told_what_of_the_site_cannot_be(said, told):
+    with pytest.raises(WindError, match=told):
+        read_winds(["4 mph from 90"], **{"site_altitude": 1200.0, **said})
+
+
+@pytest.mark.parametrize(("place", "held"), [(None, True), ((41.6, -117.95), False)])
+def test_a_wind_that_tells_its_place_holds_until_the_site_tells_its_own(
+    place, held, tmp_path
+):
+    told = {"read": "2026-05-19T17:50Z", "latitude": 41.61, "longitude": -117.94}
+    levels = [{"height_m": 10, "from_deg": 90, "speed_mps": 2}]
+    path = tmp_path / "wind.json"
+    path.write_text(json.dumps({**told, "levels": levels}), "utf-8")
+    wind = read_winds([str(path)], site_altitude=1200.0, when=NOW, place=place)
+    assert any("where the site is" in one for one in wind.warned) == held

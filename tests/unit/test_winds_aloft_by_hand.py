@@ -348,7 +348,7 @@ def test_heights_above_another_ground_hold():
         here = Setting(altitude, when=NOW, now=NOW, place=(40.0, -119.0))
         said = read_track(_gpx(_fixes()), "log", here).warned
         assert any("its ground is 126 m below the site" in one for one in said) == held
-    here = Setting(1234.0, when=NOW, now=NOW)
+    here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
     (said,) = read_track(_gpx(_fixes(fall=22.0)), "log", here).warned
     assert "comes down at 22 m/s to the end: are its heights in feet?" in said
     for form in (_gpx, _nmea):
