@@ -22,6 +22,7 @@ from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import KeptWord, Queue
 from driftmap.logbook.entry_bodies import curves_of
+from driftmap.verdict.people_checks import USUAL_DAY
 from driftmap.winds.times import present as now
 
 _PAGES = 24  # drawn pages kept
@@ -100,13 +101,16 @@ class Desk:
         )
 
     def busy(self, day: Day) -> int:
-        """Count the flights of the list where they are more than the field's file tells; else 0."""
+        """Count the flights of the list where they are more than the field's file tells; else 0.
+
+        Where it tells none, those of a usual day stand in for it.
+        """
         listed = sum(item.state != "not today" for item in day.items)
+        told = self.field.tree().get("flights_today", USUAL_DAY)
         try:
-            told = whole(self.field.tree().get("flights_today", listed), 1, listed)
-        except ValueError:  # none is told, more are, or it is told wrongly
+            return listed if whole(told, 1, listed) < listed else 0
+        except ValueError:  # more are told, or it is told wrongly
             return 0
-        return listed if told < listed else 0
 
     def prints(self, day: Day) -> Callable[[Item], str]:
         """Look once at the files that all flights share, for the fingerprint of each."""

@@ -62,7 +62,7 @@ def words_of(
     if {"flight", "of"} & {*takes} and not desk.folder.revision(flight):
         raise InputError("plan", "flight", "choose one")
     if "answers" in takes and (listed := desk.busy(day)):
-        told = f"the list holds {listed}, more than the field tells: change it there"
+        told = f"the list holds {listed}, more than the field tells: tell them there"
         raise InputError(SITE, "flights_today", told)
     yield from here["fixed"]
     if "of" in takes:

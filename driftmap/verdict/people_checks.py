@@ -70,6 +70,14 @@ crowd, and all the ground among them is theirs: people do not stay on their spot
 _KEPT_CLEAR: Final = (*PASSED, "closed ground")
 """Roles nothing may come down in though no head count is given."""
 
+USUAL_DAY: Final = 30
+"""Flights of a club's day, where no file tells them; assumed."""
+
+_DAY_UNTOLD: Final = (
+    f"how many flights the day has is not told, and {USUAL_DAY} such as this one would pass the "
+    "day's limit on casualties: tell flights_today in the site file"
+)
+
 _FARTHEST_CREW: Final = 1000.0
 """Distance from the pad beyond which nobody presses the button [m]: the longest distance of
 any table is 610 m; assumed."""
@@ -348,9 +356,12 @@ def harm_checks(
     total, worst = harm.casualties.total, harm.worst
     risk = partial(estimated, unit="per flight")
     checks = [risk(Kind.CASUALTIES, total, limits["expected_casualties"])]
+    most = limits["casualties_in_a_day"]
     if site.flights_today is not None:
-        day, most = _times(total, site.flights_today), limits["casualties_in_a_day"]
+        day = _times(total, site.flights_today)
         checks.append(risk(Kind.CASUALTIES_IN_A_DAY, day, most))
+    elif total.estimate * USUAL_DAY > most.value:
+        checks.append(held(Kind.MISSING, MISSING_INPUT, _DAY_UNTOLD))
     if worst is not None:
         limit, area = limits["individual_risk"], worst.area
         checks.append(risk(Kind.INDIVIDUAL_RISK, worst.risk, limit, area=area))

@@ -55,6 +55,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import answers_to
 from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules
+from driftmap.verdict.people_checks import USUAL_DAY
 from driftmap.winds.formats import decode
 from driftmap.winds.merge import merge
 from driftmap.winds.saved import keep_readings, wind_document
@@ -511,6 +512,13 @@ def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask)
                 line_of(desk, "brief", "flights/dunlin.toml", {})
         if told == 9:
             assert line_of(desk, "brief", "flights/dunlin.toml", {})
+
+
+def test_a_list_longer_than_a_usual_day_counts_where_the_field_tells_none(desk, ask):
+    put_on(ask, "willet", "dunlin")
+    day = read_day(desk.folder)
+    for number, counted in ((USUAL_DAY, 0), (USUAL_DAY + 1, USUAL_DAY + 1)):
+        assert desk.busy(replace(day, items=day.items[:1] * number)) == counted
 
 
 def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):

@@ -630,6 +630,25 @@ def test_casualties_fail_as_soon_as_all_of_their_interval_is_beyond(
     assert (check.kind, check.outcome) == (Kind.CASUALTIES, outcome)
 
 
+@pytest.mark.parametrize(("share", "asked"), [(0.9, False), (1.1, True)])
+def test_how_many_flights_a_day_has_is_asked_where_a_usual_day_would_pass_its_limit(
+    quiet, share, asked
+):
+    """Ten are within the limit of the one: who flies thirty and tells none is no milder."""
+    hit = moved(quiet, WORKS, (-450, 0), 0.0003, energy=100.0)
+    one = harm_of(hit, site()).casualties.total.estimate
+    name = "casualties_in_a_day"
+    limits = LIMITS | {name: replace(LIMITS[name], value=30 * one / share)}
+
+    def told(today):
+        land = site(flights_today=today)
+        found = harm_checks(hit, land, harm_of(hit, land), limits)
+        return [c.name for c in found if c.kind is Kind.MISSING]
+
+    assert ["flights_today" in name for name in told(None)] == [True] * asked
+    assert not told(3)
+
+
 def test_a_day_of_flights_shares_one_budget(quiet):
     hit = moved(quiet, WORKS, (-450, 0), 0.0003, energy=100.0)
     one = harm_of(hit, site()).casualties.total.estimate
