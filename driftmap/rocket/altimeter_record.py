@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -115,6 +115,33 @@ def heights_of(record: Record) -> tuple[FloatArray, FloatArray]:
     record, smooth, first, _ = _looked_at(record)
     height = smooth - _pad_level(record, smooth, first)
     return record.time[first:] - record.time[first], height[first:]
+
+
+_SETTLED, _WINDOW, _LOWEST = 5.0, 4.0, 15.0
+"""Time from apogee until all has opened that opens there, time over which a fall is taken [s], and the
+height under which nothing counts as falling [m]; assumed."""
+
+Sink: TypeAlias = tuple[float, float, float]
+"""Height from which and to which [m], and how fast a record shows the fall between [m s⁻¹]."""
+
+
+def sinks_of(record: Record) -> tuple[Sink, ...]:
+    """Give how fast a record shows the way down, piece by piece.
+
+    Result: empty where the record ends before anything can be told. Raises as `heights_of`.
+    """
+    time, height = heights_of(record)
+    top = int(np.argmax(height))
+    kept = (time >= time[top] + _SETTLED) & (height >= _LOWEST)
+    time, height = time[kept], height[kept]
+    found = []
+    for begin in np.arange(time[0], time[-1], _WINDOW) if time.size else ():
+        own = (time >= begin) & (time < begin + _WINDOW)
+        at, high = time[own], height[own]
+        if at.size > 2 and at[-1] - at[0] > _WINDOW / 2:
+            speed = (high[0] - high[-1]) / (at[-1] - at[0])
+            found.append((float(high[0]), float(high[-1]), float(speed)))
+    return tuple(found)
 
 
 def _looked_at(record: Record) -> tuple[Record, FloatArray, int, int]:

@@ -190,6 +190,8 @@ class Flight(Table):
     fitted : bool
         Whether the motor was put together from a record, which shows no thrust begin; only
         reading a record says so, as its label then knows it better.
+    sinks : tuple of (float, float, float)
+        How fast that record shows the way down, as `altimeter_record.sinks_of` has it.
     """
 
     name: Name
@@ -214,6 +216,7 @@ class Flight(Table):
     notes: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     fitted: bool = False
+    sinks: tuple[tuple[float, float, float], ...] = ()
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

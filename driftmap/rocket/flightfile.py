@@ -12,7 +12,12 @@ from driftmap.core.errors import FlightError, nearest
 from driftmap.core.files import mistaken, read_text, said_in, toml_of
 from driftmap.core.tables import remarks
 from driftmap.rocket.airframe import Airframe
-from driftmap.rocket.altimeter_record import LARGEST_RECORD, Record, read_record
+from driftmap.rocket.altimeter_record import (
+    LARGEST_RECORD,
+    Record,
+    read_record,
+    sinks_of,
+)
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Measured, table_of
@@ -23,7 +28,13 @@ if TYPE_CHECKING:
 
 
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
-_NOT_KEYS = {"fitted", "notes", "said", "source"}  # of Flight, but not of the file
+_NOT_KEYS = {
+    "fitted",
+    "notes",
+    "said",
+    "sinks",
+    "source",
+}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
 
 
@@ -154,7 +165,8 @@ def _with_record(
     frame["drag_coefficient"] = Uncertain(found.drag, found.drag_spread)
     rest = {key: value for key, value in data.items() if key != "measured"}
     notes = _notes(measured, found, known=known)
-    return {**rest, "airframe": frame, "motor": motor}, notes
+    sinks = sinks_of(record)  # what was fitted has a way up
+    return {**rest, "airframe": frame, "motor": motor, "sinks": sinks}, notes
 
 
 def _inferred(

@@ -50,6 +50,12 @@ _SLOWEST: Final = 2.5
 """Speed under all devices [m s⁻¹]: common ones land at 3.5 to 7 (common practice, no source), and no
 one carries cloth for less; assumed."""
 
+_RECORDED: Final = (0.65, 1.5)
+"""Speed of a fall as recorded over that planned: rising and sinking air, a pad some kilometres high
+and a drag that nobody measured; assumed."""
+
+_FILLS: Final = 50.0  # m, in which what opens at a height is open; assumed
+
 _STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = 30e3  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
@@ -67,6 +73,7 @@ def recovery_claims(cloud: Cloud) -> Iterator[Claim]:
     yield from _braked(flight)
     yield from _carried(flight)
     yield from _in_turn(flight)
+    yield from _as_recorded(flight)
     yield from _open_at_last(cloud, apogee)
 
 
@@ -164,6 +171,24 @@ def _carried(flight: Flight) -> Iterator[Claim]:
             speed = sqrt(2 * mass * STANDARD_GRAVITY / (float(air_density(0.0)) * area))
             told = f"speed{of} under all devices near the sea"
             yield Claim(told, speed, (_SLOWEST, np.inf), "m/s")
+
+
+def _as_recorded(flight: Flight) -> Iterator[Claim]:
+    """List how fast the record came down beside what hangs open there by the file.
+
+    A torn or half open canopy, or another one, shows in the record of the flight alone.
+    """
+    for high, low, speed in flight.sinks:
+        at = [(d, d.opens_at) for d in flight.recovery]
+        if any(o.at == "height" and low - _FILLS < o.value <= high for _, o in at):
+            continue  # something opens on the way
+        out = [d for d, o in at if o.at != "height" or o.value > high]
+        area = sum(device.usual_drag * device.cloth_area for device in out)
+        if area:
+            dense = float(air_density((high + low) / 2))
+            planned = sqrt(2 * flight.dry_mass * STANDARD_GRAVITY / (dense * area))
+            what = f"speed of the record's way down at {low:.0f} to {high:.0f} m over that planned"
+            yield Claim(what, speed / planned, _RECORDED)
 
 
 def _published(device: Device) -> tuple[float, float]:

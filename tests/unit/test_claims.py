@@ -15,6 +15,7 @@ from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.openings import OPENED
+from driftmap.rocket.altimeter_record import Record, sinks_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import Answers
@@ -302,6 +303,34 @@ def test_ten_times_a_figure_is_no_spread_of_it(clouds):
     assert beside(clouds["told"], "spread of drag coefficient,", path, 4.8, 1)
     far = (f"{OPENS}.spread", 50.0)
     assert not any("spread" in told for told in spoken(clouds["told"], AT_HEIGHT, far))
+
+
+@pytest.mark.parametrize(("share", "held"), [(0.6, 1), (0.7, 0), (1.4, 0), (1.6, 1)])
+def test_a_way_down_is_held_against_the_record_of_it(clouds, share, held):
+    """A torn canopy, or another one, shows in the record: the file plans a slower fall."""
+    dense = 1.225 * (1 - 0.0065 * 490 / 288.15) ** 4.2559
+    planned = (2 * DRY * 9.80665 / (dense * 0.75 * CLOTH)) ** 0.5
+    sinks = ("sinks", ((500.0, 480.0, share * planned),))
+    name = "speed of the record's way down at 480 to 500 m"
+    told = [n for n in spoken(clouds["told"], sinks) if n.startswith(name)]
+    assert len(told) == held
+    opens = AT_HEIGHT, (f"{OPENS}.value", 490.0)  # within, and not yet
+    for change in (opens, (AT_HEIGHT, (f"{OPENS}.value", 300.0))):
+        names = spoken(clouds["told"], sinks, *change)
+        assert not [n for n in names if n.startswith(name)]
+
+
+def test_a_record_tells_how_fast_it_came_down():
+    time = np.arange(0.0, 120.0, 0.1)
+    up = np.interp(time, [1.0, 12.0], [0.0, 800.0])
+    down = np.maximum(np.interp(time, [12.0, 132.0], [800.0, 80.0]), 0.0)  # 6 m/s
+    height = np.where(time < 12.0, up, down)
+    found = sinks_of(Record(time, height))
+    assert len(found) > 10
+    assert all(high > low >= 15 for high, low, _ in found)
+    assert [speed for *_, speed in found] == pytest.approx([6.0] * len(found), rel=0.02)
+    short = time < 15.0
+    assert sinks_of(Record(time[short], height[short])) == ()
 
 
 def test_what_opens_under_a_larger_device_was_swapped_with_it(tmp_path):
