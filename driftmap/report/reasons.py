@@ -265,6 +265,15 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     say = voice.say
     lines = [
         say("back.mass", mass=both(body.mass.value, "mass")),
+        *(
+            say(
+                "back.stages",
+                upper=both(upper.mass.value, "mass"),
+                lower=both(a.flight.booster_mass, "mass"),
+            )
+            for upper in [a.flight.sustainer]
+            if upper is not None
+        ),
         say(
             "back.body",
             length=f"{_short(body.length, voice)} ({_short(body.length, other)})",

@@ -42,6 +42,9 @@ _TOGETHER: Final = (0.8, 1.3)
 """Size of a stage over that of both as they stand, and the two lengths together over it: a
 coupling counts in both; assumed."""
 
+_ALIKE: Final = (0.25, 3.0)
+"""Density of one stage over the other's, the booster's without what it burns; assumed."""
+
 _STIFF: Final = 0.1  # GPa, soft plastics, and a margin; assumed
 _STIFFER: Final = 2.0
 """Stiffness or strength that a file tells of a fin, over the greatest of what is as dense: what is
@@ -57,11 +60,14 @@ _THROWN: Final = (0.1, 10.0)
 """Mass of all fragments over that of the propellant: cases weigh about as much as it, and of
 one a part stays whole; assumed."""
 
+_OF_THE_ROCKET: Final = 0.35
+"""Mass of all fragments over all of the rocket without propellant: a case is rarely a third; assumed."""
+
 _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
-_PACKED: Final = (150.0, 1900.0)
+_PACKED: Final = (300.0, 1900.0)
 """Propellant over the volume of the case it burns in [kg m⁻³]: some 1,700 of the grain itself (from
 memory), a good half of which fills a case; margins assumed."""
 
@@ -117,6 +123,10 @@ def stage_claims(flight: Flight) -> Iterator[Claim]:
         ("length of the booster", lower, both.length, "length"),
     ):
         yield Claim(f"{what} over that of both stages", size / of, _STAGE[share])
+    whole = flight.booster_mass / (both.cross_section * max(lower, 1e-3))
+    above = upper.mass.value / (upper.cross_section * upper.length)
+    what = "mass of the booster over its volume, over the sustainer's"
+    yield Claim(what, whole / above, _ALIKE)
     what = "lengths of sustainer and booster over that of both stages"
     yield Claim(what, (upper.length + lower) / both.length, _TOGETHER)
 
@@ -181,6 +191,9 @@ def burst_claims(flight: Flight) -> Iterator[Claim]:
         return
     pressure = burst.pressure / 1e6
     yield Claim("pressure at which the motor bursts", pressure, _GIVES, "MPa", MEMORY)
+    share = burst.fragments * burst.fragment_mass / flight.dry_mass
+    what = "share of the rocket without propellant that flies as fragments"
+    yield Claim(what, share, (0.0, _OF_THE_ROCKET))
     dense = burst.fragment_mass / burst.fragment_area
     yield Claim("mass of a fragment over its area", dense, _SHARD, "kg/m²")
     if motor is not None:

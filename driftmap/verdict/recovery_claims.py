@@ -30,7 +30,7 @@ fill and slow what hangs on it; assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
-_RIBBON: Final = (3.0, 30.0)
+_RIBBON: Final = (4.0, 30.0)
 """Length of a streamer over its width: ten to one is common practice (no source); assumed."""
 
 _HARDLY_BRAKES: Final = {"canopy": 2.0, "streamer": 3.0}

@@ -106,8 +106,8 @@ TOLD_ENDS = [
         for mach, low, high in ((0.05, 0.8, 1.3), (0.74, 0.8, 1.3), (0.76, 0.6, 4))),
     ("drag at Mach 0.3 over", "airframe.drag_by_mach.1.1", 0.6 * 0.5, 1.6 * 0.5, ("airframe.drag_by_mach", ((0.0, 0.5), (0.6, 0.5)))),  # half the way
     ("drag coefficient at Mach 1", "airframe.drag_by_mach.1.1", 0.5 * 0.15 / 0.48, 0.5 * 1.6 / 0.48, ("airframe.drag_by_mach", ((0.0, 0.5), (1.0, 0.5)))),
-    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 150 * SOLID["motor case"], 1900 * SOLID["motor case"]),
-    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 2 * 150 * SOLID["motor case"], 2 * 1900 * SOLID["motor case"], ("motor.count", 2)),
+    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 300 * SOLID["motor case"], 1900 * SOLID["motor case"]),
+    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 2 * 300 * SOLID["motor case"], 2 * 1900 * SOLID["motor case"], ("motor.count", 2)),
     ("moment of inertia", "airframe.moment_of_inertia.value", 0.02 * INERTIA, 0.2 * INERTIA),
     ("lift-off mass over", "airframe.length", 1.85 / AREA / 1800, 1.85 / AREA / 120),
     ("length over diameter", "airframe.length", 4 * 0.057, 40 * 0.057),
@@ -126,6 +126,7 @@ TOLD_ENDS = [
     ("mass of all devices, as told", "recovery.0.mass", None, 0.25 * DRY),
     ("mass of all devices, as told", "recovery.0.diameter", None, (0.25 * DRY / 0.1 / (pi / 4)) ** 0.5, ("recovery.0.mass", None)),
     ("speed under all devices", "recovery.0.diameter", None, (2 * DRY * 9.80665 / (1.225 * 2.5**2 * 0.75 * pi / 4)) ** 0.5),
+    ("share of the rocket without propellant that flies", "burst.fragment_mass", None, 0.35 * DRY / 6),
     ("drag coefficient of main on", "recovery.0.drag_coefficient.value", 0.7 * CANOPY[0], 1.3 * CANOPY[1]),
     ("greatest glide of main", "recovery.0.glide", 1.0, None),
     ("speed under main alone over that of the tumbling", "recovery.0.diameter", hardly_brakes(1.32, 0.057, 0.75), None),
@@ -178,6 +179,7 @@ TOLD_ENDS = [
     ("strength of canopy of main", "recovery.0.strength.canopy", None, 3 * canopy_strength("heavy nylon", 1.22), ("recovery.0.cloth", None)),
 ]  # fmt: skip
 BOOSTER = 2.4 - 1.3 - 0.09  # kg, without its propellant
+BOTH = 1.3 * 0.7 * 0.057**2 / 1.2 / 0.054**2  # a booster as dense as the sustainer [kg]
 STAGED_ENDS = [
     ("drag coefficient nose first of the sustainer", "sustainer.drag_coefficient.value", 0.2, 1.2),
     ("lift-off mass over the body's volume of the sustainer", "sustainer.mass.value", 120 * pi / 4 * 0.054**2 * 1.2, 1800 * pi / 4 * 0.054**2 * 1.2),
@@ -190,6 +192,7 @@ STAGED_ENDS = [
     ("area of booster fin over the body", "booster.pieces.0.area", 0.005 * 0.057 * 0.7, 0.6 * 0.057 * 0.7),
     ("number of fins of the booster", "booster.pieces.0.count", 3, 50),
     ("mass of booster fin over all", "booster.pieces.0.mass", 0.003 * BOOSTER, 0.2 * BOOSTER),
+    ("mass of the booster over its volume", "airframe.mass.value", 1.39 + 0.25 * BOTH, 1.39 + 3 * BOTH),
     ("length over diameter,", "airframe.length", 4 * 0.057, 60 * 0.057),
     ("length over diameter of the sustainer", "sustainer.length", 4 * 0.054, 40 * 0.054),
     ("mass of booster fin over its area", "booster.pieces.0.mass", 0.2 * 0.011, 100 * 0.011),
@@ -201,7 +204,7 @@ STAGED_ENDS = [
     ("total impulse over propellant", "sustainer.motor.propellant_mass", 140 / 2700, 140 / 700),
 ]  # fmt: skip
 LOW_ENDS = [
-    ("length of streamer over its width", "recovery.0.length", 3 * 0.26, 30 * 0.26),
+    ("length of streamer over its width", "recovery.0.length", 4 * 0.26, 30 * 0.26),
     ("drag coefficient of streamer on", "recovery.0.drag_coefficient.value", 0.5 * STREAMER_RANGE[0], 2 * STREAMER_RANGE[1], ("recovery.0.drag_coefficient", Uncertain(0.2))),
     # Streamers of two inches by three feet, as small rockets have, are none (from memory).
     ("speed under streamer alone over that of the tumbling", "recovery.0.width", hardly_brakes(0.98, 0.041, 0.2, 3) ** 2 * pi / 4, None, ("recovery.0.drag_coefficient", Uncertain(0.2)), ("recovery.0.length", 1.0)),
