@@ -240,8 +240,11 @@ def show_command(entry_id: str, path: Path | None) -> None:
 @_log
 def export_log_command(out: Path, path: Path | None) -> None:
     """Write the whole log as lines of JSON."""
-    from driftmap.logbook.exchange import export_text
+    from driftmap.logbook.exchange import export_text, looks_exported
 
+    if out.exists() and not looks_exported(out):
+        told = f"{out} is there and is no export of a log: it is left as it is"
+        raise InputError("--out", "", told)
     with _open(path) as log:
         write_all(out.parent, {out.name: export_text(log)})
         click.echo(f"{len(log.entries())} entries written to {out}")

@@ -248,7 +248,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     height = 10.0 if log is not None else height
     rocket, ground = run.read()
     aloft = _aloft(ground, soundings)
-    hours = None if soundings else _hours(file, log)
+    hours = None if soundings else _hours(file, log, ground)
     setup = run.setup(rocket, ground, ahead=True)
     supposition = Supposition.over_site(ground)
     two = Wind(0.0, 0.0), Wind(4.0, 90.0)
@@ -291,8 +291,8 @@ def _aloft(ground: Site, files: tuple[str, ...]) -> tuple[Sounding, ...]:
     return read_soundings(files, _setting(ground))
 
 
-def _hours(file: str | None, log: str | None) -> Hours:
-    """Read winds by the hour from a file, or those of the log's assessments."""
+def _hours(file: str | None, log: str | None, ground: Site) -> Hours:
+    """Read winds by the hour from a file, or those of the log's assessments at the field."""
     from driftmap.planning.hours import HourReading, hours_of, read_hours
 
     if file is not None:
@@ -301,10 +301,14 @@ def _hours(file: str | None, log: str | None) -> Hours:
     from driftmap.logbook.verification import winds_of
 
     with Log(Path(log) if log else default_path(), create=False) as opened:
-        rows = winds_of(opened.current())
-        name = opened.path.name
+        entries, name = opened.current(), opened.path.name
+        rows = winds_of(entries, (ground.latitude, ground.longitude))
+    every = sum(entry.kind == "assessment" for entry in entries)
     winds = [(w.time, HourReading(w.way, w.speed, w.gust)) for w in rows]
-    hours = hours_of(winds, f"{len(rows)} assessments in {name}")
+    told = f"{len(rows)} assessments in {name}"
+    if every > len(rows):
+        told += f" ({every - len(rows)} of elsewhere or in a wind foretold left out)"
+    hours = hours_of(winds, told)
     held = {
         wind.time.replace(minute=0, second=0, microsecond=0): wind.held
         for wind in rows

@@ -6,7 +6,7 @@ import json
 import math
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -170,7 +170,23 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     told = []
     if body["found"] and not body.get("flew", True):
         told.append("what is found of a flight that did not fly counts for no landing")
+    told += _another_flight(body, assessed)
     return [*told, *_odd_places(body, assessed, source), *_odd_names(body, assessed)]
+
+
+_APART: Final = timedelta(hours=6)  # of an outcome from its assessment's hour; assumed
+
+
+def _another_flight(body: Mapping[str, Any], assessed: Entry) -> Iterator[str]:
+    """Say where an outcome tells another flight, or another time, than its assessment."""
+    name, judged = body.get("flight"), assessed.body.get("flight")
+    if name and judged and name != judged:
+        yield f"it is of {quoted(name)}, and that assessment of {quoted(judged)}"
+    flown, when = body.get("time"), assessed.body.get("when")
+    if flown and when:
+        one, other = map(datetime.fromisoformat, (flown, when))
+        if None not in (one.tzinfo, other.tzinfo) and abs(one - other) > _APART:
+            yield f"it flew at {flown}, and that assessment is for {when}"
 
 
 def _odd_places(body: Mapping[str, Any], assessed: Entry, source: str) -> Iterator[str]:

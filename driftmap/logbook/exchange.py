@@ -6,6 +6,7 @@ import base64
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
+from pathlib import Path
 from typing import Any, Final
 
 from driftmap.core.errors import InputError, PlacedError, located
@@ -31,6 +32,13 @@ def export_text(log: Log) -> str:
     ]
     lines.append(canonical({"lines": len(lines)}))
     return "\n".join(lines) + "\n"
+
+
+def looks_exported(path: Path) -> bool:
+    """Tell whether a file begins as an export does: another may take its place."""
+    head = canonical({"form": _HEAD})[1:-1].encode()
+    with path.open("rb") as file:
+        return head in file.readline(200)
 
 
 def _packed(content: Content) -> dict[str, str]:

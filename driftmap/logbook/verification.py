@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -75,21 +75,30 @@ def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
             yield known[entry.about], entry
 
 
+_COARSE: Final = 0.5
+"""Error of a place over the spread foretold, beyond which it shows nothing of a forecast; assumed."""
+
+
 def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
     """Put forecasts and finds side by side.
 
-    Result: one for each outcome that says where the rocket lay.
+    Result: one for each outcome that says where the rocket lay, well enough to tell.
     """
     found = []
     for assessed, outcome in _pairs(entries):
         finds = outcome.body.get("found", [])
-        places = [find["at"] for find in finds if find["piece"] == _ROCKET]
+        rockets = [find for find in finds if find["piece"] == _ROCKET]
+        places = [find["at"] for find in rockets]
+        errors = [find.get("error_m", 0.0) for find in rockets]
         points = _foretold(assessed.body, outcome.body.get("case"))
         wind = assessed.body["wind_10_m"].get("from_rad")
         # From anywhere: no way is downwind.
         if not places or points is None or wind is None:
             continue
         latitude, longitude = assessed.body["place"]
+        spread = float(np.hypot(*points.std(axis=1)))
+        if errors[-1] > _COARSE * spread:
+            continue
         north, east = places[-1]  # who finds it elsewhere adds where it was
         east, north = to_local((longitude, latitude), east, north)
         devices = assessed.body.get("devices", [])
@@ -181,12 +190,31 @@ class LoggedWind:
     held: str
 
 
-def winds_of(entries: Sequence[Entry]) -> tuple[LoggedWind, ...]:
-    """Collect the winds near the ground that assessments were made for."""
+_NEAR: Final = 2000.0
+"""How far off another pad of the same field lies at the most [m], as for answers; assumed."""
+
+_FORETOLD: Final = {
+    *("answer of a forecast service", "arrays of a model", "JSON forecast"),
+    *("aerodrome forecast (TAF)", "words of a forecast", "forecast asked for"),
+}
+"""Kinds of source that tell of a wind that nobody met."""
+
+
+def winds_of(
+    entries: Sequence[Entry], place: tuple[float, float]
+) -> tuple[LoggedWind, ...]:
+    """Collect the winds near the ground that assessments at one field were made for.
+
+    ``place``: latitude and longitude of the field [deg].
+
+    Result: of this field, and read by somebody; what was foretold alone is left out.
+    """
     found = []
     for entry in entries:
         wind = entry.body.get("wind_10_m", {})
-        if entry.kind == "assessment" and wind:
+        kinds = set(entry.body.get("wind_kinds", ()))
+        met = not kinds or not kinds <= _FORETOLD
+        if entry.kind == "assessment" and wind and met and _is_near(entry, place):
             when = datetime.fromisoformat(entry.body.get("when") or entry.at)
             came = wind.get("from_rad")
             way = None if came is None else float(np.degrees(came)) % 360
@@ -194,6 +222,15 @@ def winds_of(entries: Sequence[Entry]) -> tuple[LoggedWind, ...]:
             speed, held = float(wind["speed_mps"]), _warned(entry.body)
             found.append(LoggedWind(when.astimezone(UTC), way, speed, above, held))
     return tuple(found)
+
+
+def _is_near(entry: Entry, place: tuple[float, float]) -> bool:
+    """Tell whether an assessment was made at a field; one without a place was not."""
+    if "place" not in entry.body:
+        return False
+    latitude, longitude = entry.body["place"]
+    east, north = to_local((longitude, latitude), place[1], place[0])
+    return bool(np.hypot(east, north) <= _NEAR)
 
 
 def _warned(body: Mapping[str, Any]) -> str:

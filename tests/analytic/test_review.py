@@ -214,6 +214,10 @@ def test_records_turn_finds_into_the_wind(tmp_path):
     assert (record.device, record.source) == ("main", "words")
     assert record.age == "half an hour to 1.5 h"
     assert record.day.startswith("2026-06-13")
+    for error, counts in ((5.0, 1), (30.0, 0)):  # of a spread of 18 m foretold
+        told = {"case": "recovery works", "found": [{**find, "error_m": error}]}
+        seen = new_entry("outcome", told, about=first.id)
+        assert len(records_of([first, seen])) == counts
 
 
 def test_a_case_of_the_same_cause_is_not_the_case_told():

@@ -630,6 +630,23 @@ def test_a_bad_outcome_is_one_line_and_makes_no_log(tmp_path, text, told):
     assert not (tmp_path / "log.sqlite").exists()
 
 
+def test_an_export_takes_the_place_of_an_export_alone(tmp_path):
+    """A whole season's log was gone where somebody took --out for the log."""
+    log, other = tmp_path / "log.sqlite", tmp_path / "other.sqlite"
+    for path in (log, other):
+        filled(path).close()
+    mine = ["export", "--log", str(log), "--out"]
+    for there in (log, other):
+        before = there.read_bytes()
+        run = CliRunner().invoke(log_command, [*mine, str(there)])
+        assert isinstance(run.exception, InputError)
+        assert "is no export of a log" in str(run.exception)
+        assert there.read_bytes() == before
+    for _ in range(2):
+        run = CliRunner().invoke(log_command, [*mine, str(tmp_path / "log.jsonl")])
+        assert run.exit_code == 0, run.output
+
+
 def of_an_assessment(**more):
     body = {
         "place": [41.6, -117.95],
@@ -641,6 +658,8 @@ def of_an_assessment(**more):
         ],
         "likelihoods": {"early opening": 0.005, "canopy tangles": 0.015},
         "devices": ["drogue", "main"],
+        "flight": "Willet 54",
+        "when": "2026-06-13T08:30-07:00",
     }
     return new_entry("assessment", body | more)
 
@@ -653,6 +672,9 @@ def of_an_assessment(**more):
         ({"case": "early opening, torn", "device": "drogue"}, None),
         ({"case": "early opening"}, None),
         ({}, None),
+        ({"flight": "Whimbrel 98"}, "it is of 'Whimbrel 98'"),
+        ({"flight": "Willet 54", "time": "2026-06-13T12:15-07:00"}, None),
+        ({"time": "2026-09-01T12:15-07:00"}, "it flew at 2026-09-01"),
     ],
 )
 def test_what_no_review_can_use_of_an_outcome_is_told(body, told):

@@ -190,18 +190,46 @@ def test_a_correction_keeps_the_photographs(tmp_path):
     assert [p["name"] for p in now.body["photographs"]] == ["fin.jpg"]
 
 
+HERE = (41.604, -117.952)
+
+
+@pytest.mark.parametrize(
+    ("more", "counts"),
+    [
+        ({}, True),
+        ({"place": [30.091, -92.553]}, False),  # another field
+        ({"place": None}, False),
+        ({"wind_kinds": ["words", "JSON forecast"]}, True),  # read near the ground
+        ({"wind_kinds": ["forecast asked for"]}, False),  # which nobody met
+        ({"wind_kinds": ["words of a forecast", "aerodrome forecast (TAF)"]}, False),
+    ],
+)
+def test_a_season_of_the_log_is_of_winds_met_at_the_field(more, counts):
+    body = {
+        "place": [41.604, -117.963],
+        "when": "2026-06-13T08:30-07:00",
+        "wind_10_m": {"speed_mps": 3.0, "from_rad": 1.0},
+        "wind_kinds": ["words"],
+        **more,
+    }
+    kept = {key: value for key, value in body.items() if value is not None}
+    assert len(winds_of([new_entry("assessment", kept)], HERE)) == counts
+
+
 @pytest.mark.slow  # one more search of a season
 def test_a_season_can_be_the_days_that_were_logged(logged):
     entry, _ = kept(logged[0])
-    (wind,) = winds_of([entry])
+    (wind,) = winds_of([entry], HERE)
     assert not wind.held
     near = {k: v for k, v in entry.body["wind_10_m"].items() if k != "from_rad"}
     varied = replace(entry, body={**entry.body, "wind_10_m": near})
-    assert winds_of([varied]) == (replace(wind, way=None),)  # an hour as hard as any
+    assert winds_of([varied], HERE) == (
+        replace(wind, way=None),
+    )  # an hour as hard as any
     for kind, name in (("wind warned", "a thunderstorm"), ("wind shear", "12 in 30 m")):
         held = {"kind": kind, "name": name, "outcome": "warn"}
         warned = {**entry.body, "checks": [*entry.body["checks"], held]}
-        assert winds_of([replace(entry, body=warned)])[0].held == name
+        assert winds_of([replace(entry, body=warned)], HERE)[0].held == name
     assert wind.time.isoformat() == "2026-06-13T15:30:00+00:00"
     assert wind.speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
     assert wind.gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
