@@ -316,9 +316,12 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         if d.opens_at.at == "height"
     ]
     lines += [
-        say("back.lands", speed=both(check.value, "speed"))
+        say(
+            "back.booster_lands" if check.name else "back.lands",
+            speed=both(check.value, "speed"),
+        )
         for check in a.checks
-        if check.kind == Kind.DESCENT and not check.name and check.value is not None
+        if check.kind == Kind.DESCENT and check.value is not None
     ]
     lines += [
         say("back.glides", device=isolate(d.name), speed=both(d.glide, "speed"))

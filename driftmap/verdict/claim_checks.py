@@ -67,7 +67,7 @@ _SLENDER, _MOST_OF_TWO = (4.0, 40.0), 60.0
 """Length of a rocket over its diameter, and at the most of two stages together: common ones have 10
 to 30 (common practice, no source), half and a third more of that assumed."""
 
-_IMPULSE, _NO_POWDER, _LARGE = (700.0, 2700.0), 1000.0, 160.0
+_IMPULSE, _NO_POWDER, _LARGE = (700.0, 2700.0), 1000.0, 80.0
 """Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to 2,400 (from
 memory); the least of motors over that many N s, which are of no powder; margins assumed."""
 

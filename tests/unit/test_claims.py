@@ -115,7 +115,7 @@ TOLD_ENDS = [
     ("travel on the rail", "rail.length", 0.3, 2.0, ("airframe.length", 0.5)),
     ("travel on the rail", "rail.length", 0.3, 8.0, ("airframe.length", 3.0)),
     ("total impulse over propellant", "motor.propellant_mass", IMPULSE / 2700, IMPULSE / 1000),
-    ("total impulse over propellant", "motor.propellant_mass", IMPULSE / 2700, IMPULSE / 700, ("motor.count", 3)),
+    ("total impulse over propellant", "motor.propellant_mass", IMPULSE / 2700, IMPULSE / 700, ("motor.count", 5)),
     ("greatest thrust", "motor.thrusts.0", IMPULSE / BURN, 6 * IMPULSE / BURN, ("motor.times", ()), ("motor.thrusts", (200.0,))),
     ("average thrust over the weight", "motor.total_impulse.value", WEIGHT * BURN, 50 * WEIGHT * BURN, ("motor.times", ()), ("motor.thrusts", ())),
     ("burn time, ", "motor.burn_time.value", 0.25 * (IMPULSE / 320) ** (1 / 3), 60.0, ("motor.times", ()), ("motor.thrusts", ())),
@@ -201,7 +201,7 @@ STAGED_ENDS = [
     ("speed under booster canopy alone over that of the tumbling", "booster.recovery.0.diameter", hardly_brakes(1.9 - 1.2, 0.057, (0.55 * 0.8) ** 0.5), None),
     # Only the device that opens lowest may not open too high.
     ("height at which main opens", f"{OPENS}.value", 75, APOGEE, AT_HEIGHT, ("booster.recovery.0.opens_at.at", "height"), ("booster.recovery.0.opens_at.value", 74.0)),
-    ("total impulse over propellant", "sustainer.motor.propellant_mass", 140 / 2700, 140 / 700),
+    ("total impulse over propellant", "sustainer.motor.propellant_mass", 140 / 2700, 140 / 1000),
 ]  # fmt: skip
 LOW_ENDS = [
     ("length of streamer over its width", "recovery.0.length", 4 * 0.26, 30 * 0.26),
