@@ -16,13 +16,14 @@ from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.importance_sampling import response
 from driftmap.montecarlo.margins import thrown_on
 from driftmap.observations.fall_path import drift_of, on_the_way
+from driftmap.rocket.bodies import HUNG
 from driftmap.rocket.case import Body, Case, Stage
 
 ROCKET: Final = "rocket"
 Lay: TypeAlias = tuple[str, float, float, float]
 """A find: its piece, east, north and error [m]."""
 _Asked: TypeAlias = tuple[str, float | None]
-_BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
+_BARE: Final = (*HUNG, "drag coefficient")  # inputs that are no cloth
 _STEPS: Final = 10  # on the way down, of what was last seen somewhere on it
 _LOOKS: Final = 24  # along a fall under power, for its highest point
 _FEWEST: Final = 30  # flights from which a response to the wind can be taken

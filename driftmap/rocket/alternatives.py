@@ -9,7 +9,7 @@ from typing import Final
 
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import drag_spread
-from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, HANG, TUMBLE
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Descent, Device
@@ -169,7 +169,7 @@ def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | 
     Parameters
     ----------
     flight : Flight
-        The flight; its tumbling airframe has the drag area `A`.
+        The flight; its airframe hangs under it with the drag area `A`.
     speed : float
         Speed of landing [m s⁻¹].
     density : float
@@ -183,10 +183,11 @@ def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | 
     """
     weight = 2 * flight.dry_mass * STANDARD_GRAVITY / (density * speed**2)
     frame = flight.falling
-    bare = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
-    drag = drag_spread("flat circular").middle
-    area = (weight - bare) / drag
-    return sqrt(4 * area / pi) if area > 0 else None
+    broad = CROSSFLOW_DRAG * frame.length * frame.diameter
+    if weight <= broad * TUMBLE.middle:
+        return None
+    area = (weight - broad * HANG.middle) / drag_spread("flat circular").middle
+    return sqrt(4 * area / pi)
 
 
 def _resized(canopy: Device) -> dict[Made, Device]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import log, pi, sqrt
 from typing import Final
@@ -28,6 +29,19 @@ TUMBLE: Final = Spread(
 )
 """Share of the broadside drag of a tumbling cylinder: 4/(3π) end over end in a plane that
 holds the airstream (mean of sin³ of the angle), 1 in a flat spin. Range assumed between."""
+
+HANG: Final = Spread(
+    "uniform",
+    0.03,
+    1.0,
+    "a rocket that hangs under its main canopy: end on to the air to lying across it",
+)
+"""Share of the broadside drag of a rocket in its parts under a canopy that holds them up: what
+hangs from one end shows that end alone, 0.03 of it at 20 diameters of length (0.9 on the
+face, *Aeronautical Engineer's Data Book*, fig. 5.13(b)). Range assumed between."""
+
+HUNG: Final = ("tumbling", "hanging")
+"""Inputs that give the rocket's own drag beside that of what is open."""
 
 PLATE_DRAG: Final = 1.17
 """Drag coefficient of a square plate across the flow, on its face (*Aeronautical
@@ -135,9 +149,28 @@ class Bench:
 
     def tumbling(self) -> Drag:
         """Give the drag of the tumbling rocket."""
+        return self._broad, self.need(HUNG[0], TUMBLE, "falling rocket")
+
+    def under(self, device: Device, hung: Sequence[Drag]) -> tuple[Drag, ...]:
+        """Give the drag of what has hung so far, and of a device that is open beside it.
+
+        Under its main canopy the rocket tumbles no more: its parts hang from their cord.
+        """
+        before = tuple(hung)
+        if device.kind == "canopy" and device is self.largest():
+            own = self._broad, HUNG[1]
+            before = tuple(
+                own if name == HUNG[0] else (area, name) for area, name in hung
+            )
+            if own in before:
+                self.need(HUNG[1], HANG)
+        return *before, self.cloth(device)
+
+    @property
+    def _broad(self) -> float:
+        """Drag area of the rocket broadside on [m²]."""
         frame = self.flight.falling
-        area = CROSSFLOW_DRAG * frame.length * frame.diameter
-        return area, self.need("tumbling", TUMBLE, "falling rocket")
+        return CROSSFLOW_DRAG * frame.length * frame.diameter
 
     def tumble(self) -> Stage:
         """Let the rocket tumble to the ground."""
@@ -254,7 +287,7 @@ class Bench:
         # What neither the main canopy nor its fins hold upright comes down lying across.
         main = self.largest() if self.flight.recovery else None
         small = (d for d in self.flight.recovery if d.kind != "canopy" or d is not main)
-        flat = {"tumbling", *(f"{device.name} drag" for device in small)}
+        flat = {HUNG[0], *(f"{device.name} drag" for device in small)}
         if flat.issuperset(name for _, name in stages[-1].drag):
             rim = 2 * (frame.length + frame.diameter)
         return Body("rocket", mass, stages, across, before=before, unlit=unlit, rim=rim)

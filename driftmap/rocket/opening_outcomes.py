@@ -7,7 +7,7 @@ from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
-from driftmap.rocket.bodies import Bench
+from driftmap.rocket.bodies import Bench, Drag
 from driftmap.rocket.case import Body, Case, Opening, Release, Stage
 from driftmap.rocket.staged_fall import StagedFall, staged_fall
 from driftmap.rocket.stages import Device
@@ -129,7 +129,9 @@ def after(
     less: float = 0.0,
 ) -> tuple[Body, ...]:
     """Go on after a device opened."""
-    hanging = (bench.tumbling(), *map(bench.cloth, beside))
+    hanging: tuple[Drag, ...] = (bench.tumbling(),)
+    for other in beside:
+        hanging = bench.under(other, hanging)
     glide = "".join(map(bench.glide, beside))  # but the largest glides not
     if result == RIPS_OFF:
         fall = staged_fall(bench, later, hanging=hanging, glide=glide)
@@ -140,7 +142,7 @@ def after(
         share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
         hanging = (*hanging, bench.weakened(device, share))
     else:
-        hanging = (*hanging, bench.cloth(device))
+        hanging = bench.under(device, hanging)
         glide = glide or bench.glide(device)
     stages = staged_fall(bench, later, hanging=hanging, glide=glide).stages
     return (bench.rocket(*before, *stages, less=less),)

@@ -68,7 +68,7 @@ def staged_fall(
         if last is None or last.opens_at != device.opens_at:
             last = device
         last = max((last, device), key=delay_of)
-        hung = [*(hung or [bench.tumbling()]), bench.cloth(device)]
+        hung = [*bench.under(device, hung or [bench.tumbling()])]
         glide = bench.glide(device) or glide
         now = Stage(tuple(hung), glide=glide, opens=device.name)
     return StagedFall(release, (*stages, now), before, beside)

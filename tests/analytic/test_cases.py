@@ -16,10 +16,10 @@ from driftmap.montecarlo.cloud import _shared, fly
 from driftmap.montecarlo.margins import expected_altitude
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.alternatives import PLANNED, alternatives
-from driftmap.rocket.bodies import bench_of
+from driftmap.rocket.bodies import HANG, TUMBLE, bench_of
 from driftmap.rocket.case import Kick
 from driftmap.rocket.cases import build_cases
-from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.fields import Trigger, Uncertain
 from driftmap.rocket.flight import OwnCase
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
@@ -396,12 +396,36 @@ def test_landing_speed_is_the_balance_of_weight_and_drag(willet):
     cloud = flown(willet, east=0.0)
     rows = next(cloud.of(WORKS)).rows
     frame, device = willet.airframe, willet.recovery[0]
-    area = 1.1 * frame.length * frame.diameter * cloud.draws["tumbling"]
+    area = 1.1 * frame.length * frame.diameter * cloud.draws["hanging"]
     area = area + device.cloth_area * cloud.draws["main drag"]
     mass = cloud.draws["lift-off mass"] * willet.dry_mass / frame.mass.value
     sinks = np.sqrt(2 * mass * 9.80665 / (1.225 * area))
     expected = np.hypot(sinks, cloud.draws["main glide"])
     assert cloud.speed[rows] == pytest.approx(expected, rel=0.004)  # rho at 2.5 m
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("opens", ["apogee", "150 m"])
+def test_under_its_main_canopy_a_rocket_hangs(willet, order, opens):
+    """End on or lying across: it brakes no more by tumbling, however its main came out."""
+    main = willet.recovery[0].model_copy(update={"opens_at": Trigger("height", 150.0)})
+    small = {"name": "drogue", "diameter": "0.3 m", "opens_at": opens, "kind": "canopy"}
+    drogue = type(main).model_validate(small, strict=False)
+    flight = willet.model_copy(update={"recovery": (main, drogue)[::order]})
+    seen = set()
+    for case in build_cases(flight).cases:
+        for body in (b for b in case.bodies if b.name in ("rocket", "front half")):
+            for stage in body.stages:
+                names = {name for _, name in stage.drag}
+                open_main = "main drag" in names
+                assert ("hanging" in names) == (open_main and body.name == "rocket")
+                assert not (open_main and "tumbling" in names)
+                seen.add((open_main, "tumbling" in names))
+    assert {(True, False), (False, True)} <= seen
+    low, high = HANG.first, HANG.second
+    # A cylinder of 20 diameters end on, 0.9 on its face, against 1.1 on its side.
+    assert low == pytest.approx(0.9 * np.pi / 4 / (1.1 * 20), rel=0.1)
+    assert high == TUMBLE.second == 1.0
 
 
 @pytest.mark.parametrize("order", [1, -1])

@@ -13,7 +13,7 @@ from driftmap.core.errors import FlightError
 from driftmap.formulas.canopies import drag_spread
 from driftmap.montecarlo.margins import _holds_until, opening_windows
 from driftmap.rocket.alternatives import NONE, alternatives, canopy_for
-from driftmap.rocket.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.rocket.bodies import CROSSFLOW_DRAG, HANG
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import Kind
@@ -146,7 +146,7 @@ def test_no_recovery_throws_off_nothing_whose_likelihood_a_file_tells(willet):
 def test_a_canopy_for_a_speed_lands_at_that_speed(speed, density, willet):
     across = canopy_for(willet, speed, density)
     frame = willet.airframe
-    area = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
+    area = CROSSFLOW_DRAG * frame.length * frame.diameter * HANG.middle
     area += drag_spread("flat circular").middle * pi * across**2 / 4
     lands = np.sqrt(2 * willet.dry_mass * 9.80665 / (density * area))
     assert lands == pytest.approx(speed)

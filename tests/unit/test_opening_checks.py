@@ -208,7 +208,7 @@ def test_what_came_out_with_a_device_that_rips_off_hangs_on():
     ends = {case.name: case.bodies[0].stages[-1] for case in cases}
     rest = ends["planned opening, pilot ripped off"]
     assert rest.glide == "main glide"
-    assert [name for _, name in rest.drag] == ["tumbling", "main drag"]
+    assert [name for _, name in rest.drag] == ["hanging", "main drag"]
     rest = ends["planned opening, main ripped off"]
     assert [name for _, name in rest.drag] == ["tumbling"]
 
