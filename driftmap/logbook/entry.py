@@ -128,8 +128,9 @@ def _check_body(body: Mapping[str, Any]) -> None:
         _, _ = map(float, find["at"])
         if not isinstance(find["piece"], str):
             raise TypeError("piece must be text")
-    for told in body.get("wind_10_m", {}).values():
-        float(told)
+        _within("error_m", find.get("error_m", 0.0), 0.0, 1e6)
+    _check_wind(body)
+    _check_lines(body)
     for case in body.get("forecast", []):
         float(case["probability"])
         if not (isinstance(case["case"], str) and isinstance(case["cause"], str)):
@@ -144,4 +145,36 @@ def _check_body(body: Mapping[str, Any]) -> None:
         float(likelihood)
     float(body.get("wind_age_h") or 0.0)
     if body.get("when") is not None:
-        datetime.fromisoformat(body["when"])
+        year = datetime.fromisoformat(body["when"]).year
+        _within("year of when", year, *_YEARS)
+
+
+_YEARS: Final = (1970, 2200)
+_FASTEST: Final = 200.0  # m/s; no wind near the ground
+
+
+def _check_wind(body: Mapping[str, Any]) -> None:
+    """Check the wind near the ground, and the kinds of what told it."""
+    near = body.get("wind_10_m", {})
+    if near:
+        _within("speed_mps", near["speed_mps"], 0.0, _FASTEST)
+        _within("gust_above_mps", near.get("gust_above_mps", 0.0), 0.0, _FASTEST)
+        _within("from_rad", near.get("from_rad", 0.0), -10.0, 10.0)
+    kinds = body.get("wind_kinds", [])
+    if not (isinstance(kinds, list) and all(isinstance(kind, str) for kind in kinds)):
+        raise TypeError("wind_kinds must be a list of text")
+
+
+def _check_lines(body: Mapping[str, Any]) -> None:
+    """Check what is read of the lines of a verdict."""
+    for check in body.get("checks", []):
+        if not all(isinstance(check[key], str) for key in ("kind", "outcome", "name")):
+            raise TypeError("kind, outcome and name of a check must be text")
+
+
+def _within(name: str, value: object, least: float, most: float) -> None:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not (number and least <= value <= most):  # type: ignore[operator]
+        raise ValueError(
+            f"{name} must lie from {least:g} to {most:g} (got {value!r:.40})"
+        )

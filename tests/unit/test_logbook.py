@@ -522,6 +522,34 @@ def test_a_harmed_export_adds_nothing(tmp_path, harm, told):
         ("outcome", {"body": {}, "id": 7}, "'id' must be text"),
         ("assessment", {"body": {"forecast": [{"case": "x"}]}}, "probability"),
         ("assessment", {"body": {"when": "yesterday"}}, "yesterday"),
+        *(
+            ("assessment", {"body": {"when": when}}, "year of when must lie from 1970")
+            for when in ("0001-01-01T00:00", "9999-12-31T23:59-12:00")
+        ),
+        ("assessment", {"body": {"wind_10_m": {"from_rad": 1.0}}}, "'speed_mps'"),
+        *(
+            (
+                "assessment",
+                {"body": {"wind_10_m": {"speed_mps": speed}}},
+                "speed_mps must",
+            )
+            for speed in (-5, 1e300, "nan", True, None)
+        ),
+        *(
+            ("assessment", {"body": {"checks": checks}}, "")
+            for checks in (
+                [{}],
+                "x",
+                None,
+                [{"kind": "wind warned", "outcome": "warn"}],
+            )
+        ),
+        ("assessment", {"body": {"wind_kinds": "words"}}, "wind_kinds must be a list"),
+        (
+            "outcome",
+            {"body": {"found": [{"at": [1, 2], "piece": "rocket", "error_m": "5"}]}},
+            "error_m must",
+        ),
         ("outcome", {"body": {"case": ["x"]}}, "case must be text"),
         ("guess", {"body": {}}, "is no kind"),
         ("outcome", {"body": {}, "at": "noon"}, "noon"),
