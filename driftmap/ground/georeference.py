@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
@@ -118,14 +118,14 @@ def read_picture(told: object, folder: Path, to_local: _ToLocal) -> Picture:
     path = folder / told["file"]
     width, height = _size(path)
     pairs = [_point(i, point) for i, point in enumerate(told["points"], start=1)]
-    pixels = np.array([pair[:2] for pair in pairs]).reshape(-1, 2)
+    pixels = np.array([pixel for pixel, _ in pairs]).reshape(-1, 2)
     outside = (pixels < 0).any(axis=1) | (pixels > (width, height)).any(axis=1)
     if outside.any():
         number = int(np.argmax(outside)) + 1
         raise ValueError(
             f"point {number} must lie in the picture, {width} x {height} pixels"
         )
-    places = np.array([np.ravel(to_local(*pair[2:])) for pair in pairs]).reshape(-1, 2)
+    places = np.array([np.ravel(to_local(*at)) for _, at in pairs]).reshape(-1, 2)
     if len(places) and np.hypot(*places.T).max() > _FARTHEST:
         raise ValueError("points must lie within 50 km of the pad (longitude first)")
     east, north, error = fit_picture(pixels, places)
@@ -137,7 +137,11 @@ def read_picture(told: object, folder: Path, to_local: _ToLocal) -> Picture:
     return Picture(path, east, north, error)
 
 
-def _point(number: int, told: object) -> tuple[float, float, float, float]:
+_Pair: TypeAlias = tuple[float, float]
+
+
+def _point(number: int, told: object) -> tuple[_Pair, _Pair]:
+    """Read column and row of a pixel, and its longitude and latitude [deg]."""
     if isinstance(told, Mapping) and set(told) == {"pixel", "at"}:
         both = [told["pixel"], told["at"]]
         if all(isinstance(v, list) and len(v) == 2 for v in both):
@@ -147,7 +151,7 @@ def _point(number: int, told: object) -> tuple[float, float, float, float]:
             )
             if plain and all(math.isfinite(v) for v in values):
                 x, y, lon, lat = map(float, values)
-                return x, y, lon, lat
+                return (x, y), (lon, lat)
     raise ValueError(
         f'point {number} must be {{"pixel": [x, y], "at": [longitude, latitude]}}'
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -20,8 +20,22 @@ from driftmap.rocket.bodies import HUNG
 from driftmap.rocket.case import Body, Case, Stage
 
 ROCKET: Final = "rocket"
-Lay: TypeAlias = tuple[str, float, float, float]
-"""A find: its piece, east, north and error [m]."""
+
+
+class Lay(NamedTuple):
+    """Where a piece was found from the pad, and to within which error each way [m]."""
+
+    piece: str
+    east: float
+    north: float
+    error: float
+
+    @property
+    def at(self) -> FloatArray:
+        """Its place, shape (2,)."""
+        return np.array([self.east, self.north])
+
+
 _Asked: TypeAlias = tuple[str, float | None]
 _BARE: Final = (*HUNG, "drag coefficient")  # inputs that are no cloth
 _STEPS: Final = 10  # on the way down, of what was last seen somewhere on it
@@ -100,8 +114,7 @@ class Flown:
         at = self._landing(piece, ways)
         if not self.coarse or self.anchor is None:
             return at
-        first, east, north, _ = self.anchor
-        off = np.array([east, north])[:, None, None] - self._landing(first)[:, :1]
+        off = self.anchor.at[:, None, None] - self._landing(self.anchor.piece)[:, :1]
         return at + self._moved(self.anchor) * off  # copies are alike: any may be it
 
     def _landing(self, piece: str, ways: int = 1) -> FloatArray:
@@ -121,22 +134,20 @@ class Flown:
         As `landing`, and the error told. Where `coarse`, each landing is the middle of a
         patch, and of a find beside the `anchor` the way from there is what is told.
         """
-        piece, _, _, error = find
         if not self.coarse:
-            return self.landing(piece, ways=ways), error
-        at = self._landing(piece, ways)
-        if self.anchor in {None, find}:
-            return at, float(np.hypot(error, self._patch(at[:, 0])))
-        first, _, _, off = self.anchor
-        between = self._patch(at[:, 0] - self._landing(first)[:, 0])
-        known = np.sqrt(error**2 + self._moved(self.anchor) * off**2 + between**2)
-        return self.landing(piece, ways=ways), float(known)
+            return self.landing(find.piece, ways=ways), find.error
+        at, anchor = self._landing(find.piece, ways), self.anchor
+        if anchor is None or anchor == find:
+            return at, float(np.hypot(find.error, self._patch(at[:, 0])))
+        between = self._patch(at[:, 0] - self._landing(anchor.piece)[:, 0])
+        moved = self._moved(anchor) * anchor.error**2
+        known = np.sqrt(find.error**2 + moved + between**2)
+        return self.landing(find.piece, ways=ways), float(known)
 
     def _moved(self, anchor: Lay) -> float:
         """Give how far of the way patches are moved to an anchor, 0 to 1."""
-        piece, _, _, error = anchor
-        wide = self._patch(self._landing(piece)[:, 0]) ** 2
-        return wide / (wide + error**2)
+        wide = self._patch(self._landing(anchor.piece)[:, 0]) ** 2
+        return wide / (wide + anchor.error**2)
 
     def _patch(self, places: FloatArray) -> float:
         """Give how wide a patch each of some places (2, k) stands for [m].

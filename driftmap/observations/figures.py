@@ -97,8 +97,8 @@ class Find(MeasuredSight):
 
     @property
     def told(self) -> Lay:
-        """The find as plain data."""
-        return self.piece, self.east, self.north, self.error
+        """The find as flights take it."""
+        return Lay(self.piece, self.east, self.north, self.error)
 
     @property
     def broad(self) -> float:
@@ -107,9 +107,8 @@ class Find(MeasuredSight):
 
     def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
-        value = np.array([self.east, self.north])
         shown, error = flown.in_patches(self.told, ways=_WAYS)
-        return Misfit(shown, value, np.full(2, error))
+        return Misfit(shown, self.told.at, np.full(2, error))
 
 
 _Shown = Callable[[Flown, str], FloatArray]

@@ -16,7 +16,7 @@ from functools import lru_cache
 from hashlib import sha256
 from operator import attrgetter
 from types import MappingProxyType
-from typing import Any, Final, Literal, TypeAlias, cast
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, cast
 
 import numpy as np
 
@@ -43,22 +43,33 @@ from driftmap.winds.reading import (
 from driftmap.winds.text import reader
 
 Document: TypeAlias = dict[str, object]
-_Numbers: TypeAlias = Mapping[str, tuple[str, float, float, float]]
+
+
+class _Number(NamedTuple):
+    """A number as a document has it: its key, the size of its unit, its least and most."""
+
+    key: str
+    unit: float
+    least: float
+    most: float
+
 
 _TIMES: Final = ("valid", "based_on")
 _NUMBERS: Final = MappingProxyType(
     {
-        "direction_error": ("direction_error_deg", math.radians(1.0), 0.0, 180.0),
-        "up_to": ("up_to", 1.0, 1.0, 10.0),
-        "away": ("away_m", 1.0, 0.0, 4e7),
-        "pressure": ("pressure_hpa", 100.0, 1.0, 1e4),
-        "cloud_cover": ("cloud_cover", 1.0, 0.0, 1.0),
-        "visibility": ("visibility_m", 1.0, 0.0, 1e6),
-        "cloud_base": ("cloud_base_m", 1.0, 0.0, 1e5),
-        "lowest_cloud": ("lowest_cloud_m", 1.0, 0.0, 1e5),
+        "direction_error": _Number(
+            "direction_error_deg", math.radians(1.0), 0.0, 180.0
+        ),
+        "up_to": _Number("up_to", 1.0, 1.0, 10.0),
+        "away": _Number("away_m", 1.0, 0.0, 4e7),
+        "pressure": _Number("pressure_hpa", 100.0, 1.0, 1e4),
+        "cloud_cover": _Number("cloud_cover", 1.0, 0.0, 1.0),
+        "visibility": _Number("visibility_m", 1.0, 0.0, 1e6),
+        "cloud_base": _Number("cloud_base_m", 1.0, 0.0, 1e5),
+        "lowest_cloud": _Number("lowest_cloud_m", 1.0, 0.0, 1e5),
     }
 )
-"""Numbers of a reading: name here, key, size of its unit, least and most."""
+"""Numbers of a reading, by their name here."""
 _FLAGS: Final = ("forecast", "from_ground")
 _TEXTS: Final = ("warned", "assumed")
 _DOCUMENT: Final = (
@@ -67,16 +78,16 @@ _DOCUMENT: Final = (
 )
 _READING: Final = (
     *("source", "kind", "levels", "window", "members", "terrain"),
-    *(*_TIMES, *_FLAGS, *_TEXTS, *(key for key, *_ in _NUMBERS.values())),
+    *(*_TIMES, *_FLAGS, *_TEXTS, *(row.key for row in _NUMBERS.values())),
 )
 _LEVEL: Final = MappingProxyType(
     {
-        "height": ("height_m", 1.0, 0.0, 1e5),
-        "direction": ("from_deg", math.radians(1.0), 0.0, 360.0),
-        "speed": ("speed_mps", 1.0, 0.0, HIGHEST_SPEED),
-        "gust": ("gust_mps", 1.0, 0.0, HIGHEST_SPEED),
-        "temperature": ("temperature_k", 1.0, 100.0, 400.0),
-        "error": ("error_mps", 1.0, 0.0, 100.0),
+        "height": _Number("height_m", 1.0, 0.0, 1e5),
+        "direction": _Number("from_deg", math.radians(1.0), 0.0, 360.0),
+        "speed": _Number("speed_mps", 1.0, 0.0, HIGHEST_SPEED),
+        "gust": _Number("gust_mps", 1.0, 0.0, HIGHEST_SPEED),
+        "temperature": _Number("temperature_k", 1.0, 100.0, 400.0),
+        "error": _Number("error_mps", 1.0, 0.0, 100.0),
     }
 )
 """Those of a level."""
@@ -119,12 +130,11 @@ def _iso(time: datetime | None) -> str | None:
     return None if time is None else time.isoformat()
 
 
-def _numbers(record: Reading | WindLevel, table: _Numbers) -> Document:
-    told = {
-        key: (getattr(record, name), size) for name, (key, size, *_) in table.items()
-    }
+def _numbers(record: Reading | WindLevel, table: Mapping[str, _Number]) -> Document:
     return {
-        key: value / size for key, (value, size) in told.items() if value is not None
+        row.key: value / row.unit
+        for name, row in table.items()
+        if (value := getattr(record, name)) is not None
     }
 
 
@@ -256,20 +266,18 @@ def _reading(given: dict[str, Any], where: str) -> Reading:
 
 
 def _level(given: dict[str, Any], where: str) -> WindLevel:
-    check_keys(given, (*(key for key, *_ in _LEVEL.values()), "source"), where)
+    check_keys(given, (*(row.key for row in _LEVEL.values()), "source"), where)
     told = {name: _number(given, row) for name, row in _LEVEL.items()}
     for name in ("height", "speed"):
         if told[name] is None:
-            raise ValueError(f"no {_LEVEL[name][0]}")
+            raise ValueError(f"no {_LEVEL[name].key}")
     return WindLevel(source=_text(given, where), **told)  # type: ignore[arg-type]
 
 
-def _number(
-    given: dict[str, Any], row: tuple[str, float, float, float]
-) -> float | None:
-    key, size, low, high = row
-    value = given.get(key)
-    return None if value is None else size * as_number(value, key, low, high)
+def _number(given: dict[str, Any], row: _Number) -> float | None:
+    if (value := given.get(row.key)) is None:
+        return None
+    return row.unit * as_number(value, row.key, row.least, row.most)
 
 
 def _flag(given: dict[str, Any], key: str, where: str) -> bool:
