@@ -35,7 +35,7 @@ function tag(at, classes, rank, { mark, name, more, sign = "", area, along, go }
 
 let edges = false; // whether the names of squares stand there
 const MANY = 12; // people's places; beyond them those close together share a plate
-const NARROW = 600; // width of a map on which a name would cover the field
+const [NARROW, LOW] = [600, 300]; // width, and height, of a map on which a name would cover the field
 
 const GAPS = [4, 12, 22, 34, 48, 64];
 const NEAR = GAPS.slice(0, 3);
@@ -43,6 +43,7 @@ const LONGEST = 80; // a tail, in pixels: a longer one is lost
 const HIDDEN = 0.2; // of a zone, the most that its word may hide
 const SMALL = 200; // a zone in which each few pixels are tried for its word
 const PAD = 10; // half the width of what a word leaves of the pad
+const OFF = 6; // between a word and an edge, if there is room
 const APART = 10; // between the word of a zone and a plate
 const TIED = 8; // as near to its ground, a name without a plate needs no tail
 const TIP = 5; // of a tail, within its ground
@@ -174,7 +175,9 @@ function fitWithin(size, own, worse, crowd, from) {
     }
   }
   const free = tries.sort((a, b) => a.away - b.away).filter(({ box }) => !overlaps(box, crowd.rooms) && clear(box, null, crowd) && lies(box, own) === "in" && lies(box, worse) === "off");
-  return free.find(({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off")) ?? free[0];
+  const bare = ({ box }) => crowd.keep.every((ground) => lies(box, ground) === "off");
+  const apart = ({ box }) => lies(grown(box, OFF), own) === "in" && lies(grown(box, OFF), worse) === "off";
+  return free.find((place) => bare(place) && apart(place)) ?? free.find(bare) ?? free[0];
 }
 
 // Note what it costs that a label stands so, and who is badly off.
@@ -320,10 +323,10 @@ function placeLabels() {
   const labels = inTurn(all(".map .label"));
   // Dozens of names on a small screen: small numbers.
   const people = labels.filter((label) => label.classList.contains("people"));
-  const width = chart.getSize().x;
+  const { x: width, y: height } = chart.getSize();
   chart.getContainer().classList.toggle("crowded", people.length > 20 && width < NARROW);
   const many = people.length > MANY;
-  const drawn = { ...groundsDrawn(), first: [], many, numbers: many || width < NARROW };
+  const drawn = { ...groundsDrawn(), first: [], many, numbers: many || width < NARROW || height < LOW };
   // A plate that counts others is wider, and who is badly off chooses first the next time, the worst off before all others.
   // No order serves everybody: of these turns the one that costs least stays.
   const turns = [];
