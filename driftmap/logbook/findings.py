@@ -116,6 +116,9 @@ class Review:
         All together, by device, and by kind and age of the wind.
     drift, width : WithInterval or None
         Factors on the drift foretold, and on the spread across the wind.
+    drift_of : (str, str)
+        Flight and device of most finds, of which alone the drift is: no rocket's canopy tells
+        of another's.
     causes : tuple of Cause
         Failures seen beside those assumed.
     proposals : tuple of str
@@ -137,6 +140,7 @@ class Review:
     causes: tuple[Cause, ...]
     proposals: tuple[str, ...]
     cautions: tuple[str, ...]
+    drift_of: tuple[str, str] = ("", "")
 
 
 def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
@@ -146,7 +150,9 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
     """
     depths = np.array([depth_rank(r.found, r.forecast) for r in records])
     counts = np.histogram(depths, _BINS, (0.0, 1.0))[0]
-    drift, width = _drift(records), _width(records)
+    drift_of = _most_found(records)
+    own = [r for r in records if (r.flight, r.device) == drift_of]
+    drift, width = _drift(own), _width(records)
     causes = _causes(flights)
     energy, log = _scores(records)
     return Review(
@@ -161,9 +167,16 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
         drift=drift,
         width=width,
         causes=causes,
-        proposals=tuple(_proposals(drift, width, causes)),
+        proposals=tuple(_proposals(drift, width, causes, drift_of)),
         cautions=tuple(_cautions(records, flights, drift, width, causes)),
+        drift_of=drift_of,
     )
+
+
+def _most_found(records: Sequence[FindRecord]) -> tuple[str, str]:
+    """Name the flight and the device of most finds; of as many the one found last."""
+    every = [(r.flight, r.device) for r in reversed(records)]
+    return max(every, key=every.count, default=("", ""))
 
 
 def _coverage(depths: FloatArray) -> list[Coverage]:
@@ -313,12 +326,16 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
 
 
 def _proposals(
-    drift: WithInterval | None, width: WithInterval | None, causes: Sequence[Cause]
+    drift: WithInterval | None,
+    width: WithInterval | None,
+    causes: Sequence[Cause],
+    drift_of: tuple[str, str] = ("", ""),
 ) -> list[str]:
-    told = []
+    told, of = [], " under ".join(filter(None, drift_of))
     if drift is not None and drift.rules_out(1.0) and drift.lower > 0:
         told.append(
-            f"the drift was {drift.value:.2f} of that foretold ({drift.lower:.2f} to "
+            f"{of}{': ' * bool(of)}the drift was {drift.value:.2f} of that foretold "
+            f"({drift.lower:.2f} to "
             f"{drift.upper:.2f}): a drag area times {drift.value**2:.2f} "
             f"({drift.lower**2:.2f} to {drift.upper**2:.2f}) would have met it, if the wind "
             "was read right"

@@ -25,11 +25,19 @@ from driftmap.verdict.setup import Setup
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a review proposes: factors on drag areas and the wind's error, likelihoods by cause."""
+    """What a review proposes: factors on drag areas and the wind's error, likelihoods by cause.
+
+    `drag_of` is the flight and the device that a factor on drag areas is of; of all where None.
+    """
 
     drag: float = 1.0
     wind_error: float = 1.0
     likelihoods: Mapping[str, float] = field(default_factory=dict)
+    drag_of: tuple[str, str] | None = None
+
+    def moves(self, flight: Flight, device: Device) -> bool:
+        """Tell whether the factor on drag areas is of a device."""
+        return self.drag != 1.0 and self.drag_of in {None, (flight.name, device.name)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +61,7 @@ def changes_of(found: Review) -> Changes:
         drift.value**2 if drift is not None and off else 1.0,
         width.value if width is not None and width.rules_out(1.0) else 1.0,
         {c.cause: c.updated.value for c in found.causes if c.is_off},
+        found.drift_of if off else None,
     )
 
 
@@ -116,9 +125,10 @@ def _flown(flight: Flight, changes: Changes) -> Flight:
         case.model_copy(update={"likelihood": by.get(case.name, case.likelihood)})
         for case in flight.own_cases
     )
-    recovery = flight.recovery
-    if changes.drag != 1.0:
-        recovery = tuple(_dragged(flight, d, changes.drag) for d in recovery)
+    recovery = tuple(
+        _dragged(flight, d, changes.drag) if changes.moves(flight, d) else d
+        for d in flight.recovery
+    )
     cases = {**flight.cases, **likely}
     return flight.model_copy(
         update={"recovery": recovery, "cases": cases, "own_cases": own_cases}

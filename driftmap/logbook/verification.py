@@ -33,7 +33,7 @@ class FindRecord:
     `found` has shape (2,), `forecast` (2, m): downwind and to the right of it, from the pad [m].
     `device` is what it came down under, as told, or as planned if there was one only; `source`
     and `age` are of the wind; `day` is day and site, as flights of one day share the error
-    of its wind.
+    of its wind; `flight` is the name of what flew.
     """
 
     found: FloatArray
@@ -42,6 +42,7 @@ class FindRecord:
     source: str
     age: str = "not told"
     day: str = ""
+    flight: str = ""
 
     @property
     def mean(self) -> FloatArray:
@@ -112,6 +113,7 @@ def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
                 " and ".join(kinds) or "not told",
                 _age(assessed.body.get("wind_age_h")),
                 _day(assessed),
+                str(assessed.body.get("flight", "")),
             )
         )
     return tuple(found)

@@ -1,6 +1,7 @@
 """A review finds what is planted in a log, covers it, and finds nothing where there is nothing."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from driftmap.logbook.findings import (
     _width,
     review,
 )
+from driftmap.logbook.reassessment import changes_of
 from driftmap.logbook.store import Log
 from driftmap.logbook.verification import (
     FindRecord,
@@ -28,6 +30,9 @@ from driftmap.logbook.verification import (
     flew_of,
     records_of,
 )
+from driftmap.rocket.flightfile import read_flight
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 def records(count, rng, *, drift=1.0, width=1.0, device="main"):
@@ -54,6 +59,30 @@ def test_the_depth_rank_of_one_more_landing_is_uniform():
 
     ranks = [depth_rank(crescent(1)[:, 0], crescent(60)) for _ in range(1500)]
     assert kstest(ranks, "uniform").pvalue > 1e-3
+
+
+def test_no_rockets_canopy_tells_of_anothers():
+    """Twelve streamers that fell short say nothing of the canopy of a flight never found."""
+    rng = np.random.default_rng(3)
+    streamers = [
+        replace(record, flight="Dunlin 38", device="streamer")
+        for record in records(12, rng, drift=0.6)
+    ]
+    canopies = [
+        replace(record, flight="Willet 54") for record in records(9, rng, drift=0.6)
+    ]
+    found = review([*canopies, *streamers], ())
+    assert found.drift_of == ("Dunlin 38", "streamer")
+    assert found.drift.flights == 12
+    (told,) = [text for text in found.proposals if "the drift was" in text]
+    assert told.startswith("Dunlin 38 under streamer: ")
+    changes = changes_of(found)
+    willet = read_flight(EXAMPLES / "willet.toml")
+    dunlin = read_flight(EXAMPLES / "dunlin.toml")
+    assert not changes.moves(willet, willet.recovery[0])
+    assert changes.moves(dunlin, dunlin.recovery[0])
+    few = review([*canopies, *records(4, rng, drift=0.6)], ())  # nine of one: no ten
+    assert not [text for text in few.proposals if "the drift was" in text]
 
 
 def test_a_few_flights_propose_nothing_milder():
