@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -125,24 +125,20 @@ def _check_body(body: Mapping[str, Any]) -> None:
         if not isinstance(body.get(key, ""), str):
             raise TypeError(f"{key} must be text")
     for find in body.get("found", []):
-        _, _ = map(float, find["at"])
+        _check_place("found", find["at"])
         if not isinstance(find["piece"], str):
             raise TypeError("piece must be text")
         _within("error_m", find.get("error_m", 0.0), 0.0, 1e6)
     _check_wind(body)
     _check_lines(body)
     for case in body.get("forecast", []):
-        float(case["probability"])
+        _within("probability", case["probability"], 0.0, 1.0)
         if not (isinstance(case["case"], str) and isinstance(case["cause"], str)):
             raise TypeError("a case has a name and a cause")
-        for points in case["pieces"].values():
-            for east, north in points:
-                float(east) + float(north)
-    latitude, longitude = map(float, body.get("place", (0.0, 0.0)))
-    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
-        raise ValueError("place must be latitude and longitude")
+        _check_landings(case["pieces"])
+    _check_place("place", body.get("place", (0.0, 0.0)))
     for likelihood in body.get("likelihoods", {}).values():
-        float(likelihood)
+        _within("likelihood", likelihood, 0.0, 1.0)
     float(body.get("wind_age_h") or 0.0)
     if body.get("when") is not None:
         year = datetime.fromisoformat(body["when"]).year
@@ -163,6 +159,21 @@ def _check_wind(body: Mapping[str, Any]) -> None:
     kinds = body.get("wind_kinds", [])
     if not (isinstance(kinds, list) and all(isinstance(kind, str) for kind in kinds)):
         raise TypeError("wind_kinds must be a list of text")
+
+
+def _check_place(name: str, pair: Sequence[object]) -> None:
+    latitude, longitude = pair
+    _within(f"latitude of {name}", latitude, -90.0, 90.0)
+    _within(f"longitude of {name}", longitude, -180.0, 180.0)
+
+
+def _check_landings(pieces: Mapping[str, Sequence[Sequence[object]]]) -> None:
+    for points in pieces.values():
+        if not isinstance(points, list) or not points:
+            raise TypeError("a piece has a list of landings")
+        for east, north in points:
+            _within("east", east, -1e6, 1e6)
+            _within("north", north, -1e6, 1e6)
 
 
 def _check_lines(body: Mapping[str, Any]) -> None:

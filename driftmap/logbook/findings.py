@@ -117,8 +117,7 @@ class Review:
     drift, width : WithInterval or None
         Factors on the drift foretold, and on the spread across the wind.
     drift_of : (str, str)
-        Flight and device of most finds, of which alone the drift is: no rocket's canopy tells
-        of another's.
+        Flight and device of most finds, of which the drift is.
     causes : tuple of Cause
         Failures seen beside those assumed.
     proposals : tuple of str
@@ -174,7 +173,7 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
 
 
 def _most_found(records: Sequence[FindRecord]) -> tuple[str, str]:
-    """Name the flight and the device of most finds; of as many the one found last."""
+    """Name the flight and device of most finds; of as many the last."""
     every = [(r.flight, r.device) for r in reversed(records)]
     return max(every, key=every.count, default=("", ""))
 
@@ -276,8 +275,7 @@ def _drift(records: Sequence[FindRecord]) -> WithInterval | None:
     """Fit the factor on the downwind drift foretold, each flight by its own spread."""
     if len(records) < 3:
         return None
-    y = np.array([r.found[0] for r in records])
-    x = np.array([r.mean[0] for r in records])
+    y, x = np.array([(r.found[0], r.mean[0]) for r in records]).T
     weight = 1 / np.array([r.spread[0] for r in records]) ** 2
     size = float((weight * x**2).sum())
     if not size > 0:
@@ -334,10 +332,9 @@ def _proposals(
     told, of = [], " under ".join(filter(None, drift_of))
     if drift is not None and drift.rules_out(1.0) and drift.lower > 0:
         told.append(
-            f"{of}{': ' * bool(of)}the drift was {drift.value:.2f} of that foretold "
-            f"({drift.lower:.2f} to "
-            f"{drift.upper:.2f}): a drag area times {drift.value**2:.2f} "
-            f"({drift.lower**2:.2f} to {drift.upper**2:.2f}) would have met it, if the wind "
+            f"{of}{': ' * bool(of)}the drift was {drift.value:.2f} of that foretold ("
+            f"{drift.lower:.2f} to {drift.upper:.2f}): a drag area times "
+            f"{drift.value**2:.2f} ({drift.lower**2:.2f} to {drift.upper**2:.2f}) would have met it, if the wind "
             "was read right"
         )
     if width is not None and width.rules_out(1.0):

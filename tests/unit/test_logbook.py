@@ -547,6 +547,31 @@ def test_a_harmed_export_adds_nothing(tmp_path, harm, told):
         ("assessment", {"body": {"wind_kinds": "words"}}, "wind_kinds must be a list"),
         (
             "outcome",
+            {"body": {"found": [{"at": [-91, 0], "piece": "rocket"}]}},
+            "latitude of found",
+        ),
+        ("assessment", {"body": {"likelihoods": {"x": "nan"}}}, "likelihood must"),
+        *(
+            (
+                "assessment",
+                {
+                    "body": {
+                        "forecast": [
+                            {
+                                "case": "x",
+                                "cause": "x",
+                                "probability": 1,
+                                "pieces": {"rocket": none},
+                            }
+                        ]
+                    }
+                },
+                "a list of landings",
+            )
+            for none in ({}, [], 3)
+        ),
+        (
+            "outcome",
             {"body": {"found": [{"at": [1, 2], "piece": "rocket", "error_m": "5"}]}},
             "error_m must",
         ),
