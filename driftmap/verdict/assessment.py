@@ -8,8 +8,6 @@ from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from typing import Final
 
-import numpy as np
-
 from driftmap.air import turbulence
 from driftmap.air.day import AirDay
 from driftmap.air.sun import toward_dark
@@ -40,6 +38,7 @@ from driftmap.verdict.reading_value import Worth, more_wind
 from driftmap.verdict.setup import (
     CLOCKS,
     Setup,
+    as_if_read,
     check_read_for,
     checks_of,
     flown,
@@ -262,13 +261,6 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     return early, late
 
 
-_READ: Final = 1.0
-"""Error of a component of the wind where a pilot balloon reads it [m s⁻¹], or somewhat more:
-that of one in `driftmap.winds` is 0.5 to 0.9 in winds up to 10 m/s."""
-
-_FEW: Final = 4000
-
-
 def _aloft_first(
     checks: tuple[Check, ...], setup: Setup, wind: WindProfile
 ) -> tuple[Check, ...]:
@@ -282,9 +274,7 @@ def _aloft_first(
     against = {c.kind for c in checks if c.outcome == "fail" and not c.question}
     if not unknown or not against or not against <= BY_FLIGHTS:
         return checks
-    read = replace(wind, error=np.minimum(wind.error, _READ), modes=None)
-    few = replace(setup, samples=min(setup.samples, _FEW))
-    if decide_ahead(checks_of(few, read)) == "no-go":
+    if decide_ahead(checks_of(setup.with_few(), as_if_read(wind))) == "no-go":
         return checks
     return tuple(replace(c, beside=True) if c in unknown else c for c in checks)
 

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from click.testing import CliRunner
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.air.day import AirDay
-from driftmap.air.wind import STILL_AIR
+from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.cli.assess import assess_command
 from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
 from driftmap.cli.options import Weather, day_of, doubted_air
@@ -23,10 +24,12 @@ from driftmap.planning.casedocuments import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rocket.alternatives import alternatives
+from driftmap.rocket.likelihood import WORKS
 from driftmap.rules.answers import Answers
 from driftmap.verdict import compared as side_by_side
 from driftmap.verdict.assessment import _of_the_day, assess_setup
 from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.setup import flown, in_stronger
 from driftmap.winds.reading import Setting
 
 
@@ -335,3 +338,25 @@ def test_air_that_no_such_day_has_or_a_report_contradicts_holds(
     found = [*doubted_air(weather, wind, setting)]
     assert [doubted in one for one in found if doubted] == [True] * bool(doubted)
     assert bool(found) is bool(doubted)
+
+
+def test_what_is_old_spreads_over_a_small_crowd_and_is_no_milder_for_that(
+    willet, saltgrass
+):
+    """Five guests where it comes down are missed more often the less is known of the wind."""
+    site = replace(saltgrass, areas=())
+    setup = Setup(willet.aimed(0.0), site, 400, 1)
+    kept = [Check(kind=Kind.RULE, name="x", outcome="pass", source="a test")]
+    levels = [0, 60, 1500], [1, 2, 8], [0, 0, 0]
+    fresh, old = (WindProfile(*levels, [0.5, e, e]) for e in (0.9, 6.0))
+    cloud = flown(setup, fresh)
+    rows = next(iter(cloud.of(WORKS))).rows
+    middle = float(np.median(cloud.east[rows])), float(np.median(cloud.north[rows]))
+    crowd = next(area for area in saltgrass.areas if area.occupied)
+    crowd = replace(crowd, people=5, shape=shapely.Point(middle).buffer(80))
+    among = replace(setup, site=replace(site, areas=(crowd,)))
+    assert not list(in_stronger(among, fresh, kept))
+    (beside,) = in_stronger(among, old, kept)
+    assert beside.outcome == "warn"
+    assert "just now, at the field; in that wind it is no-go" in beside.name
+    assert not list(in_stronger(setup, old, kept))  # with nobody there

@@ -450,6 +450,7 @@ def test_a_word_that_hangs_on_a_wind_passed_over_is_told(
     tower = WindLevel(10.0, 1.0, 9.0, None, "tower")
     wind = replace(
         demo.wind,
+        error=np.zeros_like(demo.wind.error),
         stronger=(Stronger(tower, "stronger"),),
         with_aside=replace(demo.wind, source="beside"),
         with_most=replace(demo.wind, source="beside"),
