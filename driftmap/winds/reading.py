@@ -44,8 +44,8 @@ class Setting:
         Altitude of the site above mean sea level [m].
     station : str, optional
         Station to take of a report that holds several.
-    when : datetime
-        Time of the flight.
+    when, now : datetime
+        Time of the flight, and the present.
     declination : float, optional
         Magnetic declination, east positive [rad].
     terrain : str
@@ -54,8 +54,6 @@ class Setting:
         Latitude and longitude of the site [deg].
     read_at : datetime, optional
         When a wind was read that does not say so itself.
-    now : datetime
-        The present.
     station_away : float, optional
         Distance of a report's station from the site, where it was given [m].
     zone : tzinfo, optional
@@ -143,20 +141,16 @@ class Reading:
         Whether it was read near the ground.
     levels : tuple of WindLevel
         Its levels, the lowest first.
-    valid : datetime, optional
-        When it was measured, or is forecast for.
+    valid, based_on : datetime, optional
+        When it was measured, or is forecast for; time of the data behind a forecast.
     window : (datetime, datetime), optional
         First and last time that it is meant to be used for.
-    based_on : datetime, optional
-        Time of the data that a forecast was made from.
-    forecast : bool
-        Whether nobody measured it.
+    forecast, from_ground : bool
+        Whether nobody measured it; whether its lowest layer was measured near the ground.
     away : float or None
         Distance from the site at which it was measured [m]; None where nobody knows.
     direction_error : float
         Standard error of its direction, by its coding or its swing [rad].
-    from_ground : bool
-        Whether the lowest of its layers was measured near the ground.
     members : ndarray, shape (m, 2, k), optional
         East and north of each member of an ensemble [m s⁻¹].
     pressure : float, optional
