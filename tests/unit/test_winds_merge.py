@@ -905,3 +905,37 @@ def test_what_stands_beside_kept_readings_and_nobody_reads_is_refused():
     beside = {**_kept(None), "notes": "gusts of 20 m/s since"}
     with pytest.raises(WindError, match="unknown key 'notes'"):
         decode_text(json.dumps(beside), "kept.json", setting)
+
+
+LEVELS = (
+    (2, 75, 4),
+    (100, 85, 6),
+    (300, 95, 9),
+    (600, 105, 11),
+    (900, 115, 14),
+    (1500, 130, 16),
+)
+
+
+@pytest.mark.parametrize(
+    ("row", "way", "speed", "doubted"),
+    [
+        (4, 115, 14, False),
+        (4, 295, 14, True),  # turned round
+        (4, 13.5, 14, True),  # a point moved
+        (4, 115, 140, True),
+        (2, 275, 9, True),
+        (4, 115, 18, False),  # as real ones do
+    ],
+)
+def test_a_row_that_lies_beside_what_its_neighbours_agree_on_holds(
+    row, way, speed, doubted
+):
+    rows = [*LEVELS]
+    rows[row] = (rows[row][0], way, speed)
+    lines = "\n".join(",".join(map(str, each)) for each in rows)
+    text = f"# read 2026-06-13 08:10-07:00\nheight_m,from_deg,speed_mph\n{lines}\n"
+    when = datetime.fromisoformat("2026-06-13T08:30-07:00")
+    setting = Setting(0.0, when=when, now=when)
+    wind = merge([decode(text, setting)], setting)
+    assert any("agree on" in told for told in wind.warned) == doubted
