@@ -38,7 +38,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.verdict.check import Check, Verdict, decide_ahead
 from driftmap.verdict.consequence_checks import lines_of
-from driftmap.verdict.setup import Setup, flown
+from driftmap.verdict.setup import Setup, flown, in_others
 
 Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""
@@ -164,7 +164,11 @@ class Flights:
             done = self.flown(speed, way)
             wind = self.air(speed, way)
             lines, danger = done.lines, done.danger
-            return judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
+            found = judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
+            if self._draws:  # a dial says to look aloft wherever more is told of it
+                return found
+            checks = (*found.checks, *in_others(self.setup, wind, found.checks))
+            return replace(found, verdict=decide_ahead(checks), checks=checks)
         except (DriftmapError, ValueError) as problem:
             return unknown_trial(problem)
 

@@ -139,14 +139,33 @@ def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
 def in_stronger(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
+    """Tell of winds beside the one flown, and hold where the word hangs on one.
+
+    They are those of `in_others`, and the same wind as if it had just been read: what is old, or
+    of far off, is no milder for that, though what it spreads wider comes down more rarely on any
+    one small crowd.
+
+    ``checks``: those of the wind flown; open questions are the same in both winds.
+    """
+    checks = tuple(checks)
+    yield from in_others(setup, wind, checks)
+    if decide_ahead(checks) == "go" and float(wind.error.max()) > _READ:
+        there = _in_wind(setup.with_few(), as_if_read(wind))
+        if there == "no-go":
+            told = "The wind as it was read is judged as if that were just now, at the field"
+            yield _beside(told, there, "warn")
+
+
+def in_others(
+    setup: Setup, wind: WindProfile, checks: Iterable[Check]
+) -> Iterator[Check]:
     """Tell of winds that were passed over, and hold where the word hangs on one.
 
     That is each report that is stronger, and each member of an ensemble that carries far. With
     all that was set aside by hand the word is none milder than it was before, nor where a wind
-    is told by what it is less than milder than in that. Nor is what is old, or of far off, milder
-    for that: what it spreads wider comes down more rarely on any one small crowd.
+    is told by what it is less than milder than in that.
 
-    ``checks``: those of the wind flown; open questions are the same in both winds.
+    ``checks``: as for `in_stronger`.
     """
     now: Verdict = decide_ahead(checks)
     for passed_over in wind.stronger:
@@ -168,11 +187,6 @@ def in_stronger(
             there = _in_wind(setup, other)
             outcome = OUTCOMES[RANK.index(there)]
             yield _beside(f"{what} is judged as well", there, outcome)
-    if now == "go" and float(wind.error.max()) > _READ:
-        there = _in_wind(setup.with_few(), as_if_read(wind))
-        if there == "no-go":
-            told = "The wind as it was read is judged as if that were just now, at the field"
-            yield _beside(told, there, "warn")
 
 
 def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:

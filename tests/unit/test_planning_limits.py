@@ -38,6 +38,7 @@ from driftmap.report.plan_pages import plan_page
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
+from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.setup import Setup
 
 LOOSE = {
@@ -445,3 +446,26 @@ def test_a_wind_flown_by_a_fork_is_that_wind(willet, saltgrass):
             mine = getattr(here.flown(4.0, 90.0).cloud, column)
             np.testing.assert_array_equal(getattr(other.cloud, column), mine)
     assert there.trial(4.0, 90.0) == here.trial(4.0, 90.0)
+
+
+def test_a_plan_judges_the_members_of_an_ensemble_as_an_assessment_does(
+    dunlin, saltgrass, monkeypatch
+):
+    """Of those who tell more, the strongest is not dropped."""
+    heard = []
+
+    def others(setup, wind, checks):
+        heard.append(wind)
+        yield Check(kind=Kind.WIND_WARNED, name="a member", outcome="warn", source="")
+
+    good = Trial("go", (Check(kind=Kind.RULE, name="x", outcome="pass", source=""),))
+    monkeypatch.setattr(wind_sweep, "judged", lambda *_, **__: good)
+    monkeypatch.setattr(wind_sweep, "in_others", others)
+    supposition = Supposition.over_site(saltgrass)
+    packed = pack(Setup(dunlin, saltgrass, 50, 3))
+    assert Flights(packed, supposition, ()).trial(4.0, 90.0).verdict == "hold"
+    np.testing.assert_array_equal(
+        heard[0].east, Flights(packed, supposition, ()).air(4.0, 90.0).east
+    )
+    dial = Flights(packed, supposition, (), draws=True)
+    assert dial.trial(4.0, 90.0).verdict == "go"  # and says to look aloft
