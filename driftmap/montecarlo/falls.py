@@ -304,6 +304,9 @@ class Falls:
                 toward = way
         lights = np.broadcast_to(rocket.lights, rocket.mass.shape)[who]
         burn_time, propellant = rocket.burn_time[who], rocket.propellant[who]
+        share = self._draws[burn.share][who] if burn.share else np.ones(who.size)
+        if burn.turned:  # that share of the motors is lit; the others stay full
+            propellant = propellant * share
         delivered = rocket.curve.delivered((state.time - lights) / burn_time)
         body = Burning(
             mass=mass - propellant * (1 - delivered),
@@ -312,7 +315,7 @@ class Falls:
             burn_time=burn_time,
             curve=rocket.curve,
             drag_area=self._drag_area(Leg(state, stage, mass, who)),
-            share=self._draws[burn.share][who] if burn.share else np.ones(who.size),
+            share=share,
             toward=toward,
             lights=lights,
         )

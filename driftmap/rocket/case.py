@@ -27,7 +27,8 @@ class Burn:
         The input that gives the tilt from the vertical of the direction it acts in, or
         of the path it turns to; the bearing is any. Empty for on along the path.
     share : str
-        The input that gives the share of the thrust that acts; all of it when empty.
+        The input that gives the share of the thrust that acts; all of it when empty. Where
+        the path turns it is that of the motors that are lit.
     turned : bool
         Whether the path turns that way at once, and thrust acts along it from then on.
     alone : bool

@@ -292,6 +292,21 @@ def test_what_is_burnt_weighs_no_more(cloud, willet):
     np.testing.assert_allclose(mass[late], willet.dry_mass * weigh[late], rtol=1e-6)
 
 
+def test_motors_that_do_not_light_come_down_full(willet):
+    """Of three motors one or two are lit, anything between: the rest of the propellant lands."""
+    three = willet.motor.model_copy(update={"count": 3})
+    flight = willet.model_copy(update={"motor": three})
+    calm = read_wind("calm", site_altitude=0.0)
+    cloud = fly(flight, calm, 0.0, samples=400, seed=2)
+    part = next(p for p in cloud.of("part of the cluster lights") if p.body == "rocket")
+    landed = 2 * cloud.energy[part.rows] / cloud.speed[part.rows] ** 2
+    draws = {name: values[part.who] for name, values in cloud.draws.items()}
+    whole = draws["lift-off mass"] / willet.airframe.mass.value
+    full = willet.motor.propellant_mass * (1 - draws["share of the cluster lit"])
+    # Off the rail it comes with all of them lit, which takes some of what then does not burn.
+    assert landed == pytest.approx(willet.dry_mass * whole + full, rel=0.012)
+
+
 def test_a_loose_motor_flies_on_and_the_rocket_does_not(cloud):
     rocket, motor, _ = cloud.of("motor tears loose")
     assert motor.body == "loose motor"
