@@ -25,7 +25,15 @@ const age = (() => {
     return now < AGE.until ? "" : AGE.past;
   }
 
-  function show(now = Date.now()) {
+  // A clock set back makes nothing young again; one that stands still while the device sleeps is not the longer.
+  let latest = { steady: performance.now(), wall: Date.now() };
+  function present() {
+    const passed = Math.max(performance.now() - latest.steady, Date.now() - latest.wall);
+    latest = { steady: performance.now(), wall: latest.wall + passed };
+    return latest.wall;
+  }
+
+  function show(now = present()) {
     const why = lapsed(now);
     const held = Boolean(why) && AGE.word === "go";
     document.body.classList.toggle("lapsed", Boolean(why));

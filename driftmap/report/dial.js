@@ -19,7 +19,7 @@ function value(id) {
   return text === "" ? NaN : Number(text);
 }
 
-let readAt = new Date(); // when the meter was read
+let readAt = present(); // when the meter was read
 
 const magnetic = () => one("#magnetic").getAttribute("aria-pressed") === "true";
 
@@ -69,7 +69,7 @@ function write(wind) {
 
 // A reading set now; what is only shown again keeps its age.
 function read() {
-  readAt = new Date();
+  readAt = present();
   show();
 }
 
@@ -91,7 +91,7 @@ function put(wind) {
 function drag(wind) {
   dragging = true;
   write(wind);
-  readAt = new Date();
+  readAt = present();
   redraw();
 }
 
@@ -182,12 +182,12 @@ function flownTo(wind) {
 
 // How long a go still counts; it falls to hold by itself. Nothing else is good for any time.
 function showAge(verdict, old) {
-  const served = DIAL.span ? (DIAL.span[1] - new Date()) / 1000 : DIAL.stale;
-  const left = Math.max(0, Math.min(served, DIAL.stale - (new Date() - readAt) / 1000));
+  const served = DIAL.span ? (DIAL.span[1] - present()) / 1000 : DIAL.stale;
+  const left = Math.max(0, Math.min(served, DIAL.stale - (present() - readAt) / 1000));
   one("#age").hidden = !verdict.startsWith("go") || Boolean(old);
   one("#left").value = left;
   // By the clock of the site, whatever that of the phone.
-  const end = new Date(Date.now() + 1000 * left + 60000 * DIAL.zone.minutes);
+  const end = new Date(present().getTime() + 1000 * left + 60000 * DIAL.zone.minutes);
   const time = `${end.toISOString().slice(11, 16)} (${DIAL.zone.name})`;
   one("#left-told").textContent = say("left", { time, minutes: Math.ceil(left / 60) });
 }
@@ -206,7 +206,7 @@ const over = (reasons, word) => (word.startsWith("go") ? [] : reasons.slice(0, 1
 function taken() {
   const wind = reading();
   const judged = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-  const old = wind ? lapsed(readAt, new Date()) : "";
+  const old = wind ? lapsed(readAt, present()) : "";
   const gust = wind ? gusty(wind.speed, wind.gust, one("#gust").validity.badInput) : "";
   const about = !judged.length || beyond(wind.speed * DIAL.speed.size) ? [] : judged;
   return { wind, judged, about, old, gust };

@@ -7,6 +7,16 @@ const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ")
 const FOOT = 0.3048;
 const MILE = 5280 * FOOT;
 
+// One clock stands still while a device sleeps, the other goes as it is set: the longer counts, and a clock set back makes
+// nothing young again. A moment on both, how long ago one is [ms], and the time it is by now at the earliest.
+const mark = () => ({ steady: performance.now(), wall: Date.now() });
+const since = (moment) => Math.max(performance.now() - moment.steady, Date.now() - moment.wall);
+let latest = mark();
+function present() {
+  latest = { steady: performance.now(), wall: latest.wall + since(latest) };
+  return new Date(latest.wall);
+}
+
 // A message with what stands in its braces; every text goes into the page as text.
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const say = (key, values = {}) => fill(SAY.words[key], values);

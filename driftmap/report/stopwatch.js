@@ -2,7 +2,7 @@
 // the digits; the table beside says the same to anyone who reads aloud.
 (() => {
   const rows = DRIFTMAP.moments;
-  let since = null;
+  let begun = null;
   let told = -1;
   let timer = 0;
   let asked = -Infinity; // when Stop was pressed first
@@ -36,13 +36,13 @@
 
   function label() {
     const sure = performance.now() - asked <= SURE;
-    const text = say(since === null ? "lift_off" : sure ? "stop_sure" : "stop");
+    const text = say(begun === null ? "lift_off" : sure ? "stop_sure" : "stop");
     if (one("#lift-off").textContent !== text) one("#lift-off").textContent = text;
   }
 
   function tick() {
     label();
-    const seconds = (performance.now() - since) / 1000;
+    const seconds = since(begun) / 1000;
     const index = at(seconds);
     one("#seconds").textContent = clock(Math.floor(seconds));
     const next = rows[index + 1];
@@ -54,7 +54,7 @@
   }
 
   function begin() {
-    since = performance.now();
+    begun = mark();
     told = -1;
     asked = -Infinity;
     timer = setInterval(tick, 100);
@@ -63,7 +63,7 @@
   }
 
   function end() {
-    since = null;
+    begun = null;
     clearInterval(timer);
     document.body.classList.remove("counting");
     one("#now").textContent = say("press");
@@ -75,7 +75,7 @@
   // One press on Stop, by accident or as its finger bounces, loses no count: a second one must follow.
   function press() {
     const passed = performance.now() - asked;
-    if (since === null) begin();
+    if (begun === null) begin();
     else if (passed > SURE) asked = performance.now();
     else if (passed > BOUNCE) end();
     label();

@@ -210,6 +210,10 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
         "Date.now = () => AGE.until + 1; window.dispatchEvent(new Event('focus'))"
     )
     assert browser.find("header .word").text == "HOLD"
+    browser.js(  # a clock set back makes nothing young again
+        "Date.now = () => AGE.until - 60000; window.dispatchEvent(new Event('focus'))"
+    )
+    assert browser.find("header .word").text == "HOLD"
     (told,) = printed(browser, "letter")
     assert told.startswith("HOLD")
     assert "TOOOLD" in told

@@ -432,6 +432,22 @@ def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial
     assert word(browser) == "HOLD"
 
 
+def test_a_clock_set_back_makes_no_reading_younger(browser, page, dial):
+    """Nor does one that stood still while the phone slept: the longer of two counts."""
+    browser.open(page)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, round(speed / MILE_PER_HOUR, 9), from_deg)
+    aged = "const wall = Date.now, far = 1000 * arguments[0]; Date.now = () => wall() + far; show()"
+    browser.js(aged, 1190)
+    assert word(browser) == "GO"
+    browser.js(aged, -600)
+    browser.js(
+        "const steady = performance.now.bind(performance); performance.now = () => steady() + 20000; show()"
+    )
+    assert word(browser) == "HOLD"
+    assert "TOO OLD" in browser.find("#why").text
+
+
 def test_an_old_reading_never_makes_a_no_go_milder(browser, page, dial):
     browser.look(page)
     speed, from_deg = wind_with(dial, "no-go")

@@ -781,6 +781,16 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
         assert latin_words(told, *names) == set()
 
 
+def test_a_phone_that_slept_has_not_stopped_the_count(page, browser):
+    browser.open(page, width=360)
+    browser.js(
+        "const still = performance.now(); performance.now = () => still; one('#lift-off').click();"
+        "const wall = Date.now; Date.now = () => wall() + 30000"
+    )
+    browser.js("return new Promise((done) => setTimeout(done, 250))")
+    assert int(browser.find("#seconds").text.split()[0]) >= 30
+
+
 def test_a_press_by_accident_does_not_end_the_count(page, browser):
     """Pressed once, or as a finger bounces, it counts on: what it warns of is still to come."""
     browser.open(page, width=360)
