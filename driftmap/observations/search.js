@@ -42,7 +42,9 @@ function state() {
   return JSON.stringify({search: SEARCH.id, walks, finds});
 }
 
+// Another window of this page may have kept walks of its own since.
 function keep() {
+  try { merge(load(localStorage.getItem(KEY) ?? state())); } catch { /* what cannot be read gives way */ }
   try { localStorage.setItem(KEY, state()); } catch { tell(say("keeps_none")); }
 }
 

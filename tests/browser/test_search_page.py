@@ -71,6 +71,18 @@ def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
     assert "power line" in browser.find("header .warn").text
 
 
+def test_a_phone_on_its_side_shows_squares_and_what_to_walk(browser, search_page):
+    """On the first screen, side by side."""
+    start(browser, search_page, width=740, height=360)
+    squares, walk = browser.js(
+        "return ['.frame', '#plan-title'].map((part) => document.querySelector(part).getBoundingClientRect()).map(({ left, top }) => [left, top])"
+    )
+    assert squares[1] < 200
+    assert walk[1] < 330
+    assert walk[0] > 370 > squares[0]
+    assert browser.js("return document.documentElement.scrollWidth") <= 740
+
+
 def test_the_likelier_square_stands_out_more_in_every_scheme(browser, search_page):
     """Its fill is the more opaque, on paper that it stands out from."""
     start(browser, search_page)
@@ -186,6 +198,22 @@ def test_what_was_walked_outlives_a_reload(browser, search_page):
 
 
 @pytest.mark.slow  # as two pages put together
+def test_walks_of_another_window_are_kept(browser, search_page):
+    """Both write what the phone keeps: neither wipes what the other walked, nor what it took back."""
+    start(browser, search_page)
+    kept = browser.js(
+        """tick([0]);
+        const mine = Object.keys(walks)[0], other = JSON.parse(localStorage.getItem(KEY));
+        other.walks["00112233445566aa"] = {squares: [1], seen: 0.5, who: "B", off: false};
+        other.walks[mine].off = true;
+        localStorage.setItem(KEY, JSON.stringify(other));  // as the other window does
+        tick([2]);
+        const now = JSON.parse(localStorage.getItem(KEY)).walks;
+        return [Object.keys(now).length, "00112233445566aa" in now, now[mine].off, Object.keys(walks).length];"""
+    )
+    assert kept == [3, True, True, 3]
+
+
 def test_a_find_that_was_none_is_none_on_the_other_page_too(browser, search_page):
     start(browser, search_page)
     browser.find("rect.cell").click()
