@@ -912,6 +912,15 @@ CUT = """
 """
 
 
+# Names of the drawing that lie on its scale, or on each other.
+HIDDEN = """
+  const boxes = s => [...document.querySelectorAll(s)].map(e => [e.textContent, e.getBoundingClientRect()]);
+  const names = boxes('svg text.name'), meets = (a, b) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+  if (!names.length) return ['no name is drawn'];
+  return names.flatMap(([name, box], i) => [...boxes('svg .scale text'), ...names.slice(i + 1)].filter(([, other]) => meets(box, other)).map(([other]) => `${name} / ${other}`));
+"""
+
+
 @pytest.mark.parametrize(
     "widths", [(360,), pytest.param((320, 820, 1440), marks=pytest.mark.slow)]
 )
@@ -939,6 +948,8 @@ def test_every_room_fits_and_its_names_are_told(browser, demo_desk, widths):
             assert small == []
             if width == 320:
                 assert browser.js(CUT) == [], name
+            if name == "Field":
+                assert browser.js(HIDDEN) == [], width
     assert browser.complaints() == []
 
 

@@ -41,16 +41,17 @@ export function groundMap({units, shown, parts, busy, grab, ghost, drop, tap, le
     const [w, h] = size(), k = view.scale;
     return `matrix(${[a * k, -d * k, b * k, -e * k, w / 2 + (c - view.east) * k, h / 2 - (f - view.north) * k].join(" ")})`;
   }
-  // Names of people first; one that would lie on another is left to the list beside.
+  // Names of people first, clear of scale and north; one that would lie on another is left to the list beside.
   function named(names) {
-    const taken = [];
+    const [wide, high] = size(), taken = [[8, high - 38, Math.max(96, 16 + bar() * view.scale), high - 8], [wide - 36, 8, wide - 8, 64]];
     return names.sort((a, b) => b.rank - a.rank).flatMap(({text, x, y}) => {
-      const [w] = size(), half = text.length * 4.3, at = Math.min(Math.max(x, half), Math.max(w - half, half));
-      if (x < 0 || x > w) return [];
-      const box = [at - half, y - 14, at + half, y + 5];
-      if (taken.some(b => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) return [];
+      const half = text.length * 4.3, at = Math.min(Math.max(x, half), Math.max(wide - half, half));
+      if (x < 0 || x > wide) return [];
+      const boxes = [0, -20, 20].map(down => [at - half, y + down - 14, at + half, y + down + 5]);
+      const box = boxes.find(box => !taken.some(b => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1]));
+      if (!box) return [];
       taken.push(box);
-      return [svg("text", {x: at, y, class: "name"}, text)];
+      return [svg("text", {x: at, y: box[3] - 5, class: "name"}, text)];
     });
   }
   function step(target) { const power = 10 ** Math.floor(Math.log10(target)); return [1, 2, 5, 10].map(s => s * power).find(s => s >= target) || target; }
@@ -60,8 +61,9 @@ export function groundMap({units, shown, parts, busy, grab, ghost, drop, tap, le
     for (let n = Math.ceil(a[1] / gap) * gap; n < b[1] && lines.length < 160; n += gap) lines.push(line([[a[0], n], [b[0], n]]));
     return svg("path", {d: lines.join(""), class: "net"});
   }
+  const bar = () => { const per = units() === "si" ? 1 : .3048; return step(70 / view.scale / per) * per; }; // a round length [m]
   function scale(w, h) {
-    const per = units() === "si" ? 1 : .3048, long = step(70 / view.scale / per) * per;
+    const long = bar();
     return svg("g", {class: "scale"}, svg("path", {d: `M12 ${h - 22}v8H${12 + long * view.scale}v-8`}), svg("text", {x: 18, y: h - 20}, shown(long)),
       svg("path", {d: `M${w - 22} 44V12l-7 12M${w - 22} 12l7 12`}), svg("text", {x: w - 27, y: 60}, "N"));
   }
