@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
 from itertools import count
@@ -164,7 +165,12 @@ def _target(
     end = "" if until is None else f"-{until.astimezone(UTC):%H%MZ}"
     stem = f"answers/{now.day}-{scope}-{of}-{who}{end}"
     names = (f"{stem}{f'-{again}' if again else ''}.toml" for again in count())
-    return next(name for name in names if "flown" not in folder.document(name))
+    return next(name for name in names if _takes(folder.document(name), by))
+
+
+def _takes(document: Mapping[str, Any], by: str) -> bool:
+    """Tell whether a file may take another answer: none is spent, nor another person's."""
+    return "flown" not in document and document.get("by", by) == by
 
 
 def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:

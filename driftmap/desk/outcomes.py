@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
 import tomlkit
 
-from driftmap.core.errors import InputError
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import spend
 from driftmap.desk.day import Day, Item, change, is_name, new_item, put, read_day
+from driftmap.desk.field import FieldFile
 from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told
 from driftmap.logbook.entry import Content, holding, new_entry
-from driftmap.logbook.entry_bodies import TEXTS, flight_contents, outcome_body
+from driftmap.logbook.entry_bodies import (
+    TEXTS,
+    flight_contents,
+    near_by,
+    outcome_body,
+)
 from driftmap.logbook.store import Log
 from driftmap.rocket.pieces import FOUND_AS
 from driftmap.winds.times import parse_time
@@ -81,7 +88,9 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
             found = [_again(find) for find in old.body.get("found", [])]
             told = {**before, "flew": old.body.get("flew", True), **what}
             told["found"] = [*found, *what.get("found", [])]
-            body = _body(folder, item, told)
+            flew_by = log.find(old.about).body if old.about else {}
+            place = flew_by.get("place") or _pad_of(folder, item)
+            body = _body(folder, item, told, place)
             entry = new_entry("outcome", body, about=old.about, corrects=old.id)
             log.append([entry])
         # A misfire is looked at again, whoever answered since.
@@ -163,8 +172,25 @@ def _again(find: dict[str, Any]) -> dict[str, Any]:
     return {"piece": find["piece"], **place, **state}
 
 
-def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
-    """Write the outcome as a file and read it back: one way to take it in."""
+def _pad_of(folder: Folder, item: Item) -> tuple[float, float] | None:
+    """Give latitude and longitude of a flight's pad, as the field is drawn now."""
+    try:
+        site = FieldFile(folder).site(item.pad)
+    except DriftmapError:
+        return None
+    return site.latitude, site.longitude
+
+
+def _body(
+    folder: Folder,
+    item: Item,
+    what: dict[str, Any],
+    place: Sequence[float] | None = None,
+) -> dict[str, Any]:
+    """Write the outcome as a file and read it back: one way to take it in.
+
+    ``place``: of the pad, from which no find may lie far.
+    """
     told = {
         key: what[key] for key in ("flew", *TEXTS) if what.get(key) not in {None, ""}
     }
@@ -176,7 +202,10 @@ def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
     name = f"outcomes/{item.id}.toml"
     folder.write(name, tomlkit.dumps(told).encode(), None)
     try:
-        return outcome_body(folder.path(name), ())
+        body = outcome_body(folder.path(name), ())
+        if place is not None:
+            near_by(body, place, "what was found")
     except InputError:
         folder.step(name, "undo")
         raise
+    return body

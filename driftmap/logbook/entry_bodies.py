@@ -131,6 +131,8 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
             raise InputError(source, "flew", "must be true or false")
         if key != "flew" and (not isinstance(value, str) or len(value) > 4000):
             raise InputError(source, key, "must be text of at most 4000 characters")
+        if key not in {"flew", "notes"} and not value.isprintable():
+            raise InputError(source, key, "must be one line of plain text")
     if not _is_time(body.get("time")):
         told = "must be a date and time with its zone, such as '2026-06-13T12:15-07:00'"
         raise InputError(source, "time", told)
@@ -189,24 +191,37 @@ def _another_flight(body: Mapping[str, Any], assessed: Entry) -> Iterator[str]:
             yield f"it flew at {flown}, and that assessment is for {when}"
 
 
-def _odd_places(body: Mapping[str, Any], assessed: Entry, source: str) -> Iterator[str]:
-    """Name finds far from any landing foretold; refuse one far from the pad."""
-    if "place" not in assessed.body:
-        return
-    latitude, longitude = assessed.body["place"]
-    points = (
-        p for pieces in _forecast(assessed) for each in pieces.values() for p in each
-    )
-    farthest = max((math.hypot(*point) for point in points), default=0.0)
+def near_by(body: Mapping[str, Any], place: Sequence[float], source: str) -> None:
+    """Refuse a find far from the pad: its latitude and longitude are turned about, or lack a sign.
+
+    ``place``: latitude and longitude of the pad [deg].
+    """
     for number, find in enumerate(body["found"], 1):
-        east, north = to_local((longitude, latitude), find["at"][1], find["at"][0])
-        away = math.hypot(float(east), float(north))
-        if away > FARTHEST_PLACE:
+        if (away := _away(find, place)) > FARTHEST_PLACE:
             far = (
                 f"lies {away / 1000:,.0f} km from the pad; must be within "
                 f"{FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]"
             )
             raise InputError(source, f"found {number}, at", far)
+
+
+def _away(find: Mapping[str, Any], place: Sequence[float]) -> float:
+    """Tell how far from the pad a find lies [m]."""
+    east, north = to_local((place[1], place[0]), find["at"][1], find["at"][0])
+    return math.hypot(float(east), float(north))
+
+
+def _odd_places(body: Mapping[str, Any], assessed: Entry, source: str) -> Iterator[str]:
+    """Name finds far from any landing foretold; refuse one far from the pad."""
+    if "place" not in assessed.body:
+        return
+    near_by(body, assessed.body["place"], source)
+    points = (
+        p for pieces in _forecast(assessed) for each in pieces.values() for p in each
+    )
+    farthest = max((math.hypot(*point) for point in points), default=0.0)
+    for number, find in enumerate(body["found"], 1):
+        away = _away(find, assessed.body["place"])
         if farthest and away > _ODD * farthest:
             yield (
                 f"found {number} lies {away / 1000:.1f} km from the pad, and no landing was "
@@ -249,8 +264,8 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
         told = f"must be [latitude, longitude] (got {at!r})"
         raise InputError(source, f"{where}, at", told)
     piece, state = data.get("piece", "rocket"), data.get("state", "")
-    if not (isinstance(piece, str) and isinstance(state, str)):
-        raise InputError(source, where, "piece and state must be text")
+    if not all(isinstance(v, str) and v.isprintable() for v in (piece, state)):
+        raise InputError(source, where, "piece and state must be text of one line")
     with located(source, f"{where}, error"):
         error = bounded(data.get("error", 5.0), "length", 0.1, 5000)
     at = [float(v) for v in pair]

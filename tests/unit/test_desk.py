@@ -1291,6 +1291,13 @@ def test_flown_stands_in_the_log_once_and_what_happened_corrects_it(ask, folder)
     for place in (10**400, "x"):
         bad = {"id": item.id, "found": {**found, "latitude": place}}
         assert ask("day/happened", bad).status_code == 400
+    for odd in (
+        {"longitude": "117.9422"},  # west is negative
+        {"latitude": "0", "longitude": "0"},
+        {"piece": "ro\n0123abcd  2026-06-13 08:30  go"},
+    ):
+        bad = {"id": item.id, "found": {**found, **odd}}
+        assert ask("day/happened", bad).status_code == 400
     with Log(folder.path("log.sqlite"), create=False) as log:
         (entry,) = log.current()
         assert len(log.entries()) == 3
@@ -2033,3 +2040,17 @@ def test_what_happened_is_known_to_a_search_and_asked_of_an_explanation(
         )
         assert seen.get("case") == known
         assert seen["found"][0]["piece"] == "rocket"
+
+
+def test_two_people_whose_names_begin_alike_answer_in_files_of_their_own(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    told = {"scope": "day", "value": "yes", "name": "no_fire_ban"}
+    one, two = (f"Bartholomew Featherstone-{end}" for end in ("Ann", "Bea"))
+    first = ask.good(f"answers/{item.id}", {**told, "by": one})["file"]
+    other = {**told, "name": "waiver_active", "by": two}
+    assert ask.good(f"answers/{item.id}", other)["file"] != first
+    assert ask.good(f"answers/{item.id}", {**told, "by": one})["file"] == first
+    by = {row["name"]: row["by"] for row in ask.good(f"answers/{item.id}")}
+    assert one in by["no_fire_ban"]
+    assert two in by["waiver_active"]
