@@ -306,6 +306,7 @@ def lenient(saltgrass):
         "descent_speed_streamer": "17 m/s",
         "individual_risk": 1e-4,
         "expected_casualties": 1e-3,
+        "casualties_in_a_day": 0.05,
         "set_by": "Ada Quill",
         "set_on": "2026-06-01",
     }

@@ -361,7 +361,8 @@ def harm_checks(
         day = _times(total, site.flights_today)
         checks.append(risk(Kind.CASUALTIES_IN_A_DAY, day, most))
     elif total.estimate * USUAL_DAY > most.value:
-        checks.append(held(Kind.MISSING, MISSING_INPUT, _DAY_UNTOLD))
+        told = held(Kind.MISSING, MISSING_INPUT, _DAY_UNTOLD, question=True)
+        checks.append(told)  # of no day yet it is set aside, as what people answer
     if worst is not None:
         limit, area = limits["individual_risk"], worst.area
         checks.append(risk(Kind.INDIVIDUAL_RISK, worst.risk, limit, area=area))
