@@ -577,7 +577,8 @@ def test_a_case_that_goes_any_way_is_left_to_its_risk(quiet):
     )
     cloud = replace(quiet, tree=replace(quiet.tree, cases=any_way))
     found = spoken(
-        moved(cloud, "nothing deploys", (-450, 0), 0.5, energy=5000.0), site()
+        moved(cloud, "nothing deploys", (-450, 0), 0.5, energy=5000.0),
+        site(flights_today=1),
     )
     assert set(found) == {Kind.AMONG_PEOPLE, Kind.INDIVIDUAL_RISK}
     hits = area_hits(cloud, site(), {})

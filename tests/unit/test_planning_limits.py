@@ -326,7 +326,7 @@ def test_what_a_go_of_a_plan_hangs_on_stands_in_its_first_sentence():
         for goes in (True, False):
             brief = answered(data, "Go.", english("us"), goes=goes)
             page = plan_page("Title", [], {**data, "in_brief": brief}, english("us"))
-            told = "On the conditions told here: Go." in page
+            told = "On the conditions given here: Go." in page
             assert told == (goes and bool(conditions))
             assert ("CHECK ALOFT" in page) == bool(conditions)
 
