@@ -317,7 +317,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     ]
     lines += [
         say(
-            "back.booster_lands" if check.name else "back.lands",
+            "back.lands" if check.name == check.kind.told else "back.booster_lands",
             speed=both(check.value, "speed"),
         )
         for check in a.checks

@@ -910,6 +910,12 @@ def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(demo):
                  "glides any way at 7 mph (3.0 m/s)", "motors: 1, 344 N s in all", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
         assert both in back, back
     assert "standard day" not in back
+    assert re.search(r"\blands at \d", back), back
+    assert "booster" not in back
+    down = next(c for c in demo.checks if c.kind is Kind.DESCENT)
+    lower = replace(down, name="descent of the booster")
+    back = " ".join(read_back(replace(demo, checks=(lower,)), english("us")))
+    assert "booster lands at" in back.replace("\xa0", " ")
     read = next(level for level in demo.wind.levels if not level.carried)
     read = replace(read, height=10.0, speed=4.0)
     carried = replace(read, height=2.0, speed=2.9, source=f"law from {read.source}")
