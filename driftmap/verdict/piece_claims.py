@@ -81,9 +81,10 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
         if fins:
             count = float(sum(fin.count for fin in fins))
             yield Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
-    falls, both, lower = flight.falling, flight.airframe, _booster_length(flight)
+    falls, both = flight.falling, flight.airframe
     own = (flight.dry_mass, falls.diameter, falls.length)
-    low = (flight.booster_mass, both.diameter, lower)
+    # A booster's fins carry both stages: a short one may be smaller than its fins.
+    low = (flight.booster_mass, both.diameter, both.length)
     for piece, (whole, across, along) in (
         *((piece, own) for piece in flight.pieces),
         *((piece, low) for piece in flight.booster_fins),

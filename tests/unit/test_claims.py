@@ -189,7 +189,7 @@ STAGED_ENDS = [
     ("lengths of sustainer and booster over", "booster.length", 0.8 * 1.9 - 1.2, 1.3 * 1.9 - 1.2),
     ("lengths of sustainer and booster over", "sustainer.length", 0.8 * 1.9 - 0.7, 1.3 * 1.9 - 0.7, ("booster.length", 0.7)),
     ("diameter of nose cone over the body", "pieces.1.diameter", 0.7 * 0.054, 1.3 * 0.054),
-    ("area of booster fin over the body", "booster.pieces.0.area", 0.005 * 0.057 * 0.7, 0.6 * 0.057 * 0.7),
+    ("area of booster fin over the body", "booster.pieces.0.area", 0.005 * 0.057 * 1.9, 0.6 * 0.057 * 1.9),
     ("number of fins of the booster", "booster.pieces.0.count", 3, 50),
     ("mass of booster fin over all", "booster.pieces.0.mass", 0.003 * BOOSTER, 0.2 * BOOSTER),
     ("mass of the booster over its volume", "airframe.mass.value", 1.39 + 0.25 * BOTH, 1.39 + 3 * BOTH),
