@@ -244,9 +244,10 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
 def _dial(task: Task, language: str) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
     flight, site, answers = _inputs(task)
-    air = _weather(task, site)[1] if task.winds else None
+    wind, air = _weather(task, site) if task.winds else (None, None)
     setup = Setup(flight, site, _DIAL_SAMPLES, 1, air, answers)
     reach = Reach(_DIAL_TOP, *_DIAL_STEPS)
-    dial = compute_dial(setup, Supposition.over_site(site, task.when), reach)
+    supposition = replace(Supposition.over_site(site, task.when), sky=wind)
+    dial = compute_dial(setup, supposition, reach)
     day = task.when.astimezone().date()
     return dial_html(dial, units=task.units, language=language, made_for=day)

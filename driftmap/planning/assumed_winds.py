@@ -63,6 +63,9 @@ _NOT_OF_A_PLAN: Final = "no source speaks"
 """Note on readings that a supposed wind has no use for: the one above stands in its place."""
 
 
+_OF_THE_SKY: Final = ("visibility", "cloud_cover", "cloud_base", "lowest_cloud")
+
+
 class Wind(NamedTuple):
     """A wind of a plan: its speed where it is told [m s⁻¹], and where it comes from [deg]."""
 
@@ -93,6 +96,9 @@ class Supposition:
         Height at which speed, direction and gusts are told [m].
     terrain : str
         Ground about the site, a class of `ROUGHNESS`, over which the wind grows near it.
+    sky : WindProfile, optional
+        A wind of the hour whose warnings, cloud and sight hold in all supposed ones; its own
+        shape is not taken.
 
     Raises
     ------
@@ -108,6 +114,7 @@ class Supposition:
     gust_factor: float = 1.0
     at: float = MAST
     terrain: str = "open"
+    sky: WindProfile | None = None
 
     @classmethod
     def over_site(
@@ -288,6 +295,13 @@ def suppose(
     called = "the meter" if metered else "the supposed wind"
     notes = (n.replace(words, called) for n in wind.assumed if _NOT_OF_A_PLAN not in n)
     closing = _ON_A_DIAL if metered else _KNOWN
+    if (sky := supposition.sky) is not None:
+        wind = replace(
+            wind,
+            warned=tuple(dict.fromkeys((*wind.warned, *sky.warned))),
+            aside=sky.aside,
+            **{name: getattr(sky, name) for name in _OF_THE_SKY},
+        )
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
     return replace(
         wind,

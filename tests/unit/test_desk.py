@@ -21,6 +21,7 @@ from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -50,6 +51,7 @@ from driftmap.desk.winds import counting, still_heard
 from driftmap.ground.site import read_site
 from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
+from driftmap.planning.assumed_winds import suppose
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import answers_to
@@ -980,6 +982,29 @@ def test_a_dial_flies_the_air_of_the_report_that_counts(ask, desk, folder, monke
     drawn(desk.task(read_day(folder), day.items[0]), "dial")
     assert flown[0].day is None
     assert flown[1].day.temperature == pytest.approx(311.15)
+
+
+def test_a_dial_holds_for_what_the_winds_that_count_warn_of(
+    ask, desk, folder, monkeypatch
+):
+    """A storm, a low cloud, poor sight are there whatever the meter reads."""
+    asked = []
+    monkeypatch.setattr(
+        judging, "compute_dial", lambda _, told, *__: asked.append(told)
+    )
+    monkeypatch.setattr(judging, "dial_html", lambda *_, **__: "")
+    day = change(folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),)))
+    zulu = datetime.now(UTC) - timedelta(minutes=5)
+    report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 1SM VCTS OVC004CB 18/10 A2992"
+    ask.good("winds/take", {"text": report})
+    drawn(desk.task(read_day(folder), day.items[0]), "dial")
+    (supposition,) = asked
+    for speed, way in ((0.1, 0.0), (4.0, 200.0)):
+        wind = suppose(supposition.on_the_meter(), way, speed)
+        assert any("VCTS" in told for told in wind.warned)
+        assert wind.lowest_cloud < 200
+        assert wind.visibility < 2000
+        assert float(np.hypot(*wind.at(2.0))) == pytest.approx(speed)
 
 
 def test_a_report_of_the_hour_before_is_no_wind_higher_up(ask):
