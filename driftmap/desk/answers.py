@@ -126,22 +126,23 @@ def answer(
         said = "ends what is answered for the day or a flight, later than now"
         raise InputError("until", "", f"{until:%Y-%m-%d %H:%M} does not: it {said}")
     with folder.held():
-        files = answer_files(folder)
-        before = [
-            _drop(folder, file, name)
-            for file in files
-            if _counts_now(folder, file, scope, now)
-        ]
         target = _target(folder, scope, now, by, until)
+        files = answer_files(folder)
+        files = [file for file in files if _counts_now(folder, file, scope, now)]
+        before = [_no_in(folder, file, name) for file in files]
         document = folder.document(target, _head(scope, now, by, until))
         if value.lower() != "no" and any(before):
             back = [f"{who} on {name}, taken back by {by}" for who in before if who]
             back = [*document.get("taken_back", []), *back]
             document["taken_back"] = list(dict.fromkeys(back))
+        document.pop(name, None)
         if value:
             document[name] = _plain(value)
-        text = tomlkit.dumps(document)
-        folder.write(target, text.encode(), None)
+        # The new one first: two that contradict each other hold, a "no" that is gone does not.
+        folder.write(target, tomlkit.dumps(document).encode(), None)
+        for file in files:
+            if file != target:
+                _drop(folder, file, name)
     return target
 
 
@@ -156,11 +157,11 @@ def _target(
     folder: Folder, scope: str, now: Occasion, by: str, until: datetime | None
 ) -> str:
     """Name the file of one person's answers: of one scope and day, place, flight and end."""
-    who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
+    who = "-".join(re.findall(r"\w+", by.lower()))[:16] or "officer"
     about = now.placed + now.bounds + ("" if scope == "season" else now.drawn)
     of = hashlib.sha256(about.encode()).hexdigest()[:6]
     if scope == "flight":
-        flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:30]
+        flight = "-".join(re.findall(r"\w+", now.flight.lower()))[:16]
         of = f"{flight}-{now.rocket}-{of}"
     end = "" if until is None else f"-{until.astimezone(UTC):%H%MZ}"
     stem = f"answers/{now.day}-{scope}-{of}-{who}{end}"
@@ -197,19 +198,20 @@ def _counts_now(folder: Folder, file: str, scope: str, now: Occasion) -> bool:
     return not head.not_for(now, cast("Scope", scope))
 
 
-def _drop(folder: Folder, file: str, name: str) -> str:
-    """Take an answer out of a file, so that two never contradict each other.
-
-    Result: whose "no" it was; empty where it was none.
-    """
+def _no_in(folder: Folder, file: str, name: str) -> str:
+    """Tell whose "no" an answer of a file is; empty where it is none."""
     document = folder.document(file)
-    if name not in document:
-        return ""
-    was = document[name]
-    del document[name]
-    folder.write(file, tomlkit.dumps(document).encode(), None)
+    was = document.get(name)
     no = was is False or str(was).strip().lower() == "no"
     return f'the "no" of {document.get("by", "somebody")}' if no else ""
+
+
+def _drop(folder: Folder, file: str, name: str) -> None:
+    """Take an answer out of a file, so that two never contradict each other."""
+    document = folder.document(file)
+    if name in document:
+        del document[name]
+        folder.write(file, tomlkit.dumps(document).encode(), None)
 
 
 def spend(folder: Folder, flight: str, time: datetime) -> None:

@@ -104,7 +104,7 @@ def test_a_margin_under_one_calibre_holds_or_fails(whimbrel, keys, outcome):
 
 @pytest.mark.parametrize(
     ("margin", "length", "held"),
-    [(5.9, 1.3, False), (6.1, 1.3, True), (6.1, 2.3, False), (9.3, 2.3, True)],
+    [(5.9, 1.3, False), (6.1, 1.3, True), (6.1, 3.3, False), (9.3, 2.3, True)],
 )
 def test_a_great_margin_is_doubted_beside_the_length(whimbrel, margin, length, held):
     """Slender rockets are steady by many diameters: told truly they fly."""

@@ -1221,6 +1221,38 @@ def test_an_answer_is_dated_named_and_read_by_the_commands(ask, folder):
     assert out.exit_code == 0, out.output
 
 
+def test_a_no_outlives_an_answer_that_cannot_be_written(ask, folder, monkeypatch):
+    """The new answer is written first: a full disk leaves the old one, never none."""
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    told = {"name": "no_fire_ban", "scope": "day"}
+    ask.good(f"answers/{item.id}", {**told, "value": "no", "by": "Bob"})
+    (file,) = folder.names("answers")
+
+    def full(*_, **__):
+        raise InputError(file, "", "cannot be written")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Folder, "write", full)
+        response = ask(f"answers/{item.id}", {**told, "value": "yes", "by": "Ann"})
+    assert response.status_code == 400
+    assert tomllib.loads(folder.text(file))["no_fire_ban"] == "no"
+
+
+def test_a_flight_and_a_person_of_long_names_have_a_file(ask, folder):
+    flight = folder.text("flights/willet.toml").replace(
+        "Willet 54", "Willet with redundant electronics and a camera"
+    )
+    folder.write("flights/willet.toml", flight.encode(), None)
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    told = {"name": "motor_allowed", "scope": "flight", "value": "yes"}
+    by = "Bartholomew Featherstonehaugh"
+    assert ask.good(f"answers/{item.id}", {**told, "by": by})["file"] in folder.names(
+        "answers"
+    )
+
+
 @pytest.mark.parametrize("between", [(), ("",)])
 def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
     put_on(ask, "willet")
