@@ -8,8 +8,6 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
 from driftmap.air.wind import LAW_TOP
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.ground.underlay import underlay_in_metres
@@ -17,10 +15,10 @@ from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
-from driftmap.planning.dial_node import WORDS, DialWord
-from driftmap.planning.dial_reach import Reach
-from driftmap.planning.dial_reading import check_between, word_at
+from driftmap.planning.dial_node import WORDS
+from driftmap.planning.dial_reading import check_between
 from driftmap.report import dialdata
+from driftmap.report.dialtable import dial_table, thinned
 from driftmap.report.instructions import (
     AHEAD,
     ASIDE,
@@ -47,7 +45,7 @@ from driftmap.report.sentences import MOST_NAMED, case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.site_layer import site_layer
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
-from driftmap.report.words import Units, in_units_of, isolate, rounded, zone_of
+from driftmap.report.words import Units, in_units_of, isolate, zone_of
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.assessment import STALE
 
@@ -169,7 +167,7 @@ def _data(
         ),
         "picture": underlay_in_metres(site),
         "no": voice.say("dial.short_no-go"),
-        "table": dict(zip(("every", "deep"), _thinned(reach), strict=True)),
+        "table": dict(zip(("every", "deep"), thinned(reach), strict=True)),
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),
@@ -310,7 +308,7 @@ def _content(
         "meter": voice.shown(METER_HEIGHT, "length"),
         "needle": needle_told(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
-        "table": _table(dial, voice),
+        "table": dial_table(dial, voice),
         "danger": voice.away(_reach(dial, astray=False)),
         "people": [{**a, "where": ""} for a in data["areas"] if a["number"]],
         "seed": dial.setup.seed,
@@ -365,42 +363,3 @@ def _aloft(supposition: Supposition, voice: Voice) -> str:
     if supposition.shape is None:
         return voice.say("dial.aloft_law", height=voice.distance(LAW_TOP))
     return voice.say("dial.aloft_as", source=isolate(supposition.shape.source))
-
-
-_MOST_COLUMNS: Final = 12
-_MOST_ROWS: Final = 12
-
-
-def _table(dial: Dial, voice: Voice) -> list[list[str]]:
-    """Write the words by speed and bearing, for a page that nobody can tap."""
-    reach, unit = dial.reach, unit_of("speed", voice.units)
-    every, deep = _thinned(reach)
-    turns = [j * reach.turn for j in range(0, reach.directions, every)]
-    head = ["", *(f"{round(turn):03d}°" for turn in turns)]
-    rows = []
-    for i in range(0, reach.speeds, deep):
-        some = range(i, min(i + deep, reach.speeds))
-        # To a tenth: a row rounded up would tell its word of winds beyond it.
-        most = rounded(some.stop * reach.step / DIMENSIONS["speed"][unit], 3)
-        name = voice.say("set.up_to", speed=voice.number(f"{most:g} {unit}"))
-        words = [_worst_about(dial, some, turn, every) for turn in turns]
-        rows.append([name, *words])
-    return [head, *rows]
-
-
-def _thinned(reach: Reach) -> tuple[int, int]:
-    """Give how many directions a column of the table stands for, and speeds a row."""
-    columns, rows = reach.directions / _MOST_COLUMNS, reach.speeds / _MOST_ROWS
-    return math.ceil(columns), math.ceil(rows)
-
-
-def _worst_about(dial: Dial, rows: range, turn: float, every: int) -> DialWord:
-    """Give the worst word of the cells that a field of the table stands for."""
-    reach = dial.reach
-    sides = (np.arange(-every, every) + 0.5) / 2 * reach.turn
-    found = (
-        word_at(dial, (i + 0.5) * reach.step, float((turn + side) % 360))
-        for i in rows
-        for side in sides
-    )
-    return max(found, key=WORDS.index)
