@@ -127,8 +127,8 @@ def answer(
         raise InputError("until", "", f"{until:%Y-%m-%d %H:%M} does not: it {said}")
     with folder.held():
         target = _target(folder, scope, now, by, until)
-        files = answer_files(folder)
-        files = [file for file in files if _counts_now(folder, file, scope, now)]
+        every = answer_files(folder)
+        files = [file for file in every if _counts_now(folder, file, scope, now)]
         before = [_no_in(folder, file, name) for file in files]
         document = folder.document(target, _head(scope, now, by, until))
         if value.lower() != "no" and any(before):

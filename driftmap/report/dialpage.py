@@ -18,7 +18,7 @@ from driftmap.planning.dial import Dial, serves
 from driftmap.planning.dial_node import WORDS
 from driftmap.planning.dial_reading import check_between
 from driftmap.report import dialdata
-from driftmap.report.dialtable import dial_table, thinned
+from driftmap.report.dialtable import dial_table, table_steps
 from driftmap.report.instructions import (
     AHEAD,
     ASIDE,
@@ -167,7 +167,7 @@ def _data(
         ),
         "picture": underlay_in_metres(site),
         "no": voice.say("dial.short_no-go"),
-        "table": dict(zip(("every", "deep"), thinned(reach), strict=True)),
+        "table": dict(zip(("every", "deep"), table_steps(reach), strict=True)),
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),

@@ -22,7 +22,7 @@ _MOST_ROWS: Final = 12
 def dial_table(dial: Dial, voice: Voice) -> list[list[str]]:
     """Write the words by speed and bearing, for a page that nobody can tap."""
     reach, unit = dial.reach, unit_of("speed", voice.units)
-    every, deep = thinned(reach)
+    every, deep = table_steps(reach)
     turns = [j * reach.turn for j in range(0, reach.directions, every)]
     head = ["", *(f"{round(turn):03d}°" for turn in turns)]
     rows = []
@@ -36,7 +36,7 @@ def dial_table(dial: Dial, voice: Voice) -> list[list[str]]:
     return [head, *rows]
 
 
-def thinned(reach: Reach) -> tuple[int, int]:
+def table_steps(reach: Reach) -> tuple[int, int]:
     """Give how many directions a column of the table stands for, and speeds a row."""
     columns, rows = reach.directions / _MOST_COLUMNS, reach.speeds / _MOST_ROWS
     return math.ceil(columns), math.ceil(rows)
