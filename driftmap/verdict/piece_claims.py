@@ -67,9 +67,9 @@ _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
-_PACKED: Final = (150.0, 1900.0)
+_PACKED: Final = (300.0, 1900.0)
 """Propellant over the volume of the case it burns in [kg m⁻³]: some 1,700 of the grain itself (from
-memory), a good half of which fills a case, and a tenth the weakest of black powder; margins assumed."""
+memory), a good half of which fills a case; margins assumed."""
 
 _LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
 

@@ -106,8 +106,8 @@ TOLD_ENDS = [
         for mach, low, high in ((0.05, 0.8, 1.3), (0.74, 0.8, 1.3), (0.76, 0.6, 4))),
     ("drag at Mach 0.3 over", "airframe.drag_by_mach.1.1", 0.6 * 0.5, 1.6 * 0.5, ("airframe.drag_by_mach", ((0.0, 0.5), (0.6, 0.5)))),  # half the way
     ("drag coefficient at Mach 1", "airframe.drag_by_mach.1.1", 0.5 * 0.15 / 0.48, 0.5 * 1.6 / 0.48, ("airframe.drag_by_mach", ((0.0, 0.5), (1.0, 0.5)))),
-    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 150 * SOLID["motor case"], 1900 * SOLID["motor case"]),
-    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 2 * 150 * SOLID["motor case"], 2 * 1900 * SOLID["motor case"], ("motor.count", 2)),
+    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 300 * SOLID["motor case"], 1900 * SOLID["motor case"]),
+    ("propellant of a motor over the volume of its case", "motor.propellant_mass", 2 * 300 * SOLID["motor case"], 2 * 1900 * SOLID["motor case"], ("motor.count", 2)),
     ("moment of inertia", "airframe.moment_of_inertia.value", 0.02 * INERTIA, 0.2 * INERTIA),
     ("lift-off mass over", "airframe.length", 1.85 / AREA / 1800, 1.85 / AREA / 120),
     ("length over diameter", "airframe.length", 4 * 0.057, 40 * 0.057),
