@@ -302,3 +302,10 @@ def test_what_rockets_launched_together_do_counts_between_winds(
         setup = Setup(dunlin, saltgrass, answers=said)
         (found,) = span.strictest_of_span(setup, net, None, [])
         assert (found.outcome, found.interval[1]) == (outcome, rockets * 0.0005)
+
+
+@pytest.mark.parametrize(("middle", "outcome"), [(4.1, "warn"), (4.2, "pass")])
+def test_the_middle_of_flights_near_its_limit_does_not_pass(middle, outcome):
+    """One flight in twenty may come slower, in a gust; half of them may not."""
+    check = line(Kind.RAIL_OVER_WIND, 3.5, 6.0, 4.0, value=middle)
+    assert span._with_room(check).outcome == outcome
