@@ -50,6 +50,7 @@ def headline(
         "mast": mast,
         "age": age,
         "good": wind_text.good_until(a, voice),
+        "still": wind_text.without_clock(a, voice),
         "stop": stop or ("" if a.verdict == "no-go" else voice.say("verdict.valid")),
         "judged": judged,
         "pad": a.site.pad,

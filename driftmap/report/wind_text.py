@@ -181,6 +181,15 @@ def good_until(a: Assessment, voice: Voice) -> str:
     return voice.say("age.good", time=clock_at(found[1]))
 
 
+def without_clock(a: Assessment, voice: Voice) -> str:
+    """Say with its day until when a go counts, for a page whose script does not run; else empty."""
+    found = good_between(a)
+    if a.verdict != "go" or found is None:
+        return ""
+    hold = voice.say("verdict.hold")
+    return voice.say("age.still", time=flown_at(found[1]), hold=hold)
+
+
 def age_script(a: Assessment, voice: Voice) -> str:
     """Write the script that lets a go fall to hold when its time is over.
 

@@ -4,6 +4,7 @@ import dataclasses
 import json
 import math
 import re
+from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 from xml.etree import ElementTree
@@ -27,8 +28,10 @@ from driftmap.report.sentences import case_words
 from driftmap.report.sheet import _MOST_FALLS, brief_html, caller_html, poster_html
 from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
+from driftmap.report.wind_text import without_clock
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN, LIKELIHOOD, WORKS
+from driftmap.rules.answers import Answers
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind
 from driftmap.winds.profile import read_wind
@@ -707,3 +710,23 @@ def test_of_two_stages_the_crowd_looks_where_the_hardest_comes_down(saltgrass):
     assert {f.piece for f in nothing} > {"rocket", "booster"}
     assert straight_down(found).piece == "rocket"
     assert straight_down(found).energy == max(f.energy for f in nothing)
+
+
+def test_a_page_without_script_says_with_its_day_until_when_a_go_counts(demo, english):
+    """It cannot fall by itself: green paper of yesterday must read as yesterday's."""
+    voice = Voice(english, "us")
+    when = datetime.fromisoformat("2026-06-13T08:30-07:00")
+    there = dataclasses.replace(demo, verdict="go", answers=Answers(when=when))
+    told = without_clock(there, voice)
+    assert re.search(r"until 2026-06-13 08:\d\d \(15:\d\d UTC\), then it is HOLD", told)
+    seen = watch(there, voice)
+    for page in (
+        map_html(there),
+        brief_html(seen),
+        poster_html(seen),
+        caller_html(seen),
+    ):
+        (line,) = re.findall(r"<noscript>[^<]*2026-06-13[^<]*</noscript>", page)
+        assert "cannot look at the clock" in line
+    assert without_clock(dataclasses.replace(there, verdict="hold"), voice) == ""
+    assert without_clock(dataclasses.replace(there, answers=Answers()), voice) == ""
