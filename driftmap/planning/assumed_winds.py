@@ -310,6 +310,8 @@ def suppose(
         age=0.0,
         foretold=False,
         undated=(),
+        temperature=None,  # the air of a plan is that of its set-up, which says so
+        altimeter=None,
         source=f"supposed: {speed:.2f} m/s {told} at {supposition.at:g} m",
         assumed=(*notes, *_hour_told(supposition), closing),
     )

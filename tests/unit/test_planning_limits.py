@@ -469,3 +469,13 @@ def test_a_plan_judges_the_members_of_an_ensemble_as_an_assessment_does(
     )
     dial = Flights(packed, supposition, (), draws=True)
     assert dial.trial(4.0, 90.0).verdict == "go"  # and says to look aloft
+
+
+def test_a_plan_of_no_day_flies_in_the_air_that_it_tells(dunlin, saltgrass):
+    """The heat of a report whose shape is taken is that of its own day."""
+    levels = [2, 10, 500], [3.0, 4.0, 8.0], [0.0, 1.0, -2.0], [1, 1, 1]
+    shape = WindProfile(*levels, temperature=313.0, altimeter=99_000.0)
+    wind = suppose(Supposition.over_site(saltgrass, None, shape), 240.0, 5.0)
+    setup = Setup(dunlin, saltgrass, 50, 3)
+    assert flown(setup, wind).plan.sky.day is None  # told as the standard atmosphere
+    assert flown(setup, shape).plan.sky.day.temperature == 313.0
