@@ -92,6 +92,17 @@ def turned_lines(lines: Lines, angle: float) -> Lines:
     }
 
 
+def winds_of_span(
+    low: float, high: float, left: float, right: float
+) -> list[tuple[float, float]]:
+    """List the winds that stand for a span, in the order of `everywhere`: corners and middle.
+
+    Speeds from ``low`` to ``high``, directions from ``left`` to ``right``.
+    """
+    corners = [(speed, way) for speed in (low, high) for way in (left, right)]
+    return [*corners, ((low + high) / 2, (left + right) / 2)]
+
+
 def everywhere(five: Sequence[Cloud], lines: Sequence[Lines], half: float) -> Net:
     """Put the flights of all winds of a span into one cloud.
 

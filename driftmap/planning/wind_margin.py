@@ -12,7 +12,7 @@ from driftmap.air.transformed import scaled
 from driftmap.air.wind import MAST
 from driftmap.core.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.envelope import everywhere
+from driftmap.planning.envelope import everywhere, winds_of_span
 from driftmap.planning.span_verdict import strictest_of_span
 from driftmap.planning.trial import judged
 from driftmap.verdict.assessment import Assessment
@@ -127,18 +127,16 @@ def _spans(
         return cloud, (*checks, *in_stronger(setup, wind, checks))
 
     def go_all_over(low: float, high: float, left: float, right: float) -> bool:
-        middle = (low + high) / 2, (left + right) / 2
-        winds = [*((v, turn) for v in (low, high) for turn in (left, right)), middle]
         five = []
         try:
-            for wind in winds:
+            for wind in winds_of_span(low, high, left, right):
                 cloud, checks = flown_at(*wind)
                 if decide_ahead(checks) != "go":
                     return False
                 five.append((cloud, checks))
             clouds, found = zip(*five, strict=True)
             net = everywhere(clouds, [{}] * 5, math.radians(right - left) / 2)
-            strongest = scaled(a.wind, high, math.radians(middle[1]))
+            strongest = scaled(a.wind, high, math.radians((left + right) / 2))
             return decide_ahead(strictest_of_span(setup, net, strongest, found)) == "go"
         except (DriftmapError, ValueError):  # what cannot be flown is no go
             return False

@@ -23,7 +23,12 @@ from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.dial_node import Landing, PieceKey, landings_of
-from driftmap.planning.envelope import Net, everywhere, turned_lines
+from driftmap.planning.envelope import (
+    Net,
+    everywhere,
+    turned_lines,
+    winds_of_span,
+)
 from driftmap.planning.span_verdict import alike, strictest_of_span
 from driftmap.planning.subdivision import most_cells, settled_spans
 from driftmap.planning.sweep import Once
@@ -212,8 +217,7 @@ class Flights:
         return strictest_of_span(self.setup, net, self.air(high, way), checks)
 
     def _everywhere(self, low: float, high: float, left: float, right: float) -> Net:
-        ends = [self.flown(v, way) for v in (low, high) for way in (left, right)]
-        five = [*ends, self.flown((low + high) / 2, (left + right) / 2)]
+        five = [self.flown(*wind) for wind in winds_of_span(low, high, left, right)]
         half = math.radians(right - left) / 2
         return everywhere([f.cloud for f in five], [f.lines for f in five], half)
 
