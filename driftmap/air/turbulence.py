@@ -146,7 +146,7 @@ def gusts(
     a vertical path they are transverse, with half its integral scale: the drift given
     is an upper bound. So is freezing: all bodies of a flight meet the same gusts.
     Between two heights the inverse of `L` is their mean. The chain is drawn at heights of
-    its own and, given those, at the ones asked for, so that the luck of a flight does not
+    its own and, given those, at the ones asked for, so that the gusts of a flight do not
     hang on how the air is cut into layers. Of gusts by friction and by the
     sun the variances add up, and so does variance times length, which drift hangs on.
 

@@ -115,17 +115,17 @@ def draw_wind(
     z = np.asarray(heights, dtype=float)
     modes = error_modes(wind, z)
     sizes, order = rng.spawn(2)
-    # Pattern by pattern: the first ones have the same luck however many there are.
-    luck = np.moveaxis(rng.standard_normal((modes.shape[1], 2, count)), 0, 1)
+    # Pattern by pattern: the first ones have the same deviates however many there are.
+    normal = np.moveaxis(rng.standard_normal((modes.shape[1], 2, count)), 0, 1)
     size = np.ones(count)
     if wind.modes is not None:
         size = np.sqrt((TAILS - 2) / sizes.chisquare(TAILS, count))
     if steer is not None:
-        luck = steer(luck, size)
+        normal = steer(normal, size)
     noise = np.empty((2, z.size, count))
     few = max(1, _ONE_THREAD // modes.size)
     for a in range(0, count, few):
-        np.matmul(modes, luck[..., a : a + few], out=noise[..., a : a + few])
+        np.matmul(modes, normal[..., a : a + few], out=noise[..., a : a + few])
     noise *= size  # in place, as large arrays cost more to make than to fill
     noise += _means(wind, z, count, order)
     return noise[0], noise[1]

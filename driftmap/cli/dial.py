@@ -68,8 +68,8 @@ if TYPE_CHECKING:
     4000,
     1,
     100_000,
-    told="Flights flown in each case and wind; too few can never be go.",
-    luck="The same seed gives the same page.",
+    samples="Flights flown in each case and wind; too few can never be go.",
+    seed="The same seed gives the same page.",
 )
 @day_options
 @words_options

@@ -178,32 +178,32 @@ def run_options(
     least: int = 20,
     most: int = 5_000_000,
     *,
-    told: str = "Flights flown in each case.",
-    luck: str = "The same seed gives the same points.",
+    samples: str = "Flights flown in each case.",
+    seed: str = "The same seed gives the same points.",
 ) -> Callable[[F], F]:
-    """Make --samples and --seed."""
+    """Make --samples and --seed; ``samples`` and ``seed``: what their help says."""
     return option_stack(
         click.option(
-            "--samples", type=click.IntRange(least, most), default=default, help=told
+            "--samples", type=click.IntRange(least, most), default=default, help=samples
         ),
-        click.option("--seed", type=click.IntRange(0), default=1, help=luck),
+        click.option("--seed", type=click.IntRange(0), default=1, help=seed),
     )
 
 
-def out_option(told: str, **more: Any) -> Callable[[F], F]:
+def out_option(text: str, **more: Any) -> Callable[[F], F]:
     """Make --out: a folder that is written into, or none where there is no default."""
     folder = click.Path(file_okay=False, path_type=Path)
-    return click.option("--out", type=folder, help=told, **more)
+    return click.option("--out", type=folder, help=text, **more)
 
 
-def out_here_option(told: str) -> Callable[[F], F]:
+def out_here_option(text: str) -> Callable[[F], F]:
     """Make --out for a command that always writes."""
-    return out_option(told, default=Path("driftmap-out"))
+    return out_option(text, default=Path("driftmap-out"))
 
 
-def json_option(told: str = "Print JSON in SI units.") -> Callable[[F], F]:
+def json_option(text: str = "Print JSON in SI units.") -> Callable[[F], F]:
     """Make --json."""
-    return click.option("--json", "as_json", is_flag=True, help=told)
+    return click.option("--json", "as_json", is_flag=True, help=text)
 
 
 units_option = click.option(

@@ -80,8 +80,8 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
             SAMPLES,
             1,
             1_000_000,
-            told="Flights in each case of every verdict.",
-            luck="One seed for all verdicts, so that they are compared with the same draws.",
+            samples="Flights in each case of every verdict.",
+            seed="One seed for all verdicts, so that they are compared with the same draws.",
         ),
         click.option(
             "--workers",

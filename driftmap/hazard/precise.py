@@ -98,7 +98,7 @@ def steered_hit(
     ``pilot``: plain flights, from which the aim is taken; ``again``: what flies more of
     them; ``seed``: seed of the steered flights; that after the pilot's when left out.
 
-    Every flight is flown twice on the same luck, but for the part of the wind's error that
+    Every flight is flown twice on the same draws, but for the part of the wind's error that
     carries a fall farthest: once with that part leaned toward the area, to see where it
     comes down, and once with what is then still missing.
 

@@ -207,7 +207,7 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     ``cloud``: the cloud the hits were counted in.
 
     Result: of a flight in which any of the cases may happen. The trial is the flight
-    with all its cases, which share its luck; the interval is that of
+    with all its cases, which share its draws; the interval is that of
     `driftmap.core.estimate.weighted_mean`.
     """
     chance = chances_of_hits(cloud, hits)

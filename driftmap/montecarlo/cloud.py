@@ -67,7 +67,7 @@ class Cloud:
     tree : CaseTree
         The cases that were flown, with their probabilities, which add up to 1.
     fluttered : ndarray of bool, shape (n,)
-        Flights whose own luck lets fins flutter off.
+        Flights whose own draws let fins flutter off.
     plan : Plan
         What the rockets shared.
     draws : mapping of str to ndarray, shape (n,)

@@ -77,7 +77,7 @@ class Part:
         Which flights they are, no one twice.
     stands_for : ndarray, shape (flights,)
         How many flights each stands for, given the cause of the case: a case too rare to be
-        left to luck is flown more often than it happens.
+        left to the draws is flown more often than it happens.
     """
 
     case: str

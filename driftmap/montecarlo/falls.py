@@ -97,7 +97,7 @@ class Leg(NamedTuple):
 
 
 class Falls:
-    """What takes the bodies of one block of flights down: their luck, their air.
+    """What takes the bodies of one block of flights down: their draws, their air.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ class Falls:
         Inputs of the flights; those drawn later are read as they come in.
     air : AirColumn
         The air of the flights.
-    luck : (int, int)
+    streams : (int, int)
         Seed of the run, and number of the block.
     way : callable
         Gives the rockets of a way up, and the way.
@@ -118,11 +118,11 @@ class Falls:
         plan: Plan,
         draws: Mapping[str, FloatArray],
         air: AirColumn,
-        luck: tuple[int, int],
+        streams: tuple[int, int],
         way: Callable[[str], tuple[Rocket, Ascent]],
     ) -> None:
         self._fall_rise, self._draws, self._air = plan.fall_rise, draws, air
-        self._seed, self._way, self._falling = luck, way, air.for_falls()
+        self._streams, self._way, self._falling = streams, way, air.for_falls()
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = draws["lift-off mass"] / middle
         self.fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
@@ -136,7 +136,7 @@ class Falls:
 
     def thrown_on(self, case: Case, body: Body, rocket: Job) -> Job:
         """Throw a piece on from where the rocket struck: the farthest of a few."""
-        rng, struck = stream(*self._seed, f"strike of {case.name}"), rocket.state
+        rng, struck = stream(*self._streams, f"strike of {case.name}"), rocket.state
         thrown = strike_offsets(np.tile(struck.speed, (_THROWN, 1)), rng)
         reach = np.hypot(thrown.east, thrown.north)
         one = reach.argmax(0), np.arange(rocket.who.size)
@@ -290,7 +290,7 @@ class Falls:
         toward = np.full((3, who.size), np.nan)
         if burn.tilt:
             # One bearing for each input: cases that share it go off the same way.
-            bearing = stream(*self._seed, f"{burn.tilt} bearing").uniform(
+            bearing = stream(*self._streams, f"{burn.tilt} bearing").uniform(
                 0, 2 * np.pi, rocket.mass.size
             )
             tilt, turn = self._draws[burn.tilt][who], bearing[who]
@@ -344,7 +344,7 @@ class Falls:
         assert body.kick is not None
         share = self._draws[body.kick.share][who]
         speed = fragment_speed(body.kick.energy, share, body.mass)
-        rng = stream(*self._seed, f"throw of {body.name} {copy}")
+        rng = stream(*self._streams, f"throw of {body.name} {copy}")
         rows = state.rows()
         rows[3:6] += throws(speed, rng)
         return Motion(*rows)

@@ -34,7 +34,7 @@ from driftmap.rocket.case import (
     Release,
     Stage,
 )
-from driftmap.rocket.opening_outcomes import luck_of
+from driftmap.rocket.opening_outcomes import outcome_draw
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.trajectory.motion import Motion
 
@@ -121,9 +121,9 @@ def _happens(
         ends = openings.ends(opening, case)
         chance *= ends[opening.result]
         below = np.cumsum(ends, axis=0)
-        luck = drawn.draws[luck_of(opening.device)]
-        natural &= np.sum(luck >= below[:2], axis=0) == opening.result
-    return chosen(chance, natural, stream(*drawn.luck, f"flights of {case.name}"))
+        draw = drawn.draws[outcome_draw(opening.device)]
+        natural &= np.sum(draw >= below[:2], axis=0) == opening.result
+    return chosen(chance, natural, stream(*drawn.streams, f"flights of {case.name}"))
 
 
 def _brought_down(
@@ -176,7 +176,7 @@ class Releases:
 
     def __init__(self, drawn: DrawnFlights, broken: Mapping[str, FloatArray]) -> None:
         self.drawn, self._broken = drawn, broken
-        self.falls = Falls(drawn.plan, drawn.draws, drawn.air, drawn.luck, drawn.way)
+        self.falls = Falls(drawn.plan, drawn.draws, drawn.air, drawn.streams, drawn.way)
         self._states: dict[Release, Motion] = {}
         self._masses: dict[Release, tuple[FloatArray, FloatArray]] = {}
 

@@ -286,6 +286,6 @@ def after_impact(cloud: Cloud, part: Part) -> Rest | None:
 def thrown_on(cloud: Cloud, speed: Kept, what: str) -> FloatArray:
     """Draw how far from a strike of some speed (...) pieces come to rest [m], shape (2, ...).
 
-    ``what``: names the stream of luck.
+    ``what``: names the random stream.
     """
     return np.stack(strike_offsets(speed, stream(cloud.seed, 0, what))[:2])

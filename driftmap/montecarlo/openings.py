@@ -136,10 +136,10 @@ def chosen(
     """Choose the flights in which a case is flown, and what each stands for.
 
     ``chance``, shape (n,): how likely the case happens to each flight, given its cause;
-    ``natural``, shape (n,): the flights that their luck gives it to; ``rng``: for a
-    case too rare to be left to luck.
+    ``natural``, shape (n,): the flights that their own draws give it to; ``rng``: for a
+    case too rare to be left to those.
 
-    Result: distinct flights, alike in what they tell of the case. One that luck gives
+    Result: distinct flights, alike in what they tell of the case. One that they give
     to fewer than one flight in 16 has about that many, taken as likely as it happens to
     them; where it happens to very few flights at all, those to which it nearly happens
     count too, shape (k,); and the flights that each of them stands for, which add up to
@@ -152,7 +152,7 @@ def chosen(
     fewest = -(-n // _LEAST)
     if who.size < fewest:
         likely = _spread_out(chance, min(fewest, int(np.count_nonzero(chance > 0))))
-        # Each flight by luck of its own, so that other winds and plans take the same ones.
+        # Each flight by a draw of its own, so that other winds and plans take the same ones.
         with np.errstate(divide="ignore"):
             draw = rng.random(n) / likely
         who = np.flatnonzero(draw < 1)
@@ -218,9 +218,9 @@ def _flutter(
     shape = fin.planform()
     assert shape is not None
     stiff = draws[f"{fin.name} shear modulus"] * draws.get(f"{fin.name} printed", 1.0)
-    luck = np.sqrt(stiff * _section(fin)) * draws[f"{fin.name} flutter boundary"]
+    factor = np.sqrt(stiff * _section(fin)) * draws[f"{fin.name} flutter boundary"]
     pressure = plan.sky.pressure(np.maximum(ascent.rows[:, 2], 0.0))
-    return ascent.speed, flutter_speed(shape, 1.0, pressure, ascent.sound), luck
+    return ascent.speed, flutter_speed(shape, 1.0, pressure, ascent.sound), factor
 
 
 def _stress(

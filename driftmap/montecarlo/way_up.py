@@ -1,4 +1,4 @@
-"""The way up of one block of flights: their luck, their air, and what breaks on it."""
+"""The way up of one block of flights: their draws, their air, and what breaks on it."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from driftmap.rocket.case import LIGHTS, Breaks, CaseTree
 
 
 class DrawnFlights:
-    """The flights of one block: their luck, their air and their ways up.
+    """The flights of one block: their draws, their air and their ways up.
 
-    ``luck``: seed of the run, and which block of it this is.
+    ``streams``: seed of the run, and which block of it this is.
     """
 
     def __init__(
@@ -31,13 +31,13 @@ class DrawnFlights:
         tree: CaseTree,
         wind: WindProfile,
         count: int,
-        luck: tuple[int, int],
+        streams: tuple[int, int],
         steered: Steered,
     ) -> None:
-        self.plan, self.luck = plan, luck
-        self.draws = draw_all({**plan.spreads, **tree.spreads}, count, *luck)
+        self.plan, self.streams = plan, streams
+        self.draws = draw_all({**plan.spreads, **tree.spreads}, count, *streams)
         lean = Lean(wind, plan, steered.lean)
-        rng = stream(*luck, "wind")
+        rng = stream(*streams, "wind")
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.draws["lean size"] = lean.size
@@ -46,7 +46,7 @@ class DrawnFlights:
         if steered.worth is not None:
             self._spare(steered.worth(self.draws))
         if wind.convection is not None:
-            rng, heights = stream(*luck, "thermals"), self.air.height
+            rng, heights = stream(*streams, "thermals"), self.air.height
             up = thermals(heights, wind.convection, self.air.east.shape[1], rng)
             self.air = replace(self.air, up=up)
         self.rocket = rockets(plan, self.draws)
@@ -62,7 +62,7 @@ class DrawnFlights:
 
     def _spare(self, chance: FloatArray) -> None:
         """Let go of flights that are not worth flying."""
-        rng, air = stream(*self.luck, "flown at all"), self.air
+        rng, air = stream(*self.streams, "flown at all"), self.air
         kept = np.flatnonzero(rng.random(chance.size) < chance)
         self.draws = {name: drawn[kept] for name, drawn in self.draws.items()}
         self.air = replace(air, east=air.east[:, kept], north=air.north[:, kept])
@@ -78,7 +78,7 @@ class DrawnFlights:
     def _draw_headings(self) -> None:
         """Turn each glide into a velocity that keeps its heading all the way down."""
         for name in [n for n in self.draws if n.endswith(" glide")]:
-            rng = stream(*self.luck, f"{name} heading")
+            rng = stream(*self.streams, f"{name} heading")
             heading = rng.uniform(0, 2 * np.pi, self.draws[name].size)
             self.draws[f"{name} east"] = self.draws[name] * np.sin(heading)
             self.draws[f"{name} north"] = self.draws[name] * np.cos(heading)
@@ -96,7 +96,7 @@ class Breakage:
     chance : ndarray, shape (n,)
         How likely anything breaks off each flight.
     holds : ndarray of bool, shape (n,)
-        Flights whose own luck breaks nothing.
+        Flights whose own draws break nothing.
     """
 
     def __init__(self, drawn: DrawnFlights, tree: CaseTree) -> None:
@@ -114,17 +114,17 @@ class Breakage:
         flown more often with another draw of it.
         """
         ascent, count = flights.ascent, flights.count
-        used, limit, luck = stood(what, ascent, flights.draws, flights.plan)
+        used, limit, factor = stood(what, ascent, flights.draws, flights.plan)
         time = ascent.rows[:, 6]
-        margin = flutter_margin(used, limit * luck, time)
+        margin = flutter_margin(used, limit * factor, time)
         natural = np.isfinite(margin.first) & self.holds
-        drawn = np.sort(luck)
-        below = np.searchsorted(drawn, luck / margin.least)
-        rng = stream(*flights.luck, f"flights of {what.fin.name}")
+        drawn = np.sort(factor)
+        below = np.searchsorted(drawn, factor / margin.least)
+        rng = stream(*flights.streams, f"flights of {what.fin.name}")
         chance = (1 - self.chance) * below / count
         who, stands_for = chosen(chance, natural, rng)
         own = drawn[(rng.random(who.size) * below[who]).astype(int)]
-        own = np.where(natural[who], luck[who], own)
+        own = np.where(natural[who], factor[who], own)
         way = flutter_margin(used[:, who], limit[:, who] * own, time[:, who])
         first = np.full(count, np.inf)
         first[who] = way.first

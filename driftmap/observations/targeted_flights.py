@@ -1,4 +1,4 @@
-"""More flights where what was seen says: each is leaned, on its own luck, to fit it."""
+"""More flights where what was seen says: each is leaned, on its own draws, to fit it."""
 
 from __future__ import annotations
 
@@ -89,11 +89,11 @@ def know(
 
     Result: the weighed flights; `Weighed.effective` tells how many they stand for.
 
-    The flights flown again keep their luck but for the part of the wind's error that carries a
+    The flights flown again keep their draws but for the part of the wind's error that carries a
     fall farthest. That is drawn about where the flight fits best, and weights undo the lean
     exactly (`driftmap.montecarlo.importance_sampling.Mixture`). Each case is leaned by itself:
     a flight that fits in one way as this case and in another as that would otherwise hit by
-    luck alone as one of them, and then weigh more than all others.
+    chance alone as one of them, and then weigh more than all others.
     """
     known, observations = plain, plain.observations
     # Nothing measured, or no plain flights that told how a lean carries them.
@@ -167,7 +167,7 @@ def _in_patches(known: Weighed) -> Weighed:
     """Let flights of cases that hardly hit what was found each stand for a patch of ground.
 
     No lean of the wind brings there what went off its path or tipped over on the rod: it
-    would hit by luck alone, nearly always too seldom, and at times far too often. Several
+    would hit by chance alone, nearly always too seldom, and at times far too often. Several
     finds are told from the rocket's, or from the first that is no mistake.
     """
     if not any(isinstance(seen, Find) for seen in known.observations):

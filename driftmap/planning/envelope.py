@@ -1,6 +1,6 @@
 """The flights of every wind between a few flown ones, in one cloud.
 
-Winds of one seed share their luck: flight by flight the landing moves a little as the wind
+Winds of one seed share their draws: flight by flight the landing moves a little as the wind
 does. So between the corners of a span of winds each landing is drawn in on a net as fine as
 its own spread. Corners are drawn together as seen from the wind: what drifts with it then
 keeps its distance from the pad on the way round.

@@ -148,7 +148,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     people = [area.name for area in assessment.site.areas if area.occupied]
     worst = reasons.worst_first(assessment.checks, people)
     passed = [c for c in assessment.checks if c.outcome == "pass"]
-    # A case that hangs on luck flew fewer than all.
+    # A case that hangs on a draw flew fewer than all.
     flown = {part.case: part.flights for part in assessment.cloud.parts}
 
     def row(check: Check) -> dict[str, Any]:

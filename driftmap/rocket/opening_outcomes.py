@@ -16,8 +16,9 @@ TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
 """Ends of an opening, and how each is told."""
 
 
-def luck_of(device: Device) -> str:
+def outcome_draw(device: Device) -> str:
     """Name the input that decides how an opening of a device ends."""
+    # The name seeds the input's stream: under another, every figure would be drawn anew.
     return f"luck of {device.name}"
 
 
@@ -101,7 +102,7 @@ def _opening_ends(
     bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
 ) -> Opening:
     """Ask for an end of an opening, which its load decides."""
-    bench.need(luck_of(device), Spread("uniform", 0.0, 1.0))
+    bench.need(outcome_draw(device), Spread("uniform", 0.0, 1.0))
     bench.cloth(device)
     return Opening(device, result, before)
 

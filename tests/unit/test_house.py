@@ -10,6 +10,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+CODE = {".py", ".js", ".css", ".html"}
 FILES = sorted((ROOT / "driftmap").rglob("*.py"))
 
 
@@ -79,6 +80,16 @@ def test_a_room_imports_only_from_the_floors_below_it(arrows, floors):
         if room != "driftmap" and not height[other] < height[room]
     ]
     assert not wrong
+
+
+MOST_LINES = 400  # of a module, a script, a style or a template
+
+
+def test_a_module_is_read_in_one_go():
+    code = [p for p in (ROOT / "driftmap").rglob("*.*") if p.suffix in CODE]
+    lines = {path: len(path.read_text("utf-8").splitlines()) for path in code}
+    assert {path.suffix for path in code} == CODE
+    assert not {path.name: n for path, n in lines.items() if n > MOST_LINES}
 
 
 MOST_ARROWS = 90  # between rooms, those of the package's face among them
