@@ -267,7 +267,7 @@ class AirDay:
         )
 
 
-def day_told(
+def day_from_readings(
     altitude: float,
     temperature: float | None = None,
     setting: float | None = None,

@@ -284,7 +284,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ToldLevels:
+class ReadLevels:
     """Levels that the field is conditioned on, shape (n,), by increasing height [m].
 
     What they tell, and the standard error of a component by the instrument, and by age and
@@ -311,7 +311,7 @@ class ToldLevels:
 
 
 def given(
-    field: Field, told: ToldLevels, heights: FloatArray, roughness: float
+    field: Field, told: ReadLevels, heights: FloatArray, roughness: float
 ) -> Known:
     r"""Condition the field on levels.
 
@@ -385,7 +385,7 @@ def _spread(weights: _ComplexArray, errors: FloatArray) -> FloatArray:
     return np.asarray((weights @ errors @ weights.conj().T).real)
 
 
-def _swung(told: ToldLevels, heights: FloatArray) -> FloatArray:
+def _swung(told: ReadLevels, heights: FloatArray) -> FloatArray:
     """Give by how much strays are larger between levels whose winds turn, as an error."""
     low, high = told.wind[:-1], told.wind[1:]
     turn = (1 - (low * high.conj()).real / (np.abs(low * high) + _LIGHT)) / 2

@@ -13,7 +13,7 @@ from driftmap.air.wind import (
     WindLevel,
     WindProfile,
     components_from,
-    told_at,
+    reported_at,
 )
 from driftmap.core.checks import FloatArray
 from driftmap.core.points import turn
@@ -49,7 +49,7 @@ def scaled(wind: WindProfile, factor: float = 1.0, angle: float = 0.0) -> WindPr
     (east, north), *members = np.stack(
         turn(factor * columns[:, 0], factor * columns[:, 1], angle), axis=1
     )
-    scatter = told_at(wind, wind.height)[1] ** 2 - wind.east**2 - wind.north**2
+    scatter = reported_at(wind, wind.height)[1] ** 2 - wind.east**2 - wind.north**2
     left = wind.error**2 + min(factor**2 - 1, 0.0) * np.maximum(scatter, 0) / 2
     error = np.maximum(np.sqrt(np.maximum(left, 0)), factor * wind.error)
 
@@ -178,7 +178,7 @@ def strengthened(wind: WindProfile, passed_over: Stronger) -> WindProfile:
         stronger=(),
     )
     if level.direction is None:
-        flown = float(told_at(wind, level.height)[1])
+        flown = float(reported_at(wind, level.height)[1])
         scatter = max(level.speed**2 - flown**2, 0.0) / 2
         return with_error(told, np.sqrt(wind.error**2 + left**2 * scatter))
     beyond = np.subtract(

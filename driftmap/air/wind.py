@@ -336,7 +336,7 @@ STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
 """No wind at all, and that for certain: what is asked of a motor or a height alone."""
 
 
-def told_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def reported_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Give the wind as it is told to people: one from all sides is no calm.
 
     Parameters

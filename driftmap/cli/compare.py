@@ -75,7 +75,7 @@ def compare_command(
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.planning.casedocuments import compare_document
-    from driftmap.report.case_pages import compare_page, compare_rows, compare_told
+    from driftmap.report.case_pages import compare_page, compare_rows, compare_text
     from driftmap.report.plan_answers import compare_brief
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.compared import compare
@@ -96,7 +96,7 @@ def compare_command(
         click.echo(json_text(data))
         return
     echo_flight(run.asked)
-    click.echo(compare_told(data, rows, voice))
+    click.echo(compare_text(data, rows, voice))
 
 
 @click.command("cases")
@@ -128,7 +128,7 @@ def cases_command(
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
     from driftmap.planning.casedocuments import cases_document
-    from driftmap.report.case_pages import cases_page, cases_told
+    from driftmap.report.case_pages import cases_page, cases_text
     from driftmap.report.plan_answers import cases_brief
     from driftmap.rocket.flightfile import read_flight
 
@@ -143,7 +143,7 @@ def cases_command(
     data["in_brief"] = cases_brief(data, voice)
     if out is not None:
         write_all(out, {"cases.html": cases_page(data, wind, voice)})
-    click.echo(json_text(data) if as_json else cases_told(data, voice))
+    click.echo(json_text(data) if as_json else cases_text(data, voice))
 
 
 _FASTEST: Final = 3000.0  # m/s, beyond what the drag of bodies is known for

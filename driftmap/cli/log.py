@@ -314,18 +314,18 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     It reads assessments (assess --log) and what came of them (log add --about).
     """
     from driftmap.logbook.findings import review
-    from driftmap.logbook.reassessment import verdicts_again
-    from driftmap.logbook.review_text import finite, review_told, verdicts_told
+    from driftmap.logbook.reassessment import reassess_last
+    from driftmap.logbook.review_text import finite, format_review, format_verdicts
     from driftmap.logbook.verification import flew_of, records_of
 
     with _open(path) as log:
         entries = log.current()
         result = review(records_of(entries), flew_of(entries))
         with Progress("flights") as progress:
-            again = list(verdicts_again(log, result, verdicts, progress))
+            again = list(reassess_last(log, result, verdicts, progress))
     if as_json:
         click.echo(json_text(finite({**asdict(result), "verdicts": again})))
         return
-    click.echo(review_told(result))
+    click.echo(format_review(result))
     if verdicts:
-        click.echo("\n" + verdicts_told(result, again))
+        click.echo("\n" + format_verdicts(result, again))

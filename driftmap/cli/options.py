@@ -275,7 +275,7 @@ def day_of(
     what that does not say is standard, and dry.
     """
     from driftmap.air.atmosphere import pressure
-    from driftmap.air.day import day_told
+    from driftmap.air.day import day_from_readings
 
     told, usual = weather.altimeter, float(pressure(altitude))
     if told is not None and told < _DEEP and abs(told - usual) <= _LIKE:
@@ -290,7 +290,7 @@ def day_of(
     warm = warm if weather.temperature is None else weather.temperature
     setting = setting if weather.altimeter is None else weather.altimeter
     with located("surface readings", ""):
-        return day_told(altitude, warm, setting, weather.humidity)
+        return day_from_readings(altitude, warm, setting, weather.humidity)
 
 
 _APART: Final = (10.0, 1000.0)

@@ -57,10 +57,10 @@ def _observed(
 
 def _read_observed(run: Run, files: tuple[str, ...]) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
-    from driftmap.observations.seenfile import Observed, read_told
+    from driftmap.observations.seenfile import Observed, read_seen
 
     flight, site = run.read()
-    told, assumed = read_told(files, flight, site)  # before a forecast is asked for
+    told, assumed = read_seen(files, flight, site)  # before a forecast is asked for
     wind = wind_asked(run.asked, place_of(site))
     day = day_of(run.weather, site.elevation, wind)
     return Observed(flight, site, wind, day, told, assumed, files)
@@ -166,7 +166,7 @@ def search_command(
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
     from driftmap.observations.lines import search_lines
-    from driftmap.observations.lying_apart import looked_for
+    from driftmap.observations.lying_apart import implied_by_finds
     from driftmap.observations.search_exports import (
         search_gpx,
         search_kml,
@@ -183,7 +183,7 @@ def search_command(
         raise InputError("--piece", "", told)
     who = Walkers(**line, small=is_small(seen.flight, piece))
     sight = who.widths[who.cover] / 2  # to either side
-    follows = looked_for(piece, seen.told, seen.flight, sight)
+    follows = implied_by_finds(piece, seen.told, seen.flight, sight)
     seen = replace(seen, told=(*seen.told, *follows))
     here, read = _start(start, seen.site), bodies_of(seen.told)
     looked_at = None if read is None else read | {piece}

@@ -68,7 +68,7 @@ def read_text(path: Path, fault: Fault = InputError, most: int = _LARGEST_FILE) 
     return decoded(bytes_of(path, fault, most), str(path), fault)
 
 
-def said_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
+def quotes_in(source: str, texts: Iterable[object]) -> tuple[str, ...]:
     """Quote what people wrote into a file for people to read, some words at least."""
     words = (" ".join(t.split()) for t in texts if isinstance(t, str))
     return tuple(

@@ -225,7 +225,7 @@ def spend(folder: Folder, flight: str, time: datetime) -> None:
                 folder.write(file, tomlkit.dumps(document).encode(), None)
 
 
-def told_back(folder: Folder, longitude: float, when: datetime) -> str:
+def answers_taken_back(folder: Folder, longitude: float, when: datetime) -> str:
     """Tell which answers against flying were taken back that day there; empty for none."""
     found: list[str] = []
     day = Occasion("", "", when, longitude).day

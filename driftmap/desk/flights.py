@@ -183,7 +183,7 @@ def text_taken(folder: Folder, name: str, base: str, text: str) -> str:
     return folder.write(name, text.encode(), base)
 
 
-def made_new(folder: Folder, rocket: str, like: str = "") -> str:
+def new_flight_file(folder: Folder, rocket: str, like: str = "") -> str:
     """Begin a flight file with a name; the six questions follow.
 
     ``like``: a file to copy under that name, to see what if.

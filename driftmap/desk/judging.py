@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Final
 
-from driftmap.air.day import AirDay, day_told
+from driftmap.air.day import AirDay, day_from_readings
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, NoGoError
 from driftmap.core.units import MILE_PER_HOUR
@@ -27,7 +27,7 @@ from driftmap.report.dialpage import dial_html
 from driftmap.report.instructions import watch
 from driftmap.report.map import map_html
 from driftmap.report.picture import field_image
-from driftmap.report.positions import aloud
+from driftmap.report.positions import as_plain_text
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.tables import headline
@@ -142,7 +142,7 @@ def _weather(task: Task, site: Site) -> tuple[WindProfile, AirDay | None]:
     """Read the winds that count, and what they tell of the day's air."""
     setting = setting_at(site, task.when)
     wind = wind_of(Path(task.root), task.winds, task.aside, setting)
-    return wind, day_told(site.elevation, wind.temperature, wind.altimeter)
+    return wind, day_from_readings(site.elevation, wind.temperature, wind.altimeter)
 
 
 def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Told:
@@ -197,7 +197,7 @@ def _told(task: Task, result: Assessment) -> Told:
 
 def _crowd(result: Assessment, people: list[str], voice: Voice) -> tuple[str, ...]:
     reasons = verdict_reasons(result.checks, people, voice)
-    return (reasons[0] if reasons else "", *aloud(watch(result, voice)))
+    return (reasons[0] if reasons else "", *as_plain_text(watch(result, voice)))
 
 
 @cache

@@ -8,12 +8,12 @@ from datetime import datetime
 from typing import Any
 
 from driftmap.core.errors import DriftmapError
-from driftmap.desk.answers import told_back
+from driftmap.desk.answers import answers_taken_back
 from driftmap.desk.day import Day, Item, read_day
 from driftmap.desk.desk import Desk
 from driftmap.desk.folder import ROOMS, Folder
 from driftmap.desk.queue import word_of
-from driftmap.desk.winds import rows_of_winds, told_aside
+from driftmap.desk.winds import rows_of_winds, winds_set_aside
 from driftmap.winds.times import present as now
 
 
@@ -31,7 +31,7 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "units": day.units,
         "site": desk.field.told(),
         "items": items,
-        "winds": winds_told(desk, day),
+        "winds": list_winds(desk, day),
         "aside": ". ".join(filter(None, _unsaid(desk, day))),
         "clock": desk.field.doubt(),
         "meters": [asdict(meter) for meter in day.meters],
@@ -41,9 +41,11 @@ def state_of(desk: Desk) -> dict[str, Any]:
 
 def _unsaid(desk: Desk, day: Day) -> tuple[str, ...]:
     """Tell what was taken back by hand today, winds and answers."""
-    told = told_aside(day.aside)
+    told = winds_set_aside(day.aside)
     try:
-        return told, told_back(desk.folder, desk.field.anywhere().longitude, now())
+        return told, answers_taken_back(
+            desk.folder, desk.field.anywhere().longitude, now()
+        )
     except DriftmapError:  # each word says of what cannot be read
         return (told,)
 
@@ -78,7 +80,7 @@ def _item_told(
     }
 
 
-def winds_told(desk: Desk, day: Day) -> dict[str, Any]:
+def list_winds(desk: Desk, day: Day) -> dict[str, Any]:
     """Tell every wind of the folder in a line."""
     try:
         rows = rows_of_winds(desk.folder, day, desk.field.setting())

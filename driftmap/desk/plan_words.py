@@ -19,7 +19,7 @@ from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import Desk
 from driftmap.desk.field import SITE
 from driftmap.desk.outcomes import Logged, last_flown, seen_of
-from driftmap.desk.winds import still_heard, told_aside
+from driftmap.desk.winds import still_heard, winds_set_aside
 from driftmap.logbook.entry_bodies import flight_contents, put_back
 from driftmap.winds.times import clock_time
 
@@ -102,9 +102,7 @@ def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
 def _winds(desk: Desk, day: Day, *, handed: bool) -> Iterator[str]:
     """Give the winds that the words hear; what is handed out must tell what was set aside."""
     if handed and any(one.why == WHYS[0] for one in day.aside):
-        told = (
-            f"{told_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
-        )
+        told = f"{winds_set_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
         raise InputError("plan", "", told)
     names = [*day.winds, *still_heard(desk.folder.root, day, desk.field.setting())]
     if not names:

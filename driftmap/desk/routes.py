@@ -17,7 +17,7 @@ from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.field import SITE
 from driftmap.desk.forms import tables
-from driftmap.desk.listing import winds_told
+from driftmap.desk.listing import list_winds
 from driftmap.desk.plan_words import works
 from driftmap.desk.plans import Plans
 from driftmap.desk.web import LARGEST, current_desk, sealed, sent, text_sent
@@ -86,7 +86,7 @@ def _count_wind() -> Response:
         change(current_desk.folder, edit)
     elif name in read_day(current_desk.folder).winds:
         why, by = text_sent(what, "why"), text_sent(what, "by")
-        rows = winds_told(current_desk, read_day(current_desk.folder))["rows"]
+        rows = list_winds(current_desk, read_day(current_desk.folder))["rows"]
         winds.set_aside(current_desk.folder, rows, name, why=why, by=by)
     current_desk.queue.hurry()
     return jsonify(file=name)
@@ -247,7 +247,7 @@ def _draw_flight(stem: str) -> Response:
 def _new_flight() -> Response:
     what = sent()
     rocket, like = text_sent(what, "name"), text_sent(what, "like")
-    return jsonify(file=flights.made_new(current_desk.folder, rocket, like))
+    return jsonify(file=flights.new_flight_file(current_desk.folder, rocket, like))
 
 
 @flight_routes.post("/curves")

@@ -17,7 +17,7 @@ from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
 from driftmap.ground.areas import Site
 from driftmap.report.voice import english
-from driftmap.report.wind_text import wind_told
+from driftmap.report.wind_text import wind_in_words
 from driftmap.report.windsketch import shown_top, wind_picture_svg
 from driftmap.report.words import bearing, distance
 from driftmap.winds.fetch import fetch_forecast
@@ -217,7 +217,7 @@ def wind_of(
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")
     readings = _of_files(root, names, setting)
-    wind = replace(merge(readings, setting), aside=told_aside(aside))
+    wind = replace(merge(readings, setting), aside=winds_set_aside(aside))
     heard = _heard(root, names, aside, readings, setting)
     if gone := [name for name, told in heard.items() if told is None]:
         told = f"{', '.join(gone)}: taken lately, and gone from the folder"
@@ -338,7 +338,7 @@ def _still_so(
             yield replace(old, cloud_base=None, lowest_cloud=None), False
 
 
-def told_aside(aside: Sequence[Aside]) -> str:
+def winds_set_aside(aside: Sequence[Aside]) -> str:
     """Tell what was set aside by hand; empty where nothing was."""
     if not aside:
         return ""
@@ -375,7 +375,7 @@ def understood(
         if text is None
         else merge(_decoded(text, setting), setting)
     )
-    read, mast, age = wind_told(wind, english(day.units))
+    read, mast, age = wind_in_words(wind, english(day.units))
     return {
         "told": read,
         "more": f"{mast}. {age}",

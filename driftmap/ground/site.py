@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core import units
 from driftmap.core.checks import clean_text
 from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
-from driftmap.core.files import said_in
+from driftmap.core.files import quotes_in
 from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.ground.geojson import Collection, read_collection
 from driftmap.ground.georeference import Picture, read_picture
@@ -93,7 +93,7 @@ def _site(collection: Collection, pad: str | None) -> Site:
             waiver=_waiver(marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
-            said=said_in(source, _said(collection, marks)),
+            said=quotes_in(source, _said(collection, marks)),
             picture=_picture(collection.members, Path(source).parent, place),
             source=source,
             digest=collection.digest,

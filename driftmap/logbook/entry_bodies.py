@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
-from driftmap.air.wind import MAST, WindProfile, surface_wind, told_at
+from driftmap.air.wind import MAST, WindProfile, reported_at, surface_wind
 from driftmap.core.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.core.files import bytes_of, toml_of
 from driftmap.core.units import bounded
@@ -49,7 +49,7 @@ def assessment_entry(
     told = document(assessment)
     contents = dict(_contents(assessment, files))
     site, wind = assessment.site, assessment.wind
-    direction = float(told_at(wind, MAST)[0])
+    direction = float(reported_at(wind, MAST)[0])
     near = {"speed_mps": surface_wind(wind)[0], "gust_above_mps": wind.gust}
     if not math.isnan(direction):  # from anywhere
         near["from_rad"] = direction

@@ -65,7 +65,7 @@ def changes_of(found: Review) -> Changes:
     )
 
 
-def assessed_again(
+def reassess(
     logged: Verdict, setup: Setup, wind: WindProfile, changes: Changes
 ) -> Again:
     """Assess a logged flight again, as it was and with the changes.
@@ -84,7 +84,7 @@ def assessed_again(
     return Again(logged, now.verdict, then.verdict, turned)
 
 
-def verdicts_again(
+def reassess_last(
     log: Log, found: Review, most: int, progress: Callable[[int, int], None]
 ) -> Iterator[dict[str, Any]]:
     """Assess the last flights of a log again, one after the other; tell what is left."""
@@ -100,7 +100,7 @@ def verdicts_again(
             yield {**head, "problem": str(problem)}
         else:
             changes = changes_of(found)
-            again = assessed_again(entry.body["verdict"], setup, wind, changes)
+            again = reassess(entry.body["verdict"], setup, wind, changes)
             yield {**head, **asdict(again)}
         progress(1, len(logged) - number)
 

@@ -11,7 +11,7 @@ from driftmap.logbook.reassessment import changes_of
 _MOST_TURNED: Final = 5  # checks listed of each flight
 
 
-def review_told(result: Review) -> str:
+def format_review(result: Review) -> str:
     """Write what a log says of the forecasts, for a terminal."""
     head = (
         f"Landings found: {result.landings}; flights of known case: {result.flights}."
@@ -94,7 +94,7 @@ def _figure(figure: WithInterval, unit: str) -> str:
     return f"{value}{unit} ({ends[0]} to {ends[1]})"
 
 
-def verdicts_told(result: Review, again: Sequence[dict[str, Any]]) -> str:
+def format_verdicts(result: Review, again: Sequence[dict[str, Any]]) -> str:
     """Write verdicts as they would have been with all that is proposed."""
     changes = changes_of(result)
     told = [f"drag area times {changes.drag:.2f}"] * (changes.drag != 1)

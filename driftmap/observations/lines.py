@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from driftmap.observations.evidence import Explanation
 from driftmap.observations.observation import FAR_IN, Far, Observation
-from driftmap.observations.search_page import Search, shares_told
+from driftmap.observations.search_page import Search, share_sentences
 from driftmap.observations.targeted_flights import ENOUGH
 from driftmap.observations.weighing import Weighed
 from driftmap.report.voice import Voice
@@ -54,7 +54,7 @@ def search_lines(
     """
     chances, far = result.chances, FAR_IN[voice.units]
     yield f"Where the {chances.piece} may lie:"
-    yield from (f"  {line}" for line in shares_told(chances, voice))
+    yield from (f"  {line}" for line in share_sentences(chances, voice))
     best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
     yield f"Likeliest squares: {best}"
     met = {text for s in chances.listed for text in s.cautions}

@@ -14,7 +14,7 @@ from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Flight
 
 
-def looked_for(
+def implied_by_finds(
     piece: str, told: Sequence[Observation], flight: Flight, sight: float
 ) -> tuple[Observation, ...]:
     """Tell what follows of itself where another piece was found, and this one was not.

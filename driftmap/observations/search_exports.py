@@ -10,8 +10,8 @@ from driftmap.observations.chances import box_of
 from driftmap.observations.search_page import (
     Search,
     planned,
-    run_told,
-    shares_told,
+    run_name,
+    share_sentences,
     walk_cautions,
 )
 from driftmap.observations.search_picture import picture
@@ -42,7 +42,7 @@ def search_gpx(search: Search, voice: Voice) -> str:
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **lat_lon(spot))
-        squares = run_told(sweep, voice)
+        squares = run_name(sweep, voice)
         add(point, "name", f"{word} {number}: {squares}")
         mind = [voice.say("search.minded", text=text) for text in sweep.mind]
         left = voice.say("search.left_after", share=voice.percent(sweep.left))
@@ -130,7 +130,7 @@ def search_sheet(search: Search, voice: Voice) -> str:
     warn = [
         f"<p><strong>{printable(t)}</strong></p>" for t in walk_cautions(voice)[:-1]
     ]
-    lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, voice))
+    lines = "".join(f"<li>{printable(t)}</li>" for t in share_sentences(chances, voice))
     how = voice.say(
         "search.order_how",
         count=voice.count(who.count),

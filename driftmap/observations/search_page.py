@@ -17,7 +17,7 @@ from driftmap.observations.search_picture import drawn_in, outline_rings, pictur
 from driftmap.observations.seenfile import Observed
 from driftmap.observations.walk import Sweep, Walkers, plan_walk
 from driftmap.observations.weighing import Weighed
-from driftmap.report.page import render, text_of, told_to_script, words_for_script
+from driftmap.report.page import render, script_constant, text_of, words_for_script
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
 from driftmap.report.words import Units, tied
@@ -115,7 +115,7 @@ def search_html(search: Search, voice: Voice) -> str:
     same text.
     """
     facts = words_for_script(voice, "search"), text_of("say.js")
-    data = told_to_script("SEARCH", _data(search, voice.units))
+    data = script_constant("SEARCH", _data(search, voice.units))
     script = "\n".join([*facts, data, *(text_of(name, _ROOM) for name in _SCRIPTS)])
     chances = search.chances
     return render(
@@ -144,11 +144,11 @@ def search_html(search: Search, voice: Voice) -> str:
         covers=list(SWEEP_WIDTH),
         walkers=search.walkers,
         side=voice.exact_distance(chances.squares.size),
-        shares=shares_told(chances, voice),
+        shares=share_sentences(chances, voice),
     )
 
 
-def shares_told(chances: Chances, voice: Voice) -> list[str]:
+def share_sentences(chances: Chances, voice: Voice) -> list[str]:
     """Tell how much ground holds each share, and in how many squares, a sentence each."""
     told = []
     size, key = (_ACRE, "acres") if voice.units == "us" else (1e4, "hectares")
@@ -208,7 +208,7 @@ def _linear(site: Site) -> list[float]:
     return [*place, round(north, 1), round(east, 1)]
 
 
-def run_told(sweep: Sweep, voice: Voice) -> str:
+def run_name(sweep: Sweep, voice: Voice) -> str:
     """Name the squares of a sweep by the first and the last."""
     first, last, count = sweep.squares[0], sweep.squares[-1], len(sweep.squares)
     words = {"first": first, "last": last, "count": voice.count(count)}
@@ -228,7 +228,7 @@ def planned(sweeps: Sequence[Sweep], voice: Voice) -> list[list[str]]:
         rows.append(
             [
                 str(number),
-                run_told(sweep, voice),
+                run_name(sweep, voice),
                 way,
                 finds,
                 left,

@@ -76,7 +76,7 @@ def is_small(flight: Flight, piece: str) -> bool:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observed:
-    """A flight in a wind, and what people saw of it: `told`, as `read_told` reads it of `files`."""
+    """A flight in a wind, and what people saw of it: `told`, as `read_seen` reads it of `files`."""
 
     flight: Flight
     site: Site
@@ -149,7 +149,7 @@ class Observed:
         ]
 
 
-def read_told(
+def read_seen(
     files: Sequence[str], flight: Flight, site: Site
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
     """Read files of what was seen, found and walked (TOML); every table is optional.

@@ -15,10 +15,10 @@ from driftmap.core.errors import InputError, WindError, at, located, quoted
 from driftmap.core.files import bytes_of, decoded
 from driftmap.core.tables import number_of, rows_of
 from driftmap.planning.layout import Rose, RoseWind
-from driftmap.winds.formats import unheard
+from driftmap.winds.formats import unread_remarks
 from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
-from driftmap.winds.text import LONGEST_FILE, NAMES, told_time
+from driftmap.winds.text import LONGEST_FILE, NAMES, read_time
 from driftmap.winds.unread import check_figure, is_harmless
 
 
@@ -110,7 +110,7 @@ def read_hours(path: Path | str) -> Hours:
     """
     path = Path(path)
     text = decoded(bytes_of(path, WindError, LONGEST_FILE), path.name, WindError)
-    for told in unheard(text, path.name):
+    for told in unread_remarks(text, path.name):
         raise WindError(told, "", "take it out, and the hours of which it speaks")
     with located(path.name, "", WindError):
         rows = list(_rows(text))
@@ -153,7 +153,7 @@ def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None, float | Non
             for name in _beside(cells):
                 check_figure(cells[name], name)
             told = cells["time_utc"]
-            time = told_time(told, "time_utc", UTC).astimezone(UTC)
+            time = read_time(told, "time_utc", UTC).astimezone(UTC)
             if time in seen:
                 raise ValueError(f"{told} stands in {seen[time]} already; once each")
             seen[time] = where

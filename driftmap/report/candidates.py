@@ -125,7 +125,7 @@ def aim_svg(
     return _over_ground(site, dots, view, size, _LEAST_APART, name, voice, found)
 
 
-def rail_told(aim: Aim, voice: Voice) -> str:
+def rail_text(aim: Aim, voice: Voice) -> str:
     """Say how a rail leans."""
     tilt = voice.number(f"{aim.tilt_deg:.1f}°")
     if not aim.tilt_deg:
@@ -144,7 +144,7 @@ def _aim_dot(aim: Aim, strike: Strike, rank: int, voice: Voice) -> Dot:
     way = math.atan2(strike.east, strike.north)
     told = voice.say(
         "plan.aim_dot",
-        rail=rail_told(aim, voice),
+        rail=rail_text(aim, voice),
         word=verdict_word(aim.trial.verdict, voice),
         when=case_when(strike.case, voice),
         place=voice.say(

@@ -14,7 +14,7 @@ from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
-from driftmap.report.wind_text import flown_in, wind_told
+from driftmap.report.wind_text import flown_in, wind_in_words
 from driftmap.report.words import in_units_of, isolate
 from driftmap.rocket.alternatives import Made, made_up
 from driftmap.rocket.likelihood import BARE, WORKS
@@ -85,7 +85,7 @@ def cases_page(data: dict[str, Any], wind: WindProfile, voice: Voice) -> str:
     def title(key: str) -> str:
         return f"<h2>{printable(voice.say(f'plan.{key}'))}</h2>"
 
-    blows, high, _ = wind_told(wind, voice)
+    blows, high, _ = wind_in_words(wind, voice)
     windows = [_window_line(one, voice) for one in data["windows"]]
     return page(
         voice.say("plan.cases_title", flight=data["flight"]),
@@ -107,7 +107,7 @@ def cases_page(data: dict[str, Any], wind: WindProfile, voice: Voice) -> str:
     )
 
 
-def cases_told(data: dict[str, Any], voice: Voice) -> str:
+def cases_text(data: dict[str, Any], voice: Voice) -> str:
     """Write for a terminal what can happen, with margins and assumptions."""
     rows = _case_rows(data, voice, by_key=True)
     lines = [
@@ -224,7 +224,7 @@ def _amount(value: float, unit: str, voice: Voice) -> str:
     return voice.number(forms.get((unit, us), f"{value:.2f} {unit}".rstrip()))
 
 
-def compare_told(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
+def compare_text(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
     """Write alternatives side by side for a terminal."""
     early = [
         f"{row['name']}: {_window_line(window, voice)}"

@@ -35,12 +35,12 @@ from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
     render,
+    script_constant,
     text_of,
-    told_to_script,
     words_for_script,
 )
 from driftmap.report.positions import WORTH
-from driftmap.report.reasons import needle_told
+from driftmap.report.reasons import needle_text
 from driftmap.report.sentences import MOST_NAMED, case_name, case_when
 from driftmap.report.shapes import in_metres
 from driftmap.report.site_layer import site_layer
@@ -105,7 +105,7 @@ def dial_html(
         for name in (*_SCRIPTS, "boxes.js", "far.js", "labels.js", "plates.js")
     ]
     words = words_for_script(voice, "set")
-    own = "\n".join([words, told_to_script("DIAL", data), *texts])
+    own = "\n".join([words, script_constant("DIAL", data), *texts])
     return render(
         "dial.html",
         voice,
@@ -306,7 +306,7 @@ def _content(
         "line_error": voice.exact_distance(dialdata.line_error(0.0)),
         "line_share": voice.number(f"{dialdata.line_error(1e6, fineness) / 1e4:.1f} %"),
         "meter": voice.shown(METER_HEIGHT, "length"),
-        "needle": needle_told(site.declination, voice),
+        "needle": needle_text(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": dial_table(dial, voice),
         "danger": voice.away(_reach(dial, astray=False)),

@@ -22,13 +22,13 @@ from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
     render,
+    script_constant,
     text_of,
-    told_to_script,
     words_for_script,
 )
 from driftmap.report.picture import field_picture
 from driftmap.report.positions import farthest, stand, to_clear, ways
-from driftmap.report.reasons import needle_told, zone_lines
+from driftmap.report.reasons import needle_text, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import ToScript, on_earth, point_of, points_of, rings_of
 from driftmap.report.sheetfacts import Spot
@@ -87,7 +87,7 @@ def map_html(
     draw_ahead(assessment.cloud, assessment.contours)
     seen = watch(assessment, voice)
     told = {**_drawn(seen), "moments": [asdict(moment) for moment in moments(seen)]}
-    facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
+    facts = [words_for_script(voice), script_constant("DRIFTMAP", told)]
     chart = _map_script(assessment.site.latitude, assessment.site.longitude)
     own = "\n".join([*facts, chart, *(text_of(name) for name in _SCRIPTS)])
     return render(
@@ -173,7 +173,7 @@ def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
         "areas": tables.area_rows(a, voice),
         "wind": wind,
         "picture": wind_picture_svg(a.wind, wind["top"], voice),
-        "needle": needle_told(a.site.declination, voice),
+        "needle": needle_text(a.site.declination, voice),
         "most_points": voice.count(marks.MOST_POINTS),
         "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",
         "assumed": [in_units_of(note, voice.units) for note in a.assumed],

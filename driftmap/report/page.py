@@ -122,7 +122,7 @@ def style_of(name: str) -> str:
     return f"<style>{''.join(text_of(name).splitlines())}</style>"
 
 
-def told_to_script(name: str, data: object) -> str:
+def script_constant(name: str, data: object) -> str:
     """Write data as a constant for a page's script.
 
     Result: a line of script. No text of a file may end the script or begin a comment in
@@ -143,7 +143,7 @@ def words_for_script(voice: Voice, *more: str) -> str:
         words |= voice.catalogue.table(table)
     compass_letters = voice.say("number.compass")
     told = {"words": words, "compass": compass_letters, "units": voice.units}
-    return told_to_script("SAY", told)
+    return script_constant("SAY", told)
 
 
 def policy(scripts: Sequence[str]) -> str:

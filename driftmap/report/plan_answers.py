@@ -12,7 +12,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
-from driftmap.report.words import most_told
+from driftmap.report.words import rounded_down
 from driftmap.rocket.likelihood import BARE, WORKS
 from driftmap.verdict.check import RANK
 
@@ -47,7 +47,7 @@ def limits_brief(found: Sequence[DirectionLimit], share: float, voice: Voice) ->
         return voice.say("plan.no_wind_goes", count=count)
 
     def speed(value: float) -> str:
-        told = most_told(value * share, voice.units, 0.1)
+        told = rounded_down(value * share, voice.units, 0.1)
         return voice.number(show(told, "speed", voice.units, digits=1))
 
     most, way = speed(best.go_below), voice.bearing(math.radians(best.from_deg))

@@ -24,7 +24,7 @@ from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.trial import Basis
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report import sketches
-from driftmap.report.candidates import aim_held, aim_svg, rail_told
+from driftmap.report.candidates import aim_held, aim_svg, rail_text
 from driftmap.report.page import (
     governing,
     page,
@@ -44,7 +44,7 @@ from driftmap.report.sentences import sentence, subject
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
-from driftmap.report.words import least_told, most_told
+from driftmap.report.words import rounded_down, rounded_up
 from driftmap.verdict.setup import Setup
 
 
@@ -170,7 +170,7 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         for name, share in aim.over
     )
     return [
-        rail_told(aim, voice),
+        rail_text(aim, voice),
         verdict_word(aim.trial.verdict, voice, conditional=held),
         "" if worst is None else sentence(worst, voice),
         voice.often(stray.estimate)
@@ -231,7 +231,7 @@ def limits_rows(
 ) -> list[list[str]]:
     """Give a row to each direction; the wind as a meter held by hand reads it comes first."""
 
-    def speed(value: float, toward: Callable[..., float] = most_told) -> str:
+    def speed(value: float, toward: Callable[..., float] = rounded_down) -> str:
         told = toward(value, voice.units, 0.1)  # never milder than what was judged
         return voice.number(show(told, "speed", voice.units, digits=1))
 
@@ -248,7 +248,7 @@ def limits_rows(
         others = [span for span in limit.go if not limit.from_lightest(span)]
         also = ", ".join(
             voice.say(
-                "figure.span", low=speed(a * share, least_told), high=speed(b * share)
+                "figure.span", low=speed(a * share, rounded_up), high=speed(b * share)
             )
             for a, b in others
         )

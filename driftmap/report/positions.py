@@ -181,7 +181,7 @@ def _whither(move: Move, name: str, voice: Voice) -> str:
     return voice.say("instruct.to", **words)
 
 
-def aloud(seen: Watch) -> tuple[str, str]:
+def as_plain_text(seen: Watch) -> tuple[str, str]:
     """Say both as plain text, a line each, where there is no page."""
     say = seen.voice.say
     places = (f"{o.name}: {o.told}" if o.name else o.told for o in stand(seen))

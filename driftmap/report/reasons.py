@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from driftmap.air.wind import MAST, told_at
+from driftmap.air.wind import MAST, reported_at
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, ZERO_CELSIUS, parse
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.sentences import sentence
@@ -259,7 +259,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     told = [
         (x.height, x.speed) for x in a.wind.levels if x.height > 0 and not x.carried
     ]
-    height, speed = min(told or [(MAST, float(told_at(a.wind, MAST)[1]))])
+    height, speed = min(told or [(MAST, float(reported_at(a.wind, MAST)[1]))])
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
     length, body = a.flight.rail.length, a.flight.airframe
     say = voice.say
@@ -329,7 +329,7 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         if d.glide
     ]
     wind = say("back.wind", speed=both(speed, "speed"), height=both(height, "length"))
-    needle = needle_told(a.site.declination, voice, "back")
+    needle = needle_text(a.site.declination, voice, "back")
     return [*lines, wind, *([needle] if needle else [])]
 
 
@@ -344,7 +344,7 @@ def _lean(a: Assessment, voice: Voice) -> Iterator[str]:
         )
 
 
-def needle_told(
+def needle_text(
     declination: float | None, voice: Voice, table: Literal["back", "map"] = "map"
 ) -> str:
     """Say how far a needle points beside true north [rad, east positive]; empty if unknown.

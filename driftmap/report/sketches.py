@@ -14,7 +14,7 @@ from driftmap.report.marks import LETTERS
 from driftmap.report.page import printable, svg
 from driftmap.report.sentences import subject
 from driftmap.report.voice import Voice
-from driftmap.report.words import least_told, most_told
+from driftmap.report.words import rounded_down, rounded_up
 
 _SIZE, _REACH = 640.0, 250.0
 _ROOM: Final = 0.9
@@ -46,7 +46,7 @@ def dial_svg(
 def _wedges(
     limit: DirectionLimit, half: float, most: float, voice: Voice, share: float
 ) -> str:
-    def speed(value: float, toward: Callable[..., float] = most_told) -> str:
+    def speed(value: float, toward: Callable[..., float] = rounded_down) -> str:
         # Never milder than what was judged.
         told = toward(value * share, voice.units, 0.1)
         return voice.number(show(told, "speed", voice.units, digits=1))
@@ -67,7 +67,7 @@ def _wedges(
         low, high = span
         lightest = limit.from_lightest(span)
         kind, low = ("go", 0.0) if lightest else ("once", low)
-        ends = {"low": speed(low, least_told), "high": speed(high)}
+        ends = {"low": speed(low, rounded_up), "high": speed(high)}
         told = said(voice.say("plan.wedge", at=named, **ends))
         reach = (low / most * _REACH, max(high / most * _REACH, 2.0))
         found.append(_wedge(at, half, *reach, kind, told))

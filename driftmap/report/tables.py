@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.wind import told_at
+from driftmap.air.wind import reported_at
 from driftmap.core.estimate import Estimate
 from driftmap.planning.wind_margin import Around
 from driftmap.report import marks, reasons, wind_text
@@ -38,7 +38,7 @@ def headline(
     # As beside it: what passes and is told all the same is within limits.
     count = sum(check.outcome != "pass" for check in a.checks) or len(against)
     lead = reasons.leading(a.checks, crowd)
-    read, mast, age = wind_text.wind_told(a.wind, voice, a.answers.when)
+    read, mast, age = wind_text.wind_in_words(a.wind, voice, a.answers.when)
     out, said = counted(a.checks)
     stop, judged = "", ""
     if around is not None and (stop := wind_text.stops_at(a.wind, around, voice)):
@@ -56,7 +56,7 @@ def headline(
         "pad": a.site.pad,
         "place": show_position(a.site.longitude, a.site.latitude),
         "time": flown_at(a.answers.when) or voice.say("head.no_time"),
-        "more_wind": wind_text.more_wind_told(a.more_wind, voice),
+        "more_wind": wind_text.more_wind_text(a.more_wind, voice),
         "counts": voice.say(
             "verdict.counts",
             kept=voice.count(out + said),
@@ -262,7 +262,7 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     if heights.size > _MOST_WIND_ROWS:
         keep = np.linspace(0, heights.size - 1, _MOST_WIND_ROWS).round().astype(int)
         heights = heights[keep]
-    direction, speed = told_at(wind, heights)
+    direction, speed = reported_at(wind, heights)
     error = np.interp(heights, wind.height, wind.error)
     rows = [
         {

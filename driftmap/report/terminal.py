@@ -128,7 +128,7 @@ def proposals(found: Turning, *, units: Units) -> str:
             for text in verdict_reasons([check], [], english(units))
         ]
     if found.wait_for is not None:
-        wind = show(words.most_told(found.wait_for, units), "speed", units)
+        wind = show(words.rounded_down(found.wait_for, units), "speed", units)
         lines.append(
             f"Wait for a wind of {wind} or less at 10 m from there, and as much less aloft; "
             "then judge that one."

@@ -8,11 +8,11 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
+from driftmap.air.wind import MAST, WindLevel, WindProfile, reported_at
 from driftmap.planning.wind_margin import Around
-from driftmap.report.page import text_of, told_to_script
+from driftmap.report.page import script_constant, text_of
 from driftmap.report.voice import Voice
-from driftmap.report.words import clock_at, flown_at, least_told, most_told
+from driftmap.report.words import clock_at, flown_at, rounded_down, rounded_up
 from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.verdict.reading_value import Worth
 
@@ -47,12 +47,12 @@ def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
 
 
 def _at(wind: WindProfile, height: float) -> WindLevel:
-    direction, speed = (float(v) for v in told_at(wind, height))
+    direction, speed = (float(v) for v in reported_at(wind, height))
     known = None if math.isnan(direction) else direction
     return WindLevel(height, known, speed, None, "")
 
 
-def wind_told(
+def wind_in_words(
     wind: WindProfile, voice: Voice, when: datetime | None = None
 ) -> tuple[str, str, str]:
     r"""Say the wind in words: as read, what it is at `MAST`, and when it was read.
@@ -64,7 +64,7 @@ def wind_told(
     --------
     >>> from driftmap.report.voice import english
     >>> from driftmap.winds.profile import read_wind
-    >>> wind_told(read_wind("9 mph from 240", site_altitude=0.0), english("us"))[0]
+    >>> wind_in_words(read_wind("9 mph from 240", site_altitude=0.0), english("us"))[0]
     'Wind 9\xa0mph from the south-west (240°) at head height'
     """
     read, mast = wind_as_read(wind)
@@ -91,7 +91,7 @@ def wind_told(
 
 def flown_in(wind: WindProfile, when: datetime | None, voice: Voice) -> list[str]:
     """Say in which wind, and at what time, a plan was flown."""
-    told, high, age = wind_told(wind, voice)
+    told, high, age = wind_in_words(wind, voice)
     return [f"{told} ({high}. {age})", flown_at(when)]
 
 
@@ -129,7 +129,7 @@ def where_read(read: WindLevel, voice: Voice) -> str:
     return voice.say("verdict.at_height", height=voice.distance(read.height))
 
 
-def more_wind_told(worths: Sequence[Worth], voice: Voice) -> str:
+def more_wind_text(worths: Sequence[Worth], voice: Voice) -> str:
     """Say which one reading of the wind more would help most, and by how much.
 
     Result: a sentence; empty where nothing is known of it.
@@ -157,8 +157,8 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
     read, _ = wind_as_read(wind)
     if read.direction is None:
         return ""
-    least = least_told(read.speed * around.least, voice.units)
-    most = most_told(read.speed * around.most, voice.units)
+    least = rounded_up(read.speed * around.least, voice.units)
+    most = rounded_down(read.speed * around.most, voice.units)
     from_deg = math.degrees(read.direction)
     left = math.ceil(from_deg - math.degrees(around.left) - _SLACK) % 360 or 360
     right = math.floor(from_deg + math.degrees(around.right) + _SLACK) % 360 or 360
@@ -209,4 +209,4 @@ def age_script(a: Assessment, voice: Voice) -> str:
         "early": voice.say("age.early", time=time),
         "past": voice.say("age.past", time=time),
     }
-    return f"{told_to_script('AGE', told)}\n{text_of('age.js')}"
+    return f"{script_constant('AGE', told)}\n{text_of('age.js')}"

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel, WindProfile, told_at
+from driftmap.air.wind import WindLevel, WindProfile, reported_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.report.page import page, paragraphs, printable, style_of, svg, table
@@ -46,7 +46,7 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     if not (math.isfinite(top) and top > 0):
         raise ValueError(f"'top' must be a positive height (got {top})")
     z = np.linspace(0.0, top, 121)
-    direction, speed = told_at(wind, z)
+    direction, speed = reported_at(wind, z)
     error = np.interp(z, wind.height, wind.error)
     gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
     most = max(float(np.max(speed + error)), *gusts, 1.0)

@@ -31,16 +31,16 @@ _SLACK: Final = 0.05
 """Of a step: what lies so near to it is the step itself, whatever the arithmetic left."""
 
 
-def least_told(speed: float, units: Units, step: float | None = None) -> float:
+def rounded_up(speed: float, units: Units, step: float | None = None) -> float:
     """Round a speed up to a step of its unit, the last digit of speeds told [m s⁻¹]."""
     size = unit_names.DIMENSIONS["speed"][unit_names.unit_of("speed", units)]
     size *= step or (1.0 if units == "us" else 0.1)
     return math.ceil(speed / size - _SLACK) * size
 
 
-def most_told(speed: float, units: Units, step: float | None = None) -> float:
+def rounded_down(speed: float, units: Units, step: float | None = None) -> float:
     """Round a speed down, so that no word is told for a stronger wind than it was found in."""
-    return -least_told(-speed, units, step)
+    return -rounded_up(-speed, units, step)
 
 
 def percent(p: float, *, bound: bool = False) -> str:

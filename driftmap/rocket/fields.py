@@ -37,7 +37,7 @@ class Reads:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadsTold(Reads):
+class ReadsWithUnit(Reads):
     """Read a quantity that must name its unit, as people state it in other ways too."""
 
     hint: str = ""
@@ -119,7 +119,7 @@ UncertainMass = Annotated[
 Length = Annotated[float, _reads("length"), _between("length", "1 mm", "30 m")]
 Travel = Annotated[
     float,
-    BeforeValidator(ReadsTold("length", hint='such as "6 ft" or "1.8 m"')),
+    BeforeValidator(ReadsWithUnit("length", hint='such as "6 ft" or "1.8 m"')),
     _between("length", "1 mm", "30 m"),
 ]
 LengthOrNone = Annotated[float, _reads("length"), _between("length", "0", "30 m")]
@@ -153,7 +153,7 @@ Delay = Annotated[Uncertain, _reads_spread("time"), _between("time", "0", "60 s"
 Glide = Annotated[
     float,
     BeforeValidator(
-        ReadsTold(
+        ReadsWithUnit(
             "speed",
             hint='it is a speed through the air, such as "3 m/s"; a canopy that glides n '
             "to 1 goes n times as fast as it sinks",

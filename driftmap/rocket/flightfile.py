@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from driftmap.core.errors import FlightError, nearest
-from driftmap.core.files import mistaken, read_text, said_in, toml_of
+from driftmap.core.files import mistaken, quotes_in, read_text, toml_of
 from driftmap.core.tables import remarks
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.altimeter_record import (
@@ -114,7 +114,7 @@ def _with_curve(
         raise FlightError(str(flight), f"{where}.thrust_curve", told)
     curve = flight.parent / name
     text = read_text(curve, FlightError)
-    said += said_in(str(curve), remarks(text))
+    said += quotes_in(str(curve), remarks(text))
     times, thrusts = read_curve(text, str(curve))
     impulse = sum(
         (b - a) * (f + g) / 2
@@ -146,7 +146,7 @@ def _with_record(
     airframe = _checked(Airframe, frame, source, ("airframe",))
     path = flight.parent / measured.curve
     text = read_text(path, FlightError, LARGEST_RECORD)
-    said += said_in(str(path), remarks(text))
+    said += quotes_in(str(path), remarks(text))
     record = read_record(text, str(path))
     found = _inferred(measured, record, airframe, flight, known=known)
     burns, differs = float(found.times[-1]), OWN_SPREAD if measured.own else 0.0

@@ -25,9 +25,9 @@ from driftmap.rules.result import (
     LineOutcome,
     RuleResult,
     begin,
-    by_word,
-    came_out,
+    by_answer,
     unknown,
+    with_outcome,
 )
 from driftmap.rules.ruleset import Rule, RuleSet, joined
 from driftmap.rules.vocabulary import (
@@ -159,7 +159,7 @@ def _evaluated(
                 "all that go together have more impulse than as many like the one flown"
             )
             line = begin(LARGER_JUDGED, LARGER, why=why)
-            results.append(by_word(line, LARGER_JUDGED, said))
+            results.append(by_answer(line, LARGER_JUDGED, said))
         results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     heard = [result.denied for result in results]
@@ -256,7 +256,7 @@ def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
             f"these rules say nothing of {', '.join(topics)}: the local code on that "
             "was read and is kept"
         )
-        yield by_word(begin(NOT_COVERED, what), NOT_COVERED, said)
+        yield by_answer(begin(NOT_COVERED, what), NOT_COVERED, said)
 
 
 def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
@@ -275,7 +275,7 @@ def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
 
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
     if demand.rule.question:
-        found = [by_word(_of(demand), demand.rule.name, said)]
+        found = [by_answer(_of(demand), demand.rule.name, said)]
     else:
         found = _of_a_limit(demand, facts, said)
     note = demand.rule.note
@@ -293,7 +293,7 @@ def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]
         return mild
     if strict and all(line.outcome == "pass" for line in strict):
         told = f"kept at either end of what is known of the {FACTS[demand.missing[0]].text}"
-        return [came_out(line, "pass", told) for line in strict]
+        return [with_outcome(line, "pass", told) for line in strict]
     broken = [line for line in mild if line.outcome in _BROKEN]
     return broken or [_open(demand, said)]
 
@@ -316,7 +316,7 @@ def _against(
     if not areas or (fact in _OUT_OF_SIGHT and not near):
         blank = _of(demand, limit=limit)
         text = f"the site file draws no {group.text}{' so near' if areas else ''}"
-        yield by_word(blank, group.absent, said, text)
+        yield by_answer(blank, group.absent, said, text)
     if not areas:
         return
     for area in near or [min(areas, key=lambda pair: pair[1])]:
@@ -346,7 +346,7 @@ def _open(demand: Demand, said: Answers) -> RuleResult:
     if demand.missing:
         return unknown(line, demand.missing, said)
     if excuse:
-        return by_word(line, excuse.name, said, excuse.text)
+        return by_answer(line, excuse.name, said, excuse.text)
     return replace(line, outcome="fail")
 
 
@@ -373,11 +373,11 @@ def _compared(
         if kind.keeps(value, limit):
             if ends and not all(kind.keeps(end, limit) for end in ends):
                 told = "not surely: see its interval"
-                return came_out(line(answered=own), "hold", told)
+                return with_outcome(line(answered=own), "hold", told)
             return line(outcome="pass", answered=own)
         if not rule.excuse:
             return line(outcome=broken, answered=own)
     if question := rule.excuse if value is not None else rule.stand_in:
-        found = by_word(line(), question.name, said, question.text)
+        found = by_answer(line(), question.name, said, question.text)
         return replace(found, outcome=broken) if found.outcome == "fail" else found
     return unknown(line(), (kind.fact,), said)

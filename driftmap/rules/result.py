@@ -74,14 +74,14 @@ class RuleResult:
     denied: str = ""
 
 
-def came_out(
+def with_outcome(
     line: RuleResult, outcome: LineOutcome, text: str, **more: Any
 ) -> RuleResult:
     """Say how a line came out, after why it applies."""
     return replace(line, outcome=outcome, why=joined(line.why, text), **more)
 
 
-def by_word(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleResult:
+def by_answer(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleResult:
     """Take a person's word on a question."""
     given = said.confirmed.get(name)
     before = f"{text}: " if text else ""
@@ -89,16 +89,18 @@ def by_word(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleR
         stale = said.stale.get(name)
         told = f"{stale}; " if stale else "not answered; "
         how = f'{before}{told}{name} = "yes" confirms it'
-        return came_out(line, "ask", how, answer=(name,))
+        return with_outcome(line, "ask", how, answer=(name,))
     if given:
-        return came_out(line, "pass", f"{before}confirmed", answered=True)
-    return came_out(line, "fail", f'{before}answered "no"', answered=True, denied=name)
+        return with_outcome(line, "pass", f"{before}confirmed", answered=True)
+    return with_outcome(
+        line, "fail", f'{before}answered "no"', answered=True, denied=name
+    )
 
 
 def unknown(line: RuleResult, names: tuple[str, ...], said: Answers) -> RuleResult:
     """Ask for facts."""
     stale = (f"{name} was {said.stale[name]}" for name in names if name in said.stale)
-    return came_out(line, "ask", joined(not_known(names), *stale), answer=names)
+    return with_outcome(line, "ask", joined(not_known(names), *stale), answer=names)
 
 
 def begin(

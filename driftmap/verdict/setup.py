@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.day import AirDay, day_told
+from driftmap.air.day import AirDay, day_from_readings
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
@@ -94,7 +94,7 @@ def flown(
         altitude,
         samples=setup.samples,
         seed=setup.seed,
-        day=setup.day or day_told(altitude, wind.temperature, wind.altimeter),
+        day=setup.day or day_from_readings(altitude, wind.temperature, wind.altimeter),
         progress=progress,
     )
 

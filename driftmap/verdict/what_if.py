@@ -10,7 +10,7 @@ from math import degrees, pi, radians
 from typing import Final, TypeAlias
 
 from driftmap.air.transformed import scaled
-from driftmap.air.wind import MAST, WindProfile, told_at
+from driftmap.air.wind import MAST, WindProfile, reported_at
 from driftmap.hazard.harm import KILLS
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.alternatives import PLANNED, alternatives
@@ -327,7 +327,7 @@ def _weigh(change: _Change, checks: tuple[Check, ...]) -> Turn:
     return Turn(
         kind=change.kind,
         name=change.name,
-        wind=float(told_at(change.wind, MAST)[1]),
+        wind=float(reported_at(change.wind, MAST)[1]),
         verdict=decide(lines),
         failing=sum(check.outcome == "fail" for check in lines),
         warning=sum(check.outcome == "warn" for check in lines),

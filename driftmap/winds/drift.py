@@ -9,7 +9,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.core import units
 from driftmap.core.errors import WindError, at, located
-from driftmap.winds.plain_words import bearing_of, when_said
+from driftmap.winds.plain_words import bearing_of, split_time
 from driftmap.winds.reading import Reading, Setting, check_speed
 from driftmap.winds.text import above_zero
 from driftmap.winds.track import GLIDE_ERROR
@@ -40,7 +40,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
     del source
     name = " ".join(text.split())
     with located(name, "", WindError):
-        valid, notes, rest = when_said(name, setting)
+        valid, notes, rest = split_time(name, setting)
         found = _WORDS.fullmatch(rest.strip(" ,;."))
         if not found:
             raise ValueError(

@@ -37,12 +37,12 @@ from driftmap.winds.json_document import (
     as_number,
     as_time,
     check_keys,
+    check_place,
     load_document,
     objects_of,
-    point_told,
-    told_place,
+    stated_point,
 )
-from driftmap.winds.other_times import heard_beside, with_others
+from driftmap.winds.other_times import times_counted, with_others
 from driftmap.winds.reading import Reading, Setting, check_placed
 from driftmap.winds.text import (
     NAMES,
@@ -98,7 +98,7 @@ def read_document(
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
     chosen, picked = choose_time(times, setting, source, forecast=True)
     foretold = "read" not in each[chosen][1]
-    heard = heard_beside(times, chosen, setting, forecast=foretold)
+    heard = times_counted(times, chosen, setting, forecast=foretold)
     flown, *others = (
         _reading(one, source, where, notes, setting)
         for where, one in (each[i] for i in heard)
@@ -135,7 +135,7 @@ def _reading(
     name = f"{label} {show_time(time)}" if time else label
     notes_told = document.get("notes", [])
     told = notes_told if isinstance(notes_told, list) else [notes_told]
-    place, odd, away = told_place(document, setting, source, where)
+    place, odd, away = check_place(document, setting, source, where)
     levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
@@ -304,10 +304,11 @@ def _nearest_point(
         away = []
         for where, point in points:
             with at(where):
-                away.append(over_ground(point_told(point), setting.place))
+                away.append(over_ground(stated_point(point), setting.place))
         nearest = points[away.index(min(away))][1]
         apart = (
-            over_ground(point_told(nearest), point_told(point)) for _, point in points
+            over_ground(stated_point(nearest), stated_point(point))
+            for _, point in points
         )
         if sum(one < _ONE_PLACE for one in apart) > 1:
             raise ValueError("hold one place twice; its times go into 'forecasts'")

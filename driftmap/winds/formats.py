@@ -30,7 +30,7 @@ from driftmap.winds import (
 from driftmap.winds.plain_words import looks_like_words, read_words
 from driftmap.winds.reading import Reading, Setting, check_seen, words
 from driftmap.winds.saved import looks_kept, named_so, read_kept
-from driftmap.winds.text import Reader, away_told, check_text, load_text
+from driftmap.winds.text import Reader, check_text, load_text, stated_distance
 from driftmap.winds.times import show_time
 
 
@@ -106,13 +106,13 @@ _NOTED: Final = re.compile(
 )
 
 
-def unheard(text: str, source: str, kind: str = "") -> tuple[str, ...]:
+def unread_remarks(text: str, source: str, kind: str = "") -> tuple[str, ...]:
     r"""Name remarks that the reader of a format does not take up: only people know what they say.
 
     Examples
     --------
     >>> text = "# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n"
-    >>> unheard(text, "layers.csv", "table of layers")
+    >>> unread_remarks(text, "layers.csv", "table of layers")
     ("layers.csv: a remark that is not read: 'not here'",)
     """
     lines = (line.strip() for line in text.splitlines())
@@ -215,9 +215,9 @@ def decode_text(text: str, source: str, setting: Setting) -> tuple[Reading, ...]
     told = read(text, source, setting)
     readings = told if isinstance(told, tuple) else (told,)
     if read is not read_kept:
-        remarks = unheard(text, source, kind)
+        remarks = unread_remarks(text, source, kind)
         with located(source, "", WindError):
-            away = None if kind in _HERE else away_told(text, setting)
+            away = None if kind in _HERE else stated_distance(text, setting)
         # A point of a grid stands for its square.
         away = None if readings[0].forecast and kind != _TABLE.name else away
         if "magnetic" in re.sub(r"(?m)^\s*#.*$", "", text).lower():

@@ -10,7 +10,7 @@ from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
 from driftmap.core.tables import nearest_name
 from driftmap.winds.reading import Setting, held_to_site
-from driftmap.winds.text import told_time
+from driftmap.winds.text import read_time
 
 _MOST_LEVELS = 20_000
 
@@ -59,7 +59,7 @@ def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | Non
     if value is None:
         return None
     with at(f"{where} {key}".strip()):
-        return told_time(str(value))
+        return read_time(str(value))
 
 
 def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
@@ -81,16 +81,16 @@ def is_number(value: object) -> TypeGuard[float]:
     )
 
 
-def told_place(
+def check_place(
     held: Mapping[str, Any], setting: Setting, source: str, where: str = ""
 ) -> tuple[str, tuple[str, ...], float]:
     """Hold the place that a document tells against the site's, as `held_to_site` does."""
     with at(where):
         told = held.get("latitude") is not None or held.get("longitude") is not None
-        return held_to_site(point_told(held) if told else None, setting, source)
+        return held_to_site(stated_point(held) if told else None, setting, source)
 
 
-def point_told(held: Mapping[str, Any]) -> tuple[float, float]:
+def stated_point(held: Mapping[str, Any]) -> tuple[float, float]:
     """Give the latitude and longitude that a document tells [deg]."""
     return (
         as_number(held.get("latitude"), "latitude", -90.0, 90.0),

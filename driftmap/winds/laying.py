@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air import profile_law
-from driftmap.air.profile_law import Field, ToldLevels, given
+from driftmap.air.profile_law import Field, ReadLevels, given
 from driftmap.air.wind import LAW_TOP, MAST
 from driftmap.core.checks import FloatArray
 from driftmap.winds.levels import SURFACE, Node, by_field, carried
@@ -185,11 +185,11 @@ def _with_law(stack: Stack, roughness: float) -> list[Node]:
     return sorted([*nodes, *carried_up], key=lambda node: node.height)
 
 
-def _as_told(read: Sequence[Node]) -> ToldLevels:
+def _as_told(read: Sequence[Node]) -> ReadLevels:
     """Take the mean of each level, and its error apart by what it comes from."""
     lasting = np.array([node.lasting for node in read])
     whole = np.array([node.error for node in read])
-    return ToldLevels(
+    return ReadLevels(
         height=np.array([node.height for node in read]),
         wind=np.array([complex(*node.mean) for node in read]),
         error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),

@@ -268,14 +268,14 @@ def _silences(hour: list[Row], seen: list[Row], dumb: list[datetime]) -> list[st
     One that never told a gust tells as much as one without their column.
     """
     first, last = hour[0].time, hour[-1].time
-    told_at = [row.time for row in seen]
+    seen_at = [row.time for row in seen]
     # Within an hour before, the meter was on.
-    before = [t for t in told_at if timedelta(0) < first - t <= _PEAK_OVER][-1:]
+    before = [t for t in seen_at if timedelta(0) < first - t <= _PEAK_OVER][-1:]
     holes = set(itertools.pairwise([*before, *(row.time for row in hour)]))
     for time in (time for time in dumb if last - time <= _PEAK_OVER):
-        i = bisect(told_at, time)
-        low = told_at[i - 1] if i else dumb[0]
-        holes.add((low, told_at[i] if i < len(told_at) else dumb[-1]))
+        i = bisect(seen_at, time)
+        low = seen_at[i - 1] if i else dumb[0]
+        holes.add((low, seen_at[i] if i < len(seen_at) else dumb[-1]))
     told = [row.time for row in hour if row.gust is not None]
     gusty = set(itertools.pairwise([first, *told, last] if _tells_gusts(seen) else []))
     return [*_longest("wind", holes), *_longest("gust (0 is none)", gusty - holes)]

@@ -18,7 +18,7 @@ from driftmap.core.errors import at
 from driftmap.core.tables import number_of, remarks_of, rows_of
 from driftmap.winds.plain_words import HEAD_HEIGHT
 from driftmap.winds.reading import SLIP, Setting, check_direction, check_speed
-from driftmap.winds.text import NAMES, told_time
+from driftmap.winds.text import NAMES, read_time
 from driftmap.winds.times import parse_time
 
 _MOST: Final = 100_000
@@ -127,5 +127,5 @@ def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> Row:
         check_speed(gust, what="gust")
     name = next(name for name in cells if name in STAMPS)
     own = UTC if name == "time_utc" else zone
-    time = told_time(cells[name], name, own, also=_OR_ZONE)
+    time = read_time(cells[name], name, own, also=_OR_ZONE)
     return Row(time, direction, speed, gust)

@@ -26,7 +26,7 @@ _MORE, _APART, _OF_SPEED = 3.0, 5.0, 0.3
 one's speed; assumed."""
 
 
-def heard_beside(
+def times_counted(
     times: Sequence[datetime | None],
     chosen: int,
     setting: Setting,

@@ -24,7 +24,7 @@ from driftmap.core.checks import FloatArray, checked
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds.reading import Reading, Setting, level_toward
-from driftmap.winds.text import above_zero, reader, told_time
+from driftmap.winds.text import above_zero, read_time, reader
 
 RATES: Final = (0.5, 10.0)
 """Least and greatest rate of ascent of a balloon that a person can follow [m s⁻¹]."""
@@ -125,7 +125,7 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
     told = remarks_of(text, _TOLD)
     where, when = told.get("released", ("", ""))
     with at(where):
-        released = told_time(when, "released") if when else None
+        released = read_time(when, "released") if when else None
     rows, two = _rows(text, setting), "second observer" in told
     places, about = _places(rows, told)
     winds = _levels(places, source, two=two)

@@ -351,7 +351,7 @@ def _read_at(said: _Said, setting: Setting) -> tuple[datetime, list[str]]:
     return seen, [f"no time told, counts as read {when}"]
 
 
-def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
+def split_time(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
     """Take the time out of a sentence that may end in ``20 min ago`` or ``at 14:05``.
 
     Give when it was read, what was assumed, and the sentence without it.

@@ -29,9 +29,9 @@ from driftmap.winds.json_document import (
     as_number,
     as_time,
     check_keys,
+    check_place,
     load_document,
     objects_of,
-    told_place,
 )
 from driftmap.winds.reading import (
     HIGHEST_SPEED,
@@ -186,7 +186,7 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
             f"{altitude:g} m: its heights are above another site; this one lies at "
             f"{setting.site_altitude:g} m",
         )
-    _, odd, off = told_place(document, setting, source)
+    _, odd, off = check_place(document, setting, source)
     kept_for = as_time(document, "when", "the document")
     each, readings = [], _readings(text, source)
     seen = [reading for reading in readings if reading.valid and not reading.forecast]

@@ -13,7 +13,7 @@ from driftmap.air.uncertainty import SONDE_ERROR
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
 from driftmap.core.points import over_ground
-from driftmap.winds.other_times import heard_beside, with_others
+from driftmap.winds.other_times import times_counted, with_others
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -68,7 +68,7 @@ def last_before(
     mine = [k for k, name in enumerate(stations) if name == station]
     times = [time_of(k) for k in mine]
     chosen, notes = choose_time(times, setting, source)
-    heard = heard_beside(times, chosen, setting)
+    heard = times_counted(times, chosen, setting)
     flown, *others = (read(mine[i]) for i in heard)
     flown = replace(flown, assumed=(*named, *notes, *flown.assumed))
     return with_others(flown, others, setting)

@@ -15,7 +15,7 @@ from driftmap.core.errors import at
 from driftmap.core.tables import names_of, number_of, remarks_of, rows_of
 from driftmap.winds import text as texts
 from driftmap.winds.reading import SLIP, Reading, Setting
-from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, told_time
+from driftmap.winds.text import GROUND, NAMES, Placed, laid_out, read_time
 from driftmap.winds.times import show_time
 
 _MOST_LAYERS: Final = 20_000
@@ -52,7 +52,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     for where, cells in rows_of(text, (*NAMES, _TIME), _check, 1, _MOST_LAYERS):
         with at(where):
             if _TIME in cells:
-                read.append(told_time(cells.pop(_TIME)))
+                read.append(read_time(cells.pop(_TIME)))
             levels.append((where, _level(cells, source, setting)))
     flown, moved = laid_out(levels, source, setting)
     if read and max(read) - setting.seen_by > SLIP:
@@ -110,7 +110,7 @@ def _times(text: str) -> dict[str, datetime]:
     found = remarks_of(text, _TIMES, r"(?:(?:at|for)\s+)?\d.*")
     for what, (where, told) in found.items():
         with at(where):
-            times[what] = told_time(re.sub(r"^\D+", "", told))
+            times[what] = read_time(re.sub(r"^\D+", "", told))
     if {"read", "valid"} <= set(times) or {"read", "based on"} <= set(times):
         raise ValueError(_EITHER)
     return times

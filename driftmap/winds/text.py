@@ -90,7 +90,7 @@ def check_text(text: str) -> str:
     return text
 
 
-def away_told(text: str, setting: Setting) -> float | None:
+def stated_distance(text: str, setting: Setting) -> float | None:
     """Give how far off a file says that it was read, else as told of stations [m]."""
     told = remarks_of(text, ("away",)).get("away")
     if told is None:
@@ -236,7 +236,7 @@ def level_from(
     return WindLevel(height, direction, speed, gust, source, error=error)
 
 
-def told_time(
+def read_time(
     text: str, what: str = "time", zone: tzinfo | None = None, *, also: str = ""
 ) -> datetime:
     """Read a time, or say how one is written."""

@@ -33,7 +33,7 @@ from driftmap.ground.site import read_site
 from driftmap.logbook.entry_bodies import outcome_body
 from driftmap.logbook.exchange import read_export, stands_alone
 from driftmap.logbook.store import Log
-from driftmap.observations.seenfile import read_told
+from driftmap.observations.seenfile import read_seen
 from driftmap.planning.hours import read_hours
 from driftmap.planning.season_aloft import read_soundings
 from driftmap.rocket.altimeter_record import cut_way_up, read_record
@@ -166,7 +166,7 @@ HEARERS = {
     "log": Hearer(_log, ("LOG",), 8),
     "log's export": Hearer(_export, ("EXPORT",), 8),
     "found and seen": Hearer(
-        lambda path: read_told([str(path)], _willet(), _here()[0]),
+        lambda path: read_seen([str(path)], _willet(), _here()[0]),
         READERS["found"].seeds,
         4,
     ),

@@ -9,7 +9,7 @@ import pytest
 from driftmap.core.errors import InputError
 from driftmap.core.files import FORM, toml_of
 from driftmap.ground.site import read_site
-from driftmap.observations.seenfile import read_told
+from driftmap.observations.seenfile import read_seen
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules.answers import answers_to
 from driftmap.rules.occasion import Occasion
@@ -53,7 +53,7 @@ def read_as(path):
         answers_to([path], picked_rules(site), Occasion("here", "it", None, 0.0))
     elif path.stem == "found":
         read = read_flight(flight)
-        read_told([str(path)], read, site)
+        read_seen([str(path)], read, site)
     elif path.stem == "us":
         picked_rules(site, [str(path)])
 

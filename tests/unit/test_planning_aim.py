@@ -15,7 +15,7 @@ from driftmap.planning.aim import Aim, best_aims, grid_of_aims
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.trial import Trial
 from driftmap.report import candidates
-from driftmap.report.candidates import aim_svg, rail_told
+from driftmap.report.candidates import aim_svg, rail_text
 from driftmap.report.plan_pages import aim_rows
 from driftmap.report.voice import english
 from driftmap.verdict.assessment import assess_setup
@@ -138,7 +138,7 @@ def test_each_aim_is_drawn_where_its_hardest_fall_comes_down(found, monkeypatch)
     every = [*reversed(aims), planned]
     assert [word for word, *_ in dots] == [a.trial.verdict for a in every]
     for (*_, told), a in zip(dots, every, strict=True):
-        assert told.startswith(rail_told(a, voice))
+        assert told.startswith(rail_text(a, voice))
         assert "If nothing opens: " in told
         assert ("; held by: " in told) == bool(a.trial.held_by)
     pairs = [(float(x), float(y)) for _, x, y, _ in dots]

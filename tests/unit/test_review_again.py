@@ -18,8 +18,8 @@ from driftmap.cli.season import season_command
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.entry_bodies import assessment_entry, inputs_of
 from driftmap.logbook.findings import Bias, Cause, Coverage, Review, WithInterval
-from driftmap.logbook.reassessment import Changes, assessed_again
-from driftmap.logbook.review_text import review_told
+from driftmap.logbook.reassessment import Changes, reassess
+from driftmap.logbook.review_text import format_review
 from driftmap.logbook.store import Log
 from driftmap.logbook.verification import winds_of
 from driftmap.rules.answers import Answers
@@ -61,7 +61,7 @@ def test_the_log_alone_gives_the_same_checks_again(logged):
     path, told = logged
     entry, contents = kept(path)
     setup, wind = inputs_of(entry, contents, "log")
-    again = assessed_again(entry.body["verdict"], setup, wind, Changes())
+    again = reassess(entry.body["verdict"], setup, wind, Changes())
     assert again.logged == again.now == again.proposed == told["verdict"]
     assert again.turned == ()
 
@@ -146,7 +146,7 @@ def test_a_proposal_that_makes_it_worse_turns_checks(logged):
     entry, contents = kept(logged[0])
     setup, wind = inputs_of(entry, contents, "log")
     worse = Changes(drag=0.2, wind_error=3.0, likelihoods={"nothing deploys": 0.3})
-    again = assessed_again(entry.body["verdict"], setup, wind, worse)
+    again = reassess(entry.body["verdict"], setup, wind, worse)
     assert again.proposed == "no-go"
     assert any("to fail" in text for text in again.turned)
 
@@ -284,7 +284,7 @@ def whole_review(**more):
 
 
 def test_a_review_tells_each_of_its_parts():
-    told = review_told(whole_review())
+    told = format_review(whole_review())
     for line in (
         "Landings found: 40; flights of known case: 40.",
         "!! be careful",
@@ -312,4 +312,4 @@ def test_a_review_tells_each_of_its_parts():
     ],
 )
 def test_few_flights_are_not_said_to_fit(counts, told):
-    assert told in review_told(whole_review(**counts)).splitlines()[-1]
+    assert told in format_review(whole_review(**counts)).splitlines()[-1]

@@ -24,10 +24,10 @@ from driftmap.ground.contours import Contour
 from driftmap.observations import chances
 from driftmap.observations.chances import Chances, Square
 from driftmap.observations.figures import Find
-from driftmap.observations.lying_apart import looked_for
+from driftmap.observations.lying_apart import implied_by_finds
 from driftmap.observations.observation import SMALL, SUREST, Odds, missed
 from driftmap.observations.proposal import _stencil, _telling
-from driftmap.observations.search_page import shares_told, walk_cautions
+from driftmap.observations.search_page import share_sentences, walk_cautions
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
@@ -426,16 +426,16 @@ def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
 def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
     flight = read_flight(ROOT / "examples/willet.toml")
     rocket, fin = Find("rocket", 0.0, 0.0, 5.0), Find("fin", 9.0, 0.0, 5.0)
-    odds, _ = looked_for("fin", [rocket], flight, 2.0)
+    odds, _ = implied_by_finds("fin", [rocket], flight, 2.0)
     # It came off in the air, or broke off where the rocket struck nose first.
     left = {"fins come off", "nothing deploys"}
     assert not left & {*odds.by_case}
     assert odds.by_case["recovery works"] == 0
-    odds, *ground = looked_for("nose cone", [rocket, fin], flight, 2.0)
+    odds, *ground = implied_by_finds("nose cone", [rocket, fin], flight, 2.0)
     assert len(ground) == 2  # about each find; the fin may lie with the rocket
     assert {*CASES} - {*odds.by_case} == {"nose cone lost"}
     for told in ([], [fin], [rocket, fin]):
-        assert looked_for("fin", told, flight, 2.0) == ()
+        assert implied_by_finds("fin", told, flight, 2.0) == ()
     seen = tmp_path / "seen.toml"
     seen.write_text("[[found]]\nat = [41.6080, -117.9420]\n")
     more = ("--seen", str(seen), "--piece", "nose cone")
@@ -448,7 +448,9 @@ def test_what_is_looked_for_is_not_on_a_rocket_that_lies_found(tmp_path):
 def test_a_piece_found_alone_does_not_send_its_finder_to_where_it_lay(piece):
     """Who holds a fin and looks for the rocket does not have it on the ground they stand on."""
     flight = read_flight(ROOT / "examples/willet.toml")
-    odds, walk = looked_for("rocket", [Find(piece, 90.0, 40.0, 5.0)], flight, 20.0)
+    odds, walk = implied_by_finds(
+        "rocket", [Find(piece, 90.0, 40.0, 5.0)], flight, 20.0
+    )
     # What parts them, and nothing else, may have happened.
     parts = {
         "fin": {"fins come off", "fin flutters off", "fin snaps"},
@@ -468,11 +470,11 @@ def test_pieces_that_no_one_case_parts_leave_a_search_all_the_same():
     """Of a rocket that broke up more than one piece is found; a case told by hand stays."""
     flight = read_flight(ROOT / "examples/willet.toml")
     both = [Find("fin", 0.0, 0.0, 5.0), Find("nose cone", 300.0, 0.0, 5.0)]
-    odds, *_ = looked_for("rocket", both, flight, 2.0)
+    odds, *_ = implied_by_finds("rocket", both, flight, 2.0)
     assert not {"nose cone lost", "fins come off"} & {*odds.by_case}
     assert "recovery works" in odds.by_case
     ruled = Odds(dict.fromkeys({*CASES} - {"canopy tangles"}, 0.0), "told")
-    odds, *_ = looked_for("rocket", [*both, ruled], flight, 2.0)
+    odds, *_ = implied_by_finds("rocket", [*both, ruled], flight, 2.0)
     assert "canopy tangles" not in odds.by_case
 
 
@@ -481,7 +483,7 @@ def test_little_ground_is_told_in_its_own_digits():
     squares = Squares(0.0, 0.0, 10.0, 2, 2)
     listed = (Square("A1", 0, 0, 0.99, ()), Square("B1", 1, 0, 0.01, ()))
     chance = Chances("rocket", squares, listed, 0.0, (line,) * 3, 300.0)
-    told = shares_told(chance, english("us"))[0].replace("\xa0", " ")
+    told = share_sentences(chance, english("us"))[0].replace("\xa0", " ")
     assert told == "50 % on 0.02 acres, or in one square"
 
 

@@ -36,7 +36,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.report.reasons import read_back, verdict_reasons
 from driftmap.report.terminal import proposals
 from driftmap.report.voice import english
-from driftmap.report.words import least_told, most_told
+from driftmap.report.words import rounded_down, rounded_up
 from driftmap.rocket.fields import Trigger
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rules.answers import Answers
@@ -748,8 +748,8 @@ def test_less_wind_is_waited_for_only_where_all_between_it_and_a_calm_is_go(
     ],
 )
 def test_a_limit_is_told_no_milder_than_it_was_found(speed, units, step, low, high):
-    assert most_told(speed, units, step) == pytest.approx(low)
-    assert least_told(speed, units, step) == pytest.approx(high)
+    assert rounded_down(speed, units, step) == pytest.approx(low)
+    assert rounded_up(speed, units, step) == pytest.approx(high)
 
 
 @pytest.mark.slow  # proposals are flown again by another test

@@ -12,7 +12,7 @@ from driftmap.cli.times import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.core.errors import DriftmapError, InputError, WindError
 from driftmap.report.voice import english
-from driftmap.report.wind_text import wind_told
+from driftmap.report.wind_text import wind_in_words
 from driftmap.winds.profile import read_wind, read_winds
 
 READ = "2026-06-13T08:10-07:00"
@@ -91,7 +91,7 @@ def test_a_wind_from_all_sides_is_a_calm_at_no_height():
     rows = _run("6 mph variable", "--site-elevation", "0 m").output
     assert "calm" not in rows
     assert " 0 mph" not in rows
-    told = wind_told(read_wind("6 mph variable", site_altitude=0.0), english("us"))
+    told = wind_in_words(read_wind("6 mph variable", site_altitude=0.0), english("us"))
     # ln(10/0.03) / ln(2/0.03) = 1.383 times what is read at head height.
     assert told[0] == "Wind from all sides, 6\xa0mph at head height"
     assert told[1] == "8\xa0mph at 33\xa0ft"
@@ -263,4 +263,4 @@ def test_the_gust_that_counts_is_shown_whosever_report_tells_it():
     )
     # Nine knots over the mean of the report's own, over six miles an hour: 16 (by hand).
     assert "; gusts to 16 mph count" in told.output
-    assert wind_told(wind, english("us"))[0].endswith(", gusts to 16\xa0mph")
+    assert wind_in_words(wind, english("us"))[0].endswith(", gusts to 16\xa0mph")

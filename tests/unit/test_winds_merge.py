@@ -11,7 +11,7 @@ from reading import decode
 
 from driftmap.air.column import column_heights
 from driftmap.air.transformed import scaled, strengthened
-from driftmap.air.wind import Stronger, WindLevel, told_at
+from driftmap.air.wind import Stronger, WindLevel, reported_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import formats
@@ -479,16 +479,16 @@ def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_
     wind = read_wind("8 mph variable at 10 m", site_altitude=0.0)
 
     less, more = scaled(wind, 0.25), scaled(wind, 2.0)
-    speeds = [float(told_at(one, 10.0)[1]) for one in (less, wind, more)]
+    speeds = [float(reported_at(one, 10.0)[1]) for one in (less, wind, more)]
     assert speeds == pytest.approx([speeds[1] / 4, speeds[1], 2 * speeds[1]])
     assert less.strongest == pytest.approx(wind.strongest / 4)
     assert less.error[0] < wind.error[0] < more.error[0]
     assert np.allclose(np.hypot.reduce(less.modes, axis=1), less.error)
     # What is no speed of it stays: a quarter of it is not known four times as well.
-    own = wind.error[0] ** 2 - told_at(wind, wind.height[0])[1] ** 2 / 2
+    own = wind.error[0] ** 2 - reported_at(wind, wind.height[0])[1] ** 2 / 2
     assert less.error[0] > wind.error[0] / 4
     assert less.error[0] ** 2 >= own > 0
-    speed = float(told_at(wind, 10.0)[1])
+    speed = float(reported_at(wind, 10.0)[1])
     level = WindLevel(10.0, None, 1.5 * speed, None, "another")
     flown = strengthened(wind, Stronger(level, "another"))
     assert np.interp(10.0, wind.height, flown.error) ** 2 == pytest.approx(
@@ -508,10 +508,10 @@ def test_a_report_of_wind_beside_a_light_one_is_flown_as_it_was_told(meter):
     report = "METAR KABC 131530Z 24014KT 10SM CLR 20/05 A3000"
     wind = merge([decode(text, setting) for text in (meter, report)], setting)
     flown = strengthened(wind, *wind.stronger)
-    bearing, speed = told_at(flown, 10.0)
+    bearing, speed = reported_at(flown, 10.0)
     assert speed == pytest.approx(14 * KNOT)
     assert np.degrees(bearing) == pytest.approx(240.0)
-    assert 7 < told_at(flown, 100.0)[1] < told_at(flown, 300.0)[1] < 15
+    assert 7 < reported_at(flown, 100.0)[1] < reported_at(flown, 300.0)[1] < 15
     assert flown.strongest == pytest.approx(14 * KNOT)
 
 

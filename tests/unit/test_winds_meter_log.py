@@ -13,7 +13,7 @@ from driftmap.core.errors import WindError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.winds import formats
 from driftmap.winds.balloon_form import balloon_form
-from driftmap.winds.formats import unheard
+from driftmap.winds.formats import unread_remarks
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.profile import read_winds
@@ -124,7 +124,7 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
 )  # fmt: skip
 def test_a_remark_that_no_reader_takes_up_is_heard(said, heard):
     text = f"#{said}\nheight_m,from_deg,speed_mps\n2,240,3\n"
-    assert bool(unheard(text, "layers.csv", "table of layers")) == heard
+    assert bool(unread_remarks(text, "layers.csv", "table of layers")) == heard
     if said.lower().startswith("read"):  # or refused, by its time
         return
     foretold = "forecast" in said or "valid" in said
@@ -148,7 +148,7 @@ def test_what_the_form_of_a_balloon_says_is_no_remark():
             0.03, 900.0, free_lift=lift, ascent=rate, written=lambda m: f"{m:,.0f} m"
         )
         rows = [line for line in form if "(write" not in line]
-        assert not unheard("\n".join(rows), "balloon.csv", "pilot balloon")
+        assert not unread_remarks("\n".join(rows), "balloon.csv", "pilot balloon")
 
 
 def test_a_wind_from_all_round_or_without_direction_is_variable():
