@@ -18,6 +18,7 @@ from driftmap.planning.dial_node import (
     severity,
 )
 from driftmap.planning.dial_reach import Reach
+from driftmap.planning.envelope import winds_of_span
 from driftmap.planning.subdivision import Span, most_cells, settled_spans, tile
 from driftmap.planning.trial import hangs_on_aloft
 from driftmap.planning.wind_sweep import Flights, flights_of
@@ -108,8 +109,7 @@ def first_winds(
     cells = [(i, i + 1, j, j + 1) for block in blocks for i, j in block.cells()]
     tiles = {one: tile(one, size, _most(reach)) for one in cells}
     for i, up, j, on in dict.fromkeys(t for one, t in tiles.items() if t != one):
-        corners = itertools.product((i, up), (j, on))
-        for at in (*corners, ((i + up) / 2, (j + on) / 2)):
+        for at in winds_of_span(i, up, j, on):
             speed, way = wind = reach.wind(*at)
             shared = speed if follows_wind or not speed else (speed, way)
             found.setdefault(shared, []).append(wind)
@@ -193,9 +193,7 @@ class _Bench:
 
     def five(self, span: Span) -> list[DialNode]:
         """Judge the corners of a span and its middle."""
-        i, up, j, on = span
-        corners = [self.node(a, b) for a in (i, up) for b in (j, on)]
-        return [*corners, self.node((i + up) / 2, (j + on) / 2)]
+        return [self.node(*at) for at in winds_of_span(*span)]
 
     def cell(self, i: int, j: int) -> DialNode | None:
         """Judge all winds of a cell at once; None where a corner says all there is to say."""

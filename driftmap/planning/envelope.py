@@ -97,7 +97,8 @@ def winds_of_span(
 ) -> list[tuple[float, float]]:
     """List the winds that stand for a span, in the order of `everywhere`: corners and middle.
 
-    Speeds from ``low`` to ``high``, directions from ``left`` to ``right``.
+    Speeds from ``low`` to ``high``, directions from ``left`` to ``right``; or the numbers that
+    both have on a grid.
     """
     corners = [(speed, way) for speed in (low, high) for way in (left, right)]
     return [*corners, ((low + high) / 2, (left + right) / 2)]

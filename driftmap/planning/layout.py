@@ -32,7 +32,6 @@ from driftmap.planning.trial import (
     Finding,
     Held,
     Trial,
-    judged,
     pack,
     told,
     unknown_trial,
@@ -324,20 +323,16 @@ def _judge_sites(
 
 
 def _judged_at(sites: Sequence[Site], flights: Flights, wind: Wind) -> Iterator[Trial]:
-    """Judge a wind, flown once or as the turn of another, at some candidates."""
+    """Judge a wind at some candidates."""
     try:
         done = flights.flown(*wind)
     except DriftmapError as problem:
         yield from [unknown_trial(problem)] * len(sites)
         return
-    cloud, setup, air = done.cloud, flights.setup, flights.air(*wind)
     for site in sites:
-        seen = glance(cloud, site, setup.answers)
+        seen = glance(done.cloud, site, flights.setup.answers)
         trial = Trial(decide(seen), seen)
-        if trial.verdict == "go":
-            here = replace(setup, site=site)
-            trial = judged(cloud, here, air, danger=done.danger, lines=done.lines)
-        yield trial
+        yield flights.judged_at(site, *wind) if trial.verdict == "go" else trial
 
 
 def _score(trial: Trial, watched: str, before: float) -> _Score:

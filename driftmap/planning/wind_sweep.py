@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from multiprocessing import parent_process
 from threading import local
 from typing import Final, TypeAlias
@@ -18,6 +18,7 @@ from typing import Final, TypeAlias
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
 from driftmap.core.pools import is_alone, processes
+from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Danger, danger_of
 from driftmap.hazard.outlines import Lines
 from driftmap.montecarlo.cloud import Cloud
@@ -43,7 +44,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.verdict.check import Check, Verdict, decide_ahead
 from driftmap.verdict.consequence_checks import lines_of
-from driftmap.verdict.setup import Setup, flown, in_others
+from driftmap.verdict.setup import Setup, as_if_read, flown, if_read, in_others
 
 Landings: TypeAlias = tuple[Mapping[str, float], Mapping[PieceKey, Landing]]
 """Likelihood of each case, and how each piece comes down."""
@@ -82,6 +83,8 @@ class Flights:
         Speeds, by size, that spans begin and end with [m s⁻¹].
     draws : bool
         Whether landings are drawn of every wind, beside the verdicts.
+    read : bool
+        Whether each wind is flown as if it had just been read, and no other beside it.
     """
 
     def __init__(
@@ -90,8 +93,9 @@ class Flights:
         supposition: Supposition,
         speeds: tuple[float, ...],
         draws: bool = False,
+        read: bool = False,
     ) -> None:
-        self.supposition, self.speeds = supposition, speeds
+        self.supposition, self.speeds, self.read = supposition, speeds, read
         self._packed, self._own, self._draws = packed, local(), draws
         kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
         self._cloud = Once(self._flown, kept)
@@ -111,7 +115,14 @@ class Flights:
 
     def air(self, speed: float, way: float) -> WindProfile:
         """Suppose a wind, by its speed [m s⁻¹] and the direction it comes from [deg]."""
-        return suppose(self.supposition, way, speed)
+        wind = suppose(self.supposition, way, speed)
+        return as_if_read(wind) if self.read else wind
+
+    @cached_property
+    def as_read(self) -> Flights:
+        """A few flights of the same in the same winds as if they had just been read."""
+        few = pack(self.setup.with_few())
+        return Flights(few, self.supposition, self.speeds, read=True)
 
     def _turned_to(self, speed: float, way: float) -> tuple[Wind, float]:
         """Say which wind is flown in place of one, and how it is turned."""
@@ -166,16 +177,25 @@ class Flights:
 
     def _judged(self, speed: float, way: float) -> Trial:
         try:
-            done = self.flown(speed, way)
-            wind = self.air(speed, way)
-            lines, danger = done.lines, done.danger
-            found = judged(done.cloud, self.setup, wind, lines=lines, danger=danger)
-            if self._draws:  # a dial says to look aloft wherever more is told of it
-                return found
-            checks = (*found.checks, *in_others(self.setup, wind, found.checks))
-            return replace(found, verdict=decide_ahead(checks), checks=checks)
+            return self.judged_at(self.setup.site, speed, way)
         except (DriftmapError, ValueError) as problem:
             return unknown_trial(problem)
+
+    def judged_at(self, site: Site, speed: float, way: float) -> Trial:
+        """Judge a wind, flown once or as the turn of another, at any site."""
+        done, wind = self.flown(speed, way), self.air(speed, way)
+        here = replace(self.setup, site=site)
+        found = judged(done.cloud, here, wind, lines=done.lines, danger=done.danger)
+        checks = found.checks
+        # A dial says to look aloft wherever more is told of it.
+        if not (self._draws or self.read):
+            checks = (*checks, *in_others(here, wind, checks))
+
+        def as_read() -> tuple[Check, ...]:
+            return self.as_read.judged_at(site, speed, way).checks
+
+        checks = (*checks, *if_read(wind, checks, as_read))
+        return replace(found, verdict=decide_ahead(checks), checks=checks)
 
     def ready(self, winds: Iterable[Wind]) -> bytes:
         """Fly and judge winds that share their flights, for `take` of another process."""
@@ -200,9 +220,7 @@ class Flights:
 
     def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
         """Judge the corners and the middle of a span."""
-        ways = dict.fromkeys((left, right))
-        corners = [self.trial(v, way) for v in (low, high) for way in ways]
-        return [*corners, self.trial((low + high) / 2, (left + right) / 2)]
+        return [self.trial(*wind) for wind in winds_of_span(low, high, left, right)]
 
     def strictest(
         self, low: float, high: float, left: float, right: float
@@ -214,7 +232,13 @@ class Flights:
             net = self._net(low, high, -half, half).turned(math.radians(way))
         else:
             net = self._net(low, high, left, right)
-        return strictest_of_span(self.setup, net, self.air(high, way), checks)
+        strongest = self.air(high, way)
+        found = strictest_of_span(self.setup, net, strongest, checks)
+        span = low, high, left, right
+        return (
+            *found,
+            *if_read(strongest, found, lambda: self.as_read.strictest(*span)),
+        )
 
     def _everywhere(self, low: float, high: float, left: float, right: float) -> Net:
         five = [self.flown(*wind) for wind in winds_of_span(low, high, left, right)]
@@ -261,8 +285,8 @@ class Flights:
     ) -> Trial | tuple[str, ...]:
         low, high = self.speeds[i], self.speeds[up]
         left, right = ((2 * n - 1) * half for n in (j, on))
-        corners = [self.trial(v, way) for v in (low, high) for way in (left, right)]
-        words = tuple(trial.verdict for trial in corners)
+        *corners, _ = winds_of_span(low, high, left, right)
+        words = tuple(self.trial(*wind).verdict for wind in corners)
         if set(words) not in ({"go"}, {"no-go"}):
             return words  # nothing is gained by a middle, or by a net of what holds
         found = self.alike((low, high, left, right), decide_ahead)

@@ -149,8 +149,23 @@ def in_stronger(
     """
     checks = tuple(checks)
     yield from in_others(setup, wind, checks)
+    yield from if_read(
+        wind, checks, lambda: checks_of(setup.with_few(), as_if_read(wind))
+    )
+
+
+def if_read(
+    wind: WindProfile,
+    checks: Iterable[Check],
+    as_read: Callable[[], Iterable[Check]],
+) -> Iterator[Check]:
+    """Hold a go that is a no-go in the same wind as if it had just been read.
+
+    ``wind``: the wind flown, or one of a span; ``checks``: of it, or of all the span; ``as_read``:
+    gives those in what `as_if_read` makes of the same, of few flights.
+    """
     if decide_ahead(checks) == "go" and float(wind.error.max()) > _READ:
-        there = _in_wind(setup.with_few(), as_if_read(wind))
+        there = decide_ahead(as_read())
         if there == "no-go":
             told = "The wind as it was read is judged as if that were just now, at the field"
             yield _beside(told, there, "warn")

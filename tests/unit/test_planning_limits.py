@@ -417,16 +417,18 @@ def test_limits_of_no_hour_have_their_worst_word_by_any_sun(monkeypatch, saltgra
 def test_a_span_is_held_against_limits_in_the_strongest_of_its_winds(
     dunlin, saltgrass, monkeypatch
 ):
-    net = SimpleNamespace(turned=lambda angle: None)
+    heard, net = [], SimpleNamespace(turned=lambda angle: None)
     monkeypatch.setattr(Flights, "rim", lambda *_: [])
-    monkeypatch.setattr(wind_sweep, "strictest_of_span", lambda *told: told[2])
+    monkeypatch.setattr(
+        wind_sweep, "strictest_of_span", lambda *told: heard.append(told[2]) or ()
+    )
+    monkeypatch.setattr(wind_sweep, "if_read", lambda *_: ())
     flights = Flights(
         pack(Setup(dunlin, saltgrass, 50, 3)), Supposition.over_site(saltgrass), ()
     )
     flights._net = lambda *_: net
-    assert np.hypot(
-        *flights.strictest(2.0, 5.0, 80.0, 100.0).at(10.0)
-    ) == pytest.approx(5.0)
+    flights.strictest(2.0, 5.0, 80.0, 100.0)
+    assert np.hypot(*heard[0].at(10.0)) == pytest.approx(5.0)
 
 
 def test_a_wind_flown_by_a_fork_is_that_wind(willet, saltgrass):
@@ -469,6 +471,33 @@ def test_a_plan_judges_the_members_of_an_ensemble_as_an_assessment_does(
     )
     dial = Flights(packed, supposition, (), draws=True)
     assert dial.trial(4.0, 90.0).verdict == "go"  # and says to look aloft
+
+
+@pytest.mark.parametrize("draws", [False, True])
+def test_a_plan_is_no_milder_for_what_it_does_not_know(
+    draws, dunlin, saltgrass, monkeypatch
+):
+    """A go that is a no-go in the same wind as if just read holds: alone, in a span, anywhere."""
+    passes = Check(kind=Kind.RULE, name="x", outcome="pass", source="")
+
+    def seen(wind):
+        return (replace(passes, outcome="pass" if wind.error.max() > 1 else "fail"),)
+
+    monkeypatch.setattr(
+        wind_sweep, "judged", lambda cloud, setup, wind, **_: Trial("go", seen(wind))
+    )
+    monkeypatch.setattr(
+        wind_sweep, "strictest_of_span", lambda setup, net, wind, found: seen(wind)
+    )
+    supposition = Supposition.over_site(saltgrass)
+    setup = Setup(dunlin, saltgrass, 50, 3)
+    flights = Flights(pack(setup), supposition, (), draws)
+    assert flights.air(4.0, 90.0).error.max() > 1
+    assert flights.trial(4.0, 90.0).verdict == "hold"
+    assert flights.judged_at(saltgrass, 4.0, 90.0).verdict == "hold"
+    whole = flights.strictest(3.0, 4.0, 80.0, 100.0)
+    assert [check.outcome for check in whole] == ["pass", "warn"]
+    assert "just now, at the field; in that wind it is no-go" in whole[1].name
 
 
 def test_a_plan_of_no_day_flies_in_the_air_that_it_tells(dunlin, saltgrass):
