@@ -41,8 +41,6 @@ def components_from(
 
     Examples
     --------
-    A wind from the west blows toward the east:
-
     >>> east, north = components_from(np.radians(270.0), 10.0)
     >>> float(east.round(6)), abs(float(north.round(6)))
     (10.0, 0.0)
@@ -277,8 +275,17 @@ class WindProfile:
             raise ValueError("'height' must hold at least one level")
         if self.height[0] < 0 or np.any(np.diff(self.height) <= 0):
             raise ValueError("'height' must increase from the ground up")
-        if np.any(self.error < 0):
-            raise ValueError("'error' must not be negative")
+        least = {"error": self.error.min(), "age": self.age or 0.0, "gust": self.gust}
+        for name, value in least.items():
+            if not 0 <= value < np.inf:
+                raise ValueError(f"'{name}' must not be negative (got {value})")
+        if self.members is not None:
+            self._check_members(self.members)
+        if self.modes is not None:
+            self._check_modes(self.modes)
+        self._fill_in_what_was_read()
+
+    def _fill_in_what_was_read(self) -> None:
         if np.isinf(self.known_to):
             object.__setattr__(self, "known_to", float(self.height[-1]))
         if not self.read:
@@ -286,25 +293,18 @@ class WindProfile:
             object.__setattr__(self, "read", tuple(known) or (self.known_to,))
         if self.read_from is None:
             object.__setattr__(self, "read_from", float(self.height[0]))
-        for name, value in (("age", self.age), ("gust", self.gust)):
-            if value is not None and not 0 <= value < np.inf:
-                raise ValueError(f"'{name}' must not be negative (got {value})")
-        if self.members is not None:
-            self._check_members(self.members)
-        self._check_modes(self.modes)
 
-    def _check_modes(self, modes: ArrayLike | None) -> None:
-        if modes is None:
-            return
-        object.__setattr__(self, "modes", _column(modes))
-        if np.ndim(modes) != 2 or len(np.asarray(modes)) != self.height.size:
+    def _check_modes(self, modes: ArrayLike) -> None:
+        patterns = _column(modes)
+        object.__setattr__(self, "modes", patterns)
+        if patterns.ndim != 2 or len(patterns) != self.height.size:
             raise ValueError("'modes' must have the shape (k, r)")
 
     def _check_members(self, members: ArrayLike) -> None:
         columns = _column(members)
         if columns.ndim != 3 or columns.shape[1:] != (2, self.height.size):
             raise ValueError("'members' must have the shape (m, 2, k)")
-        if columns.shape[0] == 0 or not np.all(np.isfinite(columns)):
+        if not len(columns) or not np.all(np.isfinite(columns)):
             raise ValueError("'members' must hold at least one member, all finite")
         object.__setattr__(self, "members", columns)
 
@@ -327,9 +327,9 @@ class WindProfile:
         >>> float(wind.at(50.0)[0])
         3.0
         """
-        z, columns = np.asarray(height, dtype=float), (self.east, self.north)
-        east, north = (np.interp(z, self.height, column) for column in columns)
-        return np.asarray(east), np.asarray(north)
+        z = np.asarray(height, dtype=float)
+        east = np.asarray(np.interp(z, self.height, self.east))
+        return east, np.asarray(np.interp(z, self.height, self.north))
 
 
 STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
@@ -342,7 +342,7 @@ def reported_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, Float
     Parameters
     ----------
     wind : WindProfile
-        The wind over the site.
+        The wind.
     height : array_like, shape (...)
         Heights above the site [m].
 
@@ -355,11 +355,11 @@ def reported_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, Float
     z = np.asarray(height, dtype=float)
     direction, speed = direction_and_speed(*wind.at(z))
     levels = sorted(wind.levels, key=lambda level: level.height)
-    if not any(level.direction is None for level in levels):
+    variable = np.array([level.direction is None for level in levels], dtype=bool)
+    if not variable.any():
         return direction, speed
     at = np.array([level.height for level in levels])
-    nearest = np.abs(z[..., None] - at).argmin(axis=-1)
-    varying = np.array([level.direction is None for level in levels])[nearest]
+    varying = variable[np.abs(z[..., None] - at).argmin(axis=-1)]
     told = np.interp(z, at, [level.speed for level in levels])
     return (
         np.where(varying, np.nan, direction),
@@ -393,8 +393,7 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     at_mast = ([np.interp(MAST, wind.height, v) for v in both] for both in columns)
     speeds = np.array([np.hypot(east, north) for east, north in at_mast])
     # A variable wind has no mean vector, and a report passed over may tell of more.
-    told = wind.strongest or 0.0
-    speed = max(float(np.median(speeds)), told)
+    speed = max(float(np.median(speeds)), wind.strongest or 0.0)
     low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
     error = 2 * float(np.interp(MAST, wind.height, wind.error))
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))

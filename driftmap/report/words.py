@@ -90,8 +90,17 @@ def tied(text: str) -> str:
 
 
 _US: Final = {
-    **{"m/s": "mph", "km": "mi", "m": "ft", "cm": "in", "mm": "in"},
-    **{"kg": "lb", "g": "oz", "J": "ft lbf", "N": "lbf", "kPa": "psi", "MPa": "psi"},
+    "m/s": "mph",
+    "km": "mi",
+    "m": "ft",
+    "cm": "in",
+    "mm": "in",
+    "kg": "lb",
+    "g": "oz",
+    "J": "ft lbf",
+    "N": "lbf",
+    "kPa": "psi",
+    "MPa": "psi",
 }
 """Unit of a US reader for one of a note."""
 

@@ -212,7 +212,7 @@ class _Run:
         sound = np.interp(state[2], self.air.height, self.air.sound)
         return np.array([stream.speed, stream.density, sound])
 
-    def advance(
+    def advance(  # noqa: PLR0915 - a kernel
         self, before: _Moving, step: FloatArray, *, powered: bool = True
     ) -> _Moving:
         """Take one step by the rule of the middle; thrust is the step's mean."""

@@ -201,7 +201,7 @@ def _column_of(air: AirColumn, who: IntArray | None, n: int) -> IntArray:
     return np.arange(n) if who is None else who
 
 
-def _settle(
+def _settle(  # noqa: PLR0915 - a kernel
     rows: Kept,
     drag: Kept,
     air: AirColumn,

@@ -24,7 +24,7 @@ def _held_up(lift: Kept, depth: Kept, took: Kept) -> Kept:
     return np.asarray(took * share / (1 - share))
 
 
-def sink(
+def sink(  # noqa: PLR0915 - a kernel
     rows: Kept,
     drag: Kept,
     air: AirColumn,

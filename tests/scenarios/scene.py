@@ -256,7 +256,7 @@ def rows_of(said_no, sets, facts, said, asked):
     return rows
 
 
-def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
+def speaker(folder):
     """Make what says the verdict of a scene, and what does not pass by its kind.
 
     Clouds are flown and outlined once: many scenes differ only in who stands where. Few
@@ -448,8 +448,10 @@ LOW = Scene(
     winds=("4 mph from 90",),
     areas=(crowd(0, -300, wide=100, deep=10),),
     answers={
-        **{"motor_count": 1, "stages": 1},
-        **{"total_impulse": "62 N s", "average_thrust": "60 N"},
+        "motor_count": 1,
+        "stages": 1,
+        "total_impulse": "62 N s",
+        "average_thrust": "60 N",
         "propellant_mass": "31 g",
     },
 )

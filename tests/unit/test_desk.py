@@ -1928,12 +1928,18 @@ def test_a_picture_is_laid_under_the_map_and_none_from_elsewhere(ask, folder):
 # --- plans
 
 
+@pytest.fixture(autouse=True)
+def at_once(monkeypatch):
+    """Work plans out at the tests' own priority: beside busy workers they would wait."""
+    monkeypatch.setattr(os, "setpriority", lambda *_: None)
+
+
 def worked_out(ask, work, **given):
     """Have a plan worked out, and wait until it is."""
     flight = given.pop("flight", "flights/dunlin.toml")
     ask.good("plans", {"work": work, "flight": flight, "pad": "", "given": given})
     while (now := ask.good("plans"))["running"]:
-        time.sleep(0.1)
+        time.sleep(0.02)
     return now
 
 

@@ -151,7 +151,10 @@ def test_the_schema_of_sites_takes_what_reading_takes():
         assert not schema.is_valid({k: v for k, v in site.items() if k != "elevation"})
     given = {
         **dict.fromkeys(("radius", "width", "ceiling"), "300 ft"),
-        **{"ceiling_altitude": 2000, "people": 4, "shelter": "car", "name": "Ours"},
+        "ceiling_altitude": 2000,
+        "people": 4,
+        "shelter": "car",
+        "name": "Ours",
     }
     square = [[[0, 0], [0, 0.01], [0.01, 0.01], [0, 0]]]
     drawn = {

@@ -705,8 +705,10 @@ def of_an_assessment(**more):
         "place": [41.6, -117.95],
         "forecast": [
             {
-                **{"case": "early opening, torn", "cause": "early opening"},
-                **{"probability": 0.005, "pieces": {}},
+                "case": "early opening, torn",
+                "cause": "early opening",
+                "probability": 0.005,
+                "pieces": {},
             }
         ],
         "likelihoods": {"early opening": 0.005, "canopy tangles": 0.015},

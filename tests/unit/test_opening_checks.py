@@ -91,8 +91,11 @@ def test_what_is_stated_of_some_links_says_nothing_of_the_others(left_out):
 
 STREAMER = Device.model_validate(
     {
-        **{"name": "drogue", "kind": "streamer", "opens_at": "apogee"},
-        **{"length": "0.9 m", "width": "0.1 m"},
+        "name": "drogue",
+        "kind": "streamer",
+        "opens_at": "apogee",
+        "length": "0.9 m",
+        "width": "0.1 m",
     }
 )
 

@@ -422,7 +422,9 @@ def test_the_page_says_what_holds_most_often_and_what_may_change_it(found, goes)
     head = {
         **dict.fromkeys(("flight", "site", "version"), "x"),
         **{key: [] for key in ("conditions", "assumed", "questions_set_aside")},
-        **{"too_few": "", "samples": 9, "samples_needed": 9},
+        "too_few": "",
+        "samples": 9,
+        "samples_needed": 9,
     }
     hours, voice = hours_of(found), english("us")
     page = season_plan(head, hours, Agreement(1, 1, 0), timedelta(), voice).page()

@@ -749,12 +749,17 @@ _PLACED = {
         "points": [{"levels": _LEVELS, **_at(p)} for p in ((44.0, -117.95), place)]
     },
     "arrays": lambda place: {
-        **{"height": [10, 300], "u": [3, 4], "v": [0, 0], **_at(place)},
+        "height": [10, 300],
+        "u": [3, 4],
+        "v": [0, 0],
+        **_at(place),
         "units": {"height": "m", "u": "m/s", "v": "m/s"},
     },
     "arrays with coordinates": lambda place: {
         "coords": {key: {"data": value} for key, value in _at(place).items()},
-        **{"height": [10, 300], "u": [3, 4], "v": [0, 0]},
+        "height": [10, 300],
+        "u": [3, 4],
+        "v": [0, 0],
         "units": {"height": "m", "u": "m/s", "v": "m/s"},
     },
     "kept": _kept,
