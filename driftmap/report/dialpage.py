@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -15,7 +16,7 @@ from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
 from driftmap.planning.dial import Dial, serves
-from driftmap.planning.dial_node import WORDS
+from driftmap.planning.dial_node import WORDS, Landing, PieceKey
 from driftmap.planning.dial_reading import check_between
 from driftmap.report import dialdata
 from driftmap.report.dialtable import dial_table, table_steps
@@ -163,7 +164,7 @@ def _data(
             defaultdict(lambda: "pass"),
             in_metres,
             voice,
-            astray=_reach(dial) if dial.astray else 0.0,
+            astray=_astray(dial) if dial.astray else 0.0,
         ),
         "picture": underlay_in_metres(site),
         "no": voice.say("dial.short_no-go"),
@@ -171,7 +172,7 @@ def _data(
         "words": _words(voice),
         "todo": _todo(voice),
         "orders": voice.catalogue.table("instruct"),
-        "stray": astray(dial.astray, _reach(dial), voice),
+        "stray": astray(dial.astray, _astray(dial), voice),
         "move": voice.say("stand.unsafe"),
         "named": MOST_NAMED,
         "rest": voice.say("reason.places", first="{first}", count="{count}"),
@@ -309,26 +310,57 @@ def _content(
         "needle": needle_text(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": dial_table(dial, voice),
-        "danger": voice.away(_reach(dial, astray=False)),
-        "people": [{**a, "where": ""} for a in data["areas"] if a["number"]],
+        "zones": _zones(dial, voice),
+        "people": [
+            {**area, "where": _where(area["away"], voice), "zone": "", "flag": ""}
+            for area in data["areas"]
+            if area["number"]
+        ],
         "seed": dial.setup.seed,
         "samples": voice.count(dial.setup.samples),
         "digest": site.digest,
     }
 
 
-def _reach(dial: Dial, *, astray: bool = True) -> float:
-    """Give the farthest that it comes down in any wind.
+def _where(away: dict[str, float], voice: Voice) -> str:
+    """Say how far from the pad people are, and which way."""
+    compass = voice.letters(math.radians(away["bearing"]))
+    distance = voice.away(away["distance"])
+    return voice.say("stand.place", distance=distance, compass=compass)
 
-    ``astray``: what can hurt of a case that may go any way; else what the danger zones hold.
-    """
-    least, apart = (HURTS, "any way") if astray else (KILLS, "")
+
+def _zones(dial: Dial, voice: Voice) -> list[str]:
+    """Say how far each zone reaches in the worst of all winds; nothing of what is no zone."""
+    far = {"danger": 0.0, "caution": 0.0}
+    for (_, body), landing in _landings(dial):
+        if landing.typical >= KILLS.value:
+            kind = "danger"
+        elif landing.typical >= HURTS.value or body == "rocket":
+            kind = "caution"
+        else:
+            continue
+        if not landing.apart:
+            far[kind] = max(far[kind], landing.farthest)
+    say, away = voice.say, voice.away
+    return [
+        say("picture.beyond", zone=say(f"zone.{kind}"), distance=away(most))
+        for kind, most in far.items()
+        if most
+    ]
+
+
+def _landings(dial: Dial) -> Iterator[tuple[PieceKey, Landing]]:
+    for node in (*dial.nodes, *dial.cells.values()):
+        yield from (node.landings or {}).items()
+
+
+def _astray(dial: Dial) -> float:
+    """Give the farthest that what can hurt comes down of a case that may go any way."""
     return max(
         (
             landing.farthest
-            for node in (*dial.nodes, *dial.cells.values())
-            for landing in (node.landings or {}).values()
-            if landing.apart == apart and landing.typical >= least.value
+            for _, landing in _landings(dial)
+            if landing.apart == "any way" and landing.typical >= HURTS.value
         ),
         default=0.0,
     )

@@ -1,4 +1,4 @@
-// On paper nobody sets a wind: who must move stands in the table of words, at the worst of all winds of a field; how far danger
+// On paper nobody sets a wind: who must move stands in the table of words, at the worst of all winds of a field; how far each zone
 // reaches and which way to look below it, at the worst of the winds of a column in which somebody may launch.
 
 const NONE = "–";
@@ -50,10 +50,10 @@ function wayOf(fall) {
   return `${DIAL.sides[["behind", "over"].includes(side) ? side : handOf(fall.turn)]} (${compass})`;
 }
 
-function outOf(about) {
-  const { danger } = zonesAt(about);
-  if (!danger.length) return NONE;
-  const ends = reachOf(danger.flatMap(({ ring }) => ring.map(([north, east]) => [east, north])));
+function outOf(about, zone) {
+  const pieces = zonesAt(about)[zone];
+  if (!pieces.length) return NONE;
+  const ends = reachOf(pieces.flatMap(({ ring }) => ring.map(([north, east]) => [east, north])));
   return ends.map((at) => `${length(Math.hypot(...at), 1)} ${pointOf(degrees(...at))}`).join(", ");
 }
 
@@ -76,7 +76,12 @@ function tellPaper() {
   for (const { cell, about } of flown) tellField(cell, about);
   if (!flown.length || !flown.every(({ about }) => knownAt(about))) return;
   const columns = fields[0].map((_, j) => [...new Set(fields.flatMap((row) => row[j].about))]);
-  addRow(table, say("paper_out"), columns.map(outOf));
+  for (const zone of ["danger", "caution"]) {
+    const ends = columns.map((about) => outOf(about, zone));
+    if (ends.some((end) => end !== NONE)) addRow(table, say("paper_out", { zone: say(zone) }), ends);
+  }
+  addRow(table, DIAL.orders.eyes, [DIAL.orders.pad]);
+  table.rows[table.rows.length - 1].cells[1].colSpan = columns.length;
   const failing = columns.map(deadlyAt);
   const planned = columns.map((about) => (DIAL.planned === null ? [] : [figuresAt(about, DIAL.planned)].filter(Boolean).map(seenFrom)));
   for (const [key, falls] of [["paper_look", failing], ["paper_well", planned]]) {

@@ -711,14 +711,21 @@ def test_the_dial_prints_on_one_page_with_its_words(browser, page, dial, tmp_pat
         text = pypdf.PdfReader(io.BytesIO(base64.b64decode(pdf)))
         assert len(text.pages) == 1
     told = browser.js("return document.querySelector('#paper p').textContent")
-    (reach,) = re.findall(r"DANGER reaches ([\d,]+)\s+ft", told)
-    drawn = browser.js(
-        "return DIAL.verdicts.map((_, at) => zonesAt([at]).danger.flatMap(({ ring }) => ring))"
+    for zone in ("danger", "caution"):
+        (reach,) = re.findall(rf"{zone.upper()} to ([\d,]+)\s+ft", told)
+        drawn = browser.js(
+            "return DIAL.verdicts.map((_, at) => zonesAt([at])[arguments[0]].flatMap(({ ring }) => ring))",
+            zone,
+        )
+        farthest = max(np.hypot(*corner) for ring in drawn for corner in ring) / FOOT
+        assert float(reach.replace(",", "")) == pytest.approx(
+            farthest, rel=0.05
+        )  # 2 digits
+    places = browser.js(
+        "return [...document.querySelectorAll('.people-list small')].map(e => e.textContent)"
     )
-    farthest = max(np.hypot(*corner) for ring in drawn for corner in ring) / FOOT
-    assert float(reach.replace(",", "")) == pytest.approx(
-        farthest, rel=0.05
-    )  # 2 digits
+    assert len(places) == sum(area.occupied for area in dial.setup.site.areas)
+    assert all(re.match(r"[\d,.]+\s+(ft|mi) [NESW]+ of the pad", p) for p in places)
     cells = browser.js(
         "return [...document.querySelectorAll('.words td[data-word]')].map(c => c.textContent)"
     )
@@ -771,8 +778,10 @@ def test_paper_says_who_must_move_and_which_way_to_look(browser, page):
         assert numbers(sent) | numbers(ready) >= set(field["ready"])
     assert asked
     heads = [head.replace("\xa0", " ") for head, *_ in below]
-    assert heads[0] == "DANGER: keep out"
-    assert [head.split(", from ")[0] for head in heads[1:]] == [
+    assert [head.split(", from ")[0] for head in heads] == [
+        "DANGER: keep out",
+        "CAUTION: keep out",
+        "LOOK",
         "LOOK if it fails",
         "LOOK if all is well",
     ]
@@ -780,6 +789,7 @@ def test_paper_says_who_must_move_and_which_way_to_look(browser, page):
         [f["word"] for f in fields[j :: len(below[0]) - 1]]
         for j in range(len(below[0]) - 1)
     ]
+    assert below.pop(2)[1:] == ["At lift-off: the pad."]
     for row in below:
         empty = [cell == "–" for cell in row[1:]]
         assert empty == [set(column) == {"no-go"} for column in words]
