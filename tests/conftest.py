@@ -132,7 +132,7 @@ def pytest_xdist_make_scheduler(config, log):
 @pytest.fixture(scope="session", autouse=True)
 def outlines_smoothed_once():
     """Smooth an outline once: many pages are drawn of one assessment."""
-    smooth, kept = zones.calmed, {}
+    smooth, kept = zones.smoothed_outline, {}
 
     def once(shape, east, north, weights=None):
         said = hashlib.sha256(shape.wkb)
@@ -144,7 +144,7 @@ def outlines_smoothed_once():
         return kept[key]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(zones, "calmed", once)
+        patch.setattr(zones, "smoothed_outline", once)
         yield
 
 

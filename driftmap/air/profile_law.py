@@ -310,7 +310,7 @@ class ReadLevels:
         return np.asarray(same * (own + last))
 
 
-def given(
+def conditioned_on(
     field: Field, told: ReadLevels, heights: FloatArray, roughness: float
 ) -> Known:
     r"""Condition the field on levels.

@@ -11,7 +11,7 @@ from markupsafe import escape
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk import outcomes
-from driftmap.desk.day import Day, change, new_item, put, read_day, reordered
+from driftmap.desk.day import Day, change_day, new_item, read_day, reordered, with_item
 from driftmap.desk.desk import Desk
 from driftmap.desk.field import SITE
 from driftmap.desk.listing import state_of
@@ -119,7 +119,7 @@ def _add_flight() -> Response:
     current_desk.folder.need(name)
     item = new_item(name, pad)
     return _changed(
-        change(current_desk.folder, lambda d: replace(d, items=(*d.items, item)))
+        change_day(current_desk.folder, lambda d: replace(d, items=(*d.items, item)))
     )
 
 
@@ -133,7 +133,7 @@ def _drop_flight() -> Response:
             raise InputError(item.flight, "", "is logged as flown: it stays")
         return replace(day, items=tuple(i for i in day.items if i.id != name))
 
-    return _changed(change(current_desk.folder, without))
+    return _changed(change_day(current_desk.folder, without))
 
 
 @list_routes.post("/day/move")
@@ -143,13 +143,13 @@ def _move_flight() -> Response:
     if not isinstance(places, int) or isinstance(places, bool):
         raise InputError("by", "", "must be a whole number")
     return _changed(
-        change(current_desk.folder, lambda day: reordered(day, name, places))
+        change_day(current_desk.folder, lambda day: reordered(day, name, places))
     )
 
 
 @list_routes.post("/day/begin")
 def _begin_day() -> Response:
-    return _changed(change(current_desk.folder, _begun))
+    return _changed(change_day(current_desk.folder, _begun))
 
 
 @list_routes.post("/day/units")
@@ -157,7 +157,9 @@ def _set_units() -> Response:
     system: Any = text_sent(sent(), "units")
     if system not in {"us", "si"}:
         raise InputError("units", "", 'must be "us" or "si"')
-    return _changed(change(current_desk.folder, lambda day: replace(day, units=system)))
+    return _changed(
+        change_day(current_desk.folder, lambda day: replace(day, units=system))
+    )
 
 
 @list_routes.post("/day/pad")
@@ -165,7 +167,9 @@ def _set_pad() -> Response:
     what = sent()
     name, to = text_sent(what, "id"), text_sent(what, "pad")
     return _changed(
-        change(current_desk.folder, lambda d: put(d, replace(d.item(name), pad=to)))
+        change_day(
+            current_desk.folder, lambda d: with_item(d, replace(d.item(name), pad=to))
+        )
     )
 
 

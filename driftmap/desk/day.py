@@ -196,7 +196,7 @@ def _item(number: int, row: object) -> Item:
     return Item(name, row["file"], texts[0], cast(State, state), texts[1], texts[2])
 
 
-def change(folder: Folder, edit: Callable[[Day], Day]) -> Day:
+def change_day(folder: Folder, edit: Callable[[Day], Day]) -> Day:
     """Change the list as it stands now, whoever wrote it last."""
     with folder.held():
         base = folder.revision(DAY)
@@ -248,7 +248,7 @@ def in_use(day: Day, meter: Meter) -> Day:
     return replace(day, meters=(meter, *others)[:_MOST_METERS])
 
 
-def put(day: Day, item: Item) -> Day:
+def with_item(day: Day, item: Item) -> Day:
     """Put a line in the place of the one of its name."""
     items = tuple(item if one.id == item.id else one for one in day.items)
     return replace(day, items=items)

@@ -211,7 +211,7 @@ class Desk:
         return page.result().replace("<head>", mark, 1)
 
 
-def made(path: Path) -> Folder:
+def open_folder(path: Path) -> Folder:
     """Open a folder for the desk, and make its rooms."""
     if path.exists() and not path.is_dir():
         raise InputError(str(path), "", "is no folder")

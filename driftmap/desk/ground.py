@@ -40,7 +40,7 @@ def check_picture(folder: Folder, tree: dict[str, Any]) -> None:
         raise InputError("picture", "file", "must be one of the folder's pictures")
 
 
-def laid(folder: Folder, text: str | None) -> dict[str, Any] | None:
+def picture_place(folder: Folder, text: str | None) -> dict[str, Any] | None:
     """Say where the picture of a site lies, for the map to draw; None where there is none."""
     try:
         tree: Any = parse_json(text or "{}", "site")

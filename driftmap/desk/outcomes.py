@@ -12,7 +12,15 @@ import tomlkit
 
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import spend
-from driftmap.desk.day import Day, Item, change, is_name, new_item, put, read_day
+from driftmap.desk.day import (
+    Day,
+    Item,
+    change_day,
+    is_name,
+    new_item,
+    read_day,
+    with_item,
+)
 from driftmap.desk.field import FieldFile
 from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
@@ -64,7 +72,7 @@ def note_flown(
                 log.append([*([] if entry is None else [entry]), outcome], contents)
         about = outcome.about or ""
         done = replace(item, state="flown", logged=about, outcome=outcome.id)
-        return change(folder, lambda day: put(day, done))
+        return change_day(folder, lambda day: with_item(day, done))
 
 
 def _id(day: Day, item: Item) -> str:
@@ -97,7 +105,9 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
         if not body.get("flew", True):
             spend(folder, str(body.get("flight", "")), now())
         done = replace(item, outcome=entry.id)
-        return change(folder, lambda day: _put_back(put(day, done), done, body))
+        return change_day(
+            folder, lambda day: _put_back(with_item(day, done), done, body)
+        )
 
 
 def _put_back(day: Day, item: Item, body: dict[str, Any]) -> Day:

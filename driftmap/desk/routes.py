@@ -14,7 +14,7 @@ from werkzeug.local import LocalProxy
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml
 from driftmap.desk import answers, flights, ground, winds
-from driftmap.desk.day import Day, Meter, change, in_use, read_day
+from driftmap.desk.day import Day, Meter, change_day, in_use, read_day
 from driftmap.desk.field import SITE
 from driftmap.desk.forms import tables
 from driftmap.desk.listing import list_winds
@@ -83,7 +83,7 @@ def _count_wind() -> Response:
         return replace(day, winds=(*rest, name), aside=aside)
 
     if counts:
-        change(current_desk.folder, edit)
+        change_day(current_desk.folder, edit)
     elif name in read_day(current_desk.folder).winds:
         why, by = text_sent(what, "why"), text_sent(what, "by")
         rows = list_winds(current_desk, read_day(current_desk.folder))["rows"]
@@ -97,7 +97,7 @@ def _take_meter() -> Response:
     """Take a meter into use, by its name and all that its reader must tell of it."""
     what = sent()
     told = Meter(*(text_sent(what, k) for k in ("name", "unit", "north", "height")))
-    change(current_desk.folder, lambda day: in_use(day, told))
+    change_day(current_desk.folder, lambda day: in_use(day, told))
     return jsonify(name=told.name)
 
 
@@ -160,7 +160,7 @@ def _show_site() -> Response:
             text=text,
             revision=current_desk.folder.revision(SITE),
             problem=_faults() if text else "",
-            picture=ground.laid(current_desk.folder, text),
+            picture=ground.picture_place(current_desk.folder, text),
         )
 
 
@@ -178,7 +178,7 @@ def _save_site() -> Response:
         return jsonify(revision=current_desk.folder.revision(SITE))
     revision = current_desk.folder.write(SITE, text.encode(), base)
     current_desk.queue.hurry()
-    picture = ground.laid(current_desk.folder, text)
+    picture = ground.picture_place(current_desk.folder, text)
     return jsonify(revision=revision, problem=_faults(), picture=picture)
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from driftmap.core.errors import InputError
 from driftmap.desk.app import make_app
-from driftmap.desk.desk import Desk, made
+from driftmap.desk.desk import Desk, open_folder
 from driftmap.desk.folder import Folder
 from driftmap.desk.private import alone, remember, remembered
 from driftmap.desk.readers import Readers, reader_routes
@@ -39,7 +39,7 @@ def serve(
     ``port``: on the loopback; 0 for the one it had last, or a free one; ``echo``: tells
     the address.
     """
-    desk = Desk(made(folder))
+    desk = Desk(open_folder(folder))
     held = alone(desk.folder.root)
     known = _known(desk.folder)
     if held is None:

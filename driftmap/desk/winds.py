@@ -13,7 +13,7 @@ from typing import Any, Final, TypeAlias
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.core.units import show
-from driftmap.desk.day import WHYS, Aside, Day, change, read_day
+from driftmap.desk.day import WHYS, Aside, Day, change_day, read_day
 from driftmap.desk.folder import Folder
 from driftmap.ground.areas import Site
 from driftmap.report.voice import english
@@ -99,7 +99,7 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
         kept = [w for w in day.winds if not _replaced(folder, w, readings, setting)]
         return replace(day, winds=(*kept, name))
 
-    change(folder, count)
+    change_day(folder, count)
     return name
 
 
@@ -363,7 +363,7 @@ def set_aside(
         others = tuple(one for one in day.aside if one.file != name)
         return replace(day, winds=left, aside=(*others, mark))
 
-    change(folder, edit)
+    change_day(folder, edit)
 
 
 def understood(

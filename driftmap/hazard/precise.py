@@ -69,7 +69,7 @@ def sharpen(
     """Fly steered flights until each area's figure is known well enough.
 
     ``pilot``: plain flights, from which the aim is taken; ``again``: what flies more of them
-    (`driftmap.montecarlo.cloud.again`); ``relative``: wanted half-width of the interval as a
+    (`driftmap.montecarlo.cloud.fly_again`); ``relative``: wanted half-width of the interval as a
     share of the figure; ``limit``: what the figure is compared with: its interval must not
     straddle it, and a half-width of half the limit is narrow enough whatever the figure.
 

@@ -33,7 +33,7 @@ _NOTCH: Final = 0.003
 """As `_GROWTHS`, for outlines that are put together: they hold their landings already."""
 
 
-def calmed(
+def smoothed_outline(
     shape: BaseGeometry, east: Kept, north: Kept, weights: FloatArray | None = None
 ) -> shapely.MultiPolygon:
     """Smooth an outline and drop islets of sampling noise; its share stays inside.
@@ -77,7 +77,7 @@ def taut(
 ) -> shapely.MultiPolygon:
     """Draw an outline as a string round it, for a page that joins those of many winds.
 
-    Islets are dropped and the line is moved outward as `calmed` does it, in a hundredth
+    Islets are dropped and the line is moved outward as `smoothed_outline` does it, in a hundredth
     of the time; bays are filled.
 
     Parameters

@@ -15,7 +15,7 @@ from driftmap.core.pools import in_order
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.outlines import Lines, Outlines
-from driftmap.hazard.smoothing import calmed, put_together
+from driftmap.hazard.smoothing import put_together, smoothed_outline
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.rocket.likelihood import LIKELIHOOD, WORKS, default_likelihood
@@ -180,7 +180,7 @@ def _soonest(cloud: Cloud, kind: ZoneKind, speaks: Part) -> float:
 
 
 def outer_line(cloud: Cloud, contours: Lines) -> Line:
-    """Give what draws the widest outline of a piece as every page has it: calmed.
+    """Give what draws the widest outline of a piece as every page has it: smoothed.
 
     ``contours``: outlines by case and body, the widest last.
 
@@ -193,7 +193,7 @@ def outer_line(cloud: Cloud, contours: Lines) -> Line:
         key = part.case, part.body
         if key not in kept:
             at = cloud.east[part.rows], cloud.north[part.rows]
-            kept[key] = calmed(contours[key][-1].shape, *at, part.weights)
+            kept[key] = smoothed_outline(contours[key][-1].shape, *at, part.weights)
         return kept[key]
 
     return line

@@ -264,7 +264,7 @@ def _asked(
     return replace(tree, cases=cases)
 
 
-def again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
+def fly_again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
     """Give `fly` for the flight of a cloud, in its own air."""
     sky = cloud.plan.sky
     return partial(fly, cloud.plan.flight, wind, sky.altitude, day=sky.day)

@@ -15,8 +15,8 @@ from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
 from driftmap.montecarlo.launch import Plan
 from driftmap.montecarlo.lean import PLAIN, Steered
 from driftmap.montecarlo.openings import (
-    chosen,
-    met,
+    chosen_flights,
+    met_at_opening,
     not_yet_noted,
     outcomes,
     stiffness_of,
@@ -123,7 +123,9 @@ def _happens(
         below = np.cumsum(ends, axis=0)
         draw = drawn.draws[outcome_draw(opening.device)]
         natural &= np.sum(draw >= below[:2], axis=0) == opening.result
-    return chosen(chance, natural, stream(*drawn.streams, f"flights of {case.name}"))
+    return chosen_flights(
+        chance, natural, stream(*drawn.streams, f"flights of {case.name}")
+    )
 
 
 def _brought_down(
@@ -304,7 +306,7 @@ class _Openings:
                 free = np.maximum(free, rocket.upper.parts)
             length = drawn.plan.flight.falling.length
             stiffness = stiffness_of(device, self._bench.strengths(device), length)
-            self._met[moment] = met(
+            self._met[moment] = met_at_opening(
                 device,
                 drawn.draws,
                 self.releases.fall(release, before),

@@ -65,7 +65,7 @@ def _line_length(device: Device, rocket_length: float) -> float:
     return _LINES * across + _CORD * rocket_length
 
 
-def met(
+def met_at_opening(
     device: Device,
     draws: Mapping[str, FloatArray],
     state: Motion,
@@ -130,7 +130,7 @@ def stiffness_of(device: Device, strength: Strengths, rocket_length: float) -> f
     return float(rope_stiffness(weakest, _line_length(device, rocket_length)))
 
 
-def chosen(
+def chosen_flights(
     chance: FloatArray, natural: NDArray[np.bool_], rng: np.random.Generator
 ) -> tuple[IntArray, FloatArray]:
     """Choose the flights in which a case is flown, and what each stands for.
@@ -194,7 +194,7 @@ def _shares(chance: FloatArray, wanted: int) -> FloatArray:
             return share
 
 
-def stood(
+def load_and_strength(
     what: Breaks, ascent: Ascent, draws: Mapping[str, FloatArray], plan: Plan
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give the load met, the strength of a unit fin, and the factor on that which its draw brings.

@@ -14,7 +14,7 @@ from driftmap.core.spread import draw_all, stream
 from driftmap.formulas.flutter import flutter_margin
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean, Steered
-from driftmap.montecarlo.openings import chosen, stood
+from driftmap.montecarlo.openings import chosen_flights, load_and_strength
 from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.case import LIGHTS, Breaks, CaseTree
 
@@ -114,7 +114,9 @@ class Breakage:
         flown more often with another draw of it.
         """
         ascent, count = flights.ascent, flights.count
-        used, limit, factor = stood(what, ascent, flights.draws, flights.plan)
+        used, limit, factor = load_and_strength(
+            what, ascent, flights.draws, flights.plan
+        )
         time = ascent.rows[:, 6]
         margin = flutter_margin(used, limit * factor, time)
         natural = np.isfinite(margin.first) & self.holds
@@ -122,7 +124,7 @@ class Breakage:
         below = np.searchsorted(drawn, factor / margin.least)
         rng = stream(*flights.streams, f"flights of {what.fin.name}")
         chance = (1 - self.chance) * below / count
-        who, stands_for = chosen(chance, natural, rng)
+        who, stands_for = chosen_flights(chance, natural, rng)
         own = drawn[(rng.random(who.size) * below[who]).astype(int)]
         own = np.where(natural[who], factor[who], own)
         way = flutter_margin(used[:, who], limit[:, who] * own, time[:, who])

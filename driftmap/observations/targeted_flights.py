@@ -17,7 +17,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
-from driftmap.montecarlo.cloud import BLOCK, Cloud, again
+from driftmap.montecarlo.cloud import BLOCK, Cloud, fly_again
 from driftmap.montecarlo.importance_sampling import Mixture
 from driftmap.montecarlo.lean import Steered
 from driftmap.observations.case_flights import ROCKET, Flown, flown_cases
@@ -300,7 +300,7 @@ def _fly_again(
 ) -> Cloud | None:
     """Fly what a cloud flew in its own air; None if nothing asked for happens then."""
     try:
-        return again(cloud, wind)(
+        return fly_again(cloud, wind)(
             samples=samples,
             seed=cloud.seed if seed is None else seed,
             steered=steered,

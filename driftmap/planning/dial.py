@@ -152,7 +152,9 @@ def compute_dial(
     )
 
 
-def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] | None:
+def hours_served(
+    supposition: Supposition, setup: Setup
+) -> tuple[datetime, datetime] | None:
     """Give the time that a dial serves: about its hour, while it is light, if it was then.
 
     ``supposition``: whose hour counts; ``setup``: where, and from when until when what was
@@ -173,7 +175,7 @@ def serves(supposition: Supposition, setup: Setup) -> tuple[datetime, datetime] 
 
 def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
     """Give the air of the hour, and by the worst suns of the time served."""
-    span, site = serves(supposition, setup), setup.site
+    span, site = hours_served(supposition, setup), setup.site
     if span is None:
         return [supposition]
 

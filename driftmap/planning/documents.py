@@ -15,7 +15,7 @@ from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.layout import Layout, Place
 from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, SeasonHour
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
-from driftmap.planning.trial import Basis, basis_of, told
+from driftmap.planning.trial import Basis, basis_of, held_name
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.verdict.check import Check
 from driftmap.verdict.setup import Setup
@@ -82,7 +82,7 @@ def limits_document(
             {
                 "from_deg": limit.from_deg,
                 "go_below_mps": limit.go_below,
-                "blocked_by": limit.problem or told(limit.held_by),
+                "blocked_by": limit.problem or held_name(limit.held_by),
                 "go_spans_mps": [list(span) for span in limit.go],
                 "tried": [{"mps": v, "finding": f} for v, f in limit.tried],
             }
@@ -182,7 +182,7 @@ def _place(question: Layout, place: Place) -> dict[str, Any]:
         "go_share": None if place.broken else place.go,
         "not_known_share": None if place.broken else place.unknown,
         "hit_over_limit": None if place.broken else place.hazard,
-        "blocked_by": told(place.held_by),
+        "blocked_by": held_name(place.held_by),
         "rules_broken": list(place.broken),
         "to_people_m": _finite(place.to_people),
         "to_boundary_m": place.to_boundary,

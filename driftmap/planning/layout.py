@@ -32,8 +32,8 @@ from driftmap.planning.trial import (
     Finding,
     Held,
     Trial,
+    held_name,
     pack,
-    told,
     unknown_trial,
     unpack,
 )
@@ -360,7 +360,7 @@ def _weighed(
         unknown += weight * (NOT_KNOWN in findings)
         hazard += weight * float(np.mean([score.hazard for score in each]))
         for score in each:
-            if name := told(score.held_by):
+            if name := held_name(score.held_by):
                 blocks[name] += weight
                 named.setdefault(name, score.held_by)
     most = max(blocks, key=lambda text: (blocks[text], text), default="")

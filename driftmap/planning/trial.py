@@ -92,7 +92,9 @@ class Trial:
     @property
     def questions(self) -> tuple[str, ...]:
         """What people must still answer before any go."""
-        asked = (told(c) for c in self.checks if c.question and c.outcome != "pass")
+        asked = (
+            held_name(c) for c in self.checks if c.question and c.outcome != "pass"
+        )
         return tuple(dict.fromkeys(asked))
 
     @property
@@ -116,7 +118,7 @@ class Trial:
     @property
     def blocked_by(self) -> str:
         """What speaks most against a go, in words; empty for a go."""
-        return told(self.held_by)
+        return held_name(self.held_by)
 
 
 def unknown_trial(problem: object) -> Trial:
@@ -148,7 +150,7 @@ def _weight(check: Check) -> tuple[bool, float]:
     return (over < 0 if check.sense == "least" else over > 0), nearness(check)
 
 
-def told(check: Held) -> str:
+def held_name(check: Held) -> str:
     """Name what holds in words.
 
     Result: of a check what, where and in which case.

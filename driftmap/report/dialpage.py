@@ -15,7 +15,7 @@ from driftmap.ground.underlay import underlay_in_metres
 from driftmap.hazard.harm import HURTS, KILLS
 from driftmap.hazard.way_out import ROOM
 from driftmap.planning.assumed_winds import METER_HEIGHT, Supposition
-from driftmap.planning.dial import Dial, serves
+from driftmap.planning.dial import Dial, hours_served
 from driftmap.planning.dial_node import WORDS, Landing, PieceKey
 from driftmap.planning.dial_reading import check_between
 from driftmap.report import dialdata
@@ -98,7 +98,7 @@ def dial_html(
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
     day = made_for or datetime.now().astimezone().date()
-    span = serves(dial.supposition, dial.setup)
+    span = hours_served(dial.supposition, dial.setup)
     data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
     texts = [

@@ -20,7 +20,7 @@ from driftmap.rocket.breakup import bend, case_ejected, fins_off, flutter, nose_
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
 from driftmap.rocket.flight import Flight, OwnCase, Same
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
-from driftmap.rocket.opening_outcomes import opened, opened_as_planned
+from driftmap.rocket.opening_outcomes import opened_as_planned, opening_cases
 from driftmap.rocket.pieces import plate_rim
 from driftmap.rocket.stage_cases import (
     STAGED,
@@ -75,7 +75,7 @@ def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
     when = bench.need("early moment", EARLY, "early opening")
     release = Release("coast", when)
-    return opened(bench, "early opening", release, bench.largest())
+    return opening_cases(bench, "early opening", release, bench.largest())
 
 
 def _waits(bench: Bench, device: Device) -> tuple[Release, tuple[Stage, ...]]:
@@ -90,7 +90,7 @@ def _late(bench: Bench) -> list[Case]:
     """Open the first device some seconds after its trigger."""
     device = bench.devices()[0]
     release, before = _waits(bench, device)
-    return opened(bench, "late opening", release, device, before)
+    return opening_cases(bench, "late opening", release, device, before)
 
 
 def _cord_cuts(bench: Bench) -> list[Case]:
@@ -134,7 +134,7 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     first, main = bench.devices()[0], bench.largest()
     fall = staged_fall(bench, [first])
     beside = [d for d in bench.devices() if d is not main]
-    return opened(
+    return opening_cases(
         bench,
         "main at apogee",
         fall.release,
@@ -149,7 +149,9 @@ def _drogue_fails(bench: Bench) -> list[Case]:
     """Open the second device from a nose-first fall, the first having failed."""
     _, second, *_ = devices = bench.devices()
     fall = staged_fall(bench, devices[1:])
-    return opened(bench, "drogue fails", fall.release, second, fall.before[second.name])
+    return opening_cases(
+        bench, "drogue fails", fall.release, second, fall.before[second.name]
+    )
 
 
 def _drogue_only(bench: Bench) -> list[Case]:
@@ -324,7 +326,7 @@ def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
     }
     if falls in devices and not own.burns_on:
         device = devices[falls]
-        return opened(
+        return opening_cases(
             bench, own.name, release, device, alone=True, less=gone, loose=loose
         )
     if falls not in ("nose first", "tumbling"):

@@ -58,12 +58,14 @@ def planned_ends(
             end = _opening_ends(bench, device, result, before)
             # What came out with it and was asked before it has held.
             out = fall.beside[device.name]
-            bodies = after(bench, device, result, before, later=later, beside=out)
+            bodies = bodies_after(
+                bench, device, result, before, later=later, beside=out
+            )
             broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))
     return held, broken
 
 
-def opened(  # noqa: PLR0913 - a case has that many sides
+def opening_cases(  # noqa: PLR0913 - a case has that many sides
     bench: Bench,
     name: str,
     release: Release,
@@ -87,7 +89,7 @@ def opened(  # noqa: PLR0913 - a case has that many sides
             f"{name}, {told}" if len(results) > 1 else name,
             release,
             (
-                *after(
+                *bodies_after(
                     bench, device, result, before, later=later, beside=beside, less=less
                 ),
                 *loose,
@@ -119,7 +121,7 @@ def _later_than(bench: Bench, device: Device) -> list[Device]:
     ]
 
 
-def after(
+def bodies_after(
     bench: Bench,
     device: Device,
     result: int,

@@ -151,7 +151,7 @@ def _of_propellant(impulse: float) -> tuple[float, float]:
     return (_NO_POWDER if impulse > _LARGE else _IMPULSE[0]), _IMPULSE[1]
 
 
-def said(flight: Flight, site: Site) -> Iterator[Check]:
+def file_remarks(flight: Flight, site: Site) -> Iterator[Check]:
     """Put beside the word what files say to people, and nothing reads."""
     return (beside(told, "as it stands there") for told in (*flight.said, *site.said))
 

@@ -17,7 +17,7 @@ from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
-from driftmap.montecarlo.cloud import Cloud, again
+from driftmap.montecarlo.cloud import Cloud, fly_again
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rules.answers import Answers
 from driftmap.verdict.check import (
@@ -29,7 +29,7 @@ from driftmap.verdict.check import (
     kinds_marked,
     outcome_of,
 )
-from driftmap.verdict.claim_checks import implausible, label_claims, said
+from driftmap.verdict.claim_checks import file_remarks, implausible, label_claims
 from driftmap.verdict.consequence_checks import (
     by_default,
     lowered_likelihoods,
@@ -165,7 +165,7 @@ def judge_all(
         strict, _ = judged(plain, tightened(limits), harm_of(plain, near), {})
         checks = _capped(checks, strict, "likelihoods that the file sets")
     checks = tuple(_told(check) for check in checks)
-    told = said(cloud.plan.flight, site)
+    told = file_remarks(cloud.plan.flight, site)
     checks = (*checks, *_unreached(sharpened), *position_checks(site), *told)
     return Judgement(checks, areas, harm, sharpened)
 
@@ -183,7 +183,9 @@ def _sharpened(
     far = beyond_reach(cloud)
     people = [a for a in site.areas if a.peopled and not far(a.shape)]
     bound = limits["area_hit"].value
-    return sharpen(cloud, again(cloud, wind), people, relative=precision, limit=bound)
+    return sharpen(
+        cloud, fly_again(cloud, wind), people, relative=precision, limit=bound
+    )
 
 
 def _limits(cloud: Cloud, site: Site, answers: Answers | None) -> dict[str, Limit]:

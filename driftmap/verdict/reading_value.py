@@ -22,7 +22,7 @@ from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.core.units import FOOT
-from driftmap.montecarlo.cloud import Cloud, again
+from driftmap.montecarlo.cloud import Cloud, fly_again
 from driftmap.montecarlo.falls import KNOT_COLUMNS
 from driftmap.montecarlo.sensitivity import Influence
 
@@ -145,7 +145,7 @@ def more_wind(
 
 def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
     """Give time and height along a middle fall, shape (s, 2), of a few flights more."""
-    few_more = again(cloud, wind)
+    few_more = fly_again(cloud, wind)
     try:
         few = few_more(samples=_FEW, seed=cloud.seed, bodies=(), keep_falls=True)
     except DriftmapError:

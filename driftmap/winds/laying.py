@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air import profile_law
-from driftmap.air.profile_law import Field, ReadLevels, given
+from driftmap.air.profile_law import Field, ReadLevels, conditioned_on
 from driftmap.air.wind import LAW_TOP, MAST
 from driftmap.core.checks import FloatArray
 from driftmap.winds.levels import SURFACE, Node, by_field, carried
@@ -52,7 +52,9 @@ def laid_through(
     lowest = max(held_below(stack), profile_law.lowest_height(roughness))
 
     def laid(read: Sequence[Node]) -> _Laid:
-        told = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
+        told = conditioned_on(
+            field, _as_told(read), np.maximum(heights, lowest), roughness
+        )
         winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
         across = told.weights @ np.array(winds) + told.beside[:, None]
         return across, told.covariance

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from driftmap.desk.app import make_app
 from driftmap.desk.day import read_day
-from driftmap.desk.desk import Desk, made
+from driftmap.desk.desk import Desk, open_folder
 from driftmap.desk.judging import FULL
 
 ROOT = Path(__file__).parents[2]
@@ -20,7 +20,7 @@ FLIGHTS = 25
 
 def main() -> None:
     """Serve a folder, type a reading, and time the words."""
-    folder = made(Path(tempfile.mkdtemp()))
+    folder = open_folder(Path(tempfile.mkdtemp()))
     shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", folder.root / "site.geojson")
     names = ("willet", "dunlin", "whimbrel", "plover")
     for path in (

@@ -21,7 +21,7 @@ from driftmap.ground.areas import Area
 from driftmap.ground.site import read_site
 from driftmap.hazard.precise import steered_hit
 from driftmap.hazard.probability import inside, mixture, struck
-from driftmap.montecarlo.cloud import again, fly
+from driftmap.montecarlo.cloud import fly, fly_again
 from driftmap.rocket.flightfile import read_flight
 from driftmap.winds.profile import read_wind
 
@@ -67,7 +67,7 @@ def main():
     for area, spot, true, off in zip(areas, SPOTS, truth, error, strict=True):
         start = time.perf_counter()
         found = [
-            steered_hit(pilot, again(pilot, wind), area, FLIGHTS, seed=100 + run)
+            steered_hit(pilot, fly_again(pilot, wind), area, FLIGHTS, seed=100 + run)
             for run in range(RUNS)
         ]
         each = (time.perf_counter() - start) / RUNS

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
-from driftmap.air.profile_law import STIRRED, Field, ReadLevels, given
+from driftmap.air.profile_law import STIRRED, Field, ReadLevels, conditioned_on
 from driftmap.air.winderror import TAILS
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
@@ -101,7 +101,7 @@ def misses(regime, shape, soundings):
     for s in soundings:
         wind = s.at(z) if s.latitude >= 0 else s.at(z).conj()
         told = ReadLevels(np.array([MAST]), wind[:1], none, none, [0], none == 0)
-        known = given(unit, told, z, 0.03)
+        known = conditioned_on(unit, told, z, 0.03)
         off = depth @ (wind - known.weights @ told.wind - known.beside)
         yield abs(off) ** 2 / np.einsum("dz,zy,dy->d", depth, known.covariance, depth)
 

@@ -37,7 +37,7 @@ from driftmap import cli
 from driftmap.desk import day, plans
 from driftmap.desk.app import make_app
 from driftmap.desk.day import read_day
-from driftmap.desk.desk import Desk, made
+from driftmap.desk.desk import Desk, open_folder
 from driftmap.desk.folder import Folder
 from driftmap.verdict import rule_checks
 
@@ -410,7 +410,7 @@ _AT_ONCE = {
 
 def _desk(folder: Path):
     folder.mkdir()
-    made(folder)
+    open_folder(folder)
     shutil.copy(ROOT / SITE, folder / "site.geojson")
     for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
         shutil.copy(ROOT / "examples" / name, folder / "flights" / name)

@@ -33,7 +33,7 @@ from pathlib import Path
 import driftmap
 from driftmap import cli
 from driftmap.desk.app import make_app
-from driftmap.desk.desk import Desk, made
+from driftmap.desk.desk import Desk, open_folder
 from driftmap.desk.folder import Folder
 
 ROOT = Path(__file__).parents[2]
@@ -65,7 +65,7 @@ def save(name: str, place: str) -> None:
     """Save another name of the field, as the desk's page does."""
     folder = Path(place)
     if not (folder / "site.geojson").exists():
-        made(folder)
+        open_folder(folder)
         site = ROOT / "sites" / "saltgrass-flat.geojson"
         (folder / "site.geojson").write_bytes(site.read_bytes())
     client = make_app(Desk(Folder(folder)), "key", {"127.0.0.1:1"}).test_client()

@@ -98,7 +98,7 @@ def of_a_dial(case):
     """The cell of a dial made for another hour; its meter reads the wind."""
     gust = float(case.rng.choice([1.0, 1.3]))
     made = Supposition.over_site(case.setup.site, case.when).on_the_meter(gust)
-    first, last = dial.serves(made, case.setup)
+    first, last = dial.hours_served(made, case.setup)
     reach = Reach(
         6.0, int(case.rng.choice([4, 8])), int(case.rng.choice([12, 36])), gust
     )

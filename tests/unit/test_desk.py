@@ -30,8 +30,8 @@ from driftmap.core.errors import FlightError, InputError, SiteError
 from driftmap.desk import field as field_room
 from driftmap.desk import judging
 from driftmap.desk.app import make_app
-from driftmap.desk.day import Aside, change, new_item, read_day
-from driftmap.desk.desk import Desk, made
+from driftmap.desk.day import Aside, change_day, new_item, read_day
+from driftmap.desk.desk import Desk, open_folder
 from driftmap.desk.folder import KEPT, ConflictError, Folder
 from driftmap.desk.judging import (
     FULL,
@@ -71,7 +71,7 @@ NOW = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
 @pytest.fixture
 def folder(tmp_path):
     """A folder with the demo site and one demo flight."""
-    made(tmp_path)
+    open_folder(tmp_path)
     shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", tmp_path / "site.geojson")
     for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
         shutil.copy(ROOT / "examples" / name, tmp_path / "flights" / name)
@@ -751,7 +751,7 @@ def test_no_reading_is_told_as_of_later(ask):
 
 
 def test_a_reading_without_a_field_asks_for_the_field(tmp_path):
-    ask = Client(Desk(made(tmp_path)))
+    ask = Client(Desk(open_folder(tmp_path)))
     answer = ask("winds/take", {"text": "5 mph from 80"})
     assert "draw the field first" in answer.get_json()["problem"]
 
@@ -807,7 +807,7 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     ask.good("day/begin", {})
     assert ask.good("state")["aside"] == told
     assert read_day(folder).winds == ()
-    change(folder, lambda day: replace(day, date="2026-01-01"))
+    change_day(folder, lambda day: replace(day, date="2026-01-01"))
     ask.good("day/begin", {})
     assert ask.good("state")["aside"] == ""
 
@@ -913,7 +913,7 @@ def test_what_is_nested_too_deeply_is_a_line_and_stops_nothing(ask, desk, folder
     deep = "[" * 3000 + "]" * 3000
     ask.good("winds/take", {"text": "4 mph from 80"})
     item = new_item("flights/deep.toml")
-    change(folder, lambda day: replace(day, items=(item,)))
+    change_day(folder, lambda day: replace(day, items=(item,)))
     for name in ("flights/deep.toml", "answers/deep.toml"):
         folder.path(name).write_text(f"x = {deep}")
     assert [one.id for one, _, _ in desk.wanted()] == [item.id]  # its word says so
@@ -942,7 +942,7 @@ def _begun_anew(ask, folder, strong):
 
 
 def _struck_out(ask, folder, strong):
-    change(folder, lambda day: replace(day, winds=(day.winds[0],)))
+    change_day(folder, lambda day: replace(day, winds=(day.winds[0],)))
 
 
 @pytest.mark.parametrize(
@@ -974,7 +974,9 @@ def test_a_dial_flies_the_air_of_the_report_that_counts(ask, desk, folder, monke
     flown = []
     monkeypatch.setattr(judging, "compute_dial", lambda setup, *_: flown.append(setup))
     monkeypatch.setattr(judging, "dial_html", lambda *_, **__: "")
-    day = change(folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),)))
+    day = change_day(
+        folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),))
+    )
     drawn(desk.task(day, day.items[0]), "dial")
     zulu = datetime.now(UTC) - timedelta(minutes=5)
     report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 9999 CLR 38/10 A2992"
@@ -993,7 +995,9 @@ def test_a_dial_holds_for_what_the_winds_that_count_warn_of(
         judging, "compute_dial", lambda _, told, *__: asked.append(told)
     )
     monkeypatch.setattr(judging, "dial_html", lambda *_, **__: "")
-    day = change(folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),)))
+    day = change_day(
+        folder, lambda d: replace(d, items=(new_item("flights/dunlin.toml"),))
+    )
     zulu = datetime.now(UTC) - timedelta(minutes=5)
     report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 1SM VCTS OVC004CB 18/10 A2992"
     ask.good("winds/take", {"text": report})
@@ -1545,7 +1549,7 @@ def serving(path):
 
 @pytest.mark.slow  # starts whole desks
 def test_a_desk_that_comes_again_has_its_address_and_a_second_says_where(tmp_path):
-    made(tmp_path)
+    open_folder(tmp_path)
     first, told = serving(tmp_path)
     try:
         address = told.split()[-1]
@@ -1810,7 +1814,7 @@ def test_a_copy_is_another_flight_and_a_curve_lies_beside_them(ask, folder):
 
 
 def test_a_field_is_saved_half_drawn_and_says_what_it_lacks(tmp_path):
-    ask = Client(Desk(made(tmp_path)))
+    ask = Client(Desk(open_folder(tmp_path)))
     pad = {"type": "Feature", "properties": {"role": "pad"}}
     pad["geometry"] = {"type": "Point", "coordinates": [-117.952, 41.604]}
     site = {"type": "FeatureCollection", "name": "Own", "features": [pad]}

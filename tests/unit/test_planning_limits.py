@@ -24,7 +24,7 @@ from driftmap.planning import wind_sweep
 from driftmap.planning import windlimits as searching
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Trial, flown, pack, told
+from driftmap.planning.trial import Trial, flown, held_name, pack
 from driftmap.planning.wind_sweep import Flights, worst
 from driftmap.planning.windlimits import (
     LIGHTEST,
@@ -107,7 +107,7 @@ def test_an_open_field_is_held_by_the_wind_of_the_code_alone(dunlin, one_cloud):
     (found,) = limits_of(setup, [135.0], steps=2)
     limit = CODE
     assert 4.0 < found.go_below <= limit
-    assert told(found.held_by) == "wind at 10 m"
+    assert held_name(found.held_by) == "wind at 10 m"
     assert found.go == ((LIGHTEST, found.go_below),)
     assert found.tried[-1] == (pytest.approx(limit + TOLERANCE, abs=2e-4), "hold")
     assert all(v <= limit for v, finding in found.tried if finding == "go")
@@ -118,7 +118,7 @@ def test_a_stricter_wind_of_the_site_bounds_too(dunlin, one_cloud):
     setup = Setup(dunlin, round_site(8000.0, surface_wind="12 mph"), 200, 3)
     (found,) = limits_of(setup, [0.0], steps=2)
     assert 0 < found.go_below <= limit
-    assert told(found.held_by) == "wind at 10 m"
+    assert held_name(found.held_by) == "wind at 10 m"
 
 
 @given(
@@ -162,7 +162,7 @@ def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
     )
     assert all(not a < 2.7 < b for a, b in found.go)
     assert found.go_below == pytest.approx(2.7, abs=TOLERANCE)
-    assert told(found.held_by) == "a crowd"
+    assert held_name(found.held_by) == "a crowd"
 
 
 @pytest.mark.slow  # one more search of limits
@@ -175,7 +175,7 @@ def test_even_ground_gives_even_limits(dunlin, coarse):
     assert 0.5 < min(limits) <= max(limits) < 12.0
     # The luck is that of 400 flights; of the limit itself it moves some tenths.
     assert max(limits) - min(limits) < 1.5
-    assert {told(limit.held_by) for limit in found} == {
+    assert {held_name(limit.held_by) for limit in found} == {
         "a piece that can hurt lands outside the boundary"
     }
 
@@ -186,7 +186,7 @@ def test_people_lower_the_limit_and_are_named(dunlin, coarse):
     (beside,) = limits_of(setup, [270.0], steps=2)
     print(beside.go_below)
     assert beside.go_below < CODE / 2  # all that holds the field alone
-    assert "Crowd" in told(beside.held_by)
+    assert "Crowd" in held_name(beside.held_by)
 
 
 def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(dunlin, coarse):
@@ -241,7 +241,7 @@ def verdicts(dunlin):
 def test_bisection_closes_in_from_below(verdicts):
     found = verdicts(lambda v: "go" if v <= 4.321 else "hold")
     assert 4.321 - TOLERANCE - 0.01 <= found.go_below <= 4.321
-    assert told(found.held_by) == "too much"
+    assert held_name(found.held_by) == "too much"
 
 
 @pytest.mark.parametrize(
@@ -265,7 +265,7 @@ def test_go_that_begins_above_calm_is_no_limit_below():
     speeds = [v / 2 for v in range(1, 14)]
     found = search(0.0, speeds, at, lambda low, high: worst((at(low), at(high))))
     assert found.go_below == 0.0
-    assert told(found.held_by) == "too light"
+    assert held_name(found.held_by) == "too light"
     ((low, high),) = found.go
     assert 2.0 <= low <= 2.0 + TOLERANCE + 0.01
     assert 5.0 - TOLERANCE - 0.01 <= high <= 5.0

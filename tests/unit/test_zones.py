@@ -12,7 +12,7 @@ import shapely
 
 from driftmap.ground.contours import containment
 from driftmap.hazard.harm import KILLS
-from driftmap.hazard.smoothing import calmed, taut
+from driftmap.hazard.smoothing import smoothed_outline, taut
 from driftmap.hazard.zones import _soonest, anywhere, grade, outer_line, zones
 from driftmap.report.frames import SHEET
 from driftmap.report.instructions import Watch, watch
@@ -134,7 +134,7 @@ def test_specks_that_hold_no_landing_are_still_drawn():
     specks = shapely.union_all([shapely.Point(5 * i, 0).buffer(0.2) for i in range(30)])
     east, north = np.array([2.5, 77.5]), np.array([1.0, 1.0])
     assert not shapely.intersects_xy(specks, east, north).any()
-    assert calmed(specks, east, north).area >= 0.8 * specks.area
+    assert smoothed_outline(specks, east, north).area >= 0.8 * specks.area
 
 
 def test_an_outline_is_worked_out_once_for_all_pages_and_goes_with_its_cloud(demo):
@@ -160,7 +160,7 @@ def test_a_calmed_outline_still_holds_its_share(seed):
         [rng.normal(0, 100, (2, 2700)), rng.normal(900, 30, (2, 300))], axis=1
     )
     line = containment(*points, (0.99,))[0]
-    calm = calmed(line.shape, *points)
+    calm = smoothed_outline(line.shape, *points)
     held = shapely.intersects_xy(line.shape, *points)
     inside = shapely.intersects_xy(calm, *points)
     assert inside.mean() >= held.mean()
@@ -177,12 +177,12 @@ def test_islets_are_dropped_unless_more_than_noise_lands_there():
     east, north = rng.uniform(0, 100, (2, 5000))
     east[:50], north[:50] = rng.uniform(200, 210, 50), rng.uniform(0, 10, 50)
     whole = shapely.union_all([big, half, islet])
-    calm = calmed(whole, east, north)
+    calm = smoothed_outline(whole, east, north)
     assert shapely.intersects_xy(calm, east, north).mean() > 0.999
     assert calm.intersects(half)
     assert not calm.intersects(islet)
     east[50:60], north[50:60] = rng.uniform(300, 306, 10), rng.uniform(0, 6, 10)
-    assert calmed(whole, east, north).intersects(islet)
+    assert smoothed_outline(whole, east, north).intersects(islet)
 
 
 @pytest.mark.slow  # as the calm one does
@@ -195,7 +195,7 @@ def test_a_taut_outline_holds_the_share_and_stays_near_the_calm_one(demo):
         share = np.average(inside, weights=part.weights)
         assert share >= np.average(held, weights=part.weights)
         assert np.average(held & ~inside, weights=part.weights) <= 1e-3
-        calm = calmed(line.shape, *at, part.weights)
+        calm = smoothed_outline(line.shape, *at, part.weights)
         # Of a very rare piece calming keeps islets that are left out here.
         assert string.intersection(calm).area > 0.9 * calm.area
 
