@@ -120,8 +120,8 @@ def _refuse(out: Path, names: Iterable[str], problem: NoGoError) -> None:
 def _still_there(out: Path, names: Sequence[str]) -> None:
     """Say which files in the folder are of an earlier run."""
     if names:
-        told = ", ".join(str(out / name) for name in names)
-        click.echo(f"of an earlier run, not of this one: {told}", err=True)
+        text = ", ".join(str(out / name) for name in names)
+        click.echo(f"of an earlier run, not of this one: {text}", err=True)
 
 
 def _by_the_clock(wind: WindProfile, run: Run, out: Path) -> WindProfile:

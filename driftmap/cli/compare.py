@@ -211,10 +211,10 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     if all(level.direction is None for level in profile.levels):
-        told = (
+        text = (
             'is from no one side: where would it land? Write such as "12 mph from 240"'
         )
-        raise WindError(profile.source, "", told)
+        raise WindError(profile.source, "", text)
     speed = speed_east, speed_north, speed_up
     with located("drop", ""):
         try:

@@ -131,10 +131,10 @@ def _told(dial: Dial) -> str:
 
     words = [node.word for node in dial.nodes]
     named = {"go if aloft": "check aloft"}  # as on the page
-    told = ", ".join(f"{words.count(w)} {named.get(w, w)}" for w in WORDS)
+    text = ", ".join(f"{words.count(w)} {named.get(w, w)}" for w in WORDS)
     lost = sum(bool(node.problem) for node in dial.nodes)
     more = f"; {lost} of them could not be worked out and hold" if lost else ""
-    return f"{len(dial.nodes)} winds: {told}{more}"
+    return f"{len(dial.nodes)} winds: {text}{more}"
 
 
 @click.command("desk")

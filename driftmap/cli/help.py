@@ -91,8 +91,8 @@ def _schema(topic: str | None) -> dict[str, Any]:
 
         schema = answers_schema()
     else:
-        told = "there is one for flight, site, answers and rules"
-        raise InputError("--schema", "", told)
+        text = "there is one for flight, site, answers and rules"
+        raise InputError("--schema", "", text)
     schema["properties"]["form"] = {"type": "integer", "minimum": 1, "maximum": FORM}
     return schema
 

@@ -205,8 +205,8 @@ def _near_by(path: str, setting: Setting) -> tuple[float, float] | None:
     if place is not None and setting.place is not None:
         off = over_ground(place, setting.place)
         if off > OTHER_FIELD:
-            told = f"{path} lies {off / 1000:.0f} km from the site; --at alone asks for that"
-            raise InputError("--at", "", told)
+            text = f"{path} lies {off / 1000:.0f} km from the site; --at alone asks for that"
+            raise InputError("--at", "", text)
     return place
 
 
@@ -218,8 +218,8 @@ def wind_asked(asked: WindOptions, place: Setting) -> WindProfile:
     wind = merge(readings_of(asked, setting), setting)
     if asked.when is None:
         return wind
-    told = f"the flight is at {show_flight(setting.when)}"
-    return replace(wind, assumed=(told, *wind.assumed))
+    text = f"the flight is at {show_flight(setting.when)}"
+    return replace(wind, assumed=(text, *wind.assumed))
 
 
 def echo_flight(asked: WindOptions) -> None:

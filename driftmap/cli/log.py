@@ -188,12 +188,12 @@ def correct_command(
     with _open(path) as log:
         old = log.find(entry_id)
         if old.kind != "outcome":
-            told = "is an assessment: it stays as given"
-            raise InputError(str(log.path), f"entry {old.id[:8]}", told)
+            text = "is an assessment: it stays as given"
+            raise InputError(str(log.path), f"entry {old.id[:8]}", text)
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
         added, doubts = _add(log, body, file, about or old.about, old.id)
-        told = f"added {added}, which corrects {old.id[:8]}"
-        click.echo("\n".join([told, *doubts]))
+        text = f"added {added}, which corrects {old.id[:8]}"
+        click.echo("\n".join([text, *doubts]))
 
 
 @log_command.command("list")
@@ -243,8 +243,8 @@ def export_log_command(out: Path, path: Path | None) -> None:
     from driftmap.logbook.exchange import export_text, looks_exported
 
     if out.exists() and not looks_exported(out):
-        told = f"{out} is there and is no export of a log: it is left as it is"
-        raise InputError("--out", "", told)
+        text = f"{out} is there and is no export of a log: it is left as it is"
+        raise InputError("--out", "", text)
     with _open(path) as log:
         write_all(out.parent, {out.name: export_text(log)})
         click.echo(f"{len(log.entries())} entries written to {out}")

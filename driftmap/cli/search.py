@@ -179,8 +179,8 @@ def search_command(
 
     seen = _read_observed(run, files)
     if piece not in (pieces := pieces_of(seen.flight)):
-        told = f"{quoted(piece)} is not listed; accepted: {', '.join(pieces)}"
-        raise InputError("--piece", "", told)
+        text = f"{quoted(piece)} is not listed; accepted: {', '.join(pieces)}"
+        raise InputError("--piece", "", text)
     who = Walkers(**line, small=is_small(seen.flight, piece))
     sight = who.widths[who.cover] / 2  # to either side
     follows = implied_by_finds(piece, seen.told, seen.flight, sight)

@@ -305,10 +305,10 @@ def _hours(file: str | None, log: str | None, ground: Site) -> Hours:
         rows = winds_of(entries, (ground.latitude, ground.longitude))
     every = sum(entry.kind == "assessment" for entry in entries)
     winds = [(w.time, HourReading(w.way, w.speed, w.gust)) for w in rows]
-    told = f"{len(rows)} assessments in {name}"
+    text = f"{len(rows)} assessments in {name}"
     if every > len(rows):
-        told += f" ({every - len(rows)} of elsewhere or in a wind foretold left out)"
-    hours = hours_of(winds, told)
+        text += f" ({every - len(rows)} of elsewhere or in a wind foretold left out)"
+    hours = hours_of(winds, text)
     held = {
         wind.time.replace(minute=0, second=0, microsecond=0): wind.held
         for wind in rows

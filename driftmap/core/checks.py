@@ -77,8 +77,8 @@ def zoned(time: datetime) -> datetime:
     """
     offset = time.utcoffset()
     if offset is not None and not _OFFSETS[0] <= offset <= _OFFSETS[1]:
-        told = f"{time:%z}"
-        raise ValueError(f"zone {told[:3]}:{told[3:5]}; accepted is -12:00 to +14:00")
+        text = f"{time:%z}"
+        raise ValueError(f"zone {text[:3]}:{text[3:5]}; accepted is -12:00 to +14:00")
     return time
 
 

@@ -104,11 +104,11 @@ def of_known_form(tree: dict[str, Any], source: str, fault: Fault = InputError) 
     """Take the form off a file, or refuse one that this program is too old to read."""
     form = tree.pop("form", FORM)
     if isinstance(form, bool) or not isinstance(form, int) or form < 1:
-        told = f"must be a whole number from 1 to {FORM} (got {quoted(form)})"
-        raise fault(source, "form", told)
+        text = f"must be a whole number from 1 to {FORM} (got {quoted(form)})"
+        raise fault(source, "form", text)
     if form > FORM:
-        told = f"is {form}: written for a newer driftmap; this one reads up to {FORM}"
-        raise fault(source, "form", told)
+        text = f"is {form}: written for a newer driftmap; this one reads up to {FORM}"
+        raise fault(source, "form", text)
 
 
 _TOO_LONG: Final = f"holds a number of over {_LONGEST_NUMBER} digits"
@@ -163,11 +163,11 @@ def _check_values(
             _check_values(part, source, (*loc, i), fault)
     elif isinstance(value, str):
         if _TURNING.search(value):
-            told = f"holds a mark that turns text about ({quoted(value)}); take it out"
-            raise fault(source, _place_in_file(loc), told)
+            text = f"holds a mark that turns text about ({quoted(value)}); take it out"
+            raise fault(source, _place_in_file(loc), text)
     elif isinstance(value, int | float) and not abs(value) <= _GREATEST:
-        told = f"must be a finite number of at most {_GREATEST:g} (got {quoted(value)})"
-        raise fault(source, _place_in_file(loc), told)
+        text = f"must be a finite number of at most {_GREATEST:g} (got {quoted(value)})"
+        raise fault(source, _place_in_file(loc), text)
 
 
 def row_name(kind: str, number: int, name: object) -> str:

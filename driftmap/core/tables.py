@@ -145,9 +145,9 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
     except ValueError:
         value = math.nan
     if not low <= value <= high:
-        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
-        told += ", without a comma between thousands" * ("," in cell)
-        raise ValueError(f"{name} {cell[:40]!r}; accepted is {told}")
+        text = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        text += ", without a comma between thousands" * ("," in cell)
+        raise ValueError(f"{name} {cell[:40]!r}; accepted is {text}")
     return value
 
 

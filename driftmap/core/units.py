@@ -186,8 +186,8 @@ def parse(value: object, dimension: str) -> float:
         if ("," in match[1] and unit in _FAR) or (
             unit in _NEAR and _THOUSANDS.fullmatch(match[1])
         ):
-            told = f"may be thousands or a decimal; {_plainly(match[1], unit)}"
-            raise ValueError(f"{quoted(value)} {told}")
+            text = f"may be thousands or a decimal; {_plainly(match[1], unit)}"
+            raise ValueError(f"{quoted(value)} {text}")
         number = _float(match[1].replace(",", ""))
     else:
         number, unit = _float(value), ""
@@ -249,8 +249,8 @@ def quantity(value: object, dimension: str) -> float:
             return int(parts[1]) / int(parts[2])
     number = parse(value, dimension)
     if "" not in DIMENSIONS[dimension] and not names_unit(value):
-        told = f"must name its unit of {dimension}; {_accepted(dimension)}"
-        raise ValueError(f"{quoted(value)} {told}")
+        text = f"must name its unit of {dimension}; {_accepted(dimension)}"
+        raise ValueError(f"{quoted(value)} {text}")
     return number
 
 

@@ -86,8 +86,8 @@ def _undo() -> Response:
         raise InputError("way", "", 'must be "undo" or "redo"')
     current_desk.folder.path(name)
     if name != SITE and not name.startswith("flights/"):
-        told = "is not undone: what was read or answered stays, or is set aside"
-        raise InputError(name, "", told)
+        text = "is not undone: what was read or answered stays, or is set aside"
+        raise InputError(name, "", text)
     revision = current_desk.folder.step(name, way, text_sent(what, "base"))
     current_desk.queue.hurry()
     return jsonify(revision=revision)

@@ -69,11 +69,11 @@ class Meter:
         if not 1 <= len(self.name.strip()) <= _LONGEST or not self.name.isprintable():
             raise InputError("meter", "name", "is missing: what do you call it?")
         if self.unit not in _METER_UNITS:
-            told = f"choose what it shows: {', '.join(_METER_UNITS)}"
-            raise InputError("meter", "unit", told)
+            text = f"choose what it shows: {', '.join(_METER_UNITS)}"
+            raise InputError("meter", "unit", text)
         if self.north not in _NORTHS:
-            told = "choose from which north its directions are: true or magnetic"
-            raise InputError("meter", "north", told)
+            text = "choose from which north its directions are: true or magnetic"
+            raise InputError("meter", "north", text)
         with located("meter", "height"):
             check_bounds(
                 quantity(self.height, "length"), self.height, "length", 0.5, _MAST
@@ -91,8 +91,8 @@ class Aside:
 
     def __post_init__(self) -> None:
         if self.why not in WHYS:
-            told = f"choose why: {' or '.join(WHYS)}"
-            raise InputError("set aside", "why", told)
+            text = f"choose why: {' or '.join(WHYS)}"
+            raise InputError("set aside", "why", text)
         if not is_name(self.by):
             raise InputError("set aside", "by", "who sets it aside? Type a name")
 
@@ -186,12 +186,12 @@ def _item(number: int, row: object) -> Item:
         raise InputError(DAY, f"flight {number}", 'needs file = "flights/NAME.toml"')
     state = row.get("state", "waiting")
     if state not in _STATES:
-        told = f"state must be one of {', '.join(_STATES)}"
-        raise InputError(DAY, f"flight {number}", told)
+        text = f"state must be one of {', '.join(_STATES)}"
+        raise InputError(DAY, f"flight {number}", text)
     texts = [str(row.get(key, "")) for key in ("pad", "logged", "outcome")]
     if state == "waiting" and texts[2]:
-        told = 'waits, yet the log has its outcome: set state = "flown", or take that line out'
-        raise InputError(DAY, f"flight {number}", told)
+        text = 'waits, yet the log has its outcome: set state = "flown", or take that line out'
+        raise InputError(DAY, f"flight {number}", text)
     name = str(row.get("id", ""))
     return Item(name, row["file"], texts[0], cast(State, state), texts[1], texts[2])
 

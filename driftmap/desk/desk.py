@@ -140,8 +140,8 @@ class Desk:
     def check_answers(self) -> None:
         """Refuse to judge while a file of answers is not read for its name: it may say no."""
         if odd := self.folder.unread("answers"):
-            told = "is not read, and may say no: give it a plain name in .toml, or take it out"
-            raise InputError(odd[0][:60], "", told)
+            text = "is not read, and may say no: give it a plain name in .toml, or take it out"
+            raise InputError(odd[0][:60], "", text)
 
     def fingerprint(self, day: Day, item: Item) -> str:
         """Give a fingerprint of what a word was flown for: any change of a file changes it."""
@@ -172,11 +172,11 @@ class Desk:
         self._latest = max(self._latest, time)
         back = self._latest - time
         if back > _BACK:
-            told = (
+            text = (
                 f"was set back by {back.total_seconds() / 60:.0f} min: no age is sure. "
                 "Read the wind, and start the desk anew"
             )
-            raise InputError("this computer's clock", "", told)
+            raise InputError("this computer's clock", "", text)
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
         """Give the map, sheet, field or dial of a flight of the list; None while it is drawn."""

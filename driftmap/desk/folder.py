@@ -150,8 +150,8 @@ class Folder:
         try:
             return tomlkit.parse(self.text(name) or default)
         except (TOMLKitError, RecursionError) as problem:
-            told = " ".join(str(problem).split())
-            raise InputError(name, "", f"is not TOML: {told}") from None
+            text = " ".join(str(problem).split())
+            raise InputError(name, "", f"is not TOML: {text}") from None
 
     def revision(self, name: str) -> str:
         """Name the version of a file that stands there now; empty where there is none."""

@@ -161,8 +161,8 @@ def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Tol
     except OSError as problem:
         return _cannot(task, "hold", f"{problem.filename}: {problem.strerror}")
     except Exception as problem:
-        told = f"a fault in driftmap itself, no verdict: {type(problem).__name__}"
-        return _cannot(task, "hold", f"{told}: {problem}")
+        text = f"a fault in driftmap itself, no verdict: {type(problem).__name__}"
+        return _cannot(task, "hold", f"{text}: {problem}")
 
 
 def _cannot(task: Task, word: Verdict, text: str) -> Told:

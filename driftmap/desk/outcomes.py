@@ -80,8 +80,8 @@ def _id(day: Day, item: Item) -> str:
 
     A list that was copied for another day has the same lines, and other flights.
     """
-    told = f"flown {day.date} {item.id} {item.flight}"
-    return hashlib.sha256(told.encode()).hexdigest()[:32]
+    text = f"flown {day.date} {item.id} {item.flight}"
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:

@@ -62,8 +62,8 @@ def words_of(
     if {"flight", "of"} & {*takes} and not desk.folder.revision(flight):
         raise InputError("plan", "flight", "choose one")
     if "answers" in takes and (listed := desk.busy(day)):
-        told = f"the list holds {listed}, more than the field tells: tell them there"
-        raise InputError(SITE, "flights_today", told)
+        text = f"the list holds {listed}, more than the field tells: tell them there"
+        raise InputError(SITE, "flights_today", text)
     yield from here["fixed"]
     if "of" in takes:
         yield f"--flight={flight}"
@@ -102,8 +102,8 @@ def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
 def _winds(desk: Desk, day: Day, *, handed: bool) -> Iterator[str]:
     """Give the winds that the words hear; what is handed out must tell what was set aside."""
     if handed and any(one.why == WHYS[0] for one in day.aside):
-        told = f"{winds_set_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
-        raise InputError("plan", "", told)
+        text = f"{winds_set_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
+        raise InputError("plan", "", text)
     names = [*day.winds, *still_heard(desk.folder.root, day, desk.field.setting())]
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")

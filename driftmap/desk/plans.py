@@ -82,8 +82,8 @@ class Plans:
         assert run.stderr is not None
         with run.stderr as stream:
             for line in stream:
-                told = line.decode("utf-8", "replace").strip()
-                self._said = [*self._said[-8:], told]
+                text = line.decode("utf-8", "replace").strip()
+                self._said = [*self._said[-8:], text]
         # Silent is not yet ended: told before, a plan that failed would pass as done.
         run.wait()
 

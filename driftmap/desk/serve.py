@@ -105,10 +105,10 @@ def _listen(port: int, *, last: bool) -> socket.socket:
     except OSError as problem:
         if last:
             return listen("127.0.0.1", 0)
-        told = (
+        text = (
             f"{port} cannot be used ({problem.strerror}); leave it out for a free one"
         )
-        raise InputError("--port", "", told) from None
+        raise InputError("--port", "", text) from None
 
 
 def survey_html() -> str:

@@ -83,8 +83,8 @@ def _problem(told: str, code: int, **more: object) -> tuple[Response, int]:
 
 
 def _conflict(problem: ConflictError) -> tuple[Response, int]:
-    told = "was changed in another window or by a command; nothing was written"
-    return _problem(f"{problem} {told}", 409, conflict=True)
+    text = "was changed in another window or by a command; nothing was written"
+    return _problem(f"{problem} {text}", 409, conflict=True)
 
 
 def _bad_input(problem: DriftmapError) -> tuple[Response, int]:
@@ -93,13 +93,13 @@ def _bad_input(problem: DriftmapError) -> tuple[Response, int]:
 
 
 def _too_large(_: object) -> tuple[Response, int]:
-    told = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
-    return _problem(told, 413)
+    text = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
+    return _problem(text, 413)
 
 
 def _fault(_: object) -> tuple[Response, int]:
-    told = "a fault in driftmap itself: look whether it is written, and start the desk anew"
-    return _problem(told, 500)
+    text = "a fault in driftmap itself: look whether it is written, and start the desk anew"
+    return _problem(text, 500)
 
 
 def _disk_failed(problem: OSError) -> tuple[Response, int]:
@@ -173,6 +173,6 @@ def sent() -> dict[str, Any]:
     try:
         json.dumps(data, ensure_ascii=False).encode()
     except UnicodeEncodeError:
-        told = "holds half a character, which no file can keep"
-        raise InputError("what was sent", "", told) from None
+        text = "holds half a character, which no file can keep"
+        raise InputError("what was sent", "", text) from None
     return data

@@ -354,9 +354,9 @@ def set_aside(
     row = next((row for row in rows if row["file"] == name), {})
     time = row.get("time")
     clock = f"{datetime.fromisoformat(time).astimezone():%H:%M}" if time else "no time"
-    told = f"{clock}, {row.get('told') or row.get('problem') or Path(name).stem}"
-    told = "; ".join((told, *row.get("warned", ())))
-    mark = Aside(name, told, why, by)
+    text = f"{clock}, {row.get('told') or row.get('problem') or Path(name).stem}"
+    text = "; ".join((text, *row.get("warned", ())))
+    mark = Aside(name, text, why, by)
 
     def edit(day: Day) -> Day:
         left = tuple(w for w in day.winds if w != name)

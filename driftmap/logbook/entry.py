@@ -115,8 +115,8 @@ def check_entry(entry: Entry) -> None:
         _check_body(entry.body)
     except (KeyError, TypeError, AttributeError, ValueError) as problem:
         fault = f"{type(problem).__name__}: {problem}"
-        told = f"is no {entry.kind} as they are written here ({fault})"
-        raise ValueError(told) from None
+        text = f"is no {entry.kind} as they are written here ({fault})"
+        raise ValueError(text) from None
 
 
 def _check_body(body: Mapping[str, Any]) -> None:

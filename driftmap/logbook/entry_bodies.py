@@ -122,8 +122,8 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     source, data = str(path), toml_of(path)
     for key in data:
         if key not in _KEYS:
-            told = f"is no key here; accepted: {', '.join(_KEYS)}"
-            raise InputError(source, key, told)
+            text = f"is no key here; accepted: {', '.join(_KEYS)}"
+            raise InputError(source, key, text)
     wanted = (*TEXTS, "flew")
     body: dict[str, Any] = {key: data[key] for key in wanted if key in data}
     for key, value in body.items():
@@ -134,8 +134,8 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
         if key not in {"flew", "notes"} and not value.isprintable():
             raise InputError(source, key, "must be one line of plain text")
     if not _is_time(body.get("time")):
-        told = "must be a date and time with its zone, such as '2026-06-13T12:15-07:00'"
-        raise InputError(source, "time", told)
+        text = "must be a date and time with its zone, such as '2026-06-13T12:15-07:00'"
+        raise InputError(source, "time", text)
     found = data.get("found", [])
     if not isinstance(found, list):
         raise InputError(source, "found", "must be tables, written [[found]]")
@@ -261,8 +261,8 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
     pair: list[Any] = at if isinstance(at, list) and len(at) == 2 else [None]
     numbers = all(type(v) in {int, float} for v in pair)
     if not (numbers and abs(pair[0]) <= 90 and abs(pair[1]) <= 180):
-        told = f"must be [latitude, longitude] (got {at!r})"
-        raise InputError(source, f"{where}, at", told)
+        text = f"must be [latitude, longitude] (got {at!r})"
+        raise InputError(source, f"{where}, at", text)
     piece, state = data.get("piece", "rocket"), data.get("state", "")
     if not all(isinstance(v, str) and v.isprintable() for v in (piece, state)):
         raise InputError(source, where, "piece and state must be text of one line")
@@ -297,11 +297,11 @@ def inputs_of(
         run = int(entry.body["samples"]), int(entry.body["seed"])
         return read_again(flight, site, *run, read)
     except DriftmapError as problem:
-        told = f"its inputs are no longer accepted: {problem}"
-        raise InputError(source, where, told) from None
+        text = f"its inputs are no longer accepted: {problem}"
+        raise InputError(source, where, text) from None
     except (KeyError, TypeError, ValueError) as problem:
-        told = f"does not keep all of its inputs ({type(problem).__name__}: {problem})"
-        raise InputError(source, where, told) from None
+        text = f"does not keep all of its inputs ({type(problem).__name__}: {problem})"
+        raise InputError(source, where, text) from None
 
 
 def put_back(folder: Path, own: Mapping[str, Content]) -> Path:

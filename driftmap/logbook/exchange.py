@@ -74,8 +74,8 @@ def _read(lines: Sequence[str]) -> tuple[list[Entry], list[Content]]:
             else:
                 entries.append(_entry(row))
         except (KeyError, TypeError, ValueError, AttributeError) as problem:
-            told = f"cannot be read: {problem}"
-            raise PlacedError(f"line {number}", told) from None
+            text = f"cannot be read: {problem}"
+            raise PlacedError(f"line {number}", text) from None
     return entries, contents
 
 

@@ -96,8 +96,8 @@ def _look(path: Path, create: bool) -> bool:
     with path.open("rb") as file:
         head = file.read(len(_MAGIC))
     if not (head or create):  # made a moment ago by another writer, or lost
-        told = "is empty: put back a backup, or take it away to begin anew"
-        raise InputError(source, "", told)
+        text = "is empty: put back a backup, or take it away to begin anew"
+        raise InputError(source, "", text)
     if head and not head.startswith(_MAGIC[: len(head)]):
         raise InputError(source, "", "is no driftmap log: it is left as it is")
     if head and len(head) < len(_MAGIC):
@@ -123,11 +123,11 @@ def _check_form(base: sqlite3.Connection, source: str) -> None:
     if mark != _APPLICATION and (mark or tables):
         raise InputError(source, "", "is no driftmap log: it is left as it is")
     if _version(base) > VERSION:
-        told = (
+        text = (
             f"was written by a newer driftmap (log version {_version(base)}, this one "
             f"knows up to {VERSION}): it is left as it is"
         )
-        raise InputError(source, "", told)
+        raise InputError(source, "", text)
     problems = [row[0] for row in base.execute("PRAGMA integrity_check(3)")]
     if problems != ["ok"]:
         raise sqlite3.DatabaseError("; ".join(problems))
@@ -223,8 +223,8 @@ class Log:
         row = base.execute("SELECT digest FROM entry WHERE id = ?", (entry.id,))
         if (there := row.fetchone()) is not None:
             if there[0] != entry.digest:
-                told = "is there with other words; nothing was written"
-                raise InputError(*refused, told)
+                text = "is there with other words; nothing was written"
+                raise InputError(*refused, text)
             return 0
         if entry.kind not in ENTRY_KINDS:
             raise InputError(*refused, f"{entry.kind!r} is no kind")
@@ -240,10 +240,10 @@ class Log:
             uses = [(entry.id, *use) for use in sorted(entry.contents.items())]
             base.executemany("INSERT INTO uses VALUES (?, ?, ?)", uses)
         except sqlite3.IntegrityError:
-            told = (
+            text = (
                 "speaks of an entry or a content that is not there; nothing was written"
             )
-            raise InputError(*refused, told) from None
+            raise InputError(*refused, text) from None
         return 1
 
     def entries(self) -> list[Entry]:
@@ -270,9 +270,9 @@ class Log:
             e for e in self.entries() if len(start) >= 4 and e.id.startswith(start)
         ]
         if len(wanted) != 1:
-            told = "no entry" if not wanted else f"{len(wanted)} entries"
-            told += f" with an id from {start!r}; give 4 or more of its digits"
-            raise InputError(str(self.path), "", told)
+            text = "no entry" if not wanted else f"{len(wanted)} entries"
+            text += f" with an id from {start!r}; give 4 or more of its digits"
+            raise InputError(str(self.path), "", text)
         return wanted[0]
 
     def contents(self) -> list[Content]:

@@ -241,8 +241,8 @@ def fly(  # noqa: PLR0913 - all but three are options
             flown = side_by_side(blocks, samples)
             return _cloud(flown, plan, tree, seed)
         except WeakThrustError as problem:
-            told = f"in some of the flights, {problem}"
-            raise NoGoError(flight.source, "", told) from None
+            text = f"in some of the flights, {problem}"
+            raise NoGoError(flight.source, "", text) from None
         except FlightPathError as problem:
             if not isinstance(problem, TooHighError) or plan.top >= plan.sky.top:
                 raise FlightError(flight.source, "", str(problem)) from None
@@ -296,8 +296,8 @@ def _cloud(flown: Block, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     """Make a cloud of its columns; a case that never happened is left out."""
     parts = tuple(parts_of(flown, tree))
     if tree.cases and not parts:
-        told = f"nothing asked for happened in {flown.count:,} flights"
-        raise FlightError(plan.flight.source, "", told)
+        text = f"nothing asked for happened in {flown.count:,} flights"
+        raise FlightError(plan.flight.source, "", text)
     top, row = np.asarray(flown.ways["top"], float), WAY_UP.index
     notes = above_apogee(plan.flight, flown.draws, top[row("height")])
     shared = _shared(plan.flight, tree, flown.stands_for, flown.count)

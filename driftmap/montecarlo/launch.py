@@ -386,9 +386,9 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
         raise NoGoError(flight.source, where, "as planned, it comes down burning")
     # What follows a burn would be flown from below the top, and its drift be too short.
     if flown.at(flown.burnout).v_up[-1] < 0:
-        told = (
+        text = (
             f"turns over before {flown.burnout[-1]:.0f} s, when its motor is burnt out"
         )
         slip = "does the burn end where the thrust does?"
-        raise NoGoError(flight.source, where, f"as planned, it {told}: {slip}")
+        raise NoGoError(flight.source, where, f"as planned, it {text}: {slip}")
     return flown

@@ -219,14 +219,14 @@ def _apart(shares: Sequence[CaseChance]) -> Iterator[str]:
             other.after + 2 * other.error
         )
         if least >= _SURE:
-            told = "told apart"
+            text = "told apart"
         elif least >= _PLAIN:
-            told = "likelier, not surely"
+            text = "likelier, not surely"
         elif odds >= _PLAIN:
-            told = "but too few flights fit to say so"
+            text = "but too few flights fit to say so"
         else:
-            told = "not to be told apart by this"
-        yield f"“{first.case}” against “{other.case}”: {odds:.1f} to 1, {told}"
+            text = "not to be told apart by this"
+        yield f"“{first.case}” against “{other.case}”: {odds:.1f} to 1, {text}"
     if first.after - 2 * first.error > _FIRM:
         yield f"nothing else comes near “{first.case}”"
 

@@ -48,8 +48,8 @@ class SeenTable:
         if value is None:
             return ""
         if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
-            told = f"must be text of at most {_LONGEST_TEXT} characters"
-            raise self.refusal(key, told)
+            text = f"must be text of at most {_LONGEST_TEXT} characters"
+            raise self.refusal(key, text)
         return " ".join("".join(c if c.isprintable() else " " for c in value).split())
 
     def names(self, key: str, accepted: list[str]) -> list[str]:
@@ -63,8 +63,8 @@ class SeenTable:
     def one_of(self, key: str, name: object, accepted: list[str]) -> str:
         """Refuse what is not in a list."""
         if name not in accepted:
-            told = f"{quoted(name)} is not known here; {nearest(str(name), accepted)}"
-            raise self.refusal(key, told)
+            text = f"{quoted(name)} is not known here; {nearest(str(name), accepted)}"
+            raise self.refusal(key, text)
         return str(name)
 
     def quantity(
@@ -116,8 +116,8 @@ class SeenTable:
         off = self.quantity("declination", "angle", -pi, pi)
         off = self.site.declination if off is None else off
         if off is None:
-            told = "needs the declination, here or in the site file, such as '13.5 deg'"
-            raise self.refusal("magnetic_bearing", told)
+            text = "needs the declination, here or in the site file, such as '13.5 deg'"
+            raise self.refusal("magnetic_bearing", text)
         return (needle[0] + off) % (2 * pi), needle[1]
 
     def point(self, key: str, example: str) -> tuple[float, float, str]:
@@ -127,8 +127,8 @@ class SeenTable:
             return self._named(key, value)
         pair = value if isinstance(value, list) and len(value) == 2 else [None]
         if not all(type(v) in {int, float} for v in pair):
-            told = f"must be [latitude, longitude] or a name, such as {example}"
-            raise self.refusal(key, told)
+            text = f"must be [latitude, longitude] or a name, such as {example}"
+            raise self.refusal(key, text)
         east, north = self.local(key, *map(float, pair))
         return east, north, f"{pair[0]}, {pair[1]}"
 

@@ -61,8 +61,8 @@ def search_gpx(search: Search, voice: Voice) -> str:
 
 def _title(search: Search, voice: Voice) -> str:
     piece = voice.known("piece", search.chances.piece)
-    told = voice.say("search.title", piece=piece)
-    return f"{told}: {search.flight}, {search.site.name}"
+    text = voice.say("search.title", piece=piece)
+    return f"{text}: {search.flight}, {search.site.name}"
 
 
 def _inside(share: float, voice: Voice) -> str:

@@ -261,15 +261,15 @@ class _Reader:
         up = table.with_error("elevation", "angle", 5 * pi / 180, -pi / 2, pi / 2)
         beyond = table.measured("beyond", "length", 50.0, 0, 50_000)
         if not (bearing or up or beyond):
-            told = "must give bearing, magnetic_bearing, elevation or beyond"
-            raise table.refusal("", told)
+            text = "must give bearing, magnetic_bearing, elevation or beyond"
+            raise table.refusal("", text)
         last = table.get("last")
         last = False if last is None else last
         if not isinstance(last, bool) or (last and time is not None):
             raise table.refusal("last", "must be true or left out, and beside no time")
         if up and time is None and not last:
-            told = "needs the time after lift-off at which it was seen, or last = true"
-            raise table.refusal("elevation", told)
+            text = "needs the time after lift-off at which it was seen, or last = true"
+            raise table.refusal("elevation", text)
         if bearing or up:
             angles: dict[str, Any] = {**up, "last": last}
             if bearing:
@@ -295,8 +295,8 @@ class _Reader:
         height = table.measured("apogee", "length", 10.0, 0, _HIGHEST)
         name = table.text("record")
         if (height is None) == (not name):
-            told = 'must give apogee, such as "812 m +/- 10 m", or record, a CSV file'
-            raise table.refusal("", told)
+            text = 'must give apogee, such as "812 m +/- 10 m", or record, a CSV file'
+            raise table.refusal("", text)
         if height:
             yield SeenMoment(ROCKET, "was highest", None, 1.0, *height)
         else:
@@ -320,15 +320,15 @@ class _Reader:
         east, north, _ = table.point("at", "[41.606, -117.948]")
         error = table.quantity("error", "length", 0.1, 5000)
         if error is None:
-            told = f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
-            self.assumed.append(told)
+            text = f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
+            self.assumed.append(text)
         yield Find(piece, east, north, error or _GPS_ERROR)
         table.text("remark")
         words = table.names("state", list(STATES))
         self._check_state(table, piece, words)
         if words:
-            told = "how often what struck, tore or tangled so is found in such a state"
-            self.assumed.append(f"{told} (assumed)")
+            text = "how often what struck, tore or tangled so is found in such a state"
+            self.assumed.append(f"{text} (assumed)")
             yield FoundState(piece, tuple(dict.fromkeys(words)))
 
     def _check_state(self, table: SeenTable, piece: str, words: list[str]) -> None:
@@ -337,8 +337,8 @@ class _Reader:
         own = ("torn", "tangled", "unopened") if cloth else ("broken", *_INTO)
         for word in words:
             if word not in (*own, "whole", "burnt"):
-                told = f"{word!r} is no state of the {piece}; accepted: "
-                raise table.refusal("state", told + ", ".join((*own, "whole", "burnt")))
+                text = f"{word!r} is no state of the {piece}; accepted: "
+                raise table.refusal("state", text + ", ".join((*own, "whole", "burnt")))
         if "whole" in words and {"broken", "torn"} & {*words}:
             raise table.refusal("state", "cannot be whole beside broken or torn")
 

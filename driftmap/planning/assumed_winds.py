@@ -302,7 +302,7 @@ def suppose(
             aside=sky.aside,
             **{name: getattr(sky, name) for name in _OF_THE_SKY},
         )
-    told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
+    text = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
     return replace(
         wind,
         known_to=float(wind.height[-1]),
@@ -312,7 +312,7 @@ def suppose(
         undated=(),
         temperature=None,  # the air of a plan is that of its set-up, which says so
         altimeter=None,
-        source=f"supposed: {speed:.2f} m/s {told} at {supposition.at:g} m",
+        source=f"supposed: {speed:.2f} m/s {text} at {supposition.at:g} m",
         assumed=(*notes, *_hour_told(supposition), closing),
     )
 

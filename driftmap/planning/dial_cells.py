@@ -333,5 +333,5 @@ def _most(reach: Reach) -> tuple[int, int]:
 
 def unknown_node(wind: Wind, problem: object) -> DialNode:
     """Hold in a wind that could not be worked out, and say why."""
-    told = " ".join(str(problem).split())
-    return DialNode(wind, "hold", problem=told.rstrip("."))
+    text = " ".join(str(problem).split())
+    return DialNode(wind, "hold", problem=text.rstrip("."))

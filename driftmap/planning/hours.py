@@ -166,15 +166,15 @@ def _rows(text: str) -> Iterator[tuple[datetime, HourReading | None, float | Non
 def _check(names: Sequence[str]) -> None:
     speeds = [name for name in names if name in _SPEEDS]
     if "time_utc" not in names or "from_deg" not in names or len(speeds) != 1:
-        told = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
-        raise ValueError(f"{told}one of {', '.join(_SPEEDS)}")
+        text = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
+        raise ValueError(f"{text}one of {', '.join(_SPEEDS)}")
     if len(gusts := [name for name in names if name in _GUSTS]) > 1:
-        told = f"columns of gusts {', '.join(gusts)[:120]}; accepted is one of "
-        raise ValueError(told + ", ".join(_GUSTS))
+        text = f"columns of gusts {', '.join(gusts)[:120]}; accepted is one of "
+        raise ValueError(text + ", ".join(_GUSTS))
     # A letter alone, harmless in a model, may be of a station's wind: d, f, x.
     if odd := [n for n in _beside(names) if len(n) == 1 or not is_harmless(n)]:
-        told = f"column {odd[0][:40]!r} is not read and may tell of gusts, sight or storms: "
-        raise ValueError(f"{told}take it out, and the hours of which it speaks")
+        text = f"column {odd[0][:40]!r} is not read and may tell of gusts, sight or storms: "
+        raise ValueError(f"{text}take it out, and the hours of which it speaks")
 
 
 def _beside(names: Iterable[str]) -> list[str]:
@@ -206,8 +206,8 @@ def _speed(
     _, factor = NAMES[name]
     value = number_of(cells[name], name) * factor
     if not 0 <= value <= highest:
-        told = f"0 to {highest:g} m/s" if highest < math.inf else "0 or more"
-        raise ValueError(f"{name} {cells[name][:40]}; accepted is {told}, or empty")
+        text = f"0 to {highest:g} m/s" if highest < math.inf else "0 or more"
+        raise ValueError(f"{name} {cells[name][:40]}; accepted is {text}, or empty")
     return value
 
 

@@ -129,8 +129,8 @@ def _free(seen: Watch) -> Iterator[Moment]:
         up = _look_up(falling, seen)
         if other and falling == [other]:  # by the word that all were told before
             when = case_when(other.case, seen.voice)
-            told = f"{up.should.removesuffix('.')} – {when[0].lower()}{when[1:]}."
-            up = replace(up, should=told)
+            text = f"{up.should.removesuffix('.')} – {when[0].lower()}{when[1:]}."
+            up = replace(up, should=text)
         yield up
         deadly = [fall for fall in falling if fall.deadly]
         if deadly:

@@ -164,11 +164,11 @@ def _size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
     """Say how large a canopy must be for a few speeds of landing."""
     for one in sizes:
         speed = voice.shown(one["speed_mps"], "descent")
-        told = voice.say("plan.no_canopy", speed=speed)
+        text = voice.say("plan.no_canopy", speed=speed)
         if one["diameter_m"] is not None:
             size = _across(one["diameter_m"], voice)
-            told = voice.say("plan.canopy", speed=speed, size=size)
-        yield told
+            text = voice.say("plan.canopy", speed=speed, size=size)
+        yield text
 
 
 def _across(metres: float, voice: Voice) -> str:

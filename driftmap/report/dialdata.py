@@ -213,9 +213,9 @@ def tell_reasons(
 
 def _against(node: DialNode, voice: Voice) -> list[Check]:
     if node.problem:
-        told = voice.say("dial.problem", problem=node.problem)
+        text = voice.say("dial.problem", problem=node.problem)
         return [
-            Check(kind=Kind.MISSING, name=told, outcome="warn", source="missing input")
+            Check(kind=Kind.MISSING, name=text, outcome="warn", source="missing input")
         ]
     return [c for c in node.checks if c.outcome != "pass" and not c.question]
 

@@ -157,8 +157,8 @@ def _thrust(flight: Flight) -> str:
     most = (drawn[-1][-1][0], max(f for line in drawn for _, f in line))
     weight = flight.airframe.mass.value * STANDARD_GRAVITY
     impulses = " + ".join(f"{m.total_impulse.value:,.0f}" for m in flight.motors)
-    told = f"{impulses} N s, up to {max(f for _, f in drawn[0]) / weight:.1f} times the weight"
-    parts = [*_axes(told, "s", most, "up to", "N"), *(_plot(x, most) for x in drawn)]
+    text = f"{impulses} N s, up to {max(f for _, f in drawn[0]) / weight:.1f} times the weight"
+    parts = [*_axes(text, "s", most, "up to", "N"), *(_plot(x, most) for x in drawn)]
     return _svg(400, 226, "Thrust over time", parts)
 
 
@@ -199,8 +199,8 @@ def _rise(cloud: Cloud, units: Units) -> tuple[str, list[str]]:
         for x, y in (_spot(t, h, most) for t, h in [(at, top), *fall])
     ]
     unit, size = ("m", 1.0) if units == "si" else ("ft", FOOT)
-    told = "in still air, dots as flown"
-    axes = _axes(told, "s", (most[0], most[1] / size), "up to", unit)
+    text = "in still air, dots as flown"
+    axes = _axes(text, "s", (most[0], most[1] / size), "up to", unit)
     return _svg(400, 226, "Height over time", [*axes, _plot(rise, most), *seen]), [
         f"top {distance(top, units)} after {at:.0f} s",
         f"down after {fall[-1][0]:.0f} s at {show(speed, 'descent', units)}",

@@ -303,14 +303,14 @@ def _signal(
     if on is not None:
         way = math.atan2(on.x, on.y)
         arrow = _arrow(left + wide - _ARROW / 2 - 6, plate.top + 15, way)
-    told = "".join(
+    text = "".join(
         f'<text x="{middle:.1f}" y="{plate.top + 48 + 20 * i:.1f}">{escape(line)}</text>'
         for i, line in enumerate(lines)
     )
     return (
         f'<g class="signal {kind}"><rect x="{left:.1f}" y="{plate.top:.1f}" '
         f'width="{wide:.1f}" height="30" rx="3"/><text class="word" '
-        f'x="{middle - (_ARROW / 2 if arrow else 0):.1f}" y="{plate.top + 22:.1f}">{escape(word)}</text>{arrow}{told}</g>'
+        f'x="{middle - (_ARROW / 2 if arrow else 0):.1f}" y="{plate.top + 22:.1f}">{escape(word)}</text>{arrow}{text}</g>'
     )
 
 

@@ -81,10 +81,10 @@ def none_go(reasons: Iterable[str], voice: Voice) -> str:
 def aims_brief(rows: Sequence[Sequence[str]], voice: Voice) -> str:
     """Say how the rail as planned does, and the best aim found."""
     (_, planned, *_), *best = rows[1:]
-    told = voice.say("plan.aim_brief", word=planned)
+    text = voice.say("plan.aim_brief", word=planned)
     if best:
-        told += " " + voice.say("plan.aim_best", rail=best[0][0], word=best[0][1])
-    return told
+        text += " " + voice.say("plan.aim_best", rail=best[0][0], word=best[0][1])
+    return text
 
 
 def layout_brief(

@@ -148,8 +148,8 @@ def _aim_drawn(
     key = sketches.held_key(held, voice)
     words = (("go", "go"), ("hold", "hold"), ("nogo", "no-go"))
     how = {key: voice.say(f"verdict.{word}") for key, word in words}
-    told = f"<p>{printable(voice.say('plan.aim_how', **how))}</p>"
-    return drawn_of(data, voice, told, drawn, *key)
+    text = f"<p>{printable(voice.say('plan.aim_how', **how))}</p>"
+    return drawn_of(data, voice, text, drawn, *key)
 
 
 def aim_rows(

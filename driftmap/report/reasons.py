@@ -245,8 +245,8 @@ def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
 def settled(checks: Iterable[Check], voice: Voice) -> str:
     """Name the limits that an officer of the range may answer for; empty for none."""
     found = settled_by_word(checks)
-    told = ", ".join(f"{key} {most}" for key, most in found.items())
-    return voice.say("settled.by", list=told) if found else ""
+    text = ", ".join(f"{key} {most}" for key, most in found.items())
+    return voice.say("settled.by", list=text) if found else ""
 
 
 def read_back(a: Assessment, voice: Voice) -> list[str]:
@@ -367,5 +367,5 @@ def _short(metres: float, voice: Voice) -> str:
 def _narrow(metres: float, voice: Voice) -> str:
     """Write the width of a body."""
     inches = voice.units == "us"
-    told = f"{metres / FOOT * 12:.1f} in" if inches else f"{metres * 1000:.0f} mm"
-    return tied(voice.number(told))
+    text = f"{metres / FOOT * 12:.1f} in" if inches else f"{metres * 1000:.0f} mm"
+    return tied(voice.number(text))

@@ -213,7 +213,7 @@ def _cell(
         return f'<rect class="none" {box}><title>{printable(voice.say("plan.not_known"))}</title></rect>'
     step = min(int(share.share * STEPS), STEPS - 1)
     thin = " thin" if share.coverage < _LEAST_KNOWN else ""
-    told = voice.say(
+    text = voice.say(
         "plan.cell",
         month=months(voice)[month - 1],
         hour=f"{hour:02d}",
@@ -225,7 +225,7 @@ def _cell(
     )
     light = "light" if step >= DARK else "figure"
     return (
-        f'<rect class="step-{step}{thin}" {box}><title>{printable(told)}</title></rect>'
+        f'<rect class="step-{step}{thin}" {box}><title>{printable(text)}</title></rect>'
         f'<text class="{light}" x="{x + _CELL / 2:.0f}" y="{y + _ROW * 0.65:.0f}">'
         f"{share.share * 100:.0f}</text>"
     )

@@ -71,8 +71,8 @@ def _against(a: Assessment, head: Mapping[str, Any], units: Units) -> Iterator[s
     if head["settled"]:
         yield f"    {plain(head['settled'])}"
     if more := flights_to_settle(a.checks, a.cloud.flights):
-        told = f"more flights may settle it: --samples {more}, perhaps more still"
-        yield f"    what is not sure is within its limit as reckoned; {told}"
+        text = f"more flights may settle it: --samples {more}, perhaps more still"
+        yield f"    what is not sure is within its limit as reckoned; {text}"
 
 
 def _rests_on(a: Assessment, head: Mapping[str, Any]) -> Iterator[str]:

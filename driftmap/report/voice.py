@@ -146,8 +146,8 @@ def _checked(found: Mapping[str, Any]) -> Catalogue:
                 _check_message(message, key)
     for key, one, other in (("direction", "ltr", "rtl"), ("units", "us", "si")):
         if found[key] not in {one, other}:
-            told = f"must be {one!r} or {other!r} (got {found[key]!r})"
-            raise PlacedError(key, told)
+            text = f"must be {one!r} or {other!r} (got {found[key]!r})"
+            raise PlacedError(key, text)
     _check_words(found)
     return Catalogue(
         language=found["language"],
@@ -169,8 +169,8 @@ def _check_words(found: Mapping[str, Any]) -> None:
     going = {go, *(letters(catalogue["verdict"]["go"]) for catalogue in shipped)}
     for key, word in zip(("hold", "no-go"), others, strict=True):
         if word in going or not word:
-            told = f"reads as go (got {found[f'verdict.{key}']!r})"
-            raise PlacedError(f"verdict.{key}", told)
+            text = f"reads as go (got {found[f'verdict.{key}']!r})"
+            raise PlacedError(f"verdict.{key}", text)
     if len(set(others)) < len(others):
         raise PlacedError("verdict.no-go", "is the word for hold")
 
@@ -211,8 +211,8 @@ def _cautions(found: object) -> tuple[str, ...]:
         or len(found) != len(CAUTIONS)
         or not all(isinstance(c, str) and 0 < len(c.strip()) <= _LONGEST for c in found)
     ):
-        told = f"must be {len(CAUTIONS)} texts, a translation of each English one"
-        raise PlacedError("cautions", told)
+        text = f"must be {len(CAUTIONS)} texts, a translation of each English one"
+        raise PlacedError("cautions", text)
     return tuple(found)
 
 

@@ -69,24 +69,24 @@ def wind_in_words(
     """
     read, mast = wind_as_read(wind)
     if read.speed <= CALM:
-        told = voice.say("verdict.calm")
+        text = voice.say("verdict.calm")
     elif read.direction is None:
-        told = voice.say("verdict.varying", speed=voice.speed(read.speed))
+        text = voice.say("verdict.varying", speed=voice.speed(read.speed))
     else:
-        told = voice.say(
+        text = voice.say(
             "verdict.wind",
             compass=voice.compass(read.direction),
             degrees=f"{round(math.degrees(read.direction)) % 360 or 360:03d}",
             speed=voice.speed(read.speed),
         )
-    told += f" {where_read(read, voice)}"
+    text += f" {where_read(read, voice)}"
     if read.gust:
-        told += voice.say("verdict.gust", speed=voice.speed(read.gust))
+        text += voice.say("verdict.gust", speed=voice.speed(read.gust))
     if not read.source:
-        told += f"; {voice.say('head.not_read')}"
+        text += f"; {voice.say('head.not_read')}"
     height = voice.distance(mast.height)
     high = voice.say("verdict.mast", speed=voice.speed(mast.speed), height=height)
-    return told, high, _age(wind, voice, when)
+    return text, high, _age(wind, voice, when)
 
 
 def flown_in(wind: WindProfile, when: datetime | None, voice: Voice) -> list[str]:

@@ -100,8 +100,8 @@ def _frame(top: float, most: float, voice: Voice) -> str:
         )
         out.append(_text(_SPEED[0] - 6, y + 4, voice.count(round(value)), "end"))
     for value in _ticks(most / per_speed):
-        told = voice.number(f"{value:g}")
-        out.append(_text(_x(value * per_speed, most), _FOOT + 18, told))
+        text = voice.number(f"{value:g}")
+        out.append(_text(_x(value * per_speed, most), _FOOT + 18, text))
     out += [
         _text(_SPEED[0] - 6, _ROOF - 14, length, "end"),
         _text(_SPEED[0], _FOOT + 38, voice.say("map.axis_speed", unit=speed), "start"),
@@ -143,11 +143,11 @@ def _marks(wind: WindProfile, top: float, most: float, voice: Voice) -> str:
             continue
         y = _y(level.height, top)
         bearing = comes_from(level.direction, level.speed, voice)
-        told = printable(f"{bearing}, {level.source}")
+        text = printable(f"{bearing}, {level.source}")
         x = _x(min(level.speed, most), most)
         out.append(
             f'<circle class="read" cx="{x:.1f}" cy="{y:.1f}" r="3">'
-            f"<title>{told}</title></circle>"
+            f"<title>{text}</title></circle>"
         )
         if level.gust:
             out.append(

@@ -237,8 +237,8 @@ def _built(same: Same) -> CaseTree:
     ]
     names = [case.name for case in built]
     if twice := next((name for name in names if names.count(name) > 1), None):
-        told = f"the name {twice!r} belongs to a case that is there already"
-        raise FlightError(flight.source, "case", told)
+        text = f"the name {twice!r} belongs to a case that is there already"
+        raise FlightError(flight.source, "case", text)
     built = with_booster(bench, built, WORKS if flight.recovery else BARE)
     built = [replace(case, ahead=_ahead(case)) for case in built]
     likely = likelihoods(bench, built)
@@ -285,8 +285,8 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
             "flutter: not worked out for fins without shape, thickness and material; "
             "fins coming off has its likelihood all the same"
         )
-    told = "fins coming off was not flown: the flight file lists no fins"
-    return (*([] if fins else [told]), *stages_not_flown(flight))
+    text = "fins coming off was not flown: the flight file lists no fins"
+    return (*([] if fins else [text]), *stages_not_flown(flight))
 
 
 def _check_names(flight: Flight, built: list[Case]) -> None:
@@ -306,8 +306,8 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
     ):
         for name in names:
             if name in others:
-                told = f"the name {name!r} belongs to {what}"
-                raise FlightError(flight.source, key, told)
+                text = f"the name {name!r} belongs to {what}"
+                raise FlightError(flight.source, key, text)
 
 
 EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from its fastest to apogee")
@@ -348,8 +348,8 @@ def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
     bodies = []
     for name in own.loose:
         if own.loose.count(name) > 1:
-            told = f"{quoted(name)} stands twice; name each once"
-            raise FlightError(bench.flight.source, f"case {own.name!r}, loose", told)
+            text = f"{quoted(name)} stands twice; name each once"
+            raise FlightError(bench.flight.source, f"case {own.name!r}, loose", text)
         if name in pieces:
             bodies.append(bench.loose(pieces[name]))
         elif name in devices:
@@ -372,5 +372,5 @@ def _release(bench: Bench, own: OwnCase) -> Release:
 def _refuse(
     bench: Bench, own: OwnCase, key: str, name: str, known: Iterable[str]
 ) -> NoReturn:
-    told = f"{quoted(name)} is not listed; {nearest(name, known)}"
-    raise FlightError(bench.flight.source, f"case {own.name!r}, {key}", told)
+    text = f"{quoted(name)} is not listed; {nearest(name, known)}"
+    raise FlightError(bench.flight.source, f"case {own.name!r}, {key}", text)

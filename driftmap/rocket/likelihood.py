@@ -65,8 +65,8 @@ def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:
     known = [c for c in dict.fromkeys(case.cause for case in cases) if c not in spared]
     for name in flight.cases:
         if name not in known:
-            told = f"is no case here; {nearest(name, known)}"
-            raise FlightError(flight.source, f"cases.{name}", told)
+            text = f"is no case here; {nearest(name, known)}"
+            raise FlightError(flight.source, f"cases.{name}", text)
     likely = {
         name: flight.cases.get(name, default_likelihood(name, flight)) for name in known
     }

@@ -218,8 +218,8 @@ def _until(value: object, key: str) -> datetime:
             return end
     except ValueError:
         pass
-    told = f"{key} = 2026-06-13T14:00:00-07:00"
-    raise ValueError(f"{value!s:.40}; accepted is a time with its zone: {told}")
+    text = f"{key} = 2026-06-13T14:00:00-07:00"
+    raise ValueError(f"{value!s:.40}; accepted is a time with its zone: {text}")
 
 
 def _place(value: object, key: str) -> tuple[float, float, float]:

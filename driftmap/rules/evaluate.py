@@ -292,8 +292,8 @@ def _of_a_limit(demand: Demand, facts: Facts, said: Answers) -> list[RuleResult]
     if demand.limit is not None:
         return mild
     if strict and all(line.outcome == "pass" for line in strict):
-        told = f"kept at either end of what is known of the {FACTS[demand.missing[0]].text}"
-        return [with_outcome(line, "pass", told) for line in strict]
+        text = f"kept at either end of what is known of the {FACTS[demand.missing[0]].text}"
+        return [with_outcome(line, "pass", text) for line in strict]
     broken = [line for line in mild if line.outcome in _BROKEN]
     return broken or [_open(demand, said)]
 
@@ -372,8 +372,8 @@ def _compared(
         own = said.numbers.get(kind.fact) == value
         if kind.keeps(value, limit):
             if ends and not all(kind.keeps(end, limit) for end in ends):
-                told = "not surely: see its interval"
-                return with_outcome(line(answered=own), "hold", told)
+                text = "not surely: see its interval"
+                return with_outcome(line(answered=own), "hold", text)
             return line(outcome="pass", answered=own)
         if not rule.excuse:
             return line(outcome=broken, answered=own)

@@ -297,8 +297,8 @@ def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
             yield name, f"{one}, was answered: that is more than the {other}{how}"
     least = facts.numbers.get("total_impulse", 0.0) / _ROUNDED
     if answers.numbers.get("salvo_impulse", least) < least:
-        told = "was answered to be less than that of the one that is flown"
-        yield "salvo_impulse", f"{FACTS['salvo_impulse'].text} {told}"
+        text = "was answered to be less than that of the one that is flown"
+        yield "salvo_impulse", f"{FACTS['salvo_impulse'].text} {text}"
 
 
 def larger_beside(facts: Facts, answers: Answers) -> bool:

@@ -46,8 +46,8 @@ def rule_lines(
 
 def _entry(result: RuleResult, system: str) -> Iterator[str]:
     area = f", {visible(result.area)}" if result.area else ""
-    told = f"{result.outcome.upper():5}{visible(result.what)}{area}"
-    yield from _wrapped(told, " " * 5)
+    text = f"{result.outcome.upper():5}{visible(result.what)}{area}"
+    yield from _wrapped(text, " " * 5)
     if result.limit is not None:
         value = (
             "not known" if result.value is None else _amount(result, "value", system)

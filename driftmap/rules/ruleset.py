@@ -209,8 +209,8 @@ class Rule(_Row):
     def _alike(cls, value: str, info: ValidationInfo) -> str:
         of, kind = FACTS[value].dimension, RULE_KINDS.get(info.data.get("name", ""))
         if kind is not None and of != kind.dimension:
-            told = f"{value!r} is measured as {of}, the limit as {kind.dimension}"
-            raise ValueError(told)
+            text = f"{value!r} is measured as {of}, the limit as {kind.dimension}"
+            raise ValueError(text)
         return value
 
     @model_validator(mode="after")

@@ -181,8 +181,8 @@ def assess_setup(
     notes tell and no verdict knows.
     """
     if setup.samples < _FEWEST:
-        told = f"{setup.samples}; accepted is {_FEWEST} and more"
-        raise InputError("samples", "", told)
+        text = f"{setup.samples}; accepted is {_FEWEST} and more"
+        raise InputError("samples", "", text)
     if precision is not None and not 0 < precision <= 1:
         raise InputError("precision", "", f"{precision:g}; accepted is above 0, to 1")
     flight, site, answers = setup.flight, setup.site, setup.answers

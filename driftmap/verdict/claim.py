@@ -30,5 +30,5 @@ def held_claims(claims: Iterable[Claim]) -> Iterator[Check]:
         least, most = claim.range
         if not least <= claim.value <= most:
             figure = f"{claim.value:.3g} {claim.unit}".rstrip()
-            told = f"{claim.what}, {figure}, {claim.how.format(least, most)}"
-            yield held(Kind.IMPLAUSIBLE, claim.source, told, note=claim.note)
+            text = f"{claim.what}, {figure}, {claim.how.format(least, most)}"
+            yield held(Kind.IMPLAUSIBLE, claim.source, text, note=claim.note)

@@ -115,11 +115,11 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     if answers is None or not (flight.motor is None or flight.fitted):
         return
     if flight.motor is None and answers.numbers.get("motor_count", 1.0) > 1:
-        told = (
+        text = (
             "several motors were answered, and that some of them do not light is not flown: "
             "tell them in the flight file, [motor] with its count"
         )
-        yield held(Kind.MISSING, MISSING_INPUT, told)
+        yield held(Kind.MISSING, MISSING_INPUT, text)
     impulse, burn = np.exp(cloud.plan.log_motor)  # fitted, drag and all
     yield from held_claims(_of_label(answers.numbers, float(impulse), float(burn)))
 

@@ -155,8 +155,8 @@ def _signed(site: Site, when: datetime | None) -> tuple[dict[str, object], _Word
         try:
             day = date.fromisoformat(str(on))
         except ValueError:
-            told = f'must be a date such as "2026-06-13" (got {on!r})'
-            raise ValueError(told) from None
+            text = f'must be a date such as "2026-06-13" (got {on!r})'
+            raise ValueError(text) from None
         if day > today + timedelta(days=1):
             raise ValueError(f"must not lie in the future (got {on})")
     lasts = timedelta(0) <= (when.date() if when else today) - day <= _SEASON

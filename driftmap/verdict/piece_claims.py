@@ -151,8 +151,8 @@ def _sizes(piece: Piece, across: float, along: float) -> Iterator[Claim]:
         ("diameter", piece.diameter or 0.0, across, _WIDE),
         ("length", piece.length or 0.0, along, _LONG),
     ):
-        told = f"{what} of {piece.name} over the body's"
-        yield Claim(told, size / of, common[piece.kind])
+        text = f"{what} of {piece.name} over the body's"
+        yield Claim(text, size / of, common[piece.kind])
 
 
 def _weight(piece: Piece) -> Claim:

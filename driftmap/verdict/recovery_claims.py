@@ -169,8 +169,8 @@ def _carried(flight: Flight) -> Iterator[Claim]:
             yield Claim(what, cloth / mass, _PACKED)
             area = sum(device.usual_drag * device.cloth_area for device in devices)
             speed = sqrt(2 * mass * STANDARD_GRAVITY / (float(air_density(0.0)) * area))
-            told = f"speed{of} under all devices near the sea"
-            yield Claim(told, speed, (_SLOWEST, np.inf), "m/s")
+            text = f"speed{of} under all devices near the sea"
+            yield Claim(text, speed, (_SLOWEST, np.inf), "m/s")
 
 
 def _as_recorded(flight: Flight) -> Iterator[Claim]:

@@ -167,8 +167,8 @@ def if_read(
     if decide_ahead(checks) == "go" and float(wind.error.max()) > _READ:
         there = decide_ahead(as_read())
         if there == "no-go":
-            told = "The wind as it was read is judged as if that were just now, at the field"
-            yield _beside(told, there, "warn")
+            text = "The wind as it was read is judged as if that were just now, at the field"
+            yield _beside(text, there, "warn")
 
 
 def in_others(
@@ -192,8 +192,8 @@ def in_others(
     each = farthest_members(wind) if now == "go" else ()
     if each:
         worst = max((_in_wind(setup, one) for one in each), key=RANK.index)
-        told = f"{len(each)} members of the ensemble, those that carry farthest, are judged as well"
-        yield _beside(told, worst, "pass" if worst == "go" else "warn")
+        text = f"{len(each)} members of the ensemble, those that carry farthest, are judged as well"
+        yield _beside(text, worst, "pass" if worst == "go" else "warn")
     for what, other in (
         ("The wind as strong as it may be by what was told", wind.with_most),
         ("What was read, and does not count by itself,", wind.with_aside),

@@ -87,9 +87,9 @@ def fetch_forecast(
     except WindError as problem:
         if old is None or old > _KEEP:
             raise
-        told = f"{problem.problem}: kept answer of {show_time(now - old)} used"
+        text = f"{problem.problem}: kept answer of {show_time(now - old)} used"
         with contextlib.suppress(WindError):
-            return _read(answer, host, setting, told)
+            return _read(answer, host, setting, text)
         raise
     _keep(kept, now, fresh)
     return reading
@@ -98,10 +98,10 @@ def fetch_forecast(
 def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> Reading:
     offset = answer.get("utc_offset_seconds", 0)
     if offset != 0:
-        told = (
+        text = (
             f"answered in a zone {str(offset)[:20]} s from UTC, in which it was asked"
         )
-        raise _fault(host, told)
+        raise _fault(host, text)
     try:
         asked = {"timezone": "GMT", **answer}
         reading = read_answer(asked, host, setting, (f"{host}: {note}",))
@@ -249,8 +249,8 @@ def _parsed(body: bytes, status: int, host: str) -> dict[str, Any]:
         answer = None
     reason = answer.get("reason") if isinstance(answer, dict) else None
     if status != 200 or reason:
-        told = f": {str(reason)[:200]}" if reason else ""
-        raise _fault(host, f"answered {status}{told}")
+        text = f": {str(reason)[:200]}" if reason else ""
+        raise _fault(host, f"answered {status}{text}")
     if not isinstance(answer, dict):
         raise _fault(host, "its answer is not the JSON expected")
     return answer

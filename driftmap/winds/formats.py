@@ -266,8 +266,8 @@ def _beside(reading: Reading, remarks: tuple[str, ...], setting: Setting) -> Rea
     if reading.dated or time is None:
         return reading
     if reading.forecast:
-        told = 'for when it is: a table \'# valid …\', a document "valid", or "read" if measured'
-        raise WindError(reading.source, "", f"when it was read does not tell {told}")
+        text = 'for when it is: a table \'# valid …\', a document "valid", or "read" if measured'
+        raise WindError(reading.source, "", f"when it was read does not tell {text}")
     note = f"{reading.source}: of {show_time(time)}, as told"
     return replace(reading, valid=time, assumed=(*reading.assumed, note))
 

@@ -65,9 +65,9 @@ def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | Non
 def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
     """Take a value for a finite number."""
     if not (is_number(value) and low <= value <= high):
-        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        text = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
         shown = f"{value:g}" if is_number(value) else repr(str(value)[:40])
-        raise ValueError(f"{key} {shown}; accepted is {told}")
+        raise ValueError(f"{key} {shown}; accepted is {text}")
     return float(value)
 
 

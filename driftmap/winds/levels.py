@@ -320,11 +320,11 @@ def doubt(compared: Iterable[PassedOver]) -> Disagreement | None:
     if not pairs:
         return None
     one, other = max(pairs, key=lambda pair: math.hypot(*(pair[0].mean - pair[1].mean)))
-    told = (
+    text = (
         f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by "
         f"{one.level.source}, which was flown, {_told(other)} by {other.level.source}"
     )
-    return Disagreement(told, _shown(one), _shown(other))
+    return Disagreement(text, _shown(one), _shown(other))
 
 
 def stronger(compared: Iterable[PassedOver]) -> tuple[Stronger, ...]:

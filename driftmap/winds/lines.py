@@ -52,16 +52,16 @@ def _notes(notes: Iterable[str]) -> Iterator[str]:
 
 def _air(reading: Reading, system: str) -> str:
     """Tell the temperature and pressure that a surface report gives."""
-    told = ""
+    text = ""
     kelvin = reading.levels[0].temperature
     if reading.kind == "surface" and kelvin is not None:
         celsius = kelvin - ZERO_CELSIUS
         us = f"{celsius * 1.8 + 32:.0f} °F"
-        told += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
+        text += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
     if reading.pressure is not None:
         us = f"{reading.pressure / DIMENSIONS['pressure']['inHg']:.2f} inHg"
-        told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
-    return told
+        text += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
+    return text
 
 
 def _table(levels: Iterable[WindLevel], system: str) -> str:

@@ -254,11 +254,11 @@ def _with_peak(
     """Let the peak wind of the hour before count as a gust."""
     if not isinstance(peak, code.Peak):
         return level, []
-    told = f"peak wind {peak.speed / KNOT:.0f} kt at {peak.time:%H:%M}Z"
+    text = f"peak wind {peak.speed / KNOT:.0f} kt at {peak.time:%H:%M}Z"
     if valid - peak.time > _PEAK_COUNTS:
-        return level, [f"{told}, over an hour before, is left out"]
+        return level, [f"{text}, over an hour before, is left out"]
     gust = max(level.peak, peak.speed)
-    return replace(level, gust=gust), [f"{told} counts as a gust"]
+    return replace(level, gust=gust), [f"{text} counts as a gust"]
 
 
 def _first_wind(words: list[str]) -> re.Match[str]:

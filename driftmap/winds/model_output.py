@@ -76,13 +76,13 @@ def read_answer(
     if "latitude" not in answer or "longitude" not in answer:
         raise ValueError("does not say its latitude and longitude")
     ground, odd = _ground(answer, setting)
-    told = "time of the model run not told; heights above the model's ground taken for "
+    text = "time of the model run not told; heights above the model's ground taken for "
     document = {
         "source": f"forecast of {source}",
         **{key: answer[key] for key in _PLACE},
         "forecasts": _hours(answer, ground),
     }
-    notes += (f"{source}: {told}heights above the site",)
+    notes += (f"{source}: {text}heights above the site",)
     reading = read_document(document, source, setting, notes)
     hours = [*_hours_about(answer, reading)]
     odd += (*_of_the_sky(answer, hours), *unread_blocks(answer))
@@ -174,16 +174,16 @@ def _zone(answer: Mapping[str, Any]) -> timezone | None:
 
 def _valid(time: object, zone: timezone | None) -> str:
     """Give a time as text with its zone."""
-    told = f"{str(time)[:40]!r}"
+    text = f"{str(time)[:40]!r}"
     try:
         local = datetime.fromisoformat(str(time))
         local = zoned(local.replace(tzinfo=local.tzinfo or zone))
         if local.tzinfo is not None:
             return local.astimezone(UTC).isoformat()
     except (ValueError, OverflowError):
-        raise PlacedError("hourly time", f"{told} is no time") from None
+        raise PlacedError("hourly time", f"{text} is no time") from None
     known = 'utc_offset_seconds beside it, or timezone "GMT"'
-    raise PlacedError("hourly time", f"{told} names no zone; accepted is {known}")
+    raise PlacedError("hourly time", f"{text} names no zone; accepted is {known}")
 
 
 Columns = dict[tuple[str, str], dict[str, tuple[list[Any], float]]]
@@ -197,8 +197,8 @@ def _columns(
     for name, values in hourly.items():
         found = COLUMN.fullmatch(name)
         if found is None and name.startswith("wind_"):
-            told = "is of a member, or of a height that is not known; accepted are columns such as"
-            raise PlacedError(name[:60], f"{told} wind_speed_80m of one forecast")
+            text = "is of a member, or of a height that is not known; accepted are columns such as"
+            raise PlacedError(name[:60], f"{text} wind_speed_80m of one forecast")
         if not found or (found[1] == "temperature" and found[3] == "m"):
             continue
         key = _KEYS[found[1]]
@@ -211,8 +211,8 @@ def _columns(
 
 def _factor(name: str, key: str, unit: object) -> float:
     with at(name):
-        told = "no unit" if unit is None else str(unit)
-        return unit_size("model", key.rsplit("_", 1)[1], told)
+        text = "no unit" if unit is None else str(unit)
+        return unit_size("model", key.rsplit("_", 1)[1], text)
 
 
 def _in_si(value: Any, factor: float) -> Any:

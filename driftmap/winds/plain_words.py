@@ -225,8 +225,8 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
         if not 0 <= force <= upto < len(_BEAUFORT) - 1:
             raise ValueError(f"force {shown}; accepted is 0 to 12")
         low, high = _BEAUFORT[force], _BEAUFORT[upto + 1]
-        told = f"force {shown} is {low:g} to {high:g} m/s at 10 m"
-        return low, high, [told]
+        text = f"force {shown} is {low:g} to {high:g} m/s at 10 m"
+        return low, high, [text]
     low = _speed(found["speed"], found["unit"])
     if not found["most"]:
         return low, low, []
@@ -234,9 +234,9 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
     if high < low:
         raise PlacedError("speed", "the second of the two is less than the first")
     if said["sock"]:
-        told = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
+        text = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
         more = ", or more" * (high > 20 * units.KNOT)
-        return low, high, [f"{told}{more}, by how far the sock stands out"]
+        return low, high, [f"{text}{more}, by how far the sock stands out"]
     return low, high, ["its middle is the mean, its end a gust"]
 
 

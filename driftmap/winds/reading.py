@@ -242,14 +242,14 @@ def held_to_site(
     """
     if point is None or setting.place is None:
         note = f"{source}: for what place it is was not held against the site's"
-        told = f"{source} is of a place, and nobody says where the site is: give it too"
-        return note, (told,) * (point is not None), 0.0
+        text = f"{source} is of a place, and nobody says where the site is: give it too"
+        return note, (text,) * (point is not None), 0.0
     away = over_ground(point, setting.place)
-    told = f"is of a place {away / 1000:,.0f} km from the site"
+    text = f"is of a place {away / 1000:,.0f} km from the site"
     if away > _FARTHEST:
-        raise ValueError(f"{told}; accepted is {_FARTHEST / 1000:.0f} km")
+        raise ValueError(f"{text}; accepted is {_FARTHEST / 1000:.0f} km")
     note = f"{source}: its point is {away / 1000:.0f} km from the site"
-    return note, (f"{source} {told}",) * (away > OTHER_FIELD), away
+    return note, (f"{source} {text}",) * (away > OTHER_FIELD), away
 
 
 _APART: Final = 100.0  # m between the site and the ground that heights are of; assumed
@@ -262,14 +262,14 @@ def held_to_ground(ground: float, setting: Setting) -> Iterator[str]:
     Give what holds. Raises `ValueError` if it is too far off.
     """
     apart = ground - setting.site_altitude
-    told = (
+    text = (
         f"its ground is {abs(apart):.0f} m {'above' if apart > 0 else 'below'} the site "
         f"({setting.site_altitude:.0f} m)"
     )
     if abs(apart) > _FAR_APART:
-        raise ValueError(f"{told}; accepted is {_FAR_APART:.0f} m")
+        raise ValueError(f"{text}; accepted is {_FAR_APART:.0f} m")
     if abs(apart) > _APART:
-        yield f"{told}: is it of another place, or in another unit?"
+        yield f"{text}: is it of another place, or in another unit?"
 
 
 ONE_TIME: Final = 1.5
@@ -350,8 +350,8 @@ def check_seen(reading: Reading, setting: Setting) -> Reading:
     end = reading.window[1] if reading.window else reading.valid
     slack = timedelta(hours=ONE_TIME)  # of an hour that is nearest, in steps of three
     if end and reading.based_on and reading.based_on - end > slack:
-        told = f"is for {show_time(end)} and rests on data of {show_time(reading.based_on)}"
-        raise WindError(reading.source, "", f"{told}: are the two swapped?")
+        text = f"is for {show_time(end)} and rests on data of {show_time(reading.based_on)}"
+        raise WindError(reading.source, "", f"{text}: are the two swapped?")
     time = reading.based_on if reading.forecast else reading.valid
     if time is None or time - setting.seen_by <= SLIP:
         return reading

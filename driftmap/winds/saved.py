@@ -222,8 +222,8 @@ def _outlived(
         near = [time for time in times if abs(setting.when - time) <= _OF_ONE_TIME]
         if near:
             return (), max(near) + _OF_ONE_TIME
-        told = f"{reading.source} was kept for another time: give the forecast itself"
-        return [told], None
+        text = f"{reading.source} was kept for another time: give the forecast itself"
+        return [text], None
     if surface and not reading.forecast and reading.away != 0:
         return not_renewed(reading, setting), next_due(reading)
     return (), None

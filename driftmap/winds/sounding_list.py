@@ -183,8 +183,8 @@ def _fixed_columns(names: str, units: str) -> _Columns:
 
 def _check_harmless(name: str) -> None:
     if not is_harmless(name):
-        told = f"column {name[:40]!r} is not read and may tell of wind: take it out"
-        raise ValueError(told)
+        text = f"column {name[:40]!r} is not read and may tell of wind: take it out"
+        raise ValueError(text)
 
 
 def _check_once(quantity: str, held: Collection[str]) -> None:

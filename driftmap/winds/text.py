@@ -298,10 +298,10 @@ def choose_time(
     if len(times) == 1:
         return 0, ()
     if setting.one_time:
-        told = (
+        text = (
             f"holds {len(times)} times, of which one would count; give a file of each"
         )
-        raise ValueError(f"{told}, or JSON with 'forecasts'")
+        raise ValueError(f"{text}, or JSON with 'forecasts'")
     known = [time for time in times if time is not None]
     if len(known) < len(times):
         raise ValueError(f"holds {len(times)} reports, not all with a time; keep one")

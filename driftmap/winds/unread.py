@@ -95,8 +95,8 @@ def check_figure(cell: str, name: str) -> None:
         r"[-+]?[\d.,]*(?:e[-+]?\d+)?|nan|na|null|none|m|-", cell, re.I
     )
     if not (figure or _describes(name)):
-        told = f"says {quoted(cell)}, which is not read: take it out, and what it speaks of"
-        raise PlacedError(name, told)
+        text = f"says {quoted(cell)}, which is not read: take it out, and what it speaks of"
+        raise PlacedError(name, text)
 
 
 class _Member(NamedTuple):
