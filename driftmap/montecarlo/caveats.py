@@ -29,7 +29,7 @@ from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.flying import WAY_UP
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.opening_order import by_opening
-from driftmap.rocket.pieces import Piece
+from driftmap.rocket.pieces import PLASTIC, SLICED, Piece
 from driftmap.rocket.stage_cases import booster_by_opening
 from driftmap.rocket.stages import BOOSTER, Device
 
@@ -114,8 +114,7 @@ _PRINTED_MAY: Final = 70.0
 usual ones of 3 mm plywood and of printed plastic may go by `driftmap.formulas.flutter`; both
 assumed. Thinner ones go at less, which their mass and sizes give away."""
 
-_PLASTIC: Final = "solid plastic"
-_PLASTIC_HAS: Final = 2 * SHEAR_MODULUS[_PLASTIC].second
+_PLASTIC_HAS: Final = 2 * SHEAR_MODULUS[PLASTIC].second
 """Shear modulus that fibres in a plastic may double to, but hardly exceed [Pa]; assumed."""
 
 
@@ -155,10 +154,10 @@ def _may_be_printed(fin: Piece) -> bool:
     if fin.printed is not None or fin.thickness is None:
         return False
     if fin.material is not None:
-        return fin.material == _PLASTIC
+        return fin.material == PLASTIC
     dense = fin.mass / fin.fin_area / fin.thickness
     stiff = fin.shear_modulus or 0.0
-    return stiff <= _PLASTIC_HAS and dense <= GLUED * DENSITY[_PLASTIC][1]
+    return stiff <= _PLASTIC_HAS and dense <= GLUED * DENSITY[PLASTIC][1]
 
 
 _SHELL: Final = 1e-3  # m, the wall of a thin printed nose cone; assumed
@@ -202,9 +201,9 @@ def _stands(fin: Piece) -> float:
     root, tip = max(root, tip), min(root, tip)  # as for those worked out
     thick = fin.thickness or fin.mass / fin.fin_area / DENSITY["plywood"][1]
     shape = FinPlanform(root, tip, fin.span or root, min(thick, root / 10))
-    soft = 1.0 if not fin.infill else solid_share(thick, fin.infill)
-    softest = min(_softest(fin))
-    at = flutter_speed(shape, softest * soft, SEA_LEVEL_PRESSURE, speed_of_sound(0.0))
+    filled = SLICED if may_be_printed else fin.filled
+    softest = min(_softest(fin)) * solid_share(thick, filled)
+    at = flutter_speed(shape, softest, SEA_LEVEL_PRESSURE, speed_of_sound(0.0))
     return min(usual, float(at))
 
 
@@ -218,8 +217,8 @@ def _softest(fin: Piece) -> Iterator[float]:
     elif fin.thickness is None:
         made = ["plywood"]
     else:
-        solid = fin.fin_area * fin.thickness * (fin.infill or 1.0)
+        solid = fin.fin_area * fin.thickness * (fin.filled or 1.0)
         made = made_of(fin.mass / solid) or [*SHEAR_MODULUS]
     for name in made:
-        printed = fin.printed or (fin.printed is None and name == _PLASTIC)
+        printed = fin.printed or (fin.printed is None and name == PLASTIC)
         yield SHEAR_MODULUS[name].first * (PRINTED.first if printed else 1.0)

@@ -266,9 +266,7 @@ def _nose_stress(
 
 def _section(fin: Piece) -> float:
     """Section of a printed fin over that of a solid one."""
-    if fin.infill is None or fin.thickness is None:
-        return 1.0
-    return solid_share(fin.thickness, fin.infill)
+    return 1.0 if fin.thickness is None else solid_share(fin.thickness, fin.filled)
 
 
 def ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:

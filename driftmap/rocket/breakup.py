@@ -14,7 +14,7 @@ from driftmap.formulas.materials import (
 from driftmap.rocket.bodies import Bench
 from driftmap.rocket.case import Body, Breaks, Case, Release
 from driftmap.rocket.flight import Flight
-from driftmap.rocket.pieces import Piece
+from driftmap.rocket.pieces import SLICED, Piece
 from driftmap.rocket.staged_fall import staged_fall
 from driftmap.rocket.thrust_failures import (
     ejected_mass,
@@ -80,6 +80,8 @@ def bend(bench: Bench) -> list[Case]:
     for fin in bench.flight.pieces:
         if fin.plate() is None and not (fin.kind == "nose cone" and fin.printed):
             continue
+        if fin.kind == "fin" and fin.printed and fin.infill is None:
+            bench.note(f"{fin.name}: printed with {SLICED * 100:g} % infill (assumed)")
         stated = fin.strength or fin.layer_strength
         if stated is not None:
             strong = Spread("normal", stated, 0.15 * stated, "strength spread 15 %")

@@ -47,6 +47,12 @@ class Table(BaseModel):
         return [key for key in keys if getattr(self, key) is not None]
 
 
+SLICED: Final = 0.15
+"""Infill of a printed fin where none is told: what slicers do by default; common practice, no
+source."""
+
+PLASTIC: Final = "solid plastic"
+
 _ANY: Final = (70.0, 4500.0)  # kg/m³ of no material told; assumed
 
 
@@ -82,7 +88,7 @@ class Piece(Table):
         Fin and nose cone: laid down in layers, which weakens it; a fin that may be of plastic is
         asked about where it is left out.
     infill : float, optional
-        Printed fin: share of its core that is plastic; solid when left out.
+        Printed fin: share of its core that is plastic; `SLICED` when left out.
     layer_strength : float, optional
         Printed fin or nose cone: tension at which its layers part [Pa].
     strength : float, optional
@@ -156,6 +162,11 @@ class Piece(Table):
         told = self.told("infill", "layer_strength")
         if told and not self.printed:
             raise ValueError(f"{told[0]} goes with printed = true")
+        if self.printed and self.material not in (None, PLASTIC):
+            raise ValueError(
+                f"what is printed is of {PLASTIC}, not {self.material}; a filled one goes by "
+                "its shear_modulus in place of the material"
+            )
         told += self.told("strength")
         if told and (not shape or self.thickness is None):
             raise ValueError(f"{told[0]} goes with root, tip, span and thickness")
@@ -192,19 +203,28 @@ class Piece(Table):
         return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
 
     @property
+    def filled(self) -> float:
+        """Share of a fin's core that is of what it is made of."""
+        if self.infill is None:
+            return SLICED if self.printed else 1.0
+        return self.infill
+
+    @property
     def densities(self) -> tuple[float, float]:
         """Least and greatest density of a fin of what it is made of [kg m⁻³], with its infill."""
-        plastic = "solid plastic" if self.printed else ""  # what is printed, if unnamed
-        low, high = DENSITY.get(self.material or plastic, _ANY)
-        infill = 1.0 if self.infill is None else self.infill
-        return THINNED * low * infill, GLUED * high
+        low, high = DENSITY.get(self._named or "", _ANY)
+        return THINNED * low * self.filled, GLUED * high
+
+    @property
+    def _named(self) -> str | None:
+        return self.material or (PLASTIC if self.printed else None)
 
     @property
     def strongest(self) -> tuple[float, float, float]:
         """Greatest shear modulus and strength of what is named, or as dense; of layers [Pa]."""
-        named = [self.material] if self.material else []
+        named = [self._named] if self._named else []
         if self.kind == "fin" and self.thickness is not None and not named:
-            solid = self.fin_area * self.thickness * (self.infill or 1.0)
+            solid = self.fin_area * self.thickness * (self.filled or 1.0)
             named = made_of(self.mass / solid)
         stiff = max((SHEAR_MODULUS[name].second for name in named), default=0.0)
         strong = max((BENDING_STRENGTH[name].second for name in named), default=0.0)

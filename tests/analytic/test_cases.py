@@ -157,7 +157,7 @@ def test_thin_fins_flutter_off_and_all_else_makes_room(whimbrel):
 
 def printed(flight, **told):
     fin = next(p for p in flight.pieces if p.kind == "fin")
-    change = {"printed": True, "material": None, **told}
+    change = {"printed": True, "material": None, "infill": 1.0, **told}
     pieces = tuple(
         p.model_copy(update=change) if p is fin else p for p in flight.pieces
     )

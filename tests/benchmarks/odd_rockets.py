@@ -88,7 +88,12 @@ def _pieces(rng: random.Random, frame: dict[str, float]) -> list[dict[str, objec
         "material": rng.choice(('"plywood"', '"aluminium"')),
     }
     if rng.random() < 0.3:
-        fin |= {"printed": "true", "infill": rng.choice((0, 0.05, 1))}
+        plastic = '"solid plastic"'
+        fin |= {
+            "printed": "true",
+            "infill": rng.choice((0, 0.05, 1)),
+            "material": plastic,
+        }
     nose = {
         "name": '"nose"',
         "kind": '"nose cone"',

@@ -1656,7 +1656,8 @@ def test_no_recovery_printed_fins_and_a_home_made_canopy_are_no_dead_end(ask):
     assert set_(ask, "willet", ["recovery"], None).status_code == 200
     told = set_(ask, "willet", ["descent", "planned"], "nose first").get_json()
     assert told["problem"] == ""
-    for key, value in (("printed", True), ("infill", "20 %")):
+    plastic = ("material", "solid plastic")
+    for key, value in (plastic, ("printed", True), ("infill", "20 %")):
         told = set_(ask, "willet", ["piece", 0, key], value).get_json()
     shape = {"root": "12 cm", "tip": "6 cm", "span": "6 cm", "thickness": "4 mm"}
     for key, value in {**shape, "area": "54 cm2"}.items():

@@ -9,10 +9,12 @@ import pytest
 from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
+from driftmap.formulas.materials import SHEAR_MODULUS
 from driftmap.rocket.cases import build_cases
 from driftmap.rocket.flight import Same
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN
+from driftmap.rocket.pieces import SLICED
 from driftmap.rules.facts import facts_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -106,6 +108,25 @@ def test_a_printed_nose_is_a_shell_with_a_wall(tmp_path, told, wrong):
         read_flight(write(tmp_path, GOOD + NOSE + told))
     good = NOSE + 'printed = true\nthickness = "2 mm"\nlayer_strength = "12 MPa"'
     assert read_flight(write(tmp_path, GOOD + good)).pieces[-1].printed
+
+
+PLATE = """root = "15 cm"
+tip = "9 cm"
+span = "7 cm"
+thickness = "3.2 mm"
+printed = true
+"""
+
+
+@pytest.mark.parametrize("material", [*SHEAR_MODULUS])
+def test_what_is_printed_is_of_plastic(tmp_path, material):
+    text = GOOD.replace('area = "90 cm2"\n', f'{PLATE}material = "{material}"\n')
+    if material == "solid plastic":
+        fin = read_flight(write(tmp_path, text)).pieces[0]
+        assert fin.filled == SLICED  # as sliced where nobody tells, and not solid
+        return
+    with pytest.raises(FlightError, match=r"is of solid plastic, not .* shear_modulus"):
+        read_flight(write(tmp_path, text))
 
 
 BAD = [
