@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -154,6 +154,10 @@ def facts_of(
     if flight.motor is not None:
         numbers |= _motors(flight)
         ranges |= _fitted(flight.motor) if flight.fitted else {}
+        if len(flight.motors) > 1:
+            each = dict(_largest(flight.motors))
+            numbers |= {name: low for name, (low, high) in each.items() if low == high}
+            ranges |= {name: ends for name, ends in each.items() if name not in numbers}
     elif impulse is not None:
         numbers["total_impulse"] = impulse
     if when is not None:
@@ -221,22 +225,29 @@ def _motors(flight: Flight) -> dict[str, float]:
     """Add up every motor, in whichever stage it is; the thrust is that on the rail."""
     first, motors = flight.motors[0], flight.motors
     apart = 1 if flight.sustainer is None else 2
-    largest: dict[str, float] = {}
-    if len(motors) > 1 and all(motor.count == 1 for motor in motors):
-        pushes = [motor.average_thrust for motor in motors]
-        largest = {
-            "motor_impulse": max(float(m.total_impulse.value) for m in motors),
-            "motor_thrust": float(max(pushes)),
-            "motor_propellant": max(m.propellant_mass for m in motors),
-        }
     return {
-        **largest,
         "total_impulse": float(sum(motor.total_impulse.value for motor in motors)),
         "motor_count": float(sum(motor.count for motor in motors)),
         "stages": float(max(first.stages, apart)),
         "propellant_mass": sum(motor.propellant_mass for motor in motors),
         **({} if flight.fitted else {"average_thrust": first.average_thrust}),
     }
+
+
+def _largest(
+    motors: Sequence[Motor],
+) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Give least and most of the largest motor, whenever it lights.
+
+    Several that light together may be unequal: one has an equal share at the least.
+    """
+    for name, told in (
+        ("motor_impulse", [float(motor.total_impulse.value) for motor in motors]),
+        ("motor_thrust", [float(motor.average_thrust) for motor in motors]),
+        ("motor_propellant", [float(motor.propellant_mass) for motor in motors]),
+    ):
+        shares = (value / m.count for value, m in zip(told, motors, strict=True))
+        yield name, (max(shares), max(told))
 
 
 def _fitted(motor: Motor) -> dict[str, tuple[float, float]]:
@@ -270,7 +281,8 @@ def of_each_motor(facts: Facts) -> Facts:
         elif name in numbers:  # no share of all is less than an equal one
             numbers[name] = max(numbers[name], whole / count)
         else:
-            ranges[name] = (whole / count, whole)
+            low, high = ranges.get(name, (0.0, 0.0))
+            ranges[name] = max(low, whole / count), max(high, whole)
     together = numbers.get("rockets_together")
     if together is not None and "total_impulse" in numbers:
         least = together * numbers["total_impulse"]
@@ -308,8 +320,11 @@ def larger_beside(facts: Facts, answers: Answers) -> bool:
     return together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike
 
 
-def _agree(name: str, given: float, known: float, label: float) -> bool:
-    """Tell whether what was answered may stand beside what the files tell."""
+def agrees(facts: Facts, name: str, given: float) -> bool:
+    """Tell whether what was answered [SI] may stand beside what the files tell."""
+    if name not in facts.numbers:
+        return True
+    known, label = facts.numbers[name], facts.label_apart
     if name == "total_impulse":
         return known / label <= given <= known * label
     return name in _STRICTER or given == known
@@ -328,7 +343,7 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
     for name in answers.numbers.keys() & facts.numbers.keys():
         given, known = answers.numbers[name], facts.numbers[name]
-        if not _agree(name, given, known, facts.label_apart):
+        if not agrees(facts, name, given):
             this, that = (amount(v, FACTS[name].dimension) for v in (given, known))
             text = f"{FACTS[name].text} is known already: {this} was answered, and the "
             text += f"files tell {that}; change it where it stands"

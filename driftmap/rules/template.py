@@ -13,10 +13,10 @@ from typing import Final
 from driftmap.core.units import quantity
 from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
-from driftmap.rules.facts import Facts, with_answers
+from driftmap.rules.facts import Facts, agrees, with_answers
 from driftmap.rules.occasion import Occasion
 from driftmap.rules.ruleset import Question, RuleSet
-from driftmap.rules.vocabulary import FACTS, Scope
+from driftmap.rules.vocabulary import FACTS, Scope, amount
 
 _HEADS: Final[dict[Scope, str]] = {
     "season": "Once a season: these hold for a year, at this site.",
@@ -58,7 +58,7 @@ def to_fill_in(
         if names:
             lines += ["", f"# {head}"]
         for name in names:
-            lines += ["", *_row(name, asked, rows[name])]
+            lines += ["", *_row(name, asked, rows[name], facts)]
     return "\n".join(lines) + "\n"
 
 
@@ -88,7 +88,7 @@ def _every_row(
     states: list[dict[str, float]] = [{}]
     for state in states:  # grows
         for name in list(rows):
-            for text, value in _answers_to(name, asked):
+            for text, value in _answers_to(name, asked, facts):
                 tried = {**state, name: value}
                 new = {n: r for n, r in told(tried).items() if n not in rows}
                 if new:
@@ -97,23 +97,39 @@ def _every_row(
                     remark = f" (asked only with {text}{others})"
                     rows |= {n: r or remark for n, r in new.items()}
                     states.append(tried)
-        filled = {name: next(_answers_to(name, asked))[1] for name in rows}
+        filled = {name: next(_answers_to(name, asked, facts))[1] for name in rows}
         if state is states[-1] and filled != state:
             states.append(filled)
     return rows
 
 
 def _answers_to(
-    name: str, asked: Mapping[str, Question]
+    name: str, asked: Mapping[str, Question], facts: Facts
 ) -> Iterator[tuple[str, float]]:
-    """Give the answers to try: yes and no, or figures about the example, in SI."""
+    """Give the answers to try, none of which the files contradict.
+
+    They are yes and no, or figures about the example, in SI.
+    """
     if name in asked:
         yield from ((f'{name} = "yes"', 1.0), (f'{name} = "no"', 0.0))
         return
-    example = tomllib.loads(f"x = {FACTS[name].example}")["x"]
-    value = quantity(example, FACTS[name].dimension)
-    for times in (1.0, 1e-3, 1e3):
-        yield f"some answers to {name}", value * times
+    value = _value(_example(name, facts), name)
+    for tried in (value, 1e-3 * value, 1e3 * value):
+        if agrees(facts, name, tried):
+            yield f"some answers to {name}", tried
+
+
+def _example(name: str, facts: Facts) -> str:
+    """Write a figure as an example: that of the files where they contradict the usual one."""
+    example = FACTS[name].example
+    if agrees(facts, name, _value(example, name)):
+        return example
+    told = amount(facts.numbers[name], FACTS[name].dimension).replace(",", "")
+    return told if FACTS[name].dimension == "number" else json.dumps(told)
+
+
+def _value(example: str, name: str) -> float:
+    return quantity(tomllib.loads(f"x = {example}")["x"], FACTS[name].dimension)
 
 
 def _head(occasion: Occasion) -> list[str]:
@@ -132,13 +148,15 @@ def _head(occasion: Occasion) -> list[str]:
     return head
 
 
-def _row(name: str, asked: Mapping[str, Question], remark: str) -> list[str]:
+def _row(
+    name: str, asked: Mapping[str, Question], remark: str, facts: Facts
+) -> list[str]:
     """Say what is asked and what is accepted, then the line to fill in."""
     if name in asked:
         text, example, accepted = asked[name].text, '"yes"', '"yes" or "no"'
     else:
         fact = FACTS[name]
-        text, example = fact.text, fact.example
+        text, example = fact.text, _example(name, facts)
         accepted = "a number" if fact.dimension == "number" else "a number with a unit"
         if fact.dimension == "share":
             accepted = "a share: eighths, tenths or per cent"

@@ -536,6 +536,27 @@ def test_what_is_asked_can_be_filled_in_and_is_taken(tmp_path, rules):
         assert not [r.name for r in results if r.outcome == "ask"], no
 
 
+@pytest.mark.parametrize(
+    ("name", "told", "label"),
+    [("total_impulse", 231.357, 1.2), ("total_impulse", 231.357, np.inf),
+     ("motor_count", 2.0, 1.05)],
+)  # fmt: skip
+def test_what_the_files_tell_and_people_are_asked_can_be_filled_in(
+    tmp_path, name, told, label
+):
+    """A record's impulse, motors nobody counted: nobody is refused for an answer not given."""
+    sets, other = read_rules(["range"]), {"propellant_mass": 0.1}
+    facts = Facts({name: told, **other}, label_apart=label, asked=(name,))
+    path = tmp_path / "today.toml"
+    text = re.sub(
+        r"^#(\w+ = )", r"\1", to_fill_in(sets, facts, Answers(), HERE), flags=re.M
+    )
+    path.write_text(text, encoding="utf-8")
+    said = answers_to([path], sets, HERE)
+    assert name in said.numbers
+    assert name in with_answers(facts, said).numbers
+
+
 @pytest.mark.slow  # files of all rule sets are filled in too
 def test_what_an_answer_raises_is_in_the_file():
     """Without sparks a light rocket is of the model code, which asks of dry grass."""

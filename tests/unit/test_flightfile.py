@@ -309,6 +309,28 @@ def test_two_stages_are_read_and_weighed(tmp_path):
     assert flight.sustainer.motor.burn_time.value == 1.5
 
 
+@pytest.mark.parametrize(("below", "above"), [(1, 2), (2, 1), (2, 2), (5, 1)])
+def test_a_cluster_hides_no_motor_that_lights_later(tmp_path, saltgrass, below, above):
+    """The largest motor is that of any group, each of at least an equal share of its own."""
+    flight = read_flight(write(tmp_path, TWO))
+    first, later = flight.motors
+    first = first.model_copy(update={"count": below})
+    upper = flight.sustainer.model_copy(
+        update={"motor": later.model_copy(update={"count": above})}
+    )
+    flight = flight.model_copy(update={"motor": first, "sustainer": upper})
+    facts = facts_of(flight, saltgrass)
+    for name, of_both in (
+        ("motor_impulse", (400.0, 200.0)),
+        ("motor_thrust", (200.0, 200.0 / 1.5)),
+        ("motor_propellant", (0.2, 0.1)),
+    ):
+        least = max(v / n for v, n in zip(of_both, (below, above), strict=True))
+        sure = facts.numbers.get(name)
+        low, high = facts.ranges.get(name, (sure, sure))
+        assert (low, high >= max(of_both)) == (pytest.approx(least), True)
+
+
 def test_rules_are_told_of_every_motor_and_of_the_largest(tmp_path, saltgrass):
     facts = facts_of(read_flight(write(tmp_path, TWO)), saltgrass)
     told = {
