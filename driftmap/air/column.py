@@ -16,6 +16,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind
 from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.errors import TooHighError
+from driftmap.core.units import ZERO_CELSIUS
 
 SINGLE: Final = np.float32
 """Of falls: half a millimetre in 5 km, where a step in time errs by decimetres."""
@@ -61,6 +62,17 @@ class Sky:
         altitude = self.altitude + np.asarray(height, float)
         return (
             pressure(altitude) if self.day is None else self.day.pressure_at(altitude)
+        )
+
+    @property
+    def told(self) -> str:
+        """What air that is, in words."""
+        if (day := self.day) is None:
+            return "standard atmosphere: no temperature or pressure was given"
+        return (
+            f"air of the day at the site: {day.temperature - ZERO_CELSIUS:.0f} °C, "
+            f"{day.pressure / 100:.0f} hPa, humidity {day.humidity:.0%}; "
+            f"density altitude {day.density_altitude():.0f} m"
         )
 
     @property

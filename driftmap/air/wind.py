@@ -199,6 +199,10 @@ class WindProfile:
         not known.
     when : datetime or None
         Time of the flight that it was read for; None where it is read for no one time.
+    altitude : float or None
+        Altitude above mean sea level of the site that it was read for [m].
+    place : (float, float) or None
+        Latitude and longitude of that site [deg]; None, as all of these, where nobody told.
     foretold : bool
         Whether the wind near the ground was foretold, and nobody read it.
     convection : Convection or None
@@ -249,6 +253,8 @@ class WindProfile:
     assumed: tuple[str, ...] = ()
     age: float | None = None
     when: datetime | None = None
+    altitude: float | None = None
+    place: tuple[float, float] | None = None
     foretold: bool = False
     undated: tuple[str, ...] = ()
     warned: tuple[str, ...] = ()

@@ -17,7 +17,6 @@ from driftmap.cli.options import (
     Weather,
     day_of,
     day_options,
-    doubted_air,
     gathered,
     option_stack,
     run_options,
@@ -312,13 +311,8 @@ class Run:
         """Read flight and site, and the wind they are flown in."""
         flight, site = self.read()
         place = place_of(site)
-        wind = self._doubted(wind_asked(self.asked, place), place)
+        wind = wind_asked(self.asked, place)
         return self.setup(flight, site, wind), wind
-
-    def _doubted(self, wind: WindProfile, place: Setting) -> WindProfile:
-        """Let a wind hold for readings of the day that it contradicts."""
-        told = doubted_air(self.weather, wind, setting_of(self.asked, place))
-        return replace(wind, warned=(*wind.warned, *told))
 
     def supposed(self, *, ahead: bool = False) -> tuple[Setup, Supposition]:
         """Read flight and site, and the shape of the winds that they are tried in.
@@ -330,8 +324,6 @@ class Run:
         flight, site = self.read()
         place = place_of(site)
         shape = shape_of(self.asked, place, of_the_day=not ahead)
-        if shape is not None:
-            shape = self._doubted(shape, place)
         timed = self.asked.when is not None or not ahead
         setup = self.setup(flight, site, shape if timed else None, ahead=ahead)
         when = setting_of(self.asked, place).when if timed else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from driftmap.core.errors import InputError, located
-from driftmap.core.units import ZERO_CELSIUS, bounded, parse, quantity
+from driftmap.core.units import bounded, parse, quantity
 
 if TYPE_CHECKING:
     from driftmap.air.day import AirDay
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
     from driftmap.verdict.assessment import Assessment
-    from driftmap.winds.reading import Setting
 
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -291,36 +290,3 @@ def day_of(
     setting = setting if weather.altimeter is None else weather.altimeter
     with located("surface readings", ""):
         return day_from_readings(altitude, warm, setting, weather.humidity)
-
-
-_APART: Final = (10.0, 1000.0)
-"""A temperature [K] and an altimeter setting [Pa] typed so far from a report's contradict it, which
-may stand some hundred metres higher or lower; assumed."""
-
-_WARM, _COOLS, _SEASON, _OFF = 300.0, 0.6, 0.3, 30.0
-"""Mean temperature of the tropics at the sea [K], by how much it falls and how far it swings with
-each degree of latitude [K], and how far beside that no day is; from memory, wide, assumed."""
-
-
-def doubted_air(weather: Weather, wind: WindProfile, setting: Setting) -> Iterator[str]:
-    """Doubt readings that a report among the winds contradicts, or that no such day has."""
-    typed, told = weather.temperature, wind.temperature
-    if typed is not None and told is not None and abs(typed - told) > _APART[0]:
-        two = [f"{kelvin - ZERO_CELSIUS:.0f} °C" for kelvin in (typed, told)]
-        yield f"--temperature {two[0]}, and a report tells {two[1]}: which is it?"
-    qnh, told = weather.altimeter, wind.altimeter
-    if qnh is not None and told is not None and abs(qnh - told) > _APART[1]:
-        two = [f"{pascal / 100:.0f} hPa" for pascal in (qnh, told)]
-        yield f"--altimeter {two[0]}, and a report tells {two[1]}: which is it?"
-    if typed is None or setting.place is None:
-        return
-    north, day = setting.place[0], setting.when.timetuple().tm_yday
-    summer = -math.cos(2 * math.pi * (day - 20) / 365) * math.copysign(1, north)
-    usual = _WARM - _COOLS * max(abs(north) - 15, 0) + _SEASON * abs(north) * summer
-    usual -= 0.0065 * setting.site_altitude
-    if abs(typed - usual) > _OFF:
-        two = [f"{kelvin - ZERO_CELSIUS:.0f} °C" for kelvin in (typed, usual)]
-        yield (
-            f"--temperature {two[0]} lies far from the {two[1]} or so that are usual there "
-            "at this time of year: a sign or a unit?"
-        )

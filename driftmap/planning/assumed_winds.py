@@ -310,8 +310,9 @@ def suppose(
         age=0.0,
         foretold=False,
         undated=(),
-        temperature=None,  # the air of a plan is that of its set-up, which says so
-        altimeter=None,
+        # A report of another day tells nothing of the air of a plan.
+        temperature=wind.temperature if supposition.hour else None,
+        altimeter=wind.altimeter if supposition.hour else None,
         source=f"supposed: {speed:.2f} m/s {text} at {supposition.at:g} m",
         assumed=(*notes, *_hour_told(supposition), closing),
     )

@@ -263,13 +263,12 @@ def _scouted(
     few = scouts(setup)
     cloud = flown(few, wind)
     judged(cloud, few, wind)
-    day = "standard atmosphere: no temperature or pressure was given"
     notes = (
         *setup.site.assumed,
         *wind.assumed,
         *cloud.plan.assumed,
         *tree.assumed,
-        *(() if setup.day else (day,)),
+        cloud.plan.sky.told,
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
     )

@@ -278,12 +278,11 @@ def basis_of(
     asked = [q for cloud, wind in pairs for q in judged(cloud, few, wind).questions]
     notes = [note for cloud in clouds[:1] for note in cloud.plan.assumed]
     notes = [n for n in notes if all(n in cloud.plan.assumed for cloud in clouds)]
-    standard = () if setup.day else ("standard atmosphere",)
     assumed = (
         *setup.site.assumed,
         *notes,
         *build_cases(setup.flight).assumed,
-        *standard,
+        *(cloud.plan.sky.told for cloud in clouds[:1]),
     )
     needs = (flights_needed(cloud, setup.site, setup.answers) for cloud in clouds)
     return Basis(

@@ -31,7 +31,7 @@ _DEGREE: Final = 111_200.0  # m of latitude
 
 HEAD: Final = (
     *("date", "site", "place", "flight", "rocket", "drawn", "bounds", "by"),
-    *("flown", "taken_back", "until"),
+    *("flown", "taken_back", "until", "measured"),
 )
 """Keys that say what the answers of a file are for."""
 
@@ -60,6 +60,10 @@ class Head:
         When it was answered, where the day is told by a time with its zone.
     drawn, bounds : str or None
         As those of an `Occasion`.
+    by : str or None
+        Who answered.
+    measured : tuple of str
+        Figures that were found so when the rocket was measured again.
     """
 
     day: date
@@ -73,6 +77,8 @@ class Head:
     at: datetime | None = None
     drawn: str | None = None
     bounds: str | None = None
+    by: str | None = None
+    measured: tuple[str, ...] = ()
 
     def changed_since(self, occasion: Occasion, name: str) -> str:
         """Say why a yes to what the site file has does not count; empty where it does."""
@@ -200,14 +206,19 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
     assert day is not None
     assert site is not None
     place, back = read("place", _place), read("taken_back", _texts) or ()
-    flight, rocket, flown, _, *marks = (
+    measured = read("measured", _texts) or ()
+    flight, rocket, flown, by, *marks = (
         read(key, _name) for key in ("flight", "rocket", "flown", "by", *SINCE)
     )
     at = None
     with contextlib.suppress(ValueError):
         at = _until(given["date"], "date")
     end = read("until", _until)
-    return Head(day, site, place, flight, rocket, flown, back, end, at, *marks)
+    if measured and by is None:
+        told = 'is nobody\'s word; accepted beside it is who measured: by = "..."'
+        raise InputError(source, "measured", told)
+    told = (day, site, place, flight, rocket, flown, back, end, at)
+    return Head(*told, *marks, by=by, measured=measured)
 
 
 def _until(value: object, key: str) -> datetime:

@@ -30,6 +30,7 @@ from driftmap.rules.vocabulary import (
     SCOPES,
     Scope,
     amount,
+    figure_key,
 )
 
 
@@ -61,6 +62,9 @@ class Answers:
     passed_over : mapping of str to str
         What does not count though it may be meant for the flight, and nothing else would
         tell, with file and reason.
+    measured : mapping of str to str
+        Figures that were found so when the rocket was measured again, as `figure_key` writes
+        them, and by whom.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -73,9 +77,10 @@ class Answers:
     taken_back: tuple[str, ...] = ()
     holds: tuple[datetime, datetime] | None = None
     passed_over: Mapping[str, str] = field(default_factory=dict)
+    measured: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("confirmed", "numbers", "stale", "passed_over"):
+        for name in ("confirmed", "numbers", "stale", "passed_over", "measured"):
             fixed = MappingProxyType(dict(getattr(self, name)))
             object.__setattr__(self, name, fixed)
 
@@ -196,12 +201,16 @@ def _file(
                 read.doubts.append((name, value, f"{path.name}: {text}"))
         else:  # what counts for the day does so though the file is for another flight
             counts |= scope not in LASTING or head.until is not None
+    measured = {figure_key(text): head.by or "" for text in head.measured}
+    if measured and (text := head.not_for(occasion, "flight")):
+        measured, stale["measured"] = {}, text
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return replace(
         given.without(stale),
         files=((path.name, digest),),
         taken_back=head.taken_back if counts else (),
         holds=head.holds(occasion) if counts else None,
+        measured=measured,
     )
 
 
@@ -239,6 +248,7 @@ def _joined(one: Answers, other: Answers) -> Answers:
         stale={k: v for k, v in stale.items() if k not in {*confirmed, *numbers}},
         files=(*one.files, *other.files),
         taken_back=tuple(dict.fromkeys((*one.taken_back, *other.taken_back))),
+        measured={**one.measured, **other.measured},
         holds=(max(a for a, _ in each), min(b for _, b in each)) if each else None,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
+import unicodedata
 from collections.abc import Callable, Container, Set
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -273,3 +274,8 @@ def motor_class(total_impulse: float) -> str:
             f"(got {total_impulse:g})"
         )
     return _LETTERS[bisect.bisect_left(CLASS_BOUNDS, total_impulse)]
+
+
+def figure_key(text: str) -> str:
+    """Write a figure in words as it is compared, however its powers and spaces are typed."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())

@@ -13,7 +13,6 @@ from driftmap.air.day import AirDay
 from driftmap.air.sun import toward_dark
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
-from driftmap.core.units import ZERO_CELSIUS
 from driftmap.ground.areas import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.outlines import Outlines
@@ -226,7 +225,7 @@ def _assumed(
         *wind.assumed,
         *cloud.plan.assumed,
         *cloud.tree.assumed,
-        _of_the_day(cloud.plan.sky.day),
+        cloud.plan.sky.told,
         *_loosened(checks),
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
@@ -284,14 +283,3 @@ def _loosened(checks: Iterable[Check]) -> Iterator[str]:
     for check in checks:
         if LOOSER in check.source:
             yield f"limit on {check.name.removesuffix(', if')!r}: {check.source}"
-
-
-def _of_the_day(day: AirDay | None) -> str:
-    """Say what air was flown in."""
-    if day is None:
-        return "standard atmosphere: no temperature or pressure was given"
-    return (
-        f"air of the day at the site: {day.temperature - ZERO_CELSIUS:.0f} °C, "
-        f"{day.pressure / 100:.0f} hPa, humidity {day.humidity:.0%}; "
-        f"density altitude {day.density_altitude():.0f} m"
-    )

@@ -98,15 +98,16 @@ leaves the rail slower than was flown; of one much stronger nothing is told too 
 label is another's."""
 
 
-def implausible(cloud: Cloud) -> Iterator[Check]:
+def implausible(cloud: Cloud, answers: Answers | None = None) -> Iterator[Check]:
     """Hold on figures that no rocket has, and on spreads that nobody can know.
 
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
+    What a tape or a scale tells is told beside the word once somebody measured it again.
     """
     flight = cloud.plan.flight
     each = _steady(cloud), _body(flight), recovery_claims(cloud)
     told = (f(flight) for f in (piece_claims, case_claims, stage_claims, burst_claims))
-    yield from held_claims(chain(*each, *told, _spreads(flight)))
+    yield from held_claims(chain(*each, *told, _spreads(flight)), answers)
 
 
 def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
@@ -176,12 +177,12 @@ def _body(flight: Flight) -> Iterator[Claim]:
         yield from _frame(upper, _SLENDER[1], " of the sustainer")
     longest = max(_ROD, _RAIL_OF_ROCKET * flight.airframe.length)
     common = (_RAIL[0], min(_RAIL[1], longest))
-    yield Claim("travel on the rail", flight.rail.length, common, "m")
+    yield Claim("travel on the rail", flight.rail.length, common, "m", by_hand=True)
     for motor in flight.motors:
         impulse = motor.total_impulse.value
         what, speed = "total impulse over propellant", impulse / motor.propellant_mass
         common = _of_propellant(impulse / motor.count)
-        yield Claim(what, speed, common, "N s/kg", MEMORY)
+        yield Claim(what, speed, common, "N s/kg", MEMORY, by_hand=motor.own)
         least = _BURN * (impulse / _OF_IMPULSE) ** (1 / 3)
         burn = motor.burn_time.value
         yield Claim("burn time", burn, (least, _LONGEST), "s", MEMORY)
@@ -194,7 +195,7 @@ def _body(flight: Flight) -> Iterator[Claim]:
     for motor in flight.motors[:1]:
         weight = flight.airframe.mass.value * STANDARD_GRAVITY
         what = "average thrust over the weight"
-        yield Claim(what, motor.average_thrust / weight, _PUSH)
+        yield Claim(what, motor.average_thrust / weight, _PUSH, by_hand=True)
 
 
 def _pause(motor: Motor) -> float:
@@ -208,7 +209,8 @@ def _pause(motor: Motor) -> float:
 
 def _frame(frame: Airframe, longest: float, of: str = "") -> Iterator[Claim]:
     slender = frame.length / frame.diameter
-    yield Claim(f"length over diameter{of}", slender, (_SLENDER[0], longest))
+    what = f"length over diameter{of}"
+    yield Claim(what, slender, (_SLENDER[0], longest), by_hand=True)
     drag, mass = frame.drag_coefficient.value, frame.mass.value
     yield Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=MEMORY)
     yield from _drag_by_mach(frame, of)
@@ -221,7 +223,7 @@ def _frame(frame: Airframe, longest: float, of: str = "") -> Iterator[Claim]:
         yield Claim(what, share, _INERTIA)
     density = mass / (frame.cross_section * frame.length)
     what = f"lift-off mass over the body's volume{of}"
-    yield Claim(what, density, _DENSITY, "kg/m³")
+    yield Claim(what, density, _DENSITY, "kg/m³", by_hand=True)
 
 
 def _drag_by_mach(frame: Airframe, of: str) -> Iterator[Claim]:

@@ -229,7 +229,7 @@ _KEPT: Final = 200  # landing points kept of each piece of each case
 
 _ANSWERED: Final = (
     *("confirmed", "numbers", "stale", "when", "files"),
-    *("taken_back", "holds", "passed_over"),
+    *("taken_back", "holds", "passed_over", "measured"),
 )
 _SETS: Final = ("read", "assumed", "undated", "warned")
 
@@ -281,6 +281,8 @@ def _wind(plain: Mapping[str, Any]) -> WindProfile:
             own[other] = _wind(plain[other])
     if plain.get("when"):
         own["when"] = datetime.fromisoformat(plain["when"])
+    if plain.get("place"):
+        own["place"] = tuple(plain["place"])
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
     return WindProfile(**{**plain, **sets, **own, "levels": levels})

@@ -35,7 +35,7 @@ from driftmap.verdict.consequence_checks import (
     lowered_likelihoods,
     under_the_fall,
 )
-from driftmap.verdict.launch_checks import rail_checks, wind_checks
+from driftmap.verdict.launch_checks import air_checks, rail_checks, wind_checks
 from driftmap.verdict.limits import LOOSER, Limit, read_limits, tightened
 from driftmap.verdict.people_checks import (
     AreaHit,
@@ -68,7 +68,7 @@ def judge(
     ``harm``: harm to people, from `driftmap.hazard.exposure.harm_of`; ``known``: better
     figures for some areas, by name, from `driftmap.hazard.precise.sharpen`; ``lines``:
     contours that are drawn already; ``rules``: what the rules of the range say, from
-    `driftmap.verdict.rule_checks`.
+    `driftmap.verdict.rule_checks`, and what else hangs on no landing.
 
     Result: probabilities for every area, checked or not.
     """
@@ -76,7 +76,6 @@ def judge(
     checks = (
         *under_the_fall(cloud, site, lines),
         *lowered_likelihoods(cloud),
-        *implausible(cloud),
         *people_checks(cloud, site, areas, limits),
         *([] if harm is None else harm_checks(cloud, site, harm, limits)),
         *ground_checks(cloud, site, limits),
@@ -138,7 +137,13 @@ def judge_all(
     )
     harm = harm_of(cloud, near, danger)
     sharpened = _sharpened(cloud, near, wind, limits, precision)
-    asked = [*rule_checks(cloud, site, wind, answers), *label_claims(cloud, answers)]
+    when = wind.when if answers is None else answers.when
+    asked = [
+        *implausible(cloud, answers),
+        *air_checks(cloud.plan.sky.day, site, wind, when),
+        *rule_checks(cloud, site, wind, answers),
+        *label_claims(cloud, answers),
+    ]
     known = {s.area: s.estimate for s in sharpened}
 
     def judged(

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from math import inf
+from datetime import datetime
+from math import copysign, cos, inf, pi
 from typing import Final
 
 import numpy as np
 
+from driftmap.air.day import AirDay, station_pressure
 from driftmap.air.wind import MAST, WindProfile, surface_wind
 from driftmap.core.checks import FloatArray
-from driftmap.core.units import FOOT, KNOT
+from driftmap.core.units import FOOT, KNOT, ZERO_CELSIUS
+from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.stability import Balance
@@ -218,3 +221,62 @@ def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:
         return []
     base = Limit(wind.cloud_base, "length", "low", _CLEAR)
     return [compared(Kind.INTO_CLOUD, expected_altitude(cloud), "m", base)]
+
+
+_APART: Final = (10.0, 0.01)
+"""A temperature flown in [K], and a share of the pressure, so far from a report's contradict it,
+which may stand some hundred metres higher or lower; assumed."""
+
+_WARM, _COOLS, _SEASON, _OFF = 300.0, 0.6, 0.3, 30.0
+"""Mean temperature of the tropics at the sea [K], by how much it falls and how far it swings with
+each degree of latitude [K], and how far beside that no day is; from memory, wide, assumed."""
+
+
+def air_checks(
+    day: AirDay | None, site: Site, wind: WindProfile, when: datetime | None
+) -> list[Check]:
+    """Hold on air that a report among the winds contradicts, or that no such day has.
+
+    ``day``: the air flown in; ``when``: time of the flight, None where nobody told its day.
+    """
+    if day is None:
+        return []
+    doubts = (*_of_a_report(day, site, wind), *_unusual(day, site, when))
+    return [held(Kind.WIND_WARNED, NO_SOURCE, told) for told in doubts]
+
+
+def _of_a_report(day: AirDay, site: Site, wind: WindProfile) -> Iterator[str]:
+    warm, told = float(day.temperature_at(site.elevation)), wind.temperature
+    if told is not None and abs(warm - told) > _APART[0]:
+        yield f"{_air(warm)} and a report tells {_celsius(told)}: which is it?"
+    if wind.altimeter is not None:
+        pressure = float(day.pressure_at(site.elevation))
+        told = float(station_pressure(wind.altimeter, site.elevation))
+        if abs(pressure - told) > _APART[1] * told:
+            one, other = (f"{pascal / 100:.0f} hPa" for pascal in (pressure, told))
+            yield (
+                f"the air flown in, of {one} at the site, is {other} by a report: which is it?"
+            )
+
+
+def _unusual(day: AirDay, site: Site, when: datetime | None) -> Iterator[str]:
+    if when is None:
+        return
+    north, turn = abs(site.latitude), 2 * pi * (when.timetuple().tm_yday - 20) / 365
+    summer = -cos(turn) * copysign(1, site.latitude)
+    usual = _WARM - _COOLS * max(north - 15, 0) + _SEASON * north * summer
+    usual -= 0.0065 * site.elevation
+    warm = float(day.temperature_at(site.elevation))
+    if abs(warm - usual) > _OFF:
+        yield (
+            f"{_air(warm)} lies far from the {_celsius(usual)} or so that are usual there at "
+            "this time of year: a sign or a unit?"
+        )
+
+
+def _air(kelvin: float) -> str:
+    return f"the air flown in, of {_celsius(kelvin)},"
+
+
+def _celsius(kelvin: float) -> str:
+    return f"{kelvin - ZERO_CELSIUS:.0f} °C"

@@ -94,7 +94,8 @@ def piece_claims(flight: Flight) -> Iterator[Claim]:
         if piece.kind == "fin" and piece.thickness is not None:
             yield _density(piece, piece.thickness)
         what = f"mass of {piece.name} over all of the rocket without propellant"
-        yield Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
+        common = _OF_ALL[piece.kind]
+        yield Claim(what, piece.mass / whole, common, by_hand=True)
         yield from _stands(piece)
 
 
@@ -109,7 +110,7 @@ def case_claims(flight: Flight) -> Iterator[Claim]:
     one = motor.propellant_mass / motor.count
     what = "propellant of a motor over the volume of its case"
     dense = one / (_TUBE * across**2 * along)
-    yield Claim(what, dense, _PACKED, "kg/m³", MEMORY)
+    yield Claim(what, dense, _PACKED, "kg/m³", MEMORY, by_hand=True)
 
 
 def stage_claims(flight: Flight) -> Iterator[Claim]:
@@ -123,13 +124,15 @@ def stage_claims(flight: Flight) -> Iterator[Claim]:
         ("length of the sustainer", upper.length, both.length, "length"),
         ("length of the booster", lower, both.length, "length"),
     ):
-        yield Claim(f"{what} over that of both stages", size / of, _STAGE[share])
+        told = f"{what} over that of both stages"
+        yield Claim(told, size / of, _STAGE[share], by_hand=True)
     whole = flight.booster_mass / (both.cross_section * max(lower, 1e-3))
     above = upper.mass.value / (upper.cross_section * upper.length)
     what = "mass of the booster over its volume, over the sustainer's"
-    yield Claim(what, whole / above, _ALIKE)
+    yield Claim(what, whole / above, _ALIKE, by_hand=True)
     what = "lengths of sustainer and booster over that of both stages"
-    yield Claim(what, (upper.length + lower) / both.length, _TOGETHER)
+    share = (upper.length + lower) / both.length
+    yield Claim(what, share, _TOGETHER, by_hand=True)
 
 
 def _booster_length(flight: Flight) -> float:
@@ -142,27 +145,31 @@ def _sizes(piece: Piece, across: float, along: float) -> Iterator[Claim]:
     """Hold a piece's size against that of the body it sits on or in, either of which may slip."""
     if piece.kind == "fin":
         what = f"area of {piece.name} over the body's from the side"
-        yield Claim(what, piece.fin_area / (across * along), _FIN)
+        share = piece.fin_area / (across * along)
+        yield Claim(what, share, _FIN, by_hand=True)
         if piece.root:
             taper = (piece.tip or 0.0) / piece.root
-            yield Claim(f"tip of {piece.name} over its root", taper, _TAPER)
+            told = f"tip of {piece.name} over its root"
+            yield Claim(told, taper, _TAPER, by_hand=True)
         return
     for what, size, of, common in (
         ("diameter", piece.diameter or 0.0, across, _WIDE),
         ("length", piece.length or 0.0, along, _LONG),
     ):
-        text = f"{what} of {piece.name} over the body's"
-        yield Claim(text, size / of, common[piece.kind])
+        told = f"{what} of {piece.name} over the body's"
+        yield Claim(told, size / of, common[piece.kind], by_hand=True)
 
 
 def _weight(piece: Piece) -> Claim:
     if piece.kind == "fin":
         dense = piece.mass / piece.fin_area
-        return Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
+        what = f"mass of {piece.name} over its area"
+        return Claim(what, dense, _FINS, "kg/m²", by_hand=True)
     across, along = piece.diameter or 1.0, piece.length or 1.0
     share = _CONE if piece.kind == "nose cone" else _TUBE
     dense = piece.mass / (across**2 * along * share)
-    return Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
+    what = f"mass of {piece.name} over its volume"
+    return Claim(what, dense, _SHELL, "kg/m³", by_hand=True)
 
 
 def _density(fin: Piece, thickness: float) -> Claim:

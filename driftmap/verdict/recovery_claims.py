@@ -104,12 +104,13 @@ def _devices(flight: Flight, apogee: float) -> Iterator[Claim]:
         if device.kind == "streamer":
             what = f"length of {device.name} over its width"
             shape = (device.length or 0.0) / (device.width or 1.0)
-            yield Claim(what, shape, _RIBBON)
+            yield Claim(what, shape, _RIBBON, by_hand=True)
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
             least = max(_CLOTH[0], _BARE * device.bare_cloth)
             common = (least, _CLOTH[1])
-            yield Claim(what, device.mass / device.cloth_area, common, "kg/m²")
+            dense = device.mass / device.cloth_area
+            yield Claim(what, dense, common, "kg/m²", by_hand=True)
         if device.kind == "canopy" and device.glide is not None:
             what = f"greatest glide of {device.name}"
             yield Claim(what, device.glide, _GLIDES, "m/s", MEMORY)
@@ -136,7 +137,9 @@ def _open_at_last(cloud: Cloud, apogee: float) -> Iterator[Claim]:
             height = opened[OPENED.index("height")].astype(float)
             what = f"height above which {name} is open in 99 of 100 flights"
             low = float(np.quantile(height, 0.01))
-            yield Claim(what, low, (least, max(apogee, low)), "m")
+            note = "let it open higher, or put a drogue before it"
+            common = (least, max(apogee, low))
+            yield Claim(what, low, common, "m", note=note)
 
 
 def _braked(flight: Flight) -> Iterator[Claim]:
@@ -166,7 +169,7 @@ def _carried(flight: Flight) -> Iterator[Claim]:
         if devices and mass > 0:
             cloth = sum(bench.cloth_mass(device) for device in devices)
             what = f"mass of all devices{of}, as told or by their cloth, over what they bring down"
-            yield Claim(what, cloth / mass, _PACKED)
+            yield Claim(what, cloth / mass, _PACKED, by_hand=True)
             area = sum(device.usual_drag * device.cloth_area for device in devices)
             speed = sqrt(2 * mass * STANDARD_GRAVITY / (float(air_density(0.0)) * area))
             text = f"speed{of} under all devices near the sea"

@@ -13,6 +13,7 @@ from driftmap.air.day import AirDay, day_from_readings
 from driftmap.air.transformed import farthest_members, strengthened
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
+from driftmap.core.points import over_ground
 from driftmap.ground.areas import Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
@@ -32,6 +33,10 @@ from driftmap.verdict.judgement import judge_all
 
 CLOCKS: Final = timedelta(minutes=2)
 """How far two clocks may be apart; assumed."""
+
+_ELSEWHERE: Final = (2000.0, 30.0)
+"""How far off, and how much higher or lower, a wind may have been read for [m]: for any pad of one
+field; assumed."""
 
 _READ: Final = 1.0
 """Error of a component of the wind where a pilot balloon reads it [m s⁻¹], or somewhat more:
@@ -85,8 +90,10 @@ def flown(
 ) -> Cloud:
     """Fly a setup in a wind.
 
-    Result: landing points; they do not depend on where the pad stands on the site.
+    Result: landing points; they do not depend on where the pad stands on the site. Raises
+    `InputError` for a wind that was read for another site.
     """
+    _check_place(setup.site, wind)
     altitude = setup.site.elevation
     return fly(
         setup.flight,
@@ -97,6 +104,21 @@ def flown(
         day=setup.day or day_from_readings(altitude, wind.temperature, wind.altimeter),
         progress=progress,
     )
+
+
+def _check_place(site: Site, wind: WindProfile) -> None:
+    """Refuse a wind that was read for another site, whose heights, sun or sources are others."""
+    here, told = (site.latitude, site.longitude), []
+    far, apart = _ELSEWHERE
+    if wind.place is not None and over_ground(wind.place, here) > far:
+        told += [f"{over_ground(wind.place, here) / 1000:,.0f} km off"]
+    if wind.altitude is not None and abs(wind.altitude - site.elevation) > apart:
+        told += [f"{wind.altitude:.0f} m above the sea, and the site lies at "]
+        told[-1] += f"{site.elevation:.0f} m"
+    if told:
+        where = " and ".join(told)
+        accepted = "accepted is one that was read with this site's place and altitude"
+        raise InputError("wind", "", f"read for a site {where}; {accepted}")
 
 
 def check_read_for(setup: Setup, wind: WindProfile) -> None:

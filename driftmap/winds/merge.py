@@ -270,6 +270,8 @@ def _with_doubts(
         profile,
         age=None if None in ages else max(age for age in ages if age is not None),
         when=setting.when,
+        altitude=setting.site_altitude,
+        place=setting.place,
         foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in stack.used if s.age is None),
         renewed_in=min(

@@ -4,12 +4,14 @@ Each range is approached from both sides, by a flight that is otherwise as it is
 """
 
 from dataclasses import is_dataclass, replace
+from datetime import UTC, datetime
 from math import pi, radians
 
 import numpy as np
 import pytest
 from scene import LOW, ROOT, TOLD
 
+from driftmap.core.errors import InputError
 from driftmap.core.spread import Spread
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
@@ -18,7 +20,8 @@ from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.altimeter_record import Record, sinks_of
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules.answers import Answers
+from driftmap.rules.answers import Answers, read_answers
+from driftmap.rules.occasion import Occasion
 from driftmap.verdict.claim_checks import implausible, label_claims
 from driftmap.winds.profile import read_wind
 
@@ -299,6 +302,72 @@ def test_thrust_that_comes_back_is_another_motors(clouds, length, held):
     burns = ("motor.times", times), ("motor.thrusts", (0, 200, 200, 0, 0, 200, 200))
     told = any(name.startswith("pause") for name in spoken(clouds["told"], *burns))
     assert told == held
+
+
+def lines_of(cloud, change, said=None):
+    """Check a flight with a figure changed, beside what was answered."""
+    flight = put(cloud.plan.flight, *change)
+    return [*implausible(replace(cloud, plan=replace(cloud.plan, flight=flight)), said)]
+
+
+SLENDER = "airframe.length"
+HEAVY = "airframe.mass.value"
+
+
+@pytest.mark.parametrize(
+    ("what", "path", "value", "counts"),
+    [
+        ("length over diameter", SLENDER, 50 * 0.057, True),
+        (
+            "length over diameter",
+            SLENDER,
+            90 * 0.057,
+            False,
+        ),  # feet for metres, read twice
+        ("lift-off mass over", HEAVY, 1.05 * 1800 * AREA * 1.32, True),
+        ("lift-off mass over", HEAVY, 2.2 * 1800 * AREA * 1.32, False),
+        (
+            "drag coefficient nose first",
+            "airframe.drag_coefficient.value",
+            0.15,
+            False,
+        ),  # which no tape tells
+        ("spread of drag coefficient", "airframe.drag_coefficient.spread", 0.0, False),
+    ],
+)
+def test_what_was_measured_again_stands_beside_the_word(
+    clouds, tmp_path, saltgrass, what, path, value, counts
+):
+    """By who measured, of this figure of this rocket, and no farther than a slip would take it."""
+    cloud, change = clouds["told"], (path, value)
+    (line,) = [c for c in lines_of(cloud, change) if c.name.startswith(what)]
+    assert ("measured = [" in line.note) is counts
+    figure = line.name.split(", lies beside")[0].split(", is less")[0]
+    flight, when = put(cloud.plan.flight, *change), datetime(2026, 6, 13, 8, tzinfo=UTC)
+    here = Occasion.of(flight, saltgrass, when)
+    head = (
+        f'date = 2026-06-13\nsite = "{here.site}"\nflight = "{here.flight}"\n'
+        f'place = {here.placed}\nrocket = "{here.rocket}"\n'
+    )
+    file = tmp_path / "measured.toml"
+
+    def left(text):
+        file.write_text(f"{head}{text}", encoding="utf-8")
+        said = read_answers([file], flight, saltgrass, when)
+        return [c for c in lines_of(cloud, change, said) if c.name.startswith(figure)]
+
+    (told,) = left(f'measured = ["{figure.replace("³", "3")}"]\nby = "Ann Lee"\n')
+    assert (told.outcome == "pass") is counts
+    assert told.beside is counts
+    assert ("measured again by Ann Lee" in told.name) is counts
+    (told,) = left(f'measured = ["{figure}1"]\nby = "Ann Lee"\n')
+    assert told.outcome == "warn"
+    head = head.replace(here.rocket, "0badcafe")
+    (told,) = left(f'measured = ["{figure}"]\nby = "Ann Lee"\n')
+    assert told.outcome == "warn"
+    assert ("does not count: answered before" in told.note) is counts
+    with pytest.raises(InputError, match="nobody's word; accepted beside it is"):
+        left(f'measured = ["{figure}"]\n')
 
 
 def test_ten_times_a_figure_is_no_spread_of_it(clouds):

@@ -72,7 +72,7 @@ def test_a_setup_travels_with_its_read_only_mappings(setup):
 def test_what_cannot_be_flown_is_not_known_and_never_go(setup):
     tall = setup.flight.apogee.model_copy(update={"time": Uncertain(0.5)})
     wrong = replace(setup, flight=setup.flight.model_copy(update={"apogee": tall}))
-    trial = try_flight(wrong, suppose(Supposition(0.0), 0.0, 1.0))
+    trial = try_flight(wrong, suppose(Supposition(setup.site.elevation), 0.0, 1.0))
     assert trial.verdict == "not known"
     assert "no motor brings" in trial.blocked_by
 

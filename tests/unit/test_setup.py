@@ -11,15 +11,16 @@ from click.testing import CliRunner
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
+from driftmap.air.column import Sky
 from driftmap.air.day import AirDay
 from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.cli.assess import assess_command
 from driftmap.cli.inputs import Run, WindOptions, place_of, wind_asked
-from driftmap.cli.options import Weather, day_of, doubted_air
+from driftmap.cli.options import Weather, day_of
 from driftmap.core.errors import InputError
 from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
-from driftmap.planning.assumed_winds import suppose
+from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.casedocuments import _word_beside
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
@@ -27,10 +28,10 @@ from driftmap.rocket.alternatives import alternatives
 from driftmap.rocket.likelihood import WORKS
 from driftmap.rules.answers import Answers
 from driftmap.verdict import compared as side_by_side
-from driftmap.verdict.assessment import _of_the_day, assess_setup
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.launch_checks import air_checks
 from driftmap.verdict.setup import flown, in_stronger
-from driftmap.winds.reading import Setting
 
 
 @pytest.fixture(scope="module")
@@ -154,6 +155,40 @@ def test_an_assessment_takes_the_air_of_the_winds_own_report(setup):
     assert found.cloud.plan.sky.day == typed
 
 
+def test_a_program_is_told_what_a_report_says_of_the_air(setup):
+    """Twenty below zero is no air of the morning on which a report tells of 41 °C."""
+    report = "METAR XXXX 131520Z 09004KT 10SM CLR 41/10 A2992"
+    told = {"site_altitude": setup.site.elevation, "when": WHEN, "station_away": 3e3}
+    wind = driftmap.read_winds([EAST, report], **told)
+    cold = AirDay(temperature=253.0, pressure=87.5e3, humidity=0.0, altitude=1234.0)
+    lone = replace(wind, temperature=None, altimeter=None)
+    for air, doubt in ((wind, "a report tells 41 °C"), (lone, "usual there")):
+        found = assess(setup.flight, setup.site, air, samples=50, day=cold)
+        assert any(doubt in c.name and c.outcome == "warn" for c in found.checks)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"site_altitude": 0.0},
+        {"site_altitude": 4050.0},  # feet for metres
+        {"place": (10.0, 20.0)},
+        {"place": (-41.6, -117.95)},
+    ],
+)
+def test_a_wind_that_was_read_for_another_site_is_refused(setup, other):
+    """Its layers lie at other heights there, its sun stands elsewhere."""
+    site = setup.site
+    here = {"site_altitude": site.elevation, "place": (site.latitude, site.longitude)}
+    flown(replace(setup, samples=50), driftmap.read_wind(EAST, when=WHEN, **here))
+    wind = driftmap.read_wind(EAST, when=WHEN, **{**here, **other})
+    with pytest.raises(InputError, match=r"wind: read for a site .*accepted is one"):
+        assess(setup.flight, site, wind, samples=50)
+    shape = Supposition.over_site(site, WHEN, replace(wind, when=None))
+    with pytest.raises(InputError, match=r"wind: read for a site .*accepted is one"):
+        flown(setup, suppose(shape, 90.0, 3.0))
+
+
 @pytest.mark.parametrize("precision", [np.nan, 0.0, -1.0, 2.0])
 def test_what_cannot_be_flown_is_refused_before_the_work(setup, wind, precision):
     with pytest.raises(InputError, match=r"precision: .* accepted is above 0"):
@@ -172,11 +207,11 @@ def test_the_air_flown_in_is_told():
     told = (
         "air of the day at the site: 15 °C, 1013 hPa, humidity 0%; density altitude 0 m"
     )
-    assert _of_the_day(standard).replace("-0 m", "0 m") == told
-    hot = _of_the_day(replace(standard, temperature=308.15, humidity=0.2))
+    assert Sky(0.0, standard).told.replace("-0 m", "0 m") == told
+    hot = Sky(0.0, replace(standard, temperature=308.15, humidity=0.2)).told
     assert "35 °C" in hot
     assert "humidity 20%" in hot
-    assert _of_the_day(None).startswith("standard atmosphere")
+    assert Sky(0.0).told.startswith("standard atmosphere")
 
 
 def test_margins_are_those_of_all_flights(one):
@@ -322,20 +357,21 @@ def test_a_pressure_that_no_sea_level_has_is_no_altimeter_setting():
         ({"temperature": 308.15}, (2.0, 10.0), 1, None),
         ({"temperature": 283.15, "told": 297.15}, (52.0, 10.0), 6, "a report tells 24 °C"),
         ({"temperature": 293.15, "told": 297.15}, (52.0, 10.0), 6, None),
-        ({"altimeter": 1.0e5, "told": 1.015e5}, (52.0, 10.0), 6, "a report tells 1015 hPa"),
+        ({"altimeter": 1.0e5, "told": 1.015e5}, (52.0, 10.0), 6, "is 1003 hPa by a report"),
         ({"altimeter": 1.01e5, "told": 1.015e5}, (52.0, 10.0), 6, None),
     ],
 )  # fmt: skip
 def test_air_that_no_such_day_has_or_a_report_contradicts_holds(
-    typed, place, month, doubted
+    typed, place, month, doubted, saltgrass
 ):
     told = typed.get("told")
     of_it = "altimeter" if "altimeter" in typed else "temperature"
     weather = Weather(**{k: v for k, v in typed.items() if k != "told"})
+    latitude, longitude = place
+    site = replace(saltgrass, latitude=latitude, longitude=longitude, elevation=100.0)
     wind = replace(STILL_AIR, **({} if told is None else {of_it: told}))
     when = datetime(2026, month, 15, 12, tzinfo=UTC)
-    setting = Setting(100.0, when=when, now=when, place=place)
-    found = [*doubted_air(weather, wind, setting)]
+    found = [c.name for c in air_checks(day_of(weather, 100.0, wind), site, wind, when)]
     assert [doubted in one for one in found if doubted] == [True] * bool(doubted)
     assert bool(found) is bool(doubted)
 
