@@ -189,10 +189,11 @@ def assess_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.cli.log import check_log, log_assessment
+    from driftmap.cli.log import check_log, inputs_to_log, log_assessment
 
     if log is not None:
         check_log(log)
+        inputs = inputs_to_log(run)
     result = _assessment_of(run, out, ("map.html", "assessment.json"))
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
@@ -222,7 +223,7 @@ def assess_command(
             click.echo("\n" + proposals(proposed, units=voice.units))
         click.echo(f"\nMap: {out / 'map.html'}")
     if log is not None:
-        click.echo(log_assessment(result, run, log), err=as_json)
+        click.echo(log_assessment(result, run, inputs, log), err=as_json)
     ctx.exit(EXIT[result.verdict])
 
 

@@ -13,10 +13,10 @@ from driftmap.cli.output import BAD_INPUT, Progress, json_text, write_all
 from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from driftmap.cli.inputs import Run
-    from driftmap.logbook.entry import Entry
+    from driftmap.logbook.entry import Content, Entry
     from driftmap.logbook.store import Log
     from driftmap.verdict.assessment import Assessment
 
@@ -60,21 +60,32 @@ def check_log(path: str) -> None:
         _open(place).close()
 
 
-def log_assessment(assessment: Assessment, run: Run, path: str) -> str:
-    """Write an assessment to the log at a path, or the user's own; say so."""
+def inputs_to_log(run: Run) -> dict[str, Content]:
+    """Keep the inputs of a run for the log, as they are before it."""
+    from driftmap.logbook.entry_bodies import kept_inputs
+
+    files = {"flight": [run.flight], "site": [run.site]}
+    return kept_inputs(files | {"wind": [*run.asked.winds], "answers": [*run.answers]})
+
+
+def log_assessment(
+    assessment: Assessment, run: Run, inputs: Mapping[str, Content], path: str
+) -> str:
+    """Write an assessment to the log at a path, or the user's own; say so.
+
+    ``inputs``: those of `inputs_to_log`.
+    """
     from driftmap.cli.times import flight_time
     from driftmap.logbook.entry_bodies import assessment_entry
     from driftmap.winds.formats import kind_of
     from driftmap.winds.times import present
 
     asked = run.asked
-    files = {"flight": [run.flight], "site": [run.site]}
-    files |= {"wind": [*asked.winds], "answers": [*run.answers]}
     when = present() if asked.when is None else flight_time(asked.when)
     fetched = [] if asked.at is None else ["forecast asked for"]
     entry, contents = assessment_entry(
         assessment,
-        files,
+        inputs,
         when=when.isoformat(timespec="minutes"),
         kinds=[*map(kind_of, asked.winds), *fetched],
     )
@@ -316,11 +327,11 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     from driftmap.logbook.findings import review
     from driftmap.logbook.reassessment import reassess_last
     from driftmap.logbook.review_text import finite, format_review, format_verdicts
-    from driftmap.logbook.verification import flew_of, records_of
+    from driftmap.logbook.verification import flew_of, lost_of, records_of
 
     with _open(path) as log:
         entries = log.current()
-        result = review(records_of(entries), flew_of(entries))
+        result = review(records_of(entries), flew_of(entries), lost_of(entries))
         with Progress("flights") as progress:
             again = list(reassess_last(log, result, verdicts, progress))
     if as_json:

@@ -19,7 +19,7 @@ from driftmap.desk.winds import setting_at, wind_of
 from driftmap.ground.areas import Site
 from driftmap.ground.site import read_site
 from driftmap.logbook.entry import Content, Entry
-from driftmap.logbook.entry_bodies import assessment_entry
+from driftmap.logbook.entry_bodies import assessment_entry, kept_inputs
 from driftmap.planning.assumed_winds import Supposition
 from driftmap.planning.dial import compute_dial
 from driftmap.planning.dial_reach import Reach
@@ -151,7 +151,9 @@ def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Tol
     ``progress`` is called between parts of the work; a `StaleError` of it ends it.
     """
     try:
-        return _told(task, _assessment_for(task, advice=False, progress=progress))
+        inputs = kept_inputs(_files(task))
+        result = _assessment_for(task, advice=False, progress=progress)
+        return _told(task, result, inputs)
     except StaleError:
         raise
     except NoGoError as problem:
@@ -170,12 +172,12 @@ def _cannot(task: Task, word: Verdict, text: str) -> Told:
     return Told(word, reasons, "", "", task.when, None, task.samples, problem=True)
 
 
-def _told(task: Task, result: Assessment) -> Told:
+def _told(task: Task, result: Assessment, inputs: Mapping[str, Content]) -> Told:
     people = [area.name for area in result.site.areas if area.occupied]
     voice = Voice(_catalogues()["en"], task.units)
     reasons = verdict_reasons(result.checks, people, voice)
     head = headline(result, voice)
-    entry, contents = _entry(task, result)
+    entry, contents = _entry(task, result, inputs)
     return Told(
         result.verdict,
         tuple(reasons[:_MOST_REASONS]),
@@ -205,18 +207,23 @@ def _catalogues() -> Mapping[str, Catalogue]:
     return {language: read_catalogue(language) for language in languages()}
 
 
-def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
-    files = {
+def _files(task: Task) -> dict[str, list[str]]:
+    return {
         "flight": [task.path(task.flight)],
         "site": [task.path(task.site)],
         "wind": [task.path(name) for name in task.winds],
         "answers": [task.path(name) for name in task.answers],
     }
+
+
+def _entry(
+    task: Task, result: Assessment, inputs: Mapping[str, Content]
+) -> tuple[Entry, tuple[Content, ...]]:
     entry, contents = assessment_entry(
         result,
-        files,
+        inputs,
         when=task.when.isoformat(timespec="minutes"),
-        kinds=[kind_of(path) for path in files["wind"]],
+        kinds=[kind_of(task.path(name)) for name in task.winds],
     )
     return entry, tuple(contents)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import tempfile
@@ -17,6 +18,8 @@ from driftmap.core.units import bounded
 from driftmap.ground.projection import to_local
 from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
+from driftmap.rocket.bodies import Bench
+from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.document import as_read, document, forecast, read_again
@@ -33,21 +36,21 @@ _FOUND_KEYS: Final = ("piece", "at", "error", "state")
 
 def assessment_entry(
     assessment: Assessment,
-    files: Mapping[str, Sequence[str]],
+    inputs: Mapping[str, Content],
     *,
     when: str | None = None,
     kinds: Sequence[str] = (),
 ) -> tuple[Entry, list[Content]]:
     """Make the entry of an assessment.
 
-    ``assessment``: as it was given; ``files``: names of input files, or words, by what
-    they are: flight, site, wind, answers; ``when``: time of the flight (ISO 8601);
-    ``kinds``: what kinds of source the wind came from.
+    ``assessment``: as it was given; ``inputs``: those of `kept_inputs`; ``when``: time of
+    the flight (ISO 8601); ``kinds``: what kinds of source the wind came from.
 
     Result: verdict, checks, the forecast of every piece, and the digests of the inputs.
     """
     told = document(assessment)
-    contents = dict(_contents(assessment, files))
+    as_it_was_read = canonical(as_read(assessment)).encode()
+    contents = {**inputs, "as read": Content("read.json", as_it_was_read)}
     site, wind = assessment.site, assessment.wind
     direction = float(reported_at(wind, MAST)[0])
     near = {"speed_mps": surface_wind(wind)[0], "gust_above_mps": wind.gust}
@@ -62,6 +65,7 @@ def assessment_entry(
         "wind_kinds": sorted(set(kinds)),
         "wind_10_m": near,
         "devices": [device.name for device in assessment.flight.devices],
+        "drag_areas": _drag_areas(assessment.flight),
         "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
         "forecast": forecast(assessment.cloud),
     }
@@ -69,17 +73,29 @@ def assessment_entry(
     return new_entry("assessment", body, contents=digests), list(contents.values())
 
 
-def _contents(
-    assessment: Assessment, files: Mapping[str, Sequence[str]]
-) -> Iterator[tuple[str, Content]]:
-    """Go through the inputs: as typed, and as read where reading hangs on more."""
+def _drag_areas(flight: Flight) -> dict[str, float]:
+    """Give the drag area that each device is flown with [m²], to four digits."""
+    bench, told = Bench(flight), {}
+    for device in flight.devices:
+        area, name = bench.cloth(device)
+        told[device.name] = float(f"{area * bench.spreads[name].middle:.4g}")
+    return told
+
+
+def kept_inputs(files: Mapping[str, Sequence[str]]) -> dict[str, Content]:
+    """Keep inputs as typed, before anything is flown: files may be saved anew meanwhile.
+
+    ``files``: names of input files, or words, by what they are: flight, site, wind, answers.
+    """
+    kept: dict[str, Content] = {}
     for what, texts in files.items():
         for number, text in enumerate(texts, 1):
             name = what if len(texts) == 1 else f"{what} {number}"
-            yield name, _content(text)
+            kept[name] = _content(text)
     for text in files.get("flight", ()):
-        yield from flight_contents(Path(text))
-    yield "as read", Content("read.json", canonical(as_read(assessment)).encode())
+        with contextlib.suppress(InputError):  # whoever reads it tells what is wrong
+            kept |= flight_contents(Path(text))
+    return kept
 
 
 def flight_contents(path: Path) -> Iterator[tuple[str, Content]]:

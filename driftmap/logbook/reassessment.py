@@ -25,14 +25,15 @@ from driftmap.verdict.setup import Setup
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a review proposes: factors on drag areas and the wind's error, likelihoods by cause.
+    """What a review proposes: factors on drag areas and the wind's error, and likelihoods.
 
+    `likelihoods` stand by flight and cause.
     `drag_of` is the flight and the device that a factor on drag areas is of; of all where None.
     """
 
     drag: float = 1.0
     wind_error: float = 1.0
-    likelihoods: Mapping[str, float] = field(default_factory=dict)
+    likelihoods: Mapping[tuple[str, str], float] = field(default_factory=dict)
     drag_of: tuple[str, str] | None = None
 
     def moves(self, flight: Flight, device: Device) -> bool:
@@ -56,12 +57,11 @@ class Again:
 def changes_of(found: Review) -> Changes:
     """Collect what a review proposes: only what its intervals show to be off."""
     drift, width = found.drift, found.width
-    off = drift is not None and drift.rules_out(1.0) and drift.lower > 0
     return Changes(
-        drift.value**2 if drift is not None and off else 1.0,
-        width.value if width is not None and width.rules_out(1.0) else 1.0,
-        {c.cause: c.updated.value for c in found.causes if c.is_off},
-        found.drift_of if off else None,
+        drift.value**2 if drift is not None and found.drift_off else 1.0,
+        width.value if width is not None and found.width_off else 1.0,
+        {(c.flight, c.cause): c.updated.value for c in found.causes if c.is_off},
+        found.drift_of if found.drift_off else None,
     )
 
 
@@ -119,7 +119,9 @@ def _changed(
 
 
 def _flown(flight: Flight, changes: Changes) -> Flight:
-    by, own = changes.likelihoods, {case.name for case in flight.own_cases}
+    own = {case.name for case in flight.own_cases}
+    told = changes.likelihoods.items()
+    by = {cause: p for (of, cause), p in told if of == flight.name}
     likely = {cause: p for cause, p in by.items() if cause not in own}
     own_cases = tuple(
         case.model_copy(update={"likelihood": by.get(case.name, case.likelihood)})

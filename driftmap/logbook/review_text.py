@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Review, WithInterval
+from driftmap.logbook.factors import LITTLE, PRIOR_WEIGHT, WithInterval
+from driftmap.logbook.findings import Review
 from driftmap.logbook.reassessment import changes_of
 
 _MOST_TURNED: Final = 5  # checks listed of each flight
@@ -64,10 +65,14 @@ def _biases(result: Review) -> Iterator[str]:
 
 
 def _failures(result: Review) -> Iterator[str]:
-    if result.causes:
-        counts = f"the assumed likelihood counts for {PRIOR_WEIGHT:.0f} flights"
-        yield from ("", f"Failures ({counts}):")
+    counts, rocket = (
+        f"the assumed likelihood counts for {PRIOR_WEIGHT:.0f} flights",
+        None,
+    )
     for c in result.causes:
+        if c.flight != rocket:
+            rocket = c.flight
+            yield from ("", f"Failures of {rocket or 'the flight'} ({counts}):")
         yield (
             f"  {c.cause}: {c.seen} of {c.updated.flights} ({c.alone.lower:.1%} to "
             f"{c.alone.upper:.1%} by these alone), assumed {c.assumed:.1%}, now "
@@ -99,7 +104,10 @@ def format_verdicts(result: Review, again: Sequence[dict[str, Any]]) -> str:
     changes = changes_of(result)
     told = [f"drag area times {changes.drag:.2f}"] * (changes.drag != 1)
     told += [f"wind's error times {changes.wind_error:.2f}"] * (changes.wind_error != 1)
-    told += [f"{cause} {p:.1%}" for cause, p in changes.likelihoods.items()]
+    likely = changes.likelihoods.items()
+    told += [
+        f"{' of '.join(filter(None, (cause, of)))} {p:.1%}" for (of, cause), p in likely
+    ]
     changed = ", ".join(told) or "nothing changed"
     lines = [f"Verdicts as they would have been with {changed}:"]
     for one in again:

@@ -33,7 +33,8 @@ class FindRecord:
     `found` has shape (2,), `forecast` (2, m): downwind and to the right of it, from the pad [m].
     `device` is what it came down under, as told, or as planned if there was one only; `source`
     and `age` are of the wind; `day` is day and site, as flights of one day share the error
-    of its wind; `flight` is the name of what flew.
+    of its wind; `flight` is the name of what flew; `drag` is the drag area that the device was
+    foretold with, where that is known [m²]; `told` whether the outcome says what happened.
     """
 
     found: FloatArray
@@ -43,6 +44,8 @@ class FindRecord:
     age: str = "not told"
     day: str = ""
     flight: str = ""
+    drag: float | None = None
+    told: bool = True
 
     @property
     def mean(self) -> FloatArray:
@@ -57,10 +60,14 @@ class FindRecord:
 
 @dataclass(frozen=True, slots=True)
 class Flew:
-    """A flight whose case is known, by its cause, beside the likelihood assumed for each."""
+    """A flight whose case is known, by its cause, beside the likelihood assumed for each.
+
+    `flight` names what flew.
+    """
 
     cause: str
     likelihoods: Mapping[str, float]
+    flight: str = ""
 
 
 def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
@@ -114,9 +121,20 @@ def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
                 _age(assessed.body.get("wind_age_h")),
                 _day(assessed),
                 str(assessed.body.get("flight", "")),
+                assessed.body.get("drag_areas", {}).get(device),
+                outcome.body.get("case") is not None,
             )
         )
     return tuple(found)
+
+
+def lost_of(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """Name the flight of each outcome that flew and tells no place of the rocket."""
+    return tuple(
+        str(assessed.body.get("flight", ""))
+        for assessed, outcome in _pairs(entries)
+        if all(find["piece"] != _ROCKET for find in outcome.body.get("found", []))
+    )
 
 
 def _age(hours: float | None) -> str:
@@ -172,7 +190,7 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
         likely = assessed.body.get("likelihoods", {})
         cause = str(causes.get(case, case))
         if cause in likely:
-            found.append(Flew(cause, likely))
+            found.append(Flew(cause, likely, str(assessed.body.get("flight", ""))))
     return tuple(found)
 
 

@@ -9,19 +9,18 @@ from scipy.stats import beta, chi2, kstest, t
 
 from driftmap.ground.projection import to_lonlat
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.findings import (
+from driftmap.logbook.factors import (
     PRIOR_WEIGHT,
     Cause,
     WithInterval,
-    _cautions,
-    _days,
-    _drift,
-    _mean,
-    _proposals,
-    _width,
-    review,
+    days_of,
+    drift_factor,
+    mean_of,
+    width_factor,
 )
+from driftmap.logbook.findings import _cautions, _is_off, _proposals, review
 from driftmap.logbook.reassessment import changes_of
+from driftmap.logbook.review_text import format_review
 from driftmap.logbook.store import Log
 from driftmap.logbook.verification import (
     FindRecord,
@@ -85,13 +84,65 @@ def test_no_rockets_canopy_tells_of_anothers():
     assert not [text for text in few.proposals if "the drift was" in text]
 
 
-def test_a_few_flights_propose_nothing_milder():
-    """Ten of half the drift do, nine do not; three of twice the drift do."""
-    own = [replace(r, day=str(n)) for n, r in enumerate(sure(10, drift=0.5))]
-    assert any("drag area times 0.2" in text for text in review(own, ()).proposals)
-    assert not any("drag area" in text for text in review(own[:9], ()).proposals)
-    far = [replace(r, day=str(n)) for n, r in enumerate(sure(3, drift=2.0))]
-    assert any("drag area times 4." in text for text in review(far, ()).proposals)
+@pytest.mark.parametrize(("drift", "factor"), [(0.5, "0.2"), (2.0, "4.")])
+def test_a_few_flights_propose_no_drag(drift, factor):
+    """Ten do, nine do not: less of it drifts less far, and more of it lands softer."""
+    own = [replace(r, day=str(n)) for n, r in enumerate(sure(10, drift=drift))]
+    told = f"drag area times {factor}"
+    assert any(told in text for text in review(own, ()).proposals)
+    assert not review(own[:9], ()).proposals
+
+
+@pytest.mark.parametrize(("drift", "proposed"), [(0.5, False), (2.0, True)])
+def test_where_some_were_never_found_nothing_smaller_is_proposed(drift, proposed):
+    """What went farthest is not found: two of twelve are too many, those of another none."""
+    own = [
+        replace(r, day=str(n), flight="Willet 54")
+        for n, r in enumerate(sure(10, drift=drift))
+    ]
+    few = review(own, (), ["Dunlin 38"] * 20)
+    assert any("drag area" in text for text in few.proposals)
+    many = review(own, (), ["Willet 54"] * 2)
+    assert any("drag area" in text for text in many.proposals) is proposed
+    assert any(
+        text.startswith("2 flights flew and were never found") for text in many.cautions
+    )
+
+
+def test_what_was_adopted_is_not_proposed_again():
+    """Twelve finds by the file of before tell nothing of the drag that it has now."""
+    before = [
+        replace(r, day=str(n), drag=0.75) for n, r in enumerate(sure(12, drift=0.5))
+    ]
+    now = [
+        replace(r, day=f"{n} now", drag=0.19) for n, r in enumerate(sure(4, drift=1.0))
+    ]
+    assert review(before, ()).drift_off
+    both = review([*before, *now], ())
+    assert (both.drift.flights, both.drift_off) == (4, False)
+    likely = {"late opening": 0.1}, {"late opening": 0.02}
+    flew = [Flew("recovery works", likely[n > 99]) for n in range(110)]
+    (cause,) = review((), flew).causes
+    assert (cause.assumed, cause.is_off) == (0.02, False)
+
+
+def test_finds_of_which_nobody_says_what_happened_move_no_factor():
+    """The landings of all cases together are wider than those of a flight that went well."""
+    untold = [
+        replace(r, day=str(n), told=False) for n, r in enumerate(sure(20, drift=0.5))
+    ]
+    found = review(untold, ())
+    assert (found.landings, found.drift, found.width) == (20, None, None)
+    assert any(
+        "20 finds say nothing of what happened" in text for text in found.cautions
+    )
+
+
+@pytest.mark.parametrize(("assumed", "flights"), [(5e-5, 10), (0.02, 60), (1e-3, 2000)])
+def test_a_failure_that_is_too_rare_to_be_seen_is_not_made_rarer(assumed, flights):
+    flew = [Flew("recovery works", {"a failure": assumed})] * flights
+    (cause,) = review((), flew).causes
+    assert not cause.is_off
 
 
 def sure(count, drift):
@@ -159,8 +210,12 @@ def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
                 off = np.sqrt(alike) * day_error + np.sqrt(1 - alike) * own
                 lay = middle * [1.2, 1] + spread * [1, 1.5] * off
                 log.append(FindRecord(lay, points, "main", "words", day=str(day)))
-        right = _mean(np.array([r.found[1] for r in log]), _days(log))
-        figures = (_drift(log).holds(1.2), _width(log).holds(1.5), right.holds(0.0))
+        right = mean_of(np.array([r.found[1] for r in log]), days_of(log))
+        figures = (
+            drift_factor(log).holds(1.2),
+            width_factor(log).holds(1.5),
+            right.holds(0.0),
+        )
         covered += figures
     # The spread of few days is skewed: its interval may cover a little less.
     assert (covered >= [182, 174, 182]).all(), covered
@@ -188,6 +243,26 @@ def test_a_likelihood_is_updated_as_beta_and_binomial():
         after.interval(0.95)
     )
     assert any("late opening" in text for text in review((), flights).proposals)
+
+
+def test_what_one_rocket_does_says_nothing_of_another():
+    """Sixty good flights of one make no other rocket's failures rarer, nor its own less likely."""
+    likely = {"nothing deploys": 0.1, "recovery works": 0.9}
+    good = [Flew("recovery works", likely, "Dunlin 38")] * 60
+    bad = [Flew("nothing deploys", likely, "Willet 54")] * 9
+    found = review((), [*good, *bad])
+    milder, worse = found.causes
+    assert (milder.flight, worse.flight) == ("Dunlin 38", "Willet 54")
+    assert (worse.seen, worse.updated.flights, milder.updated.flights) == (9, 9, 60)
+    assert [text.split(":")[0] for text in found.proposals] == [
+        "Dunlin 38, nothing deploys",
+        "Willet 54, nothing deploys",
+    ]
+    assert set(changes_of(found).likelihoods) == {
+        (c.flight, c.cause) for c in found.causes
+    }
+    for line in ("Failures of Dunlin 38", "Failures of Willet 54"):
+        assert line in format_review(found)
 
 
 @pytest.mark.parametrize(("assumed", "seen", "told"), [(0.0, 4, True), (0.0, 0, False)])
@@ -299,7 +374,8 @@ FLOWN = [Flew("recovery works", {"recovery works": 1.0})] * 30
     ],
 )
 def test_a_drag_area_is_proposed_only_where_the_drift_is_off(drift, told):
-    proposed = _proposals(drift, None, ())
+    off = replace(review((), ()), drift=drift, drift_off=_is_off(drift, ()))
+    proposed = [*_proposals(off)]
     assert len(proposed) == bool(told)
     assert all(told in text for text in proposed)
 
@@ -358,16 +434,16 @@ def test_the_spread_across_the_wind_is_how_far_finds_lie_from_the_forecast():
     pull = (off**2 - variance) / n
     half = t.ppf(0.975, n - 1) * np.sqrt(n / (n - 1) * (pull @ pull))
     low, high = n * variance / chi2.ppf([0.975, 0.025], n)
-    found = _width(log)
+    found = width_factor(log)
     assert found.value == pytest.approx(np.sqrt(variance))
     assert found.lower == pytest.approx(np.sqrt(min(low, variance - half)))
     assert found.upper == pytest.approx(np.sqrt(max(high, variance + half)))
 
 
 def test_what_so_few_cannot_tell_is_not_told():
-    assert (_drift(FEW[:2]), _width(FEW[:2])) == (None, None)
-    assert _drift(FEW[:3]) is not None
-    assert _width(FEW[:3]) is not None
+    assert (drift_factor(FEW[:2]), width_factor(FEW[:2])) == (None, None)
+    assert drift_factor(FEW[:3]) is not None
+    assert width_factor(FEW[:3]) is not None
     assert review(FEW[:5], ()).energy is None
     assert review(FEW[:6], ()).energy is not None
 

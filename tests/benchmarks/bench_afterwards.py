@@ -41,9 +41,9 @@ from driftmap.air.winderror import draw_wind
 from driftmap.core.estimate import binomial
 from driftmap.core.points import SHARES
 from driftmap.ground.projection import to_lonlat
-from driftmap.logbook import findings
+from driftmap.logbook import factors, findings
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.entry_bodies import assessment_entry
+from driftmap.logbook.entry_bodies import assessment_entry, kept_inputs
 from driftmap.logbook.store import Log
 from driftmap.logbook.verification import Flew, _turned, flew_of, records_of
 from driftmap.observations.case_flights import flown_cases
@@ -463,7 +463,7 @@ class Planted:
             result = assess(FLIGHT, SITE, day(number), samples=1000, seed=number + 1)
             entry, contents = assessment_entry(
                 result,
-                {"flight": [str(ROOT / "examples" / "willet.toml")]},
+                kept_inputs({"flight": [str(ROOT / "examples" / "willet.toml")]}),
                 when=f"2026-{1 + number // 25:02d}-{1 + number % 25:02d}T12:00+00:00",
                 kinds=[KINDS[number % 3]],
             )
@@ -520,13 +520,13 @@ def drawn_again(planted, models, rng):
 def figures(records, flights):
     """Give every figure with an interval that a review has for what was planted."""
     found = {
-        "factor on the drift": findings._drift(records),
-        "factor on the spread across the wind": findings._width(records),
+        "factor on the drift": factors.drift_factor(records),
+        "factor on the spread across the wind": factors.width_factor(records),
     }
     for bias in findings._biases(records):
         found[f"{bias.group}, downwind [m]"] = bias.downwind
         found[f"{bias.group}, to the right [m]"] = bias.right
-    for cause in findings._causes(flights):
+    for cause in factors.causes_of("", flights):
         if cause.cause in FAILURES:
             found[f"{cause.cause}, with its prior [%]"] = percent(cause.updated)
             found[f"{cause.cause}, by itself [%]"] = percent(cause.alone)
@@ -535,7 +535,7 @@ def figures(records, flights):
 
 def percent(figure):
     values = (100 * v for v in (figure.value, figure.lower, figure.upper))
-    return findings.WithInterval(*values, figure.flights)
+    return factors.WithInterval(*values, figure.flights)
 
 
 def review_planted():

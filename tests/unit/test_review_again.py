@@ -16,8 +16,9 @@ from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.entry_bodies import assessment_entry, inputs_of
-from driftmap.logbook.findings import Bias, Cause, Coverage, Review, WithInterval
+from driftmap.logbook.entry_bodies import assessment_entry, inputs_of, kept_inputs
+from driftmap.logbook.factors import Cause, WithInterval
+from driftmap.logbook.findings import Bias, Coverage, Review
 from driftmap.logbook.reassessment import Changes, reassess
 from driftmap.logbook.review_text import format_review
 from driftmap.logbook.store import Log
@@ -98,10 +99,12 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
         holds=(day, day + timedelta(hours=1)),
         passed_over={"range_closed": "a.toml, of another pad"},
     )
-    files = {
-        "flight": [str(ROOT / "examples" / "willet.toml")],
-        "site": [str(ROOT / "sites" / "saltgrass-flat.geojson")],
-    }
+    files = kept_inputs(
+        {
+            "flight": [str(ROOT / "examples" / "willet.toml")],
+            "site": [str(ROOT / "sites" / "saltgrass-flat.geojson")],
+        }
+    )
     entry, contents = assessment_entry(
         replace(demo, wind=wind, answers=answers), files, when=day.isoformat()
     )
@@ -121,6 +124,31 @@ def test_every_word_of_wind_and_answers_is_read_back(demo):
             was, is_ = (getattr(w, field.name) for w in (old, again))
             same = field.name == "with_aside" or np.array_equal(was, is_) or was == is_
             assert same, field.name
+
+
+def test_the_log_keeps_what_was_flown(demo, tmp_path, monkeypatch):
+    """A flight file that is saved anew while it is flown is kept as it was."""
+    flight, log = tmp_path / "willet.toml", tmp_path / "log.sqlite"
+    shutil.copy(ROOT / "examples" / "willet.toml", flight)
+    before = flight.read_bytes()
+
+    def saved_meanwhile(*_):
+        flight.write_bytes(before.replace(b"Willet", b"Plover"))
+        return demo
+
+    monkeypatch.setattr("driftmap.cli.assess._assessment_of", saved_meanwhile)
+    words = [str(flight), "--site", str(ROOT / "sites" / "saltgrass-flat.geojson")]
+    words += [
+        "--wind",
+        "4 mph from 90",
+        "--out",
+        str(tmp_path / "out"),
+        "--log",
+        str(log),
+    ]
+    CliRunner().invoke(assess_command, words, catch_exceptions=False)
+    entry, contents = kept(log)
+    assert contents[entry.contents["flight"]].data == before
 
 
 def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):
@@ -145,7 +173,9 @@ def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):
 def test_a_proposal_that_makes_it_worse_turns_checks(logged):
     entry, contents = kept(logged[0])
     setup, wind = inputs_of(entry, contents, "log")
-    worse = Changes(drag=0.2, wind_error=3.0, likelihoods={"nothing deploys": 0.3})
+    worse = Changes(
+        drag=0.2, wind_error=3.0, likelihoods={("Willet 54", "nothing deploys"): 0.3}
+    )
     again = reassess(entry.body["verdict"], setup, wind, worse)
     assert again.proposed == "no-go"
     assert any("to fail" in text for text in again.turned)
