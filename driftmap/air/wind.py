@@ -179,10 +179,9 @@ class WindProfile:
     strongest : float or None
         Strongest mean wind at 10 m that any report tells [m s⁻¹]; None if it is its own.
     stronger : tuple of Stronger
-        What each report that was passed over tells, where it was stronger and yet within
-        the errors of both.
+        What reports passed over tell that were stronger, yet within the errors of both.
     disagree : tuple of Disagreement
-        Winds of which `warned` says that they disagree.
+        Winds that disagree, as `warned` says.
     with_most : WindProfile or None
         As strong as it may be where it was told as "less than 6 mph"; else None.
     with_aside : WindProfile or None
@@ -199,10 +198,8 @@ class WindProfile:
         not known.
     when : datetime or None
         Time of the flight that it was read for; None where it is read for no one time.
-    altitude : float or None
-        Altitude above mean sea level of the site that it was read for [m].
-    place : (float, float) or None
-        Latitude and longitude of that site [deg]; None, as all of these, where nobody told.
+    altitude, place : float and (float, float), or None
+        Altitude [m], and latitude and longitude [deg], of the site it was read for.
     foretold : bool
         Whether the wind near the ground was foretold, and nobody read it.
     convection : Convection or None
@@ -212,10 +209,9 @@ class WindProfile:
     warned : tuple of str
         What the sources say that a verdict must hold for, a sentence each.
     aside : str
-        What somebody set aside of it by hand, which stands beside the word; or empty.
+        What somebody set aside of it by hand, which stands beside the word.
     renewed_in : float or None
-        How long after the flight's time a report of it goes on before a newer one must have
-        taken its place [h]; None where it has none such.
+        Hours after the flight's time until a newer report must take a report's place [h].
     temperature, altimeter : float or None
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     cloud_cover, visibility : float or None
@@ -223,11 +219,9 @@ class WindProfile:
     cloud_base, lowest_cloud : float or None
         Height of the lowest cloud that hides most of the sky, and of any [m], as reported.
     members : array_like, shape (m, 2, k), or None
-        East and north components of each member of an ensemble at `height` [m s⁻¹];
-        `east` and `north` are then their mean.
+        East and north of each member of an ensemble [m s⁻¹]; `east`, `north` are their mean.
     levels : tuple of WindLevel
-        The levels as read, for the report; empty when there is no more to say than
-        `height`, `east` and `north` do.
+        The levels as read, for the report; empty where nothing more was read.
 
     Raises
     ------

@@ -114,7 +114,7 @@ def _half(pull: FloatArray, days: _Days) -> float:
     return float(stdtrit(count - 1, 0.975)) * error
 
 
-def mean_of(values: FloatArray, days: _Days) -> WithInterval:
+def mean_by_days(values: FloatArray, days: _Days) -> WithInterval:
     """Give a mean with its interval."""
     mean = float(values.mean())
     half = _half((values - mean) / values.size, days)

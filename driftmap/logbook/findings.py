@@ -18,7 +18,7 @@ from driftmap.logbook.factors import (
     causes_of,
     days_of,
     drift_factor,
-    mean_of,
+    mean_by_days,
     most_found,
     share_of,
     width_factor,
@@ -192,7 +192,7 @@ def _scores(
         own = energy_score(record.found, record.forecast)
         energy.append(own - normal_energy(record.found, mean, cov))
     days = days_of(records)
-    return mean_of(np.array(energy), days), mean_of(np.array(log), days)
+    return mean_by_days(np.array(energy), days), mean_by_days(np.array(log), days)
 
 
 def _biases(records: Sequence[FindRecord]) -> list[Bias]:
@@ -211,7 +211,9 @@ def _biases(records: Sequence[FindRecord]) -> list[Bias]:
                 continue
             off, days = np.array([r.found - r.mean for r in own]), days_of(own)
             found.append(
-                Bias(group, mean_of(off[:, 0], days), mean_of(off[:, 1], days))
+                Bias(
+                    group, mean_by_days(off[:, 0], days), mean_by_days(off[:, 1], days)
+                )
             )
     return found
 

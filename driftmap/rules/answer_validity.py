@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
@@ -77,8 +77,8 @@ class Head:
     at: datetime | None = None
     drawn: str | None = None
     bounds: str | None = None
-    by: str | None = None
-    measured: tuple[str, ...] = ()
+    by: str | None = field(default=None, kw_only=True)
+    measured: tuple[str, ...] = field(default=(), kw_only=True)
 
     def changed_since(self, occasion: Occasion, name: str) -> str:
         """Say why a yes to what the site file has does not count; empty where it does."""
@@ -215,8 +215,8 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
         at = _until(given["date"], "date")
     end = read("until", _until)
     if measured and by is None:
-        told = 'is nobody\'s word; accepted beside it is who measured: by = "..."'
-        raise InputError(source, "measured", told)
+        wanted = 'is nobody\'s word; accepted beside it is who measured: by = "..."'
+        raise InputError(source, "measured", wanted)
     told = (day, site, place, flight, rocket, flown, back, end, at)
     return Head(*told, *marks, by=by, measured=measured)
 

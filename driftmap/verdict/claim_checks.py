@@ -59,9 +59,9 @@ _RAIL_OF_ROCKET, _ROD = 3.5, 2.0
 """Travel on the rail beside the length of the rocket, and that of a rod for any [m]: beyond
 both, feet were told as metres; assumed."""
 
-_DENSITY: Final = (120.0, 1800.0)
+_DENSITY: Final = (70.0, 1800.0)
 """Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
-900 (common practice, no source), half and twice of that assumed."""
+900, tubes of cardboard from 75 on (common practice, no source); margins assumed."""
 
 _SLENDER, _MOST_OF_TWO = (4.0, 40.0), 60.0
 """Length of a rocket over its diameter, and at the most of two stages together: common ones have 10

@@ -131,8 +131,8 @@ def stage_claims(flight: Flight) -> Iterator[Claim]:
     what = "mass of the booster over its volume, over the sustainer's"
     yield Claim(what, whole / above, _ALIKE, by_hand=True)
     what = "lengths of sustainer and booster over that of both stages"
-    share = (upper.length + lower) / both.length
-    yield Claim(what, share, _TOGETHER, by_hand=True)
+    long = (upper.length + lower) / both.length
+    yield Claim(what, long, _TOGETHER, by_hand=True)
 
 
 def _booster_length(flight: Flight) -> float:

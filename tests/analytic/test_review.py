@@ -15,7 +15,7 @@ from driftmap.logbook.factors import (
     WithInterval,
     days_of,
     drift_factor,
-    mean_of,
+    mean_by_days,
     width_factor,
 )
 from driftmap.logbook.findings import _cautions, _is_off, _proposals, review
@@ -210,7 +210,7 @@ def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
                 off = np.sqrt(alike) * day_error + np.sqrt(1 - alike) * own
                 lay = middle * [1.2, 1] + spread * [1, 1.5] * off
                 log.append(FindRecord(lay, points, "main", "words", day=str(day)))
-        right = mean_of(np.array([r.found[1] for r in log]), days_of(log))
+        right = mean_by_days(np.array([r.found[1] for r in log]), days_of(log))
         figures = (
             drift_factor(log).holds(1.2),
             width_factor(log).holds(1.5),

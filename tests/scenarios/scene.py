@@ -247,7 +247,9 @@ def rows_of(said_no, sets, facts, said, asked):
     rows, before = {}, None
     while rows != before:
         before = dict(rows)
-        given = {name: next(template._answers_to(name, asked))[1] for name in rows}
+        given = {
+            name: next(template._answers_to(name, asked, facts))[1] for name in rows
+        }
         confirmed = {n: n not in said_no for n in given if n in asked}
         numbers = {n: value for n, value in given.items() if n not in asked}
         told = replace(said, confirmed=confirmed, numbers=numbers)

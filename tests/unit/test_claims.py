@@ -112,7 +112,7 @@ TOLD_ENDS = [
     ("propellant of a motor over the volume of its case", "motor.propellant_mass", 300 * SOLID["motor case"], 1900 * SOLID["motor case"]),
     ("propellant of a motor over the volume of its case", "motor.propellant_mass", 2 * 300 * SOLID["motor case"], 2 * 1900 * SOLID["motor case"], ("motor.count", 2)),
     ("moment of inertia", "airframe.moment_of_inertia.value", 0.02 * INERTIA, 0.2 * INERTIA),
-    ("lift-off mass over", "airframe.length", 1.85 / AREA / 1800, 1.85 / AREA / 120),
+    ("lift-off mass over", "airframe.length", 1.85 / AREA / 1800, 1.85 / AREA / 70),
     ("length over diameter", "airframe.length", 4 * 0.057, 40 * 0.057),
     ("travel on the rail", "rail.length", 0.3, 3.5 * 1.32),
     ("travel on the rail", "rail.length", 0.3, 2.0, ("airframe.length", 0.5)),
@@ -186,7 +186,7 @@ BOOSTER = 2.4 - 1.3 - 0.09  # kg, without its propellant
 BOTH = 1.3 * 0.7 * 0.057**2 / 1.2 / 0.054**2  # a booster as dense as the sustainer [kg]
 STAGED_ENDS = [
     ("drag coefficient nose first of the sustainer", "sustainer.drag_coefficient.value", 0.2, 1.2),
-    ("lift-off mass over the body's volume of the sustainer", "sustainer.mass.value", 120 * pi / 4 * 0.054**2 * 1.2, 1800 * pi / 4 * 0.054**2 * 1.2),
+    ("lift-off mass over the body's volume of the sustainer", "sustainer.mass.value", 70 * pi / 4 * 0.054**2 * 1.2, 1800 * pi / 4 * 0.054**2 * 1.2),
     ("diameter of the sustainer over", "sustainer.diameter", 0.3 * 0.057, 1.05 * 0.057),
     ("length of the sustainer over", "sustainer.length", 0.1 * 1.9, 0.9 * 1.9),
     ("length of the booster over", "booster.length", 0.1 * 1.9, 0.9 * 1.9),
