@@ -118,12 +118,12 @@ def dial_command(
 
 def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
     from driftmap.planning.dial import compute_dial
-    from driftmap.planning.sweep import Hands
+    from driftmap.planning.sweep import Workers
 
     told = partial(click.echo, err=True)
     with Progress("groups of winds") as progress:
-        hands = Hands(None, partial(processes, os.cpu_count() or 1), progress)
-        return compute_dial(setup, supposition, reach, hands=hands, told=told)
+        workers = Workers(None, partial(processes, os.cpu_count() or 1), progress)
+        return compute_dial(setup, supposition, reach, workers=workers, told=told)
 
 
 def _told(dial: Dial) -> str:

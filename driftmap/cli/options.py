@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from driftmap.air.day import AirDay
     from driftmap.air.wind import WindProfile
     from driftmap.ground.areas import Site
-    from driftmap.planning.wind_margin import Around
+    from driftmap.planning.wind_margin import WindMargin
     from driftmap.report.voice import Voice
     from driftmap.report.words import Units
     from driftmap.verdict.assessment import Assessment
@@ -250,7 +250,7 @@ stop_wind_option = click.option(
 """Add --stop-wind, which `around_of` takes up."""
 
 
-def around_of(result: Assessment, *, asked: bool) -> Around | None:
+def around_of(result: Assessment, *, asked: bool) -> WindMargin | None:
     """Judge the winds about that of an assessment, with a bar, if that was asked for."""
     if not asked:
         return None

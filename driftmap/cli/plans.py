@@ -36,7 +36,7 @@ from driftmap.core.errors import visible
 from driftmap.core.pools import processes
 
 if TYPE_CHECKING:
-    from driftmap.planning.sweep import Hands
+    from driftmap.planning.sweep import Workers
     from driftmap.report.plan_pages import PlanReport
     from driftmap.report.voice import Voice
     from driftmap.verdict.what_if import Through
@@ -54,19 +54,19 @@ _HEAVY: Final = 100_000  # flights beyond which they take too much memory
 
 
 @contextmanager
-def hands_of(run: Run, what: str, *, apart: bool = False) -> Iterator[Hands]:
+def workers_of(run: Run, what: str, *, apart: bool = False) -> Iterator[Workers]:
     """Make workers for each sweep.
 
     ``apart``: whether its parts share nothing they fly; long ones are then worked on
     in processes, as threads wait for each other between their many small steps.
     """
-    from driftmap.planning.sweep import Hands
+    from driftmap.planning.sweep import Workers
 
     count = run.workers or os.cpu_count() or 1
     forks = run.processes or (apart and run.samples >= _LONG)
     make: Callable[[int], Executor] = processes if forks else ThreadPoolExecutor
     with Progress(what) as progress:
-        yield Hands(None, partial(make, count), progress, 2 * count)
+        yield Workers(None, partial(make, count), progress, 2 * count)
 
 
 def plan_options(command: Callable[..., T]) -> Callable[..., T]:
@@ -194,8 +194,8 @@ def aim_command(
     setup, wind = run.in_wind()
     basis = basis_of(setup, wind)
     forewarn(run.samples, basis.need)
-    with hands_of(run, "aims", apart=True) as hands:
-        found = best_aims(setup, wind, hands)
+    with workers_of(run, "aims", apart=True) as workers:
+        found = best_aims(setup, wind, workers)
     plan = aim_plan(setup, wind, basis, found, best, voice)
     if not as_json:
         echo_flight(run.asked)
@@ -250,9 +250,9 @@ def limits_command(
     basis = supposed_basis(setup, supposition, Wind(LIGHTEST, 0.0), Wind(most, 90.0))
     forewarn(run.samples, basis.need)
     ways, half = [360 / directions * i for i in range(directions)], 180 / directions
-    with hands_of(run, "directions") as hands:
+    with workers_of(run, "directions") as workers:
         found = wind_limits(
-            setup, supposition, ways, half=half, steps=steps, hands=hands
+            setup, supposition, ways, half=half, steps=steps, workers=workers
         )
     plan = limits_plan(setup, supposition, basis, found, most, voice)
     put_out(plan, out, as_json=as_json)

@@ -22,7 +22,7 @@ from driftmap.cli.options import (
     voice_of,
     words_options,
 )
-from driftmap.cli.plans import hands_of, plan_options, put_out
+from driftmap.cli.plans import plan_options, put_out, workers_of
 from driftmap.core.errors import InputError, located
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
           --move "South crowd line" --out plan
     """
     from driftmap.planning.assumed_winds import Supposition, Wind
-    from driftmap.planning.distances import Keep, pad_spots, stand_spots
+    from driftmap.planning.distances import Clearances, pad_spots, stand_spots
     from driftmap.planning.documents import supposed_basis
     from driftmap.planning.layout import Layout, best_pads, best_stands
     from driftmap.report.layout_plan import layout_plan
@@ -135,15 +135,15 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     setups = tuple(run.setup(rocket, ground, ahead=True) for rocket in rockets)
     supposition = Supposition.over_site(ground)
     rose, assumed = _rose(winds, season)
-    keep = Keep.at(ground, sets, distance or 0.0)
+    keep = Clearances.at(ground, sets, distance or 0.0)
     question = Layout(setups, supposition, rose, keep)
     two = Wind(3.0, 0.0), Wind(3.0, 90.0)
     bases = [supposed_basis(setup, supposition, *two) for setup in setups]
     forewarn(run.samples, *(basis.need for basis in bases))
-    with hands_of(run, "flights in a wind", apart=True) as hands:
-        pads = best_pads(question, spacing=spacing, hands=hands)
+    with workers_of(run, "flights in a wind", apart=True) as workers:
+        pads = best_pads(question, spacing=spacing, workers=workers)
         stands = {
-            name: best_stands(question, name, spacing=spacing, hands=hands)
+            name: best_stands(question, name, spacing=spacing, workers=workers)
             for name in dict.fromkeys(areas)
         }
     plan = layout_plan(question, bases, assumed, (pads, stands), best, voice)
@@ -338,10 +338,10 @@ def _flown_by_hour(
     ledger = open_ledger(path, run_key(setup, supposition, *suns))
     every, left = bins_to_fly(hours, ledger)
     _going_on(every - left, every)
-    with hands_of(run, "winds") as hands:
-        found = season_hours(setup, supposition, hours, ledger, hands=hands)
-    with hands_of(run, "checks") as hands:
-        same = agreement(setup, supposition, hours, ledger, check, hands=hands)
+    with workers_of(run, "winds") as workers:
+        found = season_hours(setup, supposition, hours, ledger, workers=workers)
+    with workers_of(run, "checks") as workers:
+        same = agreement(setup, supposition, hours, ledger, check, workers=workers)
     return found, same
 
 
@@ -359,8 +359,8 @@ def _flown_aloft(
     setting = _setting(setup.site)
     ledger = open_ledger(path, run_key(setup, supposition, "soundings", setting.place))
     _going_on(sum(one.name in ledger.found for one in aloft), len(aloft))
-    with hands_of(run, "soundings") as hands:
-        return season_soundings(setup, aloft, setting, ledger, hands=hands)
+    with workers_of(run, "soundings") as workers:
+        return season_soundings(setup, aloft, setting, ledger, workers=workers)
 
 
 def _going_on(done: int, every: int) -> None:

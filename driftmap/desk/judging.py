@@ -80,7 +80,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class TaskResult:
     """What came of a task: hold where there could be none, with the problem as its reason."""
 
     verdict: Verdict
@@ -145,7 +145,7 @@ def _weather(task: Task, site: Site) -> tuple[WindProfile, AirDay | None]:
     return wind, day_from_readings(site.elevation, wind.temperature, wind.altimeter)
 
 
-def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Told:
+def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> TaskResult:
     """Judge a task; what cannot be judged holds and says why.
 
     ``progress`` is called between parts of the work; a `StaleError` of it ends it.
@@ -167,18 +167,20 @@ def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Tol
         return _cannot(task, "hold", f"{text}: {problem}")
 
 
-def _cannot(task: Task, word: Verdict, text: str) -> Told:
+def _cannot(task: Task, word: Verdict, text: str) -> TaskResult:
     reasons = (Folder(Path(task.root)).plain(text),)
-    return Told(word, reasons, "", "", task.when, None, task.samples, problem=True)
+    return TaskResult(
+        word, reasons, "", "", task.when, None, task.samples, problem=True
+    )
 
 
-def _told(task: Task, result: Assessment, inputs: Mapping[str, Content]) -> Told:
+def _told(task: Task, result: Assessment, inputs: Mapping[str, Content]) -> TaskResult:
     people = [area.name for area in result.site.areas if area.occupied]
     voice = Voice(_catalogues()["en"], task.units)
     reasons = verdict_reasons(result.checks, people, voice)
     head = headline(result, voice)
     entry, contents = _entry(task, result, inputs)
-    return Told(
+    return TaskResult(
         result.verdict,
         tuple(reasons[:_MOST_REASONS]),
         head["counts"],

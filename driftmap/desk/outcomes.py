@@ -24,7 +24,7 @@ from driftmap.desk.day import (
 from driftmap.desk.field import FieldFile
 from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
-from driftmap.desk.judging import Told
+from driftmap.desk.judging import TaskResult
 from driftmap.logbook.entry import Content, holding, new_entry
 from driftmap.logbook.entry_bodies import (
     TEXTS,
@@ -41,7 +41,7 @@ LOG: Final = "log.sqlite"
 
 
 def note_flown(
-    folder: Folder, name: str, told: Told | None, what: dict[str, Any]
+    folder: Folder, name: str, told: TaskResult | None, what: dict[str, Any]
 ) -> Day:
     """Log that a flight of the list flew, with the assessment it flew by.
 

@@ -15,7 +15,15 @@ from typing import Final
 
 from driftmap.core.pools import end_with
 from driftmap.desk.day import Item
-from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judge_task, warm
+from driftmap.desk.judging import (
+    FULL,
+    QUICK,
+    StaleError,
+    Task,
+    TaskResult,
+    judge_task,
+    warm,
+)
 from driftmap.winds.times import present as now
 
 _FRESH: Final = timedelta(minutes=4)
@@ -42,11 +50,11 @@ class KeptWord:
     reason: str  # the one that governs
     more: tuple[str, ...] = ()
     was: str = ""  # the word before, where it was another
-    told: Told | None = None
+    told: TaskResult | None = None
     until: datetime | None = None  # when a go turns to hold by itself
 
 
-def word_of(told: Told | None, time: datetime, was: str = "") -> KeptWord:
+def word_of(told: TaskResult | None, time: datetime, was: str = "") -> KeptWord:
     """Say the word of a flight at a time: never milder than what was flown.
 
     ``told``: what was flown for the files as they are.
@@ -80,11 +88,11 @@ class _Line:
     """What is known of one flight of the list."""
 
     print: str = ""
-    quick: Told | None = None
-    full: Told | None = None
+    quick: TaskResult | None = None
+    full: TaskResult | None = None
     before: str = ""
 
-    def told(self) -> Told | None:
+    def told(self) -> TaskResult | None:
         return self.full or self.quick
 
 
@@ -97,7 +105,7 @@ class Queue:
 
     wanted: Callable[[], list[tuple[Item, Task, str]]]
     _lines: dict[str, _Line] = field(default_factory=dict)
-    _running: dict[Future[Told], tuple[str, str, int, int]] = field(
+    _running: dict[Future[TaskResult], tuple[str, str, int, int]] = field(
         default_factory=dict
     )
     _round: int = 0
@@ -146,7 +154,7 @@ class Queue:
             known = line.told() if line.print == fingerprint else None
             return word_of(known, time, line.before)
 
-    def standing(self, item: Item, fingerprint: str) -> Told | None:
+    def standing(self, item: Item, fingerprint: str) -> TaskResult | None:
         """Give what the word rests on that counts: all flights, or the few of a no-go."""
         with self._lock:
             line = self._lines.get(item.id)
@@ -228,7 +236,7 @@ class Queue:
             self._now.value = self._round
 
 
-def _take(line: _Line, told: Told, samples: int) -> None:
+def _take(line: _Line, told: TaskResult, samples: int) -> None:
     if samples == QUICK and not told.problem:
         line.quick = told
         return
@@ -267,7 +275,7 @@ def _begin(present: Synchronized[int] | None) -> None:
     end_with(os.getppid())
 
 
-def _judged(task: Task, round_: int) -> Told:
+def _judged(task: Task, round_: int) -> TaskResult:
     """Judge a task in a worker, until its round is over."""
 
     def look(_: int) -> None:

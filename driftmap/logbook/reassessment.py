@@ -42,7 +42,7 @@ class Changes:
 
 
 @dataclass(frozen=True, slots=True)
-class Again:
+class Reassessed:
     """A logged verdict, by this version on the same inputs, and with all that is proposed.
 
     `turned` names checks whose outcome the changes turn, with the outcome.
@@ -67,7 +67,7 @@ def changes_of(found: Review) -> Changes:
 
 def reassess(
     logged: Verdict, setup: Setup, wind: WindProfile, changes: Changes
-) -> Again:
+) -> Reassessed:
     """Assess a logged flight again, as it was and with the changes.
 
     ``logged``: the verdict as it was given.
@@ -81,7 +81,7 @@ def reassess(
         for check in then.checks
         if before.get(_named(check)) != check.outcome
     )
-    return Again(logged, now.verdict, then.verdict, turned)
+    return Reassessed(logged, now.verdict, then.verdict, turned)
 
 
 def reassess_last(

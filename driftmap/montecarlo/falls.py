@@ -32,7 +32,7 @@ _THROWN: Final = 3  # pieces of which the one thrown farthest is followed; assum
 
 
 @dataclass(slots=True, eq=False)
-class Job:
+class FallJob:
     """One body of some flights on its way down.
 
     Parameters
@@ -127,14 +127,14 @@ class Falls:
         self.weigh = draws["lift-off mass"] / middle
         self.fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
 
-    def bring_down(self, jobs: Sequence[Job]) -> None:
+    def bring_down(self, jobs: Sequence[FallJob]) -> None:
         """Follow bodies to the ground, those that fall alike together."""
         for number in range(1, max((len(job.stages) for job in jobs), default=1)):
             self._through([job for job in jobs if number < len(job.stages)], number)
         # Their last stage ends on the ground, however many came before it.
         self._through(jobs, None)
 
-    def thrown_on(self, case: Case, body: Body, rocket: Job) -> Job:
+    def thrown_on(self, case: Case, body: Body, rocket: FallJob) -> FallJob:
         """Throw a piece on from where the rocket struck: the farthest of a few."""
         rng, struck = stream(*self._streams, f"strike of {case.name}"), rocket.state
         thrown = strike_offsets(np.tile(struck.speed, (_THROWN, 1)), rng)
@@ -154,10 +154,10 @@ class Falls:
             knots=[*rocket.knots[:-1], state],
         )
 
-    def _through(self, jobs: Iterable[Job], number: int | None) -> None:
+    def _through(self, jobs: Iterable[FallJob], number: int | None) -> None:
         """Take bodies through a stage by its number, or through the last of each."""
-        legs: list[tuple[Job, Leg]] = []
-        lit: list[tuple[Job, Stage]] = []
+        legs: list[tuple[FallJob, Leg]] = []
+        lit: list[tuple[FallJob, Stage]] = []
         for job in jobs:
             at = len(job.stages) if number is None else number
             stage, before = job.stages[at - 1], len(job.body.before)
@@ -243,7 +243,7 @@ class Falls:
         over = np.maximum(-state.v_up, 0.0) if leg.stage.per_sink else 1.0
         return self._glided(state, glide, state.time - leg.state.time, leg.who, over)
 
-    def _burn_on(self, lit: Sequence[tuple[Job, Stage]]) -> None:
+    def _burn_on(self, lit: Sequence[tuple[FallJob, Stage]]) -> None:
         """Let rockets burn on, each with the motor whose turn it is."""
         turns = [self._turns(job, stage) for job, stage in lit]
         burning = [burns for turn in turns for _, burns in turn]
@@ -258,7 +258,7 @@ class Falls:
             job.knots.append(job.state)
 
     def _turns(
-        self, job: Job, stage: Stage
+        self, job: FallJob, stage: Stage
     ) -> list[tuple[IntArray, tuple[Motion, Burning, IntArray]]]:
         """Give which of some rockets burn on with a motor, and how, for each that some have."""
         burn, who, mass = stage.burn, job.who, job.mass

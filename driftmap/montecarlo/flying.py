@@ -11,7 +11,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.spread import stream
 from driftmap.montecarlo.columns import Block
-from driftmap.montecarlo.falls import Falls, Job, Leg, moment, of_flights
+from driftmap.montecarlo.falls import FallJob, Falls, Leg, moment, of_flights
 from driftmap.montecarlo.launch import Plan
 from driftmap.montecarlo.lean import PLAIN, Steered
 from driftmap.montecarlo.openings import (
@@ -130,7 +130,7 @@ def _happens(
 
 def _brought_down(
     tree: CaseTree, who: Mapping[str, IntArray], releases: Releases
-) -> dict[tuple[str, str], list[Job]]:
+) -> dict[tuple[str, str], list[FallJob]]:
     """Follow every body of every case to the ground: each copy of it, by case and body."""
     jobs = {
         (case.name, body.name): [
@@ -246,7 +246,7 @@ class Releases:
         )
         return next(flown, 0)
 
-    def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> Job:
+    def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> FallJob:
         """Let go of one body of some flights."""
         start = self.release(release)
         whole, left = (of_all[who] for of_all in self._whole_and_left(release))
@@ -261,7 +261,7 @@ class Releases:
         elif body.name == "rocket":
             mass = mass + rest - (left if body.unlit else 0.0)
         state = of_flights(start, who)
-        return Job(
+        return FallJob(
             release, body, copy, who, state, whole, own, mass, stages, flown, [state]
         )
 

@@ -32,7 +32,7 @@ from driftmap.montecarlo.staging import (
 )
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Flight, Same
+from driftmap.rocket.flight import ByContent, Flight
 from driftmap.rocket.stability import Balance, balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, DragRise
@@ -138,7 +138,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     if the rocket cannot leave the rail, rises out of the modelled air, or no motor fits
     the apogee given.
     """
-    return _planned(Same(flight), wind, sky)
+    return _planned(ByContent(flight), wind, sky)
 
 
 class _Inputs:
@@ -163,7 +163,7 @@ class _Inputs:
 
 # Scouts go first, and a few flights more come after, in the wind of the verdict.
 @lru_cache(maxsize=2)
-def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
+def _planned(same: ByContent, wind: WindProfile, sky: Sky) -> Plan:
     flight, steady = same.flight, balance(same.flight)
     more, notes, upper = upper_spreads(flight)
     told = _Inputs(flight)

@@ -14,7 +14,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError, FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.montecarlo.staging import rise_of, stability_of
-from driftmap.rocket.flight import Flight, Same
+from driftmap.rocket.flight import ByContent, Flight
 from driftmap.rocket.stability import balance
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket
@@ -40,7 +40,7 @@ def fit_motor(
     """
     assert flight.apogee is not None
     height = flight.apogee.height.value
-    calm, by_time = _calm_motor(Same(flight), sky, error)
+    calm, by_time = _calm_motor(ByContent(flight), sky, error)
     windy = mean_air(wind, sky, _reach(flight, sky))
     log_motor, response = _newton(flight, windy, azimuth, calm, np.log([[height]]))
     if not np.isfinite(log_motor).all():
@@ -49,7 +49,9 @@ def fit_motor(
 
 
 @lru_cache(maxsize=64)  # the flights of a long day
-def _calm_motor(same: Same, sky: Sky, error: float) -> tuple[FloatArray, FloatArray]:
+def _calm_motor(
+    same: ByContent, sky: Sky, error: float
+) -> tuple[FloatArray, FloatArray]:
     """Fit the motor in calm air, once for all winds that a flight is tried in.
 
     The same is done for times one and two standard deviations off; a time that no motor

@@ -22,7 +22,7 @@ from driftmap.rocket.case import Body, Case, Stage
 ROCKET: Final = "rocket"
 
 
-class Lay(NamedTuple):
+class FoundAt(NamedTuple):
     """Where a piece was found from the pad, and to within which error each way [m]."""
 
     piece: str
@@ -44,7 +44,7 @@ _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Flown:
+class CaseFlights:
     """The flights of one case, among the first `flights` of a cloud that keeps its falls.
 
     Parameters
@@ -71,7 +71,7 @@ class Flown:
     coarse : bool
         Whether the flights lie too far apart to hit what was found. Each then stands for a
         patch of ground.
-    anchor : Lay or None
+    anchor : FoundAt or None
         The find that patches are moved to.
     """
 
@@ -85,13 +85,13 @@ class Flown:
     lean: FloatArray
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
     coarse: bool = False
-    anchor: Lay | None = None
+    anchor: FoundAt | None = None
 
-    def in_the_rough(self, anchor: Lay | None = None) -> Flown:
+    def as_patches(self, anchor: FoundAt | None = None) -> CaseFlights:
         """Take each flight for a patch, if they are enough to tell how wide one is."""
         return replace(self, coarse=self.who.size >= _FEWEST, anchor=anchor)
 
-    def leaned(self, lean: FloatArray) -> Flown:
+    def leaned(self, lean: FloatArray) -> CaseFlights:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
         return replace(self, lean=lean)
 
@@ -128,7 +128,7 @@ class Flown:
         broken = body.name != piece and body.stages[-1].nose_first and piece in fins
         return at + self._thrown(piece, ways) if broken else at
 
-    def in_patches(self, find: Lay, *, ways: int = 1) -> tuple[FloatArray, float]:
+    def in_patches(self, find: FoundAt, *, ways: int = 1) -> tuple[FloatArray, float]:
         """Give where a piece lies, and how well it is known beside a find of it [m].
 
         As `landing`, and the error told. Where `coarse`, each landing is the middle of a
@@ -144,7 +144,7 @@ class Flown:
         known = np.sqrt(find.error**2 + moved + between**2)
         return self.landing(find.piece, ways=ways), float(known)
 
-    def _moved(self, anchor: Lay) -> float:
+    def _moved(self, anchor: FoundAt) -> float:
         """Give how far of the way patches are moved to an anchor, 0 to 1."""
         wide = self._patch(self._landing(anchor.piece)[:, 0]) ** 2
         return wide / (wide + anchor.error**2)
@@ -342,7 +342,7 @@ def flown_cases(
     first: int | None = None,
     weights: FloatArray | None = None,
     slopes: Mapping[str, dict[_Asked, FloatArray]] | None = None,
-) -> tuple[Flown, ...]:
+) -> tuple[CaseFlights, ...]:
     """Lay out the flights of a cloud by case.
 
     ``cloud``: flown with its falls kept; ``wind``: the wind it flew in; ``first``: so
@@ -368,7 +368,7 @@ def flown_cases(
         prior = cloud.weights(case)[:size] * own[who] / count
         still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
-        found.append(Flown(cloud, case, who, count, prior, drift, told, still))
+        found.append(CaseFlights(cloud, case, who, count, prior, drift, told, still))
     return tuple(found)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import quantile
-from driftmap.observations.case_flights import ROCKET, Flown
+from driftmap.observations.case_flights import ROCKET, CaseFlights
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -297,7 +297,7 @@ def _askable(
 ) -> Iterator[tuple[str, Far, float, list[_Weighed]]]:
     """Go through what could be asked, with what each of two cases would answer."""
     flight = known.cases[0].cloud.plan.flight
-    asks: list[tuple[str, Far, float, Callable[[Flown], FloatArray]]] = [
+    asks: list[tuple[str, Far, float, Callable[[CaseFlights], FloatArray]]] = [
         ("the seconds until it was down", _seconds, 3.0, lambda f: f.landed(ROCKET)[0]),
         ("an altimeter's greatest height", far, 10.0, lambda f: f.highest()[1]),
         ("when something opened", _seconds, 1.0, lambda f: f.opening()[0]),
@@ -326,7 +326,7 @@ def _seconds(value: float) -> str:
     return f"{value:.0f} s"
 
 
-def _away(piece: str, flown: Flown) -> FloatArray:
+def _away(piece: str, flown: CaseFlights) -> FloatArray:
     apart = flown.landing(piece)[:, 0] - flown.landing(ROCKET)[:, 0]
     return np.asarray(np.hypot(*apart))
 

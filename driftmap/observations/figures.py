@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.observations.case_flights import ROCKET, Flown, Lay
+from driftmap.observations.case_flights import ROCKET, CaseFlights, FoundAt
 from driftmap.observations.observation import MISTAKEN, Far, metres
 from driftmap.rocket.altimeter_record import Record, heights_of
 
@@ -56,11 +56,11 @@ class MeasuredSight:
         """Density of a mistaken report, in the units of all figures together."""
         raise NotImplementedError
 
-    def figure(self, flown: Flown) -> Misfit:
+    def figure(self, flown: CaseFlights) -> Misfit:
         """Hold what was measured beside what flights would have shown."""
         raise NotImplementedError
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
+    def log_likelihood(self, flown: CaseFlights) -> FloatArray:
         """Give the logarithm of the likelihood: normal errors, and some mistakes."""
         near = log_density(self.figure(flown)) + log(1 - MISTAKEN)
         return np.asarray(np.logaddexp(near, log(MISTAKEN * self.broad)))
@@ -96,25 +96,25 @@ class Find(MeasuredSight):
         return f"{self.piece} found {away} from the pad toward {turn:03.0f}°"
 
     @property
-    def told(self) -> Lay:
+    def told(self) -> FoundAt:
         """The find as flights take it."""
-        return Lay(self.piece, self.east, self.north, self.error)
+        return FoundAt(self.piece, self.east, self.north, self.error)
 
     @property
     def broad(self) -> float:
         """As if anywhere on 100 square kilometres."""
         return 1e-8
 
-    def figure(self, flown: Flown) -> Misfit:
+    def figure(self, flown: CaseFlights) -> Misfit:
         """Hold the find beside the landings."""
         shown, error = flown.in_patches(self.told, ways=_WAYS)
         return Misfit(shown, self.told.at, np.full(2, error))
 
 
-_Shown = Callable[[Flown, str], FloatArray]
+_Shown = Callable[[CaseFlights, str], FloatArray]
 
 
-def _landed(flown: Flown, piece: str) -> FloatArray:
+def _landed(flown: CaseFlights, piece: str) -> FloatArray:
     time = flown.landed(piece)
     return np.stack([time, np.zeros_like(time)])
 
@@ -157,7 +157,7 @@ class SeenMoment(MeasuredSight):
         time = 1.0 if self.time is None else 1 / _LONG
         return time if self.height is None else time / _HIGH
 
-    def figure(self, flown: Flown) -> Misfit:
+    def figure(self, flown: CaseFlights) -> Misfit:
         """Hold the moment beside those of the flights."""
         told = (self.time, self.height)
         kept = [axis for axis, value in enumerate(told) if value is not None]
@@ -192,7 +192,7 @@ class Trace(MeasuredSight):
         """As if it showed any heights, in units of the error of each."""
         return float(np.prod(np.diag(np.linalg.cholesky(self.covariance)) / _HIGH))
 
-    def figure(self, flown: Flown) -> Misfit:
+    def figure(self, flown: CaseFlights) -> Misfit:
         """Hold the heights beside those of the flights, made independent of each other."""
         apart = np.linalg.inv(np.linalg.cholesky(self.covariance))
         shown = np.stack([flown.at(ROCKET, time)[2] for time in self.time.tolist()])
@@ -271,7 +271,7 @@ class Sighted(MeasuredSight):
         angles = (self.bearing, self.elevation)
         return float((2 * pi) ** -sum(angle is not None for angle in angles))
 
-    def figure(self, flown: Flown) -> Misfit:
+    def figure(self, flown: CaseFlights) -> Misfit:
         """Hold the angles beside those under which each flight would be seen."""
         if self.last:
             at = flown.coming_down(self.piece)
@@ -291,7 +291,7 @@ class Sighted(MeasuredSight):
         error = np.hypot(error, self._unsure(flown, at))
         return Misfit(shown, value, error, turns=True)
 
-    def _unsure(self, flown: Flown, at: FloatArray) -> float:
+    def _unsure(self, flown: CaseFlights, at: FloatArray) -> float:
         """Give the angle by which a place in the air is not known [rad]."""
         if self.time is None and not self.last:
             return 0.0

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.units import FOOT
-from driftmap.observations.case_flights import ROCKET, Flown
+from driftmap.observations.case_flights import ROCKET, CaseFlights
 
 SWEEP_WIDTH: Final = MappingProxyType(
     {
@@ -139,7 +139,7 @@ class Observation(Protocol):
         """Give the observation as a plain sentence, distances written so."""
         ...
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
+    def log_likelihood(self, flown: CaseFlights) -> FloatArray:
         """Give the logarithm of its likelihood for each flight, shape (k,)."""
         ...
 
@@ -159,32 +159,32 @@ class Odds:
         del far
         return self.words
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
+    def log_likelihood(self, flown: CaseFlights) -> FloatArray:
         """Give the logarithm of the factor for every flight alike."""
         odds = self.by_case.get(flown.case.name, 1.0)
         return np.full(flown.who.size, log(odds) if odds > 0 else -np.inf)
 
 
-_Chance = Callable[[Flown, str], FloatArray]
+_Chance = Callable[[CaseFlights, str], FloatArray]
 
 
 def _sigmoid(value: FloatArray, middle: float, width: float) -> FloatArray:
     return np.asarray(1 / (1 + np.exp(-(value - middle) / width)))
 
 
-def _broken(flown: Flown, piece: str) -> FloatArray:
+def _broken(flown: CaseFlights, piece: str) -> FloatArray:
     """Half break at 18 m/s; what came off in the air was torn out, more likely than not."""
     hard = _sigmoid(flown.struck(piece), 18.0, 4.0)
     return hard if not flown.has(piece) or piece == ROCKET else np.maximum(hard, 0.7)
 
 
-def _stuck(flown: Flown, piece: str) -> FloatArray:
+def _stuck(flown: CaseFlights, piece: str) -> FloatArray:
     """Half of what comes nose first at 40 m/s stays in the ground."""
     into = 0.8 if flown.is_nose_first(piece) else 0.1
     return into * _sigmoid(flown.struck(piece), 40.0, 10.0)
 
 
-def _burnt(flown: Flown, piece: str) -> FloatArray:
+def _burnt(flown: CaseFlights, piece: str) -> FloatArray:
     # A charge that is too strong scorches a canopy, whatever came of the flight.
     return np.full(
         flown.who.size, 0.6 if flown.case.cause.endswith(" bursts") else 0.05
@@ -194,14 +194,14 @@ def _burnt(flown: Flown, piece: str) -> FloatArray:
 def _cloth(fate: str, chance: float, else_: float) -> _Chance:
     """Make the chance of a state of cloth from what became of it in the air."""
 
-    def shown(flown: Flown, piece: str) -> FloatArray:
+    def shown(flown: CaseFlights, piece: str) -> FloatArray:
         so = flown.cloth(piece) == fate
         return np.full(flown.who.size, chance if so else else_)
 
     return shown
 
 
-def _harmed(flown: Flown, piece: str) -> FloatArray:
+def _harmed(flown: CaseFlights, piece: str) -> FloatArray:
     devices = {device.name for device in flown.cloud.plan.flight.devices}
     return STATES["torn" if piece in devices else "broken"](flown, piece)
 
@@ -235,7 +235,7 @@ class FoundState:
         del far
         return f"{self.piece} found {' and '.join(self.words)}"
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
+    def log_likelihood(self, flown: CaseFlights) -> FloatArray:
         """Give the logarithm of the chance of all its words together."""
         chances = [STATES[word](flown, self.piece) for word in self.words]
         told = np.log(np.clip(chances, _LEAST, 1 - _LEAST)).sum(axis=0)
@@ -261,7 +261,7 @@ class Went:
         """Give the sight in words."""
         return f"{self.piece} went down beyond {far(self.beyond)} from {self.place}"
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
+    def log_likelihood(self, flown: CaseFlights) -> FloatArray:
         """Give the logarithm of the chance that it lies farther."""
         # scipy.special takes 0.1 s to import.
         from scipy.special import ndtr  # noqa: PLC0415
@@ -297,7 +297,9 @@ class Walked:
             f"it would have been seen {self.detection:.0%} of the time"
         )
 
-    def log_likelihood(self, flown: Flown, beside: Sequence[Walked] = ()) -> FloatArray:
+    def log_likelihood(
+        self, flown: CaseFlights, beside: Sequence[Walked] = ()
+    ) -> FloatArray:
         """Give the logarithm of the chance of having found none of the copies.
 
         ``beside``: ground walked for it before, which gave that chance already.

@@ -15,7 +15,7 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.montecarlo.importance_sampling import Mixture
-from driftmap.observations.case_flights import ROCKET, Flown
+from driftmap.observations.case_flights import ROCKET, CaseFlights
 from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
 from driftmap.observations.observation import FoundState, Observation, Odds
 from driftmap.observations.weighing import Weighed
@@ -55,7 +55,7 @@ class Best:
         return float(np.median(self.sure / self.width)) > _NEAR
 
 
-def best_lean(flown: Flown, told: Sequence[Observation]) -> Best:
+def best_lean(flown: CaseFlights, told: Sequence[Observation]) -> Best:
     """Climb to the likeliest lean of each flight by Newton's method."""
     own = flown.own_lean
     smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
@@ -84,7 +84,7 @@ def best_lean(flown: Flown, told: Sequence[Observation]) -> Best:
 
 
 def _worth(
-    flown: Flown,
+    flown: CaseFlights,
     observations: Sequence[MeasuredSight],
     own: FloatArray,
     lean: FloatArray,
@@ -97,7 +97,7 @@ def _worth(
     return np.asarray(total)
 
 
-def _near_density(seen: MeasuredSight, flown: Flown) -> FloatArray:
+def _near_density(seen: MeasuredSight, flown: CaseFlights) -> FloatArray:
     """Give the logarithm of the density of what was measured.
 
     Without mistakes the top is one, and smooth; flights that show nothing of the kind stay
@@ -122,7 +122,7 @@ def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ..
     return mid, slope, np.asarray(np.einsum("kij,kj,klj->kil", turn, low, turn))
 
 
-def mixture_of(flown: Flown, best: Best, plain: float) -> Mixture:
+def mixture_of(flown: CaseFlights, best: Best, plain: float) -> Mixture:
     """Give every flight of a case kernels along the way of least certainty."""
     size, flights = len(_BESIDE), flown.flights
     middle, width = np.zeros((size, flights, 2)), np.ones((size, flights))
@@ -184,7 +184,7 @@ def worth_flying(known: Weighed) -> WorthFlying | None:
 class _Case:
     """How the square of a flight's weight goes with its inputs in one case."""
 
-    def __init__(self, flown: Flown, own: FloatArray) -> None:
+    def __init__(self, flown: CaseFlights, own: FloatArray) -> None:
         draws = {name: column[flown.who] for name, column in flown.cloud.draws.items()}
         self._inputs = [
             (name, float(draws[name].mean()), float(draws[name].std()))
@@ -220,7 +220,7 @@ class _Case:
         return np.array([np.ones(x[0].size), *x, *pairs])
 
 
-def _telling(flown: Flown, draws: Mapping[str, Kept]) -> list[str]:
+def _telling(flown: CaseFlights, draws: Mapping[str, Kept]) -> list[str]:
     """Name the inputs that move the landing of the rocket most, in place or in time.
 
     When motors light in the air is known of what has flown, not before.

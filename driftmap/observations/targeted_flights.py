@@ -20,7 +20,7 @@ from driftmap.core.spread import stream
 from driftmap.montecarlo.cloud import BLOCK, Cloud, fly_again
 from driftmap.montecarlo.importance_sampling import Mixture
 from driftmap.montecarlo.lean import Steered
-from driftmap.observations.case_flights import ROCKET, Flown, flown_cases
+from driftmap.observations.case_flights import ROCKET, CaseFlights, flown_cases
 from driftmap.observations.figures import Find, MeasuredSight
 from driftmap.observations.observation import Observation
 from driftmap.observations.proposal import (
@@ -104,11 +104,11 @@ def know(
     first = [lots[0][0] for lots in plain.lots.values()]
     slopes = {flown.case.name: flown.slopes for flown in first}
     few = [_first(flown, wind, slopes) for flown in first]
-    lots: list[Flown] = []
+    lots: list[CaseFlights] = []
     for lot in range(most_lots):
         if lot:
             unsure = _unsure(known)
-            few = _other_luck([f for f in few if f.case.name in unsure], wind)
+            few = _other_draws([f for f in few if f.case.name in unsure], wind)
         lots += _toward(few, observations, wind)
         count = Counter(flown.case.name for flown in lots)
         pooled = [replace(f, prior=f.prior / count[f.case.name]) for f in lots]
@@ -156,9 +156,9 @@ def _flown_on(
     return weigh([*before, *beyond], known.observations)
 
 
-def _at_most(flown: Flown, known: Weighed) -> float:
+def _at_most(flown: CaseFlights, known: Weighed) -> float:
     """Give the chance of a case, were all its flights as good as the best, by patches."""
-    told = log_likelihoods(flown.in_the_rough(), known.observations)
+    told = log_likelihoods(flown.as_patches(), known.observations)
     best = float(np.max(sum(told, np.zeros(flown.who.size))))
     return float(flown.prior.sum() * np.exp(best - known.log_evidence))
 
@@ -178,7 +178,7 @@ def _in_patches(known: Weighed) -> Weighed:
 
     def rough(anchor: Find | None = None) -> Weighed:
         told = None if anchor is None else anchor.told
-        cases = [f.in_the_rough(told) if f.case.name in few else f for f in known.cases]
+        cases = [f.as_patches(told) if f.case.name in few else f for f in known.cases]
         return weigh(cases, known.observations)
 
     by_itself = rough()
@@ -191,7 +191,9 @@ def _in_patches(known: Weighed) -> Weighed:
     return rough(finds[0]) if finds else by_itself
 
 
-def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
+def _first(
+    flown: CaseFlights, wind: WindProfile, slopes: Mapping[str, Any]
+) -> CaseFlights:
     """Take as many whole blocks of flights as bring enough to which the case happened."""
     cloud = flown.cloud
     blocks = ceil(_WANTED / flown.who.size * cloud.flights / BLOCK)
@@ -206,9 +208,9 @@ def _unsure(known: Weighed) -> set[str]:
     return {name for name, own in squares.items() if own >= least}
 
 
-def _other_luck(few: Sequence[Flown], wind: WindProfile) -> list[Flown]:
+def _other_draws(few: Sequence[CaseFlights], wind: WindProfile) -> list[CaseFlights]:
     """Fly some cases plainly once more, with other draws."""
-    found: list[Flown] = []
+    found: list[CaseFlights] = []
     for flown in few:
         seed = flown.cloud.seed + 1
         rng = stream(seed, 0, "lean of another lot")
@@ -218,19 +220,19 @@ def _other_luck(few: Sequence[Flown], wind: WindProfile) -> list[Flown]:
 
 
 def _toward(
-    few: Sequence[Flown], observations: Sequence[Observation], wind: WindProfile
-) -> list[Flown]:
+    few: Sequence[CaseFlights], observations: Sequence[Observation], wind: WindProfile
+) -> list[CaseFlights]:
     """Fly cases again, each flight leaned as fits it best, turn by turn closer.
 
     What a flight then misses by is a part of what it missed by before.
     """
-    done: list[Flown] = []
+    done: list[CaseFlights] = []
     leaned, plain = list(few), {flown.case.name: flown for flown in few}
     with ThreadPoolExecutor(os.cpu_count()) as pool:  # cases share the processors
         for turn in range(1, _TURNS + 1):
             aims = list(pool.map(partial(best_lean, told=observations), leaned))
             most = np.logaddexp.reduce([aim.total for aim in aims])
-            jobs: list[tuple[Flown, Best, Flown | None]] = []
+            jobs: list[tuple[CaseFlights, Best, CaseFlights | None]] = []
             for flown, aim in zip(leaned, aims, strict=True):
                 share = np.exp(aim.total - most)
                 if turn == 1 and share < _HOPELESS:
@@ -246,8 +248,13 @@ def _toward(
 
 
 def _leaned_to(
-    flown: Flown, aim: Best, plain: Flown | None, *, wind: WindProfile, turn: int
-) -> list[Flown]:
+    flown: CaseFlights,
+    aim: Best,
+    plain: CaseFlights | None,
+    *,
+    wind: WindProfile,
+    turn: int,
+) -> list[CaseFlights]:
     """Fly a case leaned toward its aim; the last time, put its plain flights beside."""
     mixture = mixture_of(flown, aim, _HARDLY if plain is None else _PLAIN)
     what = f"toward what was seen, {flown.case.name}"
@@ -272,13 +279,13 @@ def _shared(mixture: Mixture, lean: FloatArray) -> FloatArray:
 
 
 def _flown_again(
-    flown: Flown,
+    flown: CaseFlights,
     wind: WindProfile,
     lean: FloatArray,
     *,
     weights: FloatArray | None = None,
     seed: int | None = None,
-) -> tuple[Flown, ...]:
+) -> tuple[CaseFlights, ...]:
     """Fly the flights of a case again, leaned; none if it happens to none of them then."""
     case = flown.case.name
     steered = Steered(np.ascontiguousarray(lean.T), {case})

@@ -12,7 +12,7 @@ import numpy as np
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.core.spread import stream
-from driftmap.observations.case_flights import ROCKET, Flown
+from driftmap.observations.case_flights import ROCKET, CaseFlights
 from driftmap.observations.figures import MeasuredSight, SeenMoment
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -47,7 +47,7 @@ class Weighed:
     report is wrong altogether.
     """
 
-    cases: tuple[Flown, ...]
+    cases: tuple[CaseFlights, ...]
     observations: tuple[Observation, ...]
     weights: tuple[FloatArray, ...]
     log_evidence: float
@@ -55,9 +55,9 @@ class Weighed:
     right: tuple[FloatArray, ...]
 
     @property
-    def lots(self) -> dict[str, list[tuple[Flown, FloatArray]]]:
+    def lots(self) -> dict[str, list[tuple[CaseFlights, FloatArray]]]:
         """The lots of each case, with their weights."""
-        found: dict[str, list[tuple[Flown, FloatArray]]] = {}
+        found: dict[str, list[tuple[CaseFlights, FloatArray]]] = {}
         for flown, own in zip(self.cases, self.weights, strict=True):
             found.setdefault(flown.case.name, []).append((flown, own))
         return found
@@ -161,7 +161,7 @@ def bodies_of(observations: Sequence[Observation]) -> set[str] | None:
 
 
 def log_likelihoods(
-    flown: Flown, observations: Sequence[Observation]
+    flown: CaseFlights, observations: Sequence[Observation]
 ) -> list[FloatArray]:
     """Give the logarithm of each observation's likelihood for each flight.
 
@@ -181,7 +181,7 @@ def log_likelihoods(
     return told
 
 
-def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighed:
+def weigh(cases: Sequence[CaseFlights], observations: Sequence[Observation]) -> Weighed:
     """Weigh flights by what was seen.
 
     ``cases``: the flights by case; ``observations``: what was seen; each is taken to
@@ -303,7 +303,7 @@ def fit_of(plain: Weighed) -> dict[str, float]:
     }
 
 
-def _fit(lots: Sequence[Flown], told: Sequence[Observation]) -> float:
+def _fit(lots: Sequence[CaseFlights], told: Sequence[Observation]) -> float:
     if not told:
         return 1.0
     prior = np.concatenate([flown.prior for flown in lots])
@@ -332,7 +332,9 @@ def _softened(log_weight: FloatArray) -> FloatArray:
     return np.asarray(np.exp(power * top))
 
 
-def _odd(lots: Sequence[Flown], seen: MeasuredSight, weights: FloatArray) -> float:
+def _odd(
+    lots: Sequence[CaseFlights], seen: MeasuredSight, weights: FloatArray
+) -> float:
     """Give the share of reports that are less likely than the one that was made."""
     # In errors about what was told, which so stands at 0.
     shown = -np.concatenate([seen.figure(flown).misses() for flown in lots], axis=2)

@@ -12,7 +12,7 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.montecarlo.launch import RAIL_ERROR
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import LostPart, Workers, sweep
 from driftmap.planning.trial import (
     FINDINGS,
     Trial,
@@ -120,14 +120,14 @@ def _tenths(degrees: float) -> float:
 
 
 def best_aims(
-    setup: Setup, wind: WindProfile, hands: Hands | None = None
+    setup: Setup, wind: WindProfile, workers: Workers | None = None
 ) -> tuple[Aim, tuple[Aim, ...]]:
     """Rank the ways to set the rail within the code's limit, by as much as a rail is set amiss.
 
     A grid over tilt and azimuth, then a finer one about the best of it; each aim is a
     verdict in full, all on the same seed.
 
-    ``setup``: what is flown, and where; ``hands``: who works on it; a part is an aim.
+    ``setup``: what is flown, and where; ``workers``: who works on it; a part is an aim.
 
     Result: the rail as the flight file has it, and all others that were tried, the
     best first; one whose worker was lost is not known, and last.
@@ -140,7 +140,7 @@ def best_aims(
     packed = pack(setup)
 
     def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:
-        found = sweep(partial(_try_aim, packed, wind), grid, hands)
+        found = sweep(partial(_try_aim, packed, wind), grid, workers)
         pairs = zip(grid, found, strict=True)
         return [_aim(*aim, trial) for aim, trial in pairs]
 
@@ -175,8 +175,8 @@ def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Tria
     return try_flight(replace(setup, flight=flight), wind)
 
 
-def _aim(tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
-    if isinstance(trial, Lost):
+def _aim(tilt: float, azimuth: float | None, trial: Trial | LostPart) -> Aim:
+    if isinstance(trial, LostPart):
         return Aim(tilt, azimuth, unknown_trial(trial.reason))
     return Aim(tilt, azimuth, trial)
 

@@ -30,7 +30,7 @@ from driftmap.planning.dial_cells import (
 )
 from driftmap.planning.dial_node import DialNode, severity
 from driftmap.planning.dial_reach import Reach
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import LostPart, Workers, sweep
 from driftmap.planning.trial import judged, pack, scouts, unpack
 from driftmap.planning.wind_sweep import forget_flights
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
@@ -91,13 +91,13 @@ def compute_dial(
     supposition: Supposition,
     reach: Reach,
     *,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
     told: Callable[[str], None] | None = None,
 ) -> Dial:
     """Fly and judge every case in every wind of a dial.
 
     ``setup``: what is flown, and where; one seed serves all winds, so that they differ
-    by the wind alone; ``supposition``: how the wind aloft follows the meter; ``hands``:
+    by the wind alone; ``supposition``: how the wind aloft follows the meter; ``workers``:
     who works on it; threads by default. A part is all winds of a part of the compass by
     one sun; ``told``: takes what is to be said before the long work.
 
@@ -124,12 +124,12 @@ def compute_dial(
         notes = (*notes, f"each wind has its worst word by the sun at {times}")
     packed, turns = pack(setup), setup.flight.rail.follows_wind
     blocks = blocks_of(reach, turns, 1)
-    ((nodes, cells),) = _worked(packed, suns[:1], reach, blocks, hands)
+    ((nodes, cells),) = _worked(packed, suns[:1], reach, blocks, workers)
     # Where there is a no-go already, no sun makes it worse.
     still = frozenset(at for at, cell in cells.items() if cell.verdict != "no-go")
     others = suns[1:]
     left = blocks_of(reach, turns, len(others), still) if others else []
-    for more, beside in _worked(packed, others, reach, left, hands):
+    for more, beside in _worked(packed, others, reach, left, workers):
         nodes |= {k: max(nodes[k], n, key=severity) for k, n in more.items()}
         for at in still & cells.keys():
             if at in beside:
@@ -194,21 +194,21 @@ def _worked(
     suns: Sequence[Supposition],
     reach: Reach,
     blocks: Sequence[CellBlock],
-    hands: Hands | None,
+    workers: Workers | None,
 ) -> list[_Worked]:
     """Work through blocks by each sun; give winds and cells of each."""
     work = partial(work_out, packed, reach)
     parts = [(sun, block) for block in blocks for sun in suns]
     try:
-        if (hands is None or hands.executor is None) and is_alone():
-            _made_ready(packed, suns, reach, blocks, hands)
-        every = sweep(work, parts, hands)
+        if (workers is None or workers.executor is None) and is_alone():
+            _made_ready(packed, suns, reach, blocks, workers)
+        every = sweep(work, parts, workers)
     finally:
         forget_flights()
     found: list[_Worked] = [({}, {}) for _ in suns]
     for n, ((_, block), got) in enumerate(zip(parts, every, strict=True)):
         nodes, cells = found[n % len(suns)]
-        one = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
+        one = _lost(reach, block, got.reason) if isinstance(got, LostPart) else got
         # A wind on the edge of a block that was lost, or not flown there, is known from
         # the next one.
         nodes |= {
@@ -225,7 +225,7 @@ def _made_ready(
     suns: Sequence[Supposition],
     reach: Reach,
     blocks: Sequence[CellBlock],
-    hands: Hands | None,
+    workers: Workers | None,
 ) -> None:
     """Fly the winds that blocks ask for first, each once: forks then know what is known here.
 
@@ -234,9 +234,9 @@ def _made_ready(
     turns = unpack(packed).flight.rail.follows_wind
     winds = first_winds(reach, blocks, turns)
     parts = [(sun, some) for some in winds for sun in suns]
-    every = sweep(partial(make_ready, packed, reach), parts, hands)
+    every = sweep(partial(make_ready, packed, reach), parts, workers)
     for (sun, _), ready in zip(parts, every, strict=True):
-        if not isinstance(ready, Lost):
+        if not isinstance(ready, LostPart):
             flights_for(packed, reach, sun).take(ready)
 
 

@@ -176,7 +176,7 @@ _ALTITUDES: Final = 60  # steps from the ground to the waiver's ceiling
 
 
 @dataclass(frozen=True, slots=True)
-class Keep:
+class Clearances:
     """What keeps pads away from people and edges.
 
     Parameters
@@ -191,7 +191,7 @@ class Keep:
     distance: float = 0.0
 
     @classmethod
-    def at(cls, site: Site, names: Sequence[str], distance: float) -> Keep:
+    def at(cls, site: Site, names: Sequence[str], distance: float) -> Clearances:
         """Take the rules named, or those of the site; none need be where a distance is."""
         if distance and not names and not site.rules.strip():
             return cls((), distance)
@@ -222,7 +222,7 @@ class Capacity:
     altitude_held_by: str
 
 
-def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
+def too_near(keep: Clearances, site: Site, facts: Facts) -> tuple[str, ...]:
     """Say which rules on distances a pad breaks.
 
     ``site``: the site about that pad.
@@ -254,7 +254,7 @@ def _told(result: RuleResult) -> str:
     return f"{result.what}{to}{value}{limit}"
 
 
-def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
+def capacity(keep: Clearances, flight: Flight, site: Site) -> Capacity:
     """Find the largest flight that distance rules let a pad host.
 
     ``flight``: a flight whose mass and motor count stand for the larger one; ``site``:

@@ -18,7 +18,7 @@ from driftmap.planning.assumed_winds import Supposition, Wind, suppose
 from driftmap.planning.distances import (
     Candidate,
     Capacity,
-    Keep,
+    Clearances,
     capacity,
     moved,
     pad_spots,
@@ -26,7 +26,7 @@ from driftmap.planning.distances import (
     stand_spots,
     too_near,
 )
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import LostPart, Workers, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
     Finding,
@@ -69,7 +69,7 @@ class Layout:
         How winds grow with height.
     rose : tuple of RoseWind
         Winds with their weights.
-    keep : Keep
+    keep : Clearances
         What keeps pads away from people and edges.
     heights : tuple of float
         Greatest height expected of each flight, in a calm [m]; worked out.
@@ -85,7 +85,7 @@ class Layout:
     setups: tuple[Setup, ...]
     supposition: Supposition
     rose: Rose
-    keep: Keep
+    keep: Clearances
     heights: tuple[float, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -177,12 +177,12 @@ class _Score:
 
 
 def best_pads(
-    question: Layout, *, spacing: float | None = None, hands: Hands | None = None
+    question: Layout, *, spacing: float | None = None, workers: Workers | None = None
 ) -> tuple[Place, ...]:
     """Score pads all over the allowed ground.
 
     ``question``: flights, winds and rules; ``spacing``: distance between candidates
-    [m]; ``hands``: who works on it; a part is a flight in a wind.
+    [m]; ``workers``: who works on it; a part is a flight in a wind.
 
     Result: every candidate, the best first; the pad as drawn is among them. Raises
     `ValueError` if there are too many candidates.
@@ -191,14 +191,14 @@ def best_pads(
     in each wind and judged at every candidate. The ground is taken to be level.
     """
     spots = pad_spots(question.site, spacing)
-    places = list(_places(question, spots, moved, hands))
+    places = list(_places(question, spots, moved, workers))
     some = [spots[i : i + _TOGETHER] for i in range(0, len(spots), _TOGETHER)]
     heaviest = max(question.setups, key=lambda s: s.flight.airframe.mass.value).flight
     work = partial(_hosted, pack((question.keep, heaviest, question.site)))
-    quiet = replace(hands or Hands(), progress=None)
+    quiet = replace(workers or Workers(), progress=None)
     rooms: list[Capacity | None] = []
     for part, known in zip(some, sweep(work, some, quiet), strict=True):
-        rooms += [None] * len(part) if isinstance(known, Lost) else known
+        rooms += [None] * len(part) if isinstance(known, LostPart) else known
     pairs = zip(places, rooms, strict=True)
     found = (replace(place, capacity=room) for place, room in pairs)
     return tuple(sorted(found, key=Place.order))
@@ -215,12 +215,12 @@ def best_stands(
     area: str,
     *,
     spacing: float | None = None,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
 ) -> tuple[Place, ...]:
     """Score places for an area of people, the pad staying where it is.
 
     ``question``: flights, winds and rules; ``area``: name of the area; it is moved as
-    it is, without turning; ``spacing``: distance between candidates [m]; ``hands``: who
+    it is, without turning; ``spacing``: distance between candidates [m]; ``workers``: who
     works on it; a part is a flight in a wind.
 
     Result: every candidate whose ground is free, by the middle of the area, the best
@@ -232,7 +232,7 @@ def best_stands(
     def stood(site: Site, east: float, north: float) -> Site:
         return stand_at(site, area, east, north)
 
-    found = _places(question, spots, stood, hands, watched=area)
+    found = _places(question, spots, stood, workers, watched=area)
     return tuple(sorted(found, key=Place.order))
 
 
@@ -240,7 +240,7 @@ def _places(
     question: Layout,
     spots: Sequence[Candidate],
     move: Callable[[Site, float, float], Site],
-    hands: Hands | None,
+    workers: Workers | None,
     *,
     watched: str = "",
 ) -> Iterator[Place]:
@@ -248,7 +248,7 @@ def _places(
     sites = {spot: move(question.site, *spot) for spot in spots}
     broken = {spot: question.broken_at(site) for spot, site in sites.items()}
     asked = {spot: site for spot, site in sites.items() if not broken[spot]}
-    scores = _scored(question, asked, watched, hands)
+    scores = _scored(question, asked, watched, workers)
     for spot in spots:
         people = (area.distance for area in sites[spot].areas if area.occupied)
         go, unknown, hazard, held_by = _weighed(question.rose, scores.get(spot, []))
@@ -269,7 +269,7 @@ def _scored(
     question: Layout,
     sites: Mapping[Candidate, Site],
     watched: str,
-    hands: Hands | None,
+    workers: Workers | None,
 ) -> Mapping[Candidate, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
@@ -282,13 +282,13 @@ def _scored(
         spot: [[] for _ in question.rose] for spot in sites
     }
     try:
-        every = sweep(work, parts, hands)
+        every = sweep(work, parts, workers)
     finally:
         forget_flights()
     for (_, wind), result in zip(parts, every, strict=True):
         at = question.rose.index(wind)
         lost = [_Score(NOT_KNOWN, 0.0, "a worker was lost")] * len(sites)
-        each = lost if isinstance(result, Lost) else result
+        each = lost if isinstance(result, LostPart) else result
         for spot, score in zip(sites, each, strict=True):
             found[spot][at].append(score)
     return found

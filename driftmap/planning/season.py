@@ -13,7 +13,7 @@ from driftmap.air.sun import is_light
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.hours import HourReading, Hours
 from driftmap.planning.ledger import Ledger
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import LostPart, Workers, sweep
 from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,
@@ -113,7 +113,7 @@ def season_hours(
     hours: Hours,
     ledger: Ledger,
     *,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
 ) -> tuple[SeasonHour, ...]:
     """Give every hour of a season its verdict.
 
@@ -123,7 +123,7 @@ def season_hours(
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows with
     height; ``hours``: winds at 10 m; ``ledger``: what is found already, and where to keep
-    the rest; ``hands``: who works on it; a part is a bin.
+    the rest; ``workers``: who works on it; a part is a bin.
 
     Result: one for each hour, the worst by each of `season_suns`. Without a reading, or
     where a worker was lost, it is not known.
@@ -143,7 +143,7 @@ def season_hours(
     for sun, each in zip(suns, said, strict=True):
         # Where there is a no-go already, none makes it worse.
         left = [b for b in todo if by_suns(b)[0] != "no-go"]
-        _fill_bins(packed, sun, ledger, left, each, hands)
+        _fill_bins(packed, sun, ledger, left, each, workers)
     for b in todo if len(suns) > 1 else ():
         ledger.keep(_name(b), *by_suns(b))
     pairs = zip(hours.times(), hours.readings, strict=True)
@@ -198,7 +198,7 @@ def _fill_bins(
     ledger: Ledger,
     bins: Sequence[HourReading],
     said: str,
-    hands: Hands | None,
+    workers: Workers | None,
 ) -> None:
     """Find what a ledger does not hold yet of some bins by one sun."""
     for gust in sorted({b.gust for b in bins}):
@@ -209,7 +209,7 @@ def _fill_bins(
         flights_of(packed, gusty, speeds)  # one for all threads, before any begins
         try:
             work = partial(_try_bin, packed, gusty, speeds)
-            fill(ledger, work, {_name(b) + said: b for b in same}, hands)
+            fill(ledger, work, {_name(b) + said: b for b in same}, workers)
         finally:
             forget_flights()
 
@@ -224,7 +224,7 @@ def fill(
     ledger: Ledger,
     work: Callable[[P], Trial],
     parts: Mapping[str, P],
-    hands: Hands | None,
+    workers: Workers | None,
 ) -> None:
     """Find what a ledger does not hold yet of some parts by name."""
     todo = {name: part for name, part in parts.items() if name not in ledger.found}
@@ -233,9 +233,9 @@ def fill(
     def keep(i: int, trial: Trial) -> None:
         ledger.keep(names[i], trial.verdict, trial.blocked_by)
 
-    found = sweep(work, list(todo.values()), hands, done=keep)
+    found = sweep(work, list(todo.values()), workers, done=keep)
     for name, result in zip(names, found, strict=True):
-        if isinstance(result, Lost):
+        if isinstance(result, LostPart):
             ledger.keep(name, NOT_KNOWN, result.reason)
 
 
@@ -246,11 +246,11 @@ def agreement(
     ledger: Ledger,
     count: int,
     *,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
 ) -> Agreement:
     """Fly some readings as they are, by their own sun, and compare with their bins.
 
-    ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``hands``: as in
+    ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``workers``: as in
     `season_hours`, which has filled the ledger; ``count``: readings to check, spread
     evenly over the season.
     """
@@ -260,8 +260,10 @@ def agreement(
     work = partial(_try_hour, pack(setup), supposition)
     found = [
         (ledger.found[_name(bin_of(reading))][0], trial.verdict)
-        for (_, reading), trial in zip(picked, sweep(work, picked, hands), strict=True)
-        if not isinstance(trial, Lost) and trial.verdict != NOT_KNOWN
+        for (_, reading), trial in zip(
+            picked, sweep(work, picked, workers), strict=True
+        )
+        if not isinstance(trial, LostPart) and trial.verdict != NOT_KNOWN
     ]
     return Agreement(
         len(found),

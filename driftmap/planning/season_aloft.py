@@ -12,7 +12,7 @@ from pathlib import Path
 from driftmap.core.errors import DriftmapError, WindError
 from driftmap.planning.ledger import Ledger
 from driftmap.planning.season import SeasonHour, by_light, fill
-from driftmap.planning.sweep import Hands
+from driftmap.planning.sweep import Workers
 from driftmap.planning.trial import Trial, pack, try_flight, unknown_trial, unpack
 from driftmap.verdict.setup import Setup
 from driftmap.winds.formats import decode_text, each_time
@@ -89,19 +89,19 @@ def season_soundings(
     setting: Setting,
     ledger: Ledger,
     *,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
 ) -> tuple[SeasonHour, ...]:
     """Give every sounding of a season its verdict.
 
     ``setup``: what is flown, and where; ``setting``: altitude and place of the site;
-    ``ledger``: what is found already, and where to keep the rest; ``hands``: who works
+    ``ledger``: what is found already, and where to keep the rest; ``workers``: who works
     on it; a part is a sounding.
 
     Result: one for each sounding, of its own minute; not known where it cannot be used
     or a worker was lost.
     """
     work = partial(_try_sounding, pack(setup), setting)
-    fill(ledger, work, {one.name: one for one in soundings}, hands)
+    fill(ledger, work, {one.name: one for one in soundings}, workers)
     return tuple(
         by_light(setup, SeasonHour(one.time, *ledger.found[one.name]), one.time)
         for one in soundings

@@ -68,7 +68,7 @@ class Once(Generic[V]):
 
 
 @dataclass(frozen=True, slots=True)
-class Hands:
+class Workers:
     """The workers on the parts of a sweep.
 
     Parameters
@@ -92,7 +92,7 @@ class Hands:
 
 
 @dataclass(frozen=True, slots=True)
-class Lost:
+class LostPart:
     """Stands where a part has no result because its worker died with it.
 
     Parameters
@@ -112,30 +112,30 @@ class _Raised:
 def sweep(
     work: Callable[[P], R],
     parts: Sequence[P],
-    hands: Hands | None = None,
+    workers: Workers | None = None,
     *,
     done: Callable[[int, R], None] | None = None,
-) -> list[R | Lost]:
+) -> list[R | LostPart]:
     """Work through parts on any executor.
 
     ``work``: takes a part and gives its result; for processes both must pickle;
-    ``parts``: what to work on; ``hands``: who works on them; threads by default;
+    ``parts``: what to work on; ``workers``: who works on them; threads by default;
     ``done``: called here, with number and result, as soon as a part ends.
 
     Result: results in the order of the parts, whichever ended first. Raises `Exception`
     what `work` raises; parts not begun are then cancelled.
 
     A pool of processes breaks as a whole when one worker dies. The parts in flight, up
-    to `Hands.ahead`, are then tried again one by one, so that only the part that kills
-    its worker is `Lost`; all others keep or get their result.
+    to `Workers.ahead`, are then tried again one by one, so that only the part that kills
+    its worker is `LostPart`; all others keep or get their result.
     """
-    hands = hands or Hands()
-    make = hands.renew or partial(ThreadPoolExecutor, os.cpu_count())
-    run = _Run(work, parts, hands.executor or make(), hands, done)
+    workers = workers or Workers()
+    make = workers.renew or partial(ThreadPoolExecutor, os.cpu_count())
+    run = _Run(work, parts, workers.executor or make(), workers, done)
     try:
         return run.all()
     finally:
-        if run.executor is not hands.executor:
+        if run.executor is not workers.executor:
             run.executor.shutdown(cancel_futures=True)
 
 
@@ -154,11 +154,11 @@ class _Run(Generic[P, R]):
     work: Callable[[P], R]
     parts: Sequence[P]
     executor: Executor
-    hands: Hands
+    workers: Workers
     done: Callable[[int, R], None] | None
-    results: dict[int, R | Lost] = field(default_factory=dict)
+    results: dict[int, R | LostPart] = field(default_factory=dict)
 
-    def all(self) -> list[R | Lost]:
+    def all(self) -> list[R | LostPart]:
         """Work until every part has a result or is lost."""
         waiting = deque(range(len(self.parts)))
         while waiting:
@@ -173,7 +173,9 @@ class _Run(Generic[P, R]):
         try:
             while (waiting or flying) and not suspects:
                 while (
-                    waiting and len(flying) < max(self.hands.ahead, 1) and not suspects
+                    waiting
+                    and len(flying) < max(self.workers.ahead, 1)
+                    and not suspects
                 ):
                     i = waiting.popleft()
                     begun = self._submit(i)
@@ -207,10 +209,10 @@ class _Run(Generic[P, R]):
         try:
             result = future.result()
         except BrokenExecutor:
-            self.results[i] = Lost(_LOST)
+            self.results[i] = LostPart(_LOST)
             return False
         except Exception as problem:  # whatever another executor tells of a lost worker
-            self.results[i] = Lost(f"{type(problem).__name__}: {problem}")
+            self.results[i] = LostPart(f"{type(problem).__name__}: {problem}")
             return False
         if isinstance(result, _Raised):
             raise result.problem
@@ -221,19 +223,19 @@ class _Run(Generic[P, R]):
         return True
 
     def _tell(self) -> None:
-        if self.hands.progress is not None:
-            self.hands.progress(1, len(self.parts) - len(self.results))
+        if self.workers.progress is not None:
+            self.workers.progress(1, len(self.parts) - len(self.results))
 
     def _alone(self, i: int) -> None:
         """Try a part with nothing beside it, so that its loss is its own."""
         for _ in range(_ATTEMPTS):
             future = self._submit(i)
-            if future is None and self.hands.renew is not None:
+            if future is None and self.workers.renew is not None:
                 self.executor.shutdown(wait=False, cancel_futures=True)
-                self.executor = self.hands.renew()
+                self.executor = self.workers.renew()
                 future = self._submit(i)
             if future is None:
-                self.results.setdefault(i, Lost(_LOST))
+                self.results.setdefault(i, LostPart(_LOST))
                 return
             if self._take(future, i):
                 return

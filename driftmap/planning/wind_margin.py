@@ -34,7 +34,7 @@ _KEPT: Final = 24  # clouds, some ten megabytes each: those of all turns to one 
 
 
 @dataclass(frozen=True, slots=True)
-class Around:
+class WindMargin:
     """The winds about one of which a go is sure, each of them and not their ends alone.
 
     Parameters
@@ -56,7 +56,7 @@ class Around:
 
 def winds_around(
     assessment: Assessment, *, progress: Callable[[int], None] | None = None
-) -> Around | None:
+) -> WindMargin | None:
     """Judge the winds about that of an assessment.
 
     ``assessment``: the verdict in the wind as it was read; ``progress``: called with 1
@@ -107,7 +107,7 @@ def winds_around(
 
     right = farthest(0.0, _TURNS, of_turns)
     left = -farthest(0.0, [-turn for turn in _TURNS], of_turns)
-    return Around(least, most, math.radians(left), math.radians(right), count)
+    return WindMargin(least, most, math.radians(left), math.radians(right), count)
 
 
 def _spans(

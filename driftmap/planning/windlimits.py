@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.planning.assumed_winds import Supposition
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import LostPart, Workers, sweep
 from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
 from driftmap.planning.wind_sweep import (
     Sector,
@@ -109,7 +109,7 @@ def wind_limits(
     *,
     half: float = 0.0,
     steps: int = 6,
-    hands: Hands | None = None,
+    workers: Workers | None = None,
 ) -> tuple[DirectionLimit, ...]:
     """Find, for every sector, the winds in which the verdict is go.
 
@@ -122,7 +122,7 @@ def wind_limits(
     ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns
     with height; ``directions``: directions the middles of the sectors come from,
     clockwise from true north [deg]; ``half``: from there to their sides, up to `_WIDEST`
-    [deg]; 0 for the directions themselves; ``steps``: steps of the scan; ``hands``: who
+    [deg]; 0 for the directions themselves; ``steps``: steps of the scan; ``workers``: who
     works on it; a part is a sector.
 
     Result: one for each direction, in their order. Raises `ValueError` if the sectors
@@ -138,12 +138,12 @@ def wind_limits(
     work = partial(_one_direction, packed, suns, speeds, half)
     try:
         with in_forks(every):
-            found = sweep(work, directions, hands)
+            found = sweep(work, directions, workers)
     finally:
         forget_flights()
     return tuple(
         DirectionLimit(at, (), "", (), result.reason)
-        if isinstance(result, Lost)
+        if isinstance(result, LostPart)
         else result
         for at, result in zip(directions, found, strict=True)
     )

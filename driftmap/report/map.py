@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.ground.areas import Site
 from driftmap.ground.underlay import lonlat, underlay
 from driftmap.hazard.zones import Line, Zone, draw_ahead
-from driftmap.planning.wind_margin import Around
+from driftmap.planning.wind_margin import WindMargin
 from driftmap.report import marks, tables
 from driftmap.report.calls import before, moments
 from driftmap.report.instructions import Watch, look, watch
@@ -60,7 +60,7 @@ def map_html(
     *,
     units: Units | None = None,
     language: str | Catalogue = "en",
-    around: Around | None = None,
+    around: WindMargin | None = None,
 ) -> str:
     """Write an assessment as one page with its map.
 
@@ -73,7 +73,7 @@ def map_html(
     language : str or Catalogue
         One of `driftmap.report.voice.languages`, the path of a catalogue, or one that
         is read already.
-    around : Around, optional
+    around : WindMargin, optional
         From `driftmap.planning.wind_margin.winds_around`: the page then says at which reading of the
         meter it stops being true.
 
@@ -141,7 +141,7 @@ def _map_script(latitude: float, longitude: float) -> str:
     return str(figure.script.render())
 
 
-def _content(seen: Watch, around: Around | None) -> dict[str, Any]:
+def _content(seen: Watch, around: WindMargin | None) -> dict[str, Any]:
     a, voice, facts = seen.told, seen.voice, document(seen.told)
     wind, people = (
         tables.wind_rows(a, voice),

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.areas import PAD
 from driftmap.hazard.zones import grade
-from driftmap.planning.wind_margin import Around
+from driftmap.planning.wind_margin import WindMargin
 from driftmap.report.calls import before, moments
 from driftmap.report.frames import fit
 from driftmap.report.instructions import Watch, falls_free, look
@@ -44,7 +44,7 @@ _MOST_CALLED: Final = 8
 _LARGEST: Final = 15.0
 
 
-def brief_html(seen: Watch, around: Around | None = None) -> str:
+def brief_html(seen: Watch, around: WindMargin | None = None) -> str:
     """Write the briefing of a flight.
 
     ``around``: from `driftmap.planning.wind_margin.winds_around`: the sheet then says when it stops
@@ -193,7 +193,7 @@ def _made(a: Assessment, voice: Voice) -> str:
     )
 
 
-def poster_html(seen: Watch, around: Around | None = None) -> str:
+def poster_html(seen: Watch, around: WindMargin | None = None) -> str:
     """Write what hangs at the crowd: word, who decides, why, wind, where to stand and look.
 
     Parameters as for `brief_html`.
@@ -218,7 +218,7 @@ def _who(spot: Spot, shown: BaseGeometry, voice: Voice) -> str:
     return f"{told}, {voice.away(spot.distance)} {voice.letters(spot.azimuth)}"
 
 
-def caller_html(seen: Watch, around: Around | None = None) -> str:
+def caller_html(seen: Watch, around: WindMargin | None = None) -> str:
     """Write what the caller reads aloud: the seconds, and when to call.
 
     Parameters as for `brief_html`.
@@ -254,7 +254,7 @@ def _type_for(lines: Sequence[str]) -> str:
     return f"{min(_LARGEST, math.sqrt(_PAGE / letters)):.1f}"
 
 
-def _page(kind: str, seen: Watch, around: Around | None, **content: Any) -> str:
+def _page(kind: str, seen: Watch, around: WindMargin | None, **content: Any) -> str:
     """Fill a page with what all three bear: head, people and the age of the word."""
     a, voice, rows = seen.told, seen.voice, _people(seen)
     style = "sheet.css" if kind == "sheet" else "poster.css"

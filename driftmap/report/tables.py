@@ -10,7 +10,7 @@ import numpy as np
 
 from driftmap.air.wind import reported_at
 from driftmap.core.estimate import Estimate
-from driftmap.planning.wind_margin import Around
+from driftmap.planning.wind_margin import WindMargin
 from driftmap.report import marks, reasons, wind_text
 from driftmap.report.moving import Move
 from driftmap.report.sentences import case_name, figure, limit, subject
@@ -27,7 +27,7 @@ _MOST_WIND_ROWS: Final = 16
 
 
 def headline(
-    a: Assessment, voice: Voice, around: Around | None = None, *, most: int = 2
+    a: Assessment, voice: Voice, around: WindMargin | None = None, *, most: int = 2
 ) -> dict[str, Any]:
     """Give the verdict, the wind it holds for, and what speaks against flying: the head of a page.
 

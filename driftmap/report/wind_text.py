@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, reported_at
-from driftmap.planning.wind_margin import Around
+from driftmap.planning.wind_margin import WindMargin
 from driftmap.report.page import script_constant, text_of
 from driftmap.report.voice import Voice
 from driftmap.report.words import clock_at, flown_at, rounded_down, rounded_up
@@ -146,7 +146,7 @@ def more_wind_text(worths: Sequence[Worth], voice: Voice) -> str:
     )
 
 
-def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
+def stops_at(wind: WindProfile, around: WindMargin, voice: Voice) -> str:
     """Say at which reading of the meter a verdict stops being known.
 
     ``wind``: the wind that was judged; ``around``: what was judged about it.

@@ -18,7 +18,7 @@ from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.bodies import Bench, bench_of, normal
 from driftmap.rocket.breakup import bend, case_ejected, fins_off, flutter, nose_lost
 from driftmap.rocket.case import Body, Burn, Case, CaseTree, Release, Stage
-from driftmap.rocket.flight import Flight, OwnCase, Same
+from driftmap.rocket.flight import ByContent, Flight, OwnCase
 from driftmap.rocket.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.rocket.opening_outcomes import opened_as_planned, opening_cases
 from driftmap.rocket.pieces import plate_rim
@@ -217,11 +217,11 @@ def build_cases(flight: Flight) -> CaseTree:
     `FlightError` if the flight file gives a likelihood to a case that does not exist
     for it, or more than all of it together.
     """
-    return _built(Same(flight))
+    return _built(ByContent(flight))
 
 
 @lru_cache(maxsize=64)  # every wind of a plan asks
-def _built(same: Same) -> CaseTree:
+def _built(same: ByContent) -> CaseTree:
     flight, bench = same.flight, bench_of(same.flight)
     built = [
         replace(case, cause=cause)

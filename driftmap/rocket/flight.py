@@ -364,7 +364,7 @@ def _models(annotation: Any) -> Iterator[type[BaseModel]]:
         yield from _models(part)
 
 
-class Same:
+class ByContent:
     """A flight as the key of what was worked out for it, whoever read its file again."""
 
     def __init__(self, flight: Flight) -> None:
@@ -376,4 +376,4 @@ class Same:
         return hash(self._told)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Same) and other._told == self._told
+        return isinstance(other, ByContent) and other._told == self._told

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from driftmap import fly, read_winds
 from driftmap.montecarlo.lean import Steered
-from driftmap.observations.case_flights import Lay, flown_cases
+from driftmap.observations.case_flights import FoundAt, flown_cases
 from driftmap.observations.fall_path import _cubic
 from driftmap.observations.figures import (
     IN_THE_AIR,
@@ -324,23 +324,23 @@ def test_flights_that_can_hardly_fit_are_spared_and_the_others_stand_for_them(
 def test_one_patch_holds_all_that_a_flight_left_on_the_ground(cases):
     """By hand: beside the first find, the way from it to the other piece is told."""
     flown = dataclasses.replace(cases["goes off its path"], coarse=True)
-    rocket, nose = flown.landing("rocket")[:, 0], Lay("nose cone", 0.0, 0.0, 5.0)
-    whole = dataclasses.replace(flown, anchor=Lay("rocket", *rocket[:, 7], 1e-3))
+    rocket, nose = flown.landing("rocket")[:, 0], FoundAt("nose cone", 0.0, 0.0, 5.0)
+    whole = dataclasses.replace(flown, anchor=FoundAt("rocket", *rocket[:, 7], 1e-3))
     at, error = whole.in_patches(nose)  # it stays on the rocket
     assert error == pytest.approx(5.0)
     assert np.abs(at[:, 0] - rocket[:, [7]]).max() < 0.01
     # A find that is known worse than the patch is wide moves nothing.
-    vague = dataclasses.replace(flown, anchor=Lay("rocket", 0.0, 0.0, 1e9))
+    vague = dataclasses.replace(flown, anchor=FoundAt("rocket", 0.0, 0.0, 1e9))
     at, error = vague.in_patches(nose)
     assert np.abs(at[:, 0] - rocket).max() < 0.01
-    wide = flown.in_patches(Lay("rocket", 0.0, 0.0, 5.0))[1]
+    wide = flown.in_patches(FoundAt("rocket", 0.0, 0.0, 5.0))[1]
     assert error == pytest.approx(wide, rel=1e-3)
 
 
 def test_what_a_patch_was_moved_to_lies_there_for_all_that_is_told(cases):
     """Ground walked about the find in vain says the same of every flight of a patch."""
     find = Find("rocket", 800.0, 300.0, 1e-3)
-    flown = cases["goes off its path"].in_the_rough(find.told)
+    flown = cases["goes off its path"].as_patches(find.told)
     walked = Walked("rocket", shapely.Point(800.0, 300.0).buffer(5.0), 0.9)
     assert walked.log_likelihood(flown) == pytest.approx(np.log(0.1))
     lies = weigh([flown], [find]).lying("nose cone")["goes off its path"][0]
@@ -421,10 +421,10 @@ def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
     assert gain.mean() > 1.0
     # As wide as the rule says, by the narrower way of the cloud.
     narrow = np.sqrt(np.linalg.eigvalsh(np.cov(half.landing("rocket")[:, 0]))[0])
-    assert coarse.in_patches(Lay("rocket", 0.0, 0.0, 0.0))[1] == pytest.approx(
+    assert coarse.in_patches(FoundAt("rocket", 0.0, 0.0, 0.0))[1] == pytest.approx(
         narrow * half.who.size ** (-1 / 6), rel=0.01
     )
-    assert half.in_patches(Lay("rocket", 0.0, 0.0, 5.0))[1] == 5.0
+    assert half.in_patches(FoundAt("rocket", 0.0, 0.0, 5.0))[1] == 5.0
 
 
 def test_last_seen_is_any_moment_on_the_way_down(cases):

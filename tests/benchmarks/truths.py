@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.observations.case_flights import Flown, flown_cases
+from driftmap.observations.case_flights import CaseFlights, flown_cases
 from driftmap.observations.figures import Find, SeenMoment, Sighted
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -23,7 +23,7 @@ OBSERVER = (150.0, -250.0)
 class Truth:
     """One flight of one case."""
 
-    flown: Flown
+    flown: CaseFlights
     number: int
 
     def lies(self, piece):

@@ -106,7 +106,9 @@ def test_nothing_is_told_of_a_no_go_nor_of_a_calm(monkeypatch, calm_go):
 
 def test_the_sentence_rounds_toward_the_reading(demo):
     told = stops_at(
-        demo.wind, wind_margin.Around(0.5, 1.5, math.radians(8), 0.0, 9), english("us")
+        demo.wind,
+        wind_margin.WindMargin(0.5, 1.5, math.radians(8), 0.0, 9),
+        english("us"),
     )
     assert "below 4 mph, above 12 mph" in told.replace("\u00a0", " ")
     assert "outside 232° to 240°" in told

@@ -37,7 +37,7 @@ from driftmap.desk.judging import (
     FULL,
     QUICK,
     StaleError,
-    Told,
+    TaskResult,
     _inputs,
     drawn,
     judge_task,
@@ -366,7 +366,7 @@ def test_a_word_is_that_of_the_command_in_the_same_wind(desk, ask, tmp_path):
 
 
 def told(verdict="go", samples=FULL, expires=None, **more):
-    return Told(
+    return TaskResult(
         verdict, ("a reason",), "9 checks", "wind", NOW, expires, samples, **more
     )
 

@@ -590,7 +590,7 @@ def test_each_wind_has_its_worst_word_by_the_suns_of_the_time_served(dial, monke
     bad = {5: ((1, 1), "hold"), 8: None, 11: ((1, 2), "no-go")}
     asked = []
 
-    def worked(packed, suns, reach, blocks, hands):
+    def worked(packed, suns, reach, blocks, workers):
         return [by_one(sun, reach, blocks) for sun in suns]
 
     def by_one(supposition, reach, blocks):

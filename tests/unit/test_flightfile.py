@@ -11,7 +11,7 @@ from driftmap.core.errors import FlightError
 from driftmap.core.units import bounded, parse_spread
 from driftmap.formulas.materials import SHEAR_MODULUS
 from driftmap.rocket.cases import build_cases
-from driftmap.rocket.flight import Same
+from driftmap.rocket.flight import ByContent
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.likelihood import CERTAIN
 from driftmap.rocket.pieces import SLICED
@@ -466,7 +466,7 @@ def test_what_a_file_leaves_out_is_another_flight_than_its_default_told(tmp_path
         path = tmp_path / "flight.toml"
         path.write_text(told.replace(left_out, "# ", 1) if left_out else told)
         flights += [read_flight(path), read_flight(path)]
-    for kept in (Same, lambda flight: flight.content):
+    for kept in (ByContent, lambda flight: flight.content):
         keys = list(map(kept, flights))
         assert [keys[0] == key for key in keys] == [True, True, *[False] * 4]
         assert keys[2] == keys[3]

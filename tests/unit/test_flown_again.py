@@ -21,7 +21,7 @@ from driftmap.ground.site import read_site
 from driftmap.planning import aim, wind_margin
 from driftmap.planning.aim import best_aims
 from driftmap.planning.assumed_winds import Supposition, suppose
-from driftmap.planning.distances import Keep
+from driftmap.planning.distances import Clearances
 from driftmap.planning.layout import Layout, RoseWind, best_pads
 from driftmap.planning.wind_margin import winds_around
 from driftmap.rocket.flightfile import read_flight
@@ -99,7 +99,7 @@ def test_the_best_pads(field, dunlin):
         when=datetime.fromisoformat("2026-06-13T09:00-07:00"),
     )
     setup = Setup(dunlin, drawn, 500, 3)
-    keep = Keep(distance=100.0)
+    keep = Clearances(distance=100.0)
     pads = best_pads(Layout((setup,), supposed, rose, keep), spacing=1500.0)
     free = [place for place in pads if not place.broken]
     assert free[0].go > 0.5 > free[-1].go

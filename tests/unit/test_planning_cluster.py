@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from driftmap.planning.sweep import Hands, sweep
+from driftmap.planning.sweep import Workers, sweep
 
 
 @contextmanager
@@ -30,7 +30,7 @@ def executor_of(**options):
 def test_a_local_cluster_gives_the_results_of_threads():
     parts = [f"{i} ** 2" for i in range(12)]
     with executor_of(processes=False) as executor:
-        assert sweep(eval, parts, Hands(executor)) == sweep(eval, parts)
+        assert sweep(eval, parts, Workers(executor)) == sweep(eval, parts)
 
 
 class Dies:
@@ -52,6 +52,6 @@ class Dies:
 @pytest.mark.filterwarnings("ignore")
 def test_nothing_is_lost_with_two_workers_of_a_cluster(tmp_path):
     with executor_of(processes=True) as executor:
-        found = sweep(Dies(tmp_path), list(range(12)), Hands(executor, ahead=4))
+        found = sweep(Dies(tmp_path), list(range(12)), Workers(executor, ahead=4))
     assert found == [i**2 for i in range(12)]
     assert sorted(mark.name for mark in tmp_path.iterdir()) == ["3", "8"]

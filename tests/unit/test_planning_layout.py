@@ -12,7 +12,7 @@ from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.planning import layout, wind_sweep
 from driftmap.planning.assumed_winds import Supposition, suppose
 from driftmap.planning.distances import (
-    Keep,
+    Clearances,
     allowed_ground,
     capacity,
     lattice,
@@ -54,7 +54,7 @@ def site():
 def question(willet, site):
     rose = RoseWind(0.0, 2.0, 3.0), RoseWind(180.0, 2.0, 1.0)
     setup = Setup(willet, site, 200, 2)
-    return Layout((setup,), Supposition(300.0), rose, Keep(distance=100.0))
+    return Layout((setup,), Supposition(300.0), rose, Clearances(distance=100.0))
 
 
 def test_ground_seen_from_another_pad_is_the_same_ground(saltgrass):
@@ -93,15 +93,15 @@ def test_no_free_ground_is_said(site):
 def test_a_distance_bars_a_pad_and_names_who_is_near(willet, site):
     near = moved(site, 0.0, -50.0)
     facts = facts_of(willet, near, altitude=400.0)
-    floor, text = too_near(Keep(distance=100.0), near, facts)
+    floor, text = too_near(Clearances(distance=100.0), near, facts)
     assert text == "Crowd: 30 m from the pad, at least 100 m"
     assert floor.endswith("(Crowd): 30 m, at least 30 m")  # 100 ft, whatever is asked
-    assert too_near(Keep(distance=20.0), near, facts) == (floor,)
+    assert too_near(Clearances(distance=20.0), near, facts) == (floor,)
 
 
 def test_the_largest_motor_is_that_of_the_published_table(willet, site):
     """200 ft serves single motors to 2,560 N s; the next row asks 300 ft (NFPA 1127)."""
-    keep = Keep(read_rules(["us-high-power"], source="test"))
+    keep = Clearances(read_rules(["us-high-power"], source="test"))
     at = shapely.affinity.translate(site.areas[0].shape, 0, 80 - 210 * FOOT)
     # The near edge of the crowd is 210 ft south of the pad; the field is wide enough.
     there = Site(

@@ -23,7 +23,7 @@ from driftmap.ground.areas import Area, Site, Waiver
 from driftmap.planning import wind_sweep
 from driftmap.planning import windlimits as searching
 from driftmap.planning.assumed_winds import Supposition, suppose
-from driftmap.planning.sweep import Hands
+from driftmap.planning.sweep import Workers
 from driftmap.planning.trial import Trial, flown, held_name, pack
 from driftmap.planning.wind_sweep import Flights, worst
 from driftmap.planning.windlimits import (
@@ -97,8 +97,10 @@ def one_cloud(dunlin, monkeypatch):
     monkeypatch.setattr(wind_sweep, "flown", lambda *_: cloud)
 
 
-def limits_of(setup, directions, hands=None, **options):
-    return wind_limits(setup, Supposition(300.0), directions, hands=hands, **options)
+def limits_of(setup, directions, workers=None, **options):
+    return wind_limits(
+        setup, Supposition(300.0), directions, workers=workers, **options
+    )
 
 
 @pytest.mark.slow  # one more search of limits
@@ -216,7 +218,7 @@ def test_the_same_seed_gives_the_same_on_threads_and_processes(dunlin, coarse):
     there = exec, ("from driftmap.verdict import limits; limits.SIGNED = {}",)
     for pool in (ThreadPoolExecutor(3), ProcessPoolExecutor(1, spawn, *there)):
         with pool:
-            found.append(limits_of(setup, [0.0, 120.0], Hands(pool), steps=1))
+            found.append(limits_of(setup, [0.0, 120.0], Workers(pool), steps=1))
     assert found[0] == found[1]
 
 
