@@ -210,7 +210,7 @@ def geopotential_of(altitude: float) -> float:
 
 
 def pressure_height(pressure: float) -> float:
-    """Give the height of a pressure in the standard atmosphere.
+    """Return the height of a pressure in the standard atmosphere.
 
     US76, solved for height, in its two lowest layers.
 
@@ -236,7 +236,7 @@ def pressure_height(pressure: float) -> float:
 
 
 def thickness(below: float, above: float, mean_temperature: float) -> float:
-    r"""Give the thickness of the layer between two pressures.
+    r"""Return the thickness of the layer between two pressures.
 
     .. math:: \Delta H = (R T / g_0) \ln(p_1 / p_2)
 

@@ -46,19 +46,19 @@ class Sky:
     day: AirDay | None = None
 
     def density(self, height: ArrayLike) -> FloatArray:
-        """Give the air density at heights above the site [m], in [kg m⁻³]."""
+        """Return the air density at heights above the site [m], in [kg m⁻³]."""
         altitude = self.altitude + np.asarray(height, float)
         return air_density(altitude) if self.day is None else self.day.density(altitude)
 
     def sound(self, height: ArrayLike) -> FloatArray:
-        """Give the speed of sound at heights above the site [m], in [m s⁻¹]."""
+        """Return the speed of sound at heights above the site [m], in [m s⁻¹]."""
         altitude = self.altitude + np.asarray(height, float)
         if self.day is None:
             return speed_of_sound(altitude)
         return self.day.speed_of_sound(altitude)
 
     def pressure(self, height: ArrayLike) -> FloatArray:
-        """Give the pressure at heights above the site [m], in [Pa]."""
+        """Return the pressure at heights above the site [m], in [Pa]."""
         altitude = self.altitude + np.asarray(height, float)
         return (
             pressure(altitude) if self.day is None else self.day.pressure_at(altitude)
@@ -183,7 +183,7 @@ class AirColumn:
         return AirColumn(*map(between, names))  # type: ignore[arg-type]
 
     def for_falls(self) -> AirColumn:
-        """Give its winds in the precision of falls; levels and densities stay as they are."""
+        """Return its winds in the precision of falls; levels and densities stay as they are."""
         if self.east.dtype == SINGLE:
             return self
         up = None if self.up is None else self.up.astype(SINGLE)
@@ -191,13 +191,13 @@ class AirColumn:
         return replace(self, east=east, north=north, up=up)
 
     def density_at(self, height: FloatArray) -> FloatArray:
-        """Give the air density at heights above the site [m], shape (n,) [kg m⁻³]."""
+        """Return the air density at heights above the site [m], shape (n,) [kg m⁻³]."""
         i, share = self.layer(height)
         low = self.density.take(i)
         return np.asarray(low + share * (self.density.take(i + 1) - low))
 
     def wind_by_layer(self) -> Kept:
-        """Give the wind of each layer and column where it lies together in memory.
+        """Return the wind of each layer and column where it lies together in memory.
 
         Returns
         -------
@@ -248,7 +248,7 @@ def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
 
 
 def through_air(state: FloatArray, near: FloatArray) -> tuple[FloatArray, ...]:
-    """Give the velocity through the air and the air's density.
+    """Return the velocity through the air and the air's density.
 
     Parameters
     ----------
@@ -363,7 +363,7 @@ def _at(height: FloatArray, levels: FloatArray) -> FloatArray:
 
 
 def mean_air(wind: WindProfile, sky: Sky, top: float) -> AirColumn:
-    """Give the column of the wind exactly as known, without error.
+    """Return the column of the wind exactly as known, without error.
 
     Parameters
     ----------

@@ -140,7 +140,7 @@ def convection(
 
 
 def rising_sd(height: ArrayLike, air: Convection) -> FloatArray:
-    r"""Give the standard deviation of the vertical wind in air stirred by the sun.
+    r"""Return the standard deviation of the vertical wind in air stirred by the sun.
 
     .. math:: \sigma_w^2 = 1.8\, w_*^2 \left(\frac{z}{z_i}\right)^{2/3}
               \left(1 - 0.8 \frac{z}{z_i}\right)^2
@@ -174,7 +174,7 @@ def rising_sd(height: ArrayLike, air: Convection) -> FloatArray:
 
 
 def sideways_sd(height: FloatArray, air: Convection) -> FloatArray:
-    """Give the standard deviation of either sideways component in stirred air.
+    """Return the standard deviation of either sideways component in stirred air.
 
     Parameters
     ----------

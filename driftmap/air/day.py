@@ -72,7 +72,7 @@ def _saturation(temperature: FloatArray) -> FloatArray:
 def _virtual(
     temperature: FloatArray, pressure: FloatArray, humidity: FloatArray
 ) -> FloatArray:
-    """Give the temperature at which dry air would be as light as this moist air [K].
+    """Return the temperature at which dry air would be as light as this moist air [K].
 
     Two ideal gases whose molar masses are as 0.622 to 1 (textbook; WMO-No. 8).
     """
@@ -273,7 +273,7 @@ def day_from_readings(
     setting: float | None = None,
     humidity: float | None = None,
 ) -> AirDay | None:
-    """Give the day from what was told of it.
+    """Return the day from what was told of it.
 
     Parameters
     ----------

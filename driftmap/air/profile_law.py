@@ -57,7 +57,7 @@ _HEAD: Final = 2.0
 
 
 def lowest_height(roughness: float) -> float:
-    """Give the height above the ground below which the logarithmic law is not used [m].
+    """Return the height above the ground below which the logarithmic law is not used [m].
 
     Head height, or four roughness lengths where that is more (common practice, no source).
 
@@ -187,7 +187,7 @@ class Field:
     depth: float
 
     def carry(self, height: FloatArray, roughness: float) -> _ComplexArray:
-        """Give how much of the wind at 10 m there usually is at heights [m].
+        """Return how much of the wind at 10 m there usually is at heights [m].
 
         What is fitted is over open land. Where rougher ground slows the wind at 10 m more, there
         is as many times as much of that above as at the end of the law.
@@ -204,11 +204,11 @@ class Field:
         return np.asarray(size * np.exp(-1j * turn))
 
     def over(self, height: FloatArray) -> _ComplexArray:
-        """Give what else usually blows at heights [m] over a wind from the west [m s⁻¹]."""
+        """Return what else usually blows at heights [m] over a wind from the west [m s⁻¹]."""
         return np.asarray(np.interp(height, [_LAW, *self.height], [0.0, *self.beside]))
 
     def alike(self, one: FloatArray, other: FloatArray) -> FloatArray:
-        """Give the covariance of the errors of a component between heights [m² s⁻²]."""
+        """Return the covariance of the errors of a component between heights [m² s⁻²]."""
         a = np.maximum(one, _HEAD)[:, None]
         b = np.maximum(other, _HEAD)[None, :]
         apart = np.abs(np.log(a / b) + (a - b) / self.depth) / self.length
@@ -218,7 +218,7 @@ class Field:
 
 @cache
 def fitted() -> dict[str, Any]:
-    """Give what was fitted on real winds, by its names in ``field.toml``."""
+    """Return what was fitted on real winds, by its names in ``field.toml``."""
     text = files("driftmap.air").joinpath("field.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
@@ -226,7 +226,7 @@ def fitted() -> dict[str, Any]:
 def field_of(
     sun: float | None, latitude: float | None, speed: float | None = None
 ) -> Field:
-    """Give the field for a height of the sun and a wind near the ground.
+    """Return the field for a height of the sun and a wind near the ground.
 
     Parameters
     ----------
@@ -300,7 +300,7 @@ class ReadLevels:
     read: NDArray[np.bool_]
 
     def covariance(self) -> FloatArray:
-        """Give the covariance of their own errors, shape (n, n) [m² s⁻²]."""
+        """Return the covariance of their own errors, shape (n, n) [m² s⁻²]."""
         same = np.array([[a is b for a in self.source] for b in self.source])
         apart = np.abs(np.subtract.outer(self.height, self.height)) / ALIKE
         logs = np.log(np.maximum(self.height, _HEAD))
@@ -386,7 +386,7 @@ def _spread(weights: _ComplexArray, errors: FloatArray) -> FloatArray:
 
 
 def _swung(told: ReadLevels, heights: FloatArray) -> FloatArray:
-    """Give by how much strays are larger between levels whose winds turn, as an error."""
+    """Return by how much strays are larger between levels whose winds turn, as an error."""
     low, high = told.wind[:-1], told.wind[1:]
     turn = (1 - (low * high.conj()).real / (np.abs(low * high) + _LIGHT)) / 2
     of_gap = np.sqrt(1 + _SWINGS * np.concatenate([[0.0], turn, [0.0]]))
@@ -394,7 +394,7 @@ def _swung(told: ReadLevels, heights: FloatArray) -> FloatArray:
 
 
 def _odd(covariance: _ComplexArray, wind: _ComplexArray) -> float:
-    """Give by how much strays are larger, as a variance, for how odd the levels lie."""
+    """Return by how much strays are larger, as a variance, for how odd the levels lie."""
     far = float((wind.conj() @ np.linalg.solve(covariance, wind)).real)
     parts = 2.0 * (wind.size - 1)
     return max((TAILS - 2.0 + far) / (TAILS - 2.0 + parts), _SMOOTHEST)

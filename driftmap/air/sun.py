@@ -15,7 +15,7 @@ _EPOCH: Final = datetime(2000, 1, 1, 12, tzinfo=UTC)
 
 
 def sun_height(when: datetime, latitude: float, longitude: float) -> float:
-    """Give the height of the sun over the horizon, without refraction.
+    """Return the height of the sun over the horizon, without refraction.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def sun_height(when: datetime, latitude: float, longitude: float) -> float:
 
 
 def is_light(when: datetime, latitude: float, longitude: float) -> bool:
-    """Tell whether any of the sun stands over the horizon.
+    """Return whether any of the sun stands over the horizon.
 
     Parameters
     ----------

@@ -103,7 +103,7 @@ _DEPTHS: Final = (300.0, 1000.0, np.inf)
 
 
 def farthest_members(wind: WindProfile) -> tuple[WindProfile, ...]:
-    """Give the members of an ensemble that carry farthest, each as a wind of its own.
+    """Return the members of an ensemble that carry farthest, each as a wind of its own.
 
     Parameters
     ----------

@@ -54,7 +54,7 @@ class Turbulence:
 
 
 def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
-    r"""Give strength and scale of the Dryden model at low altitude.
+    r"""Return strength and scale of the Dryden model at low altitude.
 
     Below 1000 ft, with `h` in feet,
 
@@ -147,8 +147,8 @@ def gusts(
     is an upper bound. So is freezing: all bodies of a flight meet the same gusts.
     Between two heights the inverse of `L` is their mean. The chain is drawn at heights of
     its own and, given those, at the ones asked for, so that the gusts of a flight do not
-    hang on how the air is cut into layers. Of gusts by friction and by the
-    sun the variances add up, and so does variance times length, which drift hangs on.
+    depend on how the air is cut into layers. Of gusts by friction and by the
+    sun the variances add up, and so does variance times length, which drift depends on.
 
     References
     ----------
@@ -214,7 +214,7 @@ def _chain(
 
 
 def mean_behind(gust: float) -> float:
-    """Give the mean wind whose turbulence makes such gusts near the ground.
+    """Return the mean wind whose turbulence makes such gusts near the ground.
 
     Parameters
     ----------

@@ -72,7 +72,7 @@ ERROR_NOTE: Final = (
 
 
 def change_over(speed: float, hours: float) -> float:
-    """Give what a component of a wind changes by in hours, as fitted on a mast.
+    """Return what a component of a wind changes by in hours, as fitted on a mast.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def change_over(speed: float, hours: float) -> float:
 
 
 def elsewhere(speed: float, away: float, height: float) -> float:
-    """Give what a component of a wind measured some way off is off by.
+    """Return what a component of a wind measured some way off is off by.
 
     Near the ground as fitted on pairs of stations; aloft as it changes while air goes that way.
 
@@ -119,7 +119,7 @@ def elsewhere(speed: float, away: float, height: float) -> float:
 
 
 def forecast_error(lead: float | None) -> float:
-    """Give the error of a component of a forecast.
+    """Return the error of a component of a forecast.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def forecast_error(lead: float | None) -> float:
 def component_error(
     base: float, speed: float, *, direction_error: float = 0.0, variable: bool = False
 ) -> float:
-    """Give the error of a component, with what its direction adds.
+    """Return the error of a component, with what its direction adds.
 
     A wind of known speed from anywhere has components of variance ``speed²/2``; that is
     also the most that an uncertain direction can add.
@@ -180,7 +180,7 @@ def component_error(
 
 
 def law_error(read: float, height: float) -> float:
-    """Give what the law adds to the error of a wind that it carries from height to height.
+    """Return what the law adds to the error of a wind that it carries from height to height.
 
     Parameters
     ----------
@@ -209,7 +209,7 @@ def lasting_error(
     *,
     forecast: bool,
 ) -> float:
-    """Give what a component is off by for its age and place; less in a weaker wind.
+    """Return what a component is off by for its age and place; less in a weaker wind.
 
     Parameters
     ----------
@@ -241,7 +241,7 @@ def lasting_error(
 def instrument_error(
     level: WindLevel, base: float, *, forecast: bool, surface: bool
 ) -> float:
-    """Give the error of a component by the way it was measured or forecast.
+    """Return the error of a component by the way it was measured or forecast.
 
     Parameters
     ----------

@@ -209,7 +209,7 @@ class WindProfile:
     warned : tuple of str
         What the sources say that a verdict must hold for, a sentence each.
     aside : str
-        What somebody set aside of it by hand, which stands beside the word.
+        What somebody set aside of it by hand, which stands beside the verdict.
     renewed_in : float or None
         Hours after the flight's time until a newer report must take a report's place [h].
     temperature, altimeter : float or None
@@ -309,7 +309,7 @@ class WindProfile:
         object.__setattr__(self, "members", columns)
 
     def at(self, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Give the wind at heights above the site.
+        """Return the wind at heights above the site.
 
         Parameters
         ----------
@@ -337,7 +337,7 @@ STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
 
 
 def reported_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Give the wind as it is told to people: one from all sides is no calm.
+    """Return the wind as it is told to people: one from all sides is no calm.
 
     Parameters
     ----------
@@ -368,7 +368,7 @@ def reported_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, Float
 
 
 def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
-    """Give the wind at 10 m and how low and high it may be.
+    """Return the wind at 10 m and how low and high it may be.
 
     Parameters
     ----------

@@ -15,7 +15,7 @@ _KEPT: Final = 0.99  # of the variance of the likeness over height
 
 _ONE_THREAD: Final = 200_000
 """Products up to which BLAS multiplies matrices in one thread (OpenBLAS: 262,144), so that no
-sum hangs on the number of threads."""
+sum depends on the number of threads."""
 
 _ALIKE: Final = 750.0
 """Height over which the errors of a wind without `modes` stay alike [m]: they are correlated as
@@ -54,7 +54,7 @@ def modes_of(covariance: FloatArray, error: FloatArray) -> FloatArray:
 
 
 def error_modes(wind: WindProfile, heights: ArrayLike) -> FloatArray:
-    """Give the patterns of a wind's error at the heights of a column of air.
+    """Return the patterns of a wind's error at the heights of a column of air.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def draw_wind(
 def _means(
     wind: WindProfile, z: FloatArray, count: int, rng: np.random.Generator
 ) -> FloatArray:
-    """Give what the error is added to, shape (2, k, 1) or (2, k, count)."""
+    """Return what the error is added to, shape (2, k, 1) or (2, k, count)."""
     if wind.members is None:
         return np.stack(wind.at(z))[:, :, None]
     each = [

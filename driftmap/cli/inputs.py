@@ -196,7 +196,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
 
 
 def _near_by(path: str, setting: Setting) -> tuple[float, float] | None:
-    """Give the place of another site file, where that is no farther off than a grid's point."""
+    """Return the place of another site file, where that is no farther off than a grid's point."""
     from driftmap.core.points import over_ground
     from driftmap.winds.reading import OTHER_FIELD
 

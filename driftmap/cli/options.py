@@ -234,7 +234,7 @@ def words_options(command: Callable[..., T]) -> Callable[..., T]:
 
 
 def voice_of(language: str, units: Units | None) -> Voice:
-    """Give the voice of the pages, in the units of its language unless others are picked."""
+    """Return the voice of the pages, in the units of its language unless others are picked."""
     from driftmap.report.voice import Voice, read_catalogue
 
     catalogue = read_catalogue(language)

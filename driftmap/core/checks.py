@@ -115,7 +115,7 @@ _NOBODY: Final = frozenset(
 
 
 def names_somebody(text: str) -> bool:
-    """Tell whether a text may be the name of somebody who answers for something.
+    """Return whether a text may be the name of somebody who answers for something.
 
     A mark, "TBD", "to be determined", "me" and "the range safety officer" name nobody.
     """

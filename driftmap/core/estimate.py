@@ -42,7 +42,7 @@ class Estimate:
 def weighted_mean(
     values: ArrayLike, flights: int, largest: float, *, confidence: float = CONFIDENCE
 ) -> Estimate:
-    """Give the mean of a quantity that few flights contribute to, with its interval.
+    """Return the mean of a quantity that few flights contribute to, with its interval.
 
     Each flight that contributes counts as a Poisson event of its own weight, and the sum
     as gamma distributed [1]_. With equal weights the interval is the exact one of a
@@ -93,7 +93,7 @@ def _gamma_quantile(mean: float, variance: float, level: float) -> float:
 
 
 def binomial(hits: int, flights: int) -> Estimate:
-    """Give the share of hits with its exact interval (Clopper-Pearson) [1]_.
+    """Return the share of hits with its exact interval (Clopper-Pearson) [1]_.
 
     With no hits the upper end is not 0. Raises `ValueError` if there are no flights, or more
     hits than flights.
@@ -115,7 +115,7 @@ def binomial(hits: int, flights: int) -> Estimate:
 
 
 def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
-    r"""Give the share of hits among flights that stand for different numbers of others.
+    r"""Return the share of hits among flights that stand for different numbers of others.
 
     The interval is the exact one of as many equal flights as tell as much [1]_,
 
@@ -156,7 +156,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
 
 @lru_cache(maxsize=4096)
 def _exact(hits: float, flights: float) -> tuple[float, float]:
-    """Give the ends of the interval of so many hits, which need not be whole."""
+    """Return the ends of the interval of so many hits, which need not be whole."""
     from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
 
     tail, misses = (1 - CONFIDENCE) / 2, max(flights - hits, 0.0)

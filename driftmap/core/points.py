@@ -26,7 +26,7 @@ EARTH: Final = 6_371_000.0
 
 
 def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
-    """Give the distance of two places in degrees [m], over a sphere (haversine)."""
+    """Return the distance of two places in degrees [m], over a sphere (haversine)."""
     lat, lon, other_lat, other_lon = map(math.radians, (*one, *other))
     half = math.sin((lat - other_lat) / 2) ** 2
     half += math.cos(lat) * math.cos(other_lat) * math.sin((lon - other_lon) / 2) ** 2
@@ -107,7 +107,7 @@ def radii(
     *,
     weights: ArrayLike | None = None,
 ) -> FloatArray:
-    """Give the distances from the mean point within which shares of the points lie [m].
+    """Return the distances from the mean point within which shares of the points lie [m].
 
     ``east`` and ``north``, shape (n,): landing points [m]; ``shares``, shape (k,): in (0, 1);
     ``weights``, shape (n,): weight of each point; by default all weigh the same.

@@ -67,7 +67,7 @@ def in_order(
 
 
 def is_alone() -> bool:
-    """Tell whether this process has one thread and can fork; a thread that ended may take a moment to go."""
+    """Return whether this process has one thread and can fork; a thread that ended may take a moment to go."""
     for _ in range(5):
         if sys.platform != "linux" or threading.active_count() > 1:
             return False

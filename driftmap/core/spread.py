@@ -79,7 +79,7 @@ def even_points(count: int) -> FloatArray:
 def quantile(
     values: ArrayLike, shares: ArrayLike, *, weights: ArrayLike | None = None
 ) -> FloatArray:
-    """Give the values that shares [0 to 1] of all lie below, of the shape of `shares`.
+    """Return the values that shares [0 to 1] of all lie below, of the shape of `shares`.
 
     Without weights between two values by a line, with them the first value up to which the
     share lies.
@@ -103,7 +103,7 @@ def quantile(
 
 
 def even_weights(weights: FloatArray) -> bool:
-    """Tell whether weights are the same but for their last digits, so that none counts more."""
+    """Return whether weights are the same but for their last digits, so that none counts more."""
     return bool(np.ptp(weights) <= 1e-9 * np.max(np.abs(weights)))
 
 
@@ -121,7 +121,7 @@ def weighted_place(ordered_share: FloatArray, wanted: FloatArray) -> IntArray:
 
 
 def stream(seed: int, block: int, name: str) -> np.random.Generator:
-    """Give the random stream of one input in one block of flights.
+    """Return the random stream of one input in one block of flights.
 
     A stream of its own for each input keeps all other draws as they were when an input
     or a case is added, so that alternatives are compared with the same draws.

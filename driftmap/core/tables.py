@@ -46,12 +46,12 @@ def remarks(text: str) -> tuple[str, ...]:
 
 
 def idle(line: str) -> bool:
-    """Tell whether a line of a table says nothing: blank, or a remark after ``#``."""
+    """Return whether a line of a table says nothing: blank, or a remark after ``#``."""
     return not line.strip() or line.lstrip().startswith("#")
 
 
 def header_of(text: str) -> tuple[str, str]:
-    """Give the first line that says something, and the mark that parts its columns.
+    """Return the first line that says something, and the mark that parts its columns.
 
     Spreadsheets also write semicolons and tabs.
     """
@@ -60,7 +60,7 @@ def header_of(text: str) -> tuple[str, str]:
 
 
 def names_of(text: str) -> list[str]:
-    """Give the names of the columns in the header of a table."""
+    """Return the names of the columns in the header of a table."""
     line, mark = header_of(text)
     return [name.lower() for name in _cells_of(line, mark)]
 
@@ -115,7 +115,7 @@ def rows_of(
 def remarks_of(
     text: str, keys: Sequence[str], form: str = ".+?"
 ) -> dict[str, tuple[str, str]]:
-    """Give what lines such as ``# ascent 2.5 m/s`` tell by their keys, with their places."""
+    """Return what lines such as ``# ascent 2.5 m/s`` tell by their keys, with their places."""
     told: dict[str, tuple[str, str]] = {}
     line = re.compile(
         rf"\s*#[#\s]*({'|'.join(keys)})\s*:?\s+({form})\s*", re.IGNORECASE

@@ -255,7 +255,7 @@ def quantity(value: object, dimension: str) -> float:
 
 
 def names_unit(value: object) -> bool:
-    """Tell whether a quantity that can be read names its unit."""
+    """Return whether a quantity that can be read names its unit."""
     match = _NUMBER.match(value) if isinstance(value, str) else None
     return match is not None and match[2] != ""
 

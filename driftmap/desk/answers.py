@@ -170,7 +170,7 @@ def _target(
 
 
 def _takes(document: Mapping[str, Any], by: str) -> bool:
-    """Tell whether a file may take another answer: none is spent, nor another person's."""
+    """Return whether a file may take another answer: none is spent, nor another person's."""
     return "flown" not in document and document.get("by", by) == by
 
 
@@ -189,7 +189,7 @@ def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
 
 
 def _counts_now(folder: Folder, file: str, scope: str, now: Occasion) -> bool:
-    """Tell whether an answer there counts: those of other days and places stay as they are."""
+    """Return whether an answer there counts: those of other days and places stay as they are."""
     try:
         given = folder.document(file).unwrap()
         head = read_head(file, {key: given.get(key) for key in HEAD}, now.longitude)

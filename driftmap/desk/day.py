@@ -40,7 +40,7 @@ _HEAD: Final = """\
 
 
 def is_name(text: str) -> bool:
-    """Tell whether a text may be the name of somebody who answers for something."""
+    """Return whether a text may be the name of somebody who answers for something."""
     return len(text) <= _LONGEST and text.isprintable() and names_somebody(text)
 
 

@@ -44,7 +44,7 @@ class Desk:
         self.field, self.queue = FieldFile(self.folder), Queue(self.wanted)
 
     def rocket(self, name: str) -> str:
-        """Give the name of the rocket in a flight file; the file's own where it is broken."""
+        """Return the name of the rocket in a flight file; the file's own where it is broken."""
         return str(self._flight(name).get("name") or Path(name).stem)
 
     def _flight(self, name: str) -> dict[str, Any]:
@@ -59,7 +59,7 @@ class Desk:
         return self.folder.once(name, "tables", read)
 
     def own(self, name: str) -> str:
-        """Give the fingerprint of a flight file and of the curves that it names."""
+        """Return the fingerprint of a flight file and of the curves that it names."""
         path = self.folder.path(name)
         files = [path, *(path.parent / one for _, one in curves_of(self._flight(name)))]
         return repr([(file.name, stamp(file)) for file in files])
@@ -150,7 +150,7 @@ class Desk:
     def word(
         self, day: Day, item: Item, prints: Callable[[Item], str] | None = None
     ) -> KeptWord:
-        """Give the word of a flight now; `prints` where they are known."""
+        """Return the word of a flight now; `prints` where they are known."""
         if not self.folder.revision(item.flight):
             return KeptWord("hold", True, f"{item.flight} is not in the folder")
         if not self.folder.revision(SITE):
@@ -179,7 +179,7 @@ class Desk:
             raise InputError("this computer's clock", "", text)
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
-        """Give the map, sheet, field or dial of a flight of the list; None while it is drawn."""
+        """Return the map, sheet, field or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
         of = self.fingerprint(day, item)

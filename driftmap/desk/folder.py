@@ -45,7 +45,7 @@ _NONE: Final = ".none"  # stands for a file that was not there
 
 
 def _of_a_system(name: str) -> bool:
-    """Tell whether computers leave such a file by themselves, out of sight."""
+    """Return whether computers leave such a file by themselves, out of sight."""
     return name[0] == "." or name.lower() in {"desktop.ini", "thumbs.db", "icon\r"}
 
 
@@ -67,7 +67,7 @@ class Folder:
     )
 
     def path(self, name: str) -> Path:
-        """Give the path of a file by its name in the folder; refuse any other."""
+        """Return the path of a file by its name in the folder; refuse any other."""
         room, _, rest = name.rpartition("/")
         known = name in _TOP if not room else room in ROOMS
         if room and known:

@@ -120,7 +120,7 @@ def _quantity(reads: Reads, marks: list[Any]) -> dict[str, Any]:
 
 
 def _marks(info: FieldInfo) -> Iterator[Any]:
-    """Give all that an annotation says of a field, however deep it says it."""
+    """Yield all that an annotation says of a field, however deep it says it."""
     yield from (_own(mark) for mark in info.metadata)
     yield from _deep(info.annotation)
 
@@ -139,7 +139,7 @@ def _own(mark: Any) -> Any:
 
 
 def _kinds(annotation: Any) -> Iterator[Any]:
-    """Give the types that a field may have, without None."""
+    """Yield the types that a field may have, without None."""
     if get_origin(annotation) is Annotated:
         yield from _kinds(get_args(annotation)[0])
     elif get_origin(annotation) in {Union, types.UnionType}:

@@ -75,7 +75,7 @@ class Task:
     flights: int = 0  # of the day, where the list has more than the field's file tells
 
     def path(self, name: str) -> str:
-        """Give the path of one of its files."""
+        """Return the path of one of its files."""
         return str(Path(self.root) / name)
 
 

@@ -166,7 +166,7 @@ def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Logged | N
 
 
 def seen_of(flew: Logged | None, *, of_case: bool) -> dict[str, Any]:
-    """Give what the log says of a flight as a file of what was seen has it.
+    """Return what the log says of a flight as a file of what was seen has it.
 
     ``of_case``: what happened as well, as somebody said that it did.
     """
@@ -183,7 +183,7 @@ def _again(find: dict[str, Any]) -> dict[str, Any]:
 
 
 def _pad_of(folder: Folder, item: Item) -> tuple[float, float] | None:
-    """Give latitude and longitude of a flight's pad, as the field is drawn now."""
+    """Return latitude and longitude of a flight's pad, as the field is drawn now."""
     try:
         site = FieldFile(folder).site(item.pad)
     except DriftmapError:

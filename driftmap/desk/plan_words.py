@@ -84,7 +84,7 @@ def words_of(
 
 
 def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
-    """Give the field, its winds and its answers, as far as a plan takes them."""
+    """Yield the field, its winds and its answers, as far as a plan takes them."""
     takes = works()[work]["takes"]
     if "site" in takes:
         desk.field.site(pad)
@@ -100,7 +100,7 @@ def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
 
 
 def _winds(desk: Desk, day: Day, *, handed: bool) -> Iterator[str]:
-    """Give the winds that the words hear; what is handed out must tell what was set aside."""
+    """Yield the winds that the words hear; what is handed out must tell what was set aside."""
     if handed and any(one.why == WHYS[0] for one in day.aside):
         text = f"{winds_set_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
         raise InputError("plan", "", text)
@@ -144,7 +144,7 @@ def _known(work: str, ask: dict[str, Any], value: Any, flew: Logged | None) -> A
 
 
 def _typed(desk: Desk, place: Path, ask: dict[str, Any], value: Any) -> Iterator[str]:
-    """Give the words of one field: files by their names here, all else as typed."""
+    """Yield the words of one field: files by their names here, all else as typed."""
     texts = value if isinstance(value, list) else [value or ""]
     if not all(isinstance(text, str) and len(text) <= LONGEST for text in texts):
         raise InputError("plan", ask["told"], f"must be text of at most {LONGEST}")

@@ -75,7 +75,7 @@ class Plans:
                 os.setpriority(os.PRIO_PROCESS, self._running.pid, 10)
 
     def _works(self) -> bool:
-        """Tell whether a command runs: until all that it says is heard and its end is known."""
+        """Return whether a command runs: until all that it says is heard and its end is known."""
         return self._ear is not None and self._ear.is_alive()
 
     def _hear(self, run: subprocess.Popen[bytes]) -> None:

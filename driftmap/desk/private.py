@@ -14,7 +14,7 @@ _PRIVATE: Final = ".desk"
 
 
 def remembered(root: Path, what: str) -> dict[str, Any]:
-    """Give what the desk keeps for itself; nothing that others may read or wrote."""
+    """Return what the desk keeps for itself; nothing that others may read or wrote."""
     path = root / _PRIVATE / f"{what}.json"
     try:
         found = path.lstat()

@@ -148,14 +148,14 @@ class Queue:
             return self.submit(what, *given)
 
     def word(self, item: Item, fingerprint: str, time: datetime) -> KeptWord:
-        """Give the word of a flight for the files as they are."""
+        """Return the word of a flight for the files as they are."""
         with self._lock:
             line = self._lines.get(item.id) or _Line()
             known = line.told() if line.print == fingerprint else None
             return word_of(known, time, line.before)
 
     def standing(self, item: Item, fingerprint: str) -> TaskResult | None:
-        """Give what the word rests on that counts: all flights, or the few of a no-go."""
+        """Return what the word rests on that counts: all flights, or the few of a no-go."""
         with self._lock:
             line = self._lines.get(item.id)
             told = line.told() if line and line.print == fingerprint else None

@@ -113,7 +113,7 @@ def _run(server: Any) -> None:
 
 
 def _own_address() -> str:
-    """Give this machine's address on its network; nothing is sent."""
+    """Return this machine's address on its network; nothing is sent."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # of no one (RFC 5737)

@@ -53,7 +53,7 @@ def serve(
 
 
 def _known(folder: Folder) -> tuple[int, str]:
-    """Give the port and key that the folder's desk had last; 0 and a new key else."""
+    """Return the port and key that the folder's desk had last; 0 and a new key else."""
     told = remembered(folder.root, "address")
     port, key = told.get("port"), told.get("key")
     if not isinstance(port, int) or not isinstance(key, str) or len(key) < _SAFE:

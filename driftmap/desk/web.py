@@ -143,7 +143,7 @@ def page_file(name: str) -> Response:
 
 
 def _colours() -> str:
-    """Give the colours of the report's pages, for the desk to be one with them."""
+    """Return the colours of the report's pages, for the desk to be one with them."""
     sheet = files("driftmap.report").joinpath("look.css").read_text("utf-8")
     return sheet.partition("\n* {")[0]
 
@@ -164,7 +164,7 @@ def text_sent(what: dict[str, Any], key: str, most: int = 200) -> str:
 
 
 def sent() -> dict[str, Any]:
-    """Give what the page sent."""
+    """Return what the page sent."""
     data = None
     if request.is_json:
         data = parse_json(request.get_data(as_text=True), "what was sent")

@@ -112,7 +112,7 @@ def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) 
 def _replaced(
     folder: Folder, name: str, new: Sequence[Reading], setting: Setting
 ) -> bool:
-    """Tell whether a wind stops counting once a newer one of its kind is there."""
+    """Return whether a wind stops counting once a newer one of its kind is there."""
     try:
         old = _readings(folder, name, setting)
     except (DriftmapError, OSError):
@@ -126,7 +126,7 @@ def _replaced(
 
 
 def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
-    """Tell whether newer readings say all that an older one said, near each of its heights.
+    """Return whether newer readings say all that an older one said, near each of its heights.
 
     A meter at the field tells no squall that a station warned of, and no cloud: what a
     station reported goes on until the next report of the same station. A kite at 70 m
@@ -254,7 +254,7 @@ def _heard(
     readings: Sequence[Reading],
     setting: Setting,
 ) -> _Heard:
-    """Give what is heard beside the winds that count.
+    """Return what is heard beside the winds that count.
 
     That is what was set aside by hand, unless it was typed wrongly, and all that the desk
     took and that stopped counting in any other way, as newer readings took its place.
@@ -310,7 +310,7 @@ def _of_files(root: Path, names: Sequence[str], setting: Setting) -> list[Readin
 def _still_so(
     told: Sequence[Reading], now: Sequence[Reading], setting: Setting
 ) -> Iterator[tuple[Reading, bool]]:
-    """Give what is still heard, and whether it would have counted: none as the one flown.
+    """Yield what is still heard, and whether it would have counted: none as the one flown.
 
     What a station told counts until its next report is there, what it warned of half an hour
     longer, a forecast until a new one must be. What was read

@@ -81,7 +81,7 @@ people sew have the widest range, and the round flat one nearly the best drag of
 
 
 def drag_spread(kind: str) -> Spread:
-    """Give the spread of the drag coefficient of a type.
+    """Return the spread of the drag coefficient of a type.
 
     The published range is taken as one standard deviation of the logarithm to either
     side of its middle, and never as less than 10 % (assumed).
@@ -206,7 +206,7 @@ def flag_drag(
 def streamer_spread(
     length: float, width: float, cloth_mass: float, density: float = 1.225
 ) -> Spread:
-    """Give the spread of a streamer's drag coefficient.
+    """Return the spread of a streamer's drag coefficient.
 
     `STREAMER_RANGE`, widened to take in the free flag of the same size and cloth.
 

@@ -329,7 +329,7 @@ def plate_inertia(
 
 
 def plate_glide(area: float, mass: float) -> Spread:
-    """Give the glide of a loose plate by what it does in free fall.
+    """Return the glide of a loose plate by what it does in free fall.
 
     Parameters
     ----------

@@ -162,7 +162,7 @@ def shell_stress(
     radius: float,
     wall: float,
 ) -> FloatArray:
-    r"""Give the bending stress at the base of a thin nose at an angle to the airstream.
+    r"""Return the bending stress at the base of a thin nose at an angle to the airstream.
 
     .. math:: \sigma = \frac{q\, C_{N\alpha} A\, \alpha\, y}{\pi r^2 t}
 
@@ -207,7 +207,7 @@ def root_stress(
     slope: float,
     share: float = 1.0,
 ) -> FloatArray:
-    r"""Give the bending stress at the root of a fin at an angle to the airstream.
+    r"""Return the bending stress at the root of a fin at an angle to the airstream.
 
     .. math:: \sigma = \frac{F y}{c_r t^2 / 6}, \qquad
               F = q\, C_{F\alpha}\, \alpha\, \frac{1}{\sqrt{1 - M^2}}, \qquad

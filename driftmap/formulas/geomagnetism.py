@@ -29,7 +29,7 @@ _NO_GUIDE: Final = 5000.0
 
 
 def needle_at(latitude: float, longitude: float, year: float) -> tuple[float, float]:
-    r"""Give the declination of the needle, and the field that it points along.
+    r"""Return the declination of the needle, and the field that it points along.
 
     .. math:: X = \sum (g_n^m \cos m\lambda + h_n^m \sin m\lambda)\, dP_n^m / d\theta, \qquad
               Y = \sum m\, (g_n^m \sin m\lambda - h_n^m \cos m\lambda)\, P_n^m / \sin\theta
@@ -76,7 +76,7 @@ def needle_at(latitude: float, longitude: float, year: float) -> tuple[float, fl
 def points_elsewhere(
     told: float, latitude: float, longitude: float, year: float
 ) -> float | None:
-    """Give where a needle points, if that is not near what was told.
+    """Return where a needle points, if that is not near what was told.
 
     Parameters
     ----------
@@ -116,7 +116,7 @@ def show_declination(angle: float, digits: int = 1) -> str:
 
 
 def _legendre(c: float, s: float) -> tuple[FloatArray, FloatArray]:
-    """Give Schmidt's functions of the colatitude and their slopes, shape (n, m) each."""
+    """Return Schmidt's functions of the colatitude and their slopes, shape (n, m) each."""
     p, slope = np.zeros((2, _DEGREES, _DEGREES))
     p[0, 0] = 1.0
     for n in range(1, _DEGREES):

@@ -206,7 +206,7 @@ class Site:
     def to_lonlat(
         self, east: ArrayLike, north: ArrayLike
     ) -> tuple[FloatArray, FloatArray]:
-        """Give the positions of local points; the inverse of `to_local`.
+        """Return the positions of local points; the inverse of `to_local`.
 
         ``east`` and ``north``, shape (...): position from the pad [m].
 
@@ -241,7 +241,7 @@ def _check_shape(name: str, shape: BaseGeometry) -> None:
 
 
 def least_width(shape: BaseGeometry) -> float:
-    """Give the least dimension of the part of a site that holds the pad.
+    """Return the least dimension of the part of a site that holds the pad.
 
     Parameters
     ----------

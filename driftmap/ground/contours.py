@@ -186,7 +186,7 @@ def _equal_sample(points: FloatArray, share: FloatArray) -> FloatArray:
 
 
 def _axes(points: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give principal axes as columns (2, 2), each a standard deviation long."""
+    """Return principal axes as columns (2, 2), each a standard deviation long."""
     least = np.eye(2) * _POINT_SIZE**2 / 4  # variance of the disc of a single point
     kept = points
     for _ in range(2):  # the second time without the outliers that the first one found
@@ -238,7 +238,7 @@ def _narrowest(values: FloatArray, part: float) -> tuple[float, float]:
 
 
 def _scale(points: FloatArray, low: FloatArray, high: FloatArray) -> float:
-    """Give the deviation of a Gaussian whose densest 90 % cover as much ground."""
+    """Return the deviation of a Gaussian whose densest 90 % cover as much ground."""
     bins, n = 8, points.shape[1]
     across = (points - low[:, None]) / (high - low)[:, None]
     across = across[:, ((across >= 0) & (across <= 1)).all(axis=0)]
@@ -310,7 +310,7 @@ def _interpolate(
 
 
 def _levels(density: FloatArray, share: FloatArray, wanted: FloatArray) -> FloatArray:
-    """Give the levels that the wanted shares of the points exceed.
+    """Return the levels that the wanted shares of the points exceed.
 
     A level lies midway to the next point down, the last one midway to none, so that
     the points themselves lie inside and not on the line.

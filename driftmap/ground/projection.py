@@ -89,7 +89,7 @@ def to_local(
 def to_lonlat(
     origin: tuple[float, float], east: ArrayLike, north: ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
-    """Give the positions of local points; the inverse of `to_local`.
+    """Return the positions of local points; the inverse of `to_local`.
 
     ``origin``: longitude and latitude of the origin [deg]; ``east`` and ``north``,
     shape (...): position from the origin [m].

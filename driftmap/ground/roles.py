@@ -187,7 +187,7 @@ def _got(value: object) -> str:
 
 
 def meant_for(role: str, geometry: str) -> set[str]:
-    """Give the keys that have a meaning for a role drawn in some way."""
+    """Return the keys that have a meaning for a role drawn in some way."""
     meant = {"role", "name"}
     if role not in {"pad", "boundary", "waiver"}:
         meant |= {"people", "shelter"}

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def lonlat(
     site: Site, east: ArrayLike, north: ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
-    """Give longitude and latitude, the longitude unwrapped about the pad.
+    """Return longitude and latitude, the longitude unwrapped about the pad.
 
     Near the 180th meridian a map would else draw a line across the whole world.
 

@@ -88,7 +88,7 @@ def basic_casualty_area(
     way: ArrayLike = math.inf,
     longer: ArrayLike = 0.0,
 ) -> FloatArray:
-    r"""Give the ground on which a standing person would be struck by a falling sphere or rod.
+    r"""Return the ground on which a standing person would be struck by a falling sphere or rod.
 
     .. math:: A = \pi R^2 + e\, r_\mathrm{person} + (2 R + e / \pi) \min(h \cot\gamma, \ell),
               \qquad R = r_\mathrm{person} + r
@@ -153,7 +153,7 @@ def casualty_area(
     way: ArrayLike = math.inf,
     rim: ArrayLike = 0.0,
 ) -> FloatArray:
-    """Give the casualty area of a piece, bounce and slide included.
+    """Return the casualty area of a piece, bounce and slide included.
 
     The greater of the area of first contact and `_BOUNCE` times the largest projected
     area. The regulation gives the second alone; to take the greater is our choice, since

@@ -21,7 +21,7 @@ class Outlines(Mapping[tuple[str, str], tuple[Contour, ...]]):
         self._drawn: dict[tuple[str, str], tuple[Contour, ...]] = {}
 
     def __getitem__(self, key: tuple[str, str]) -> tuple[Contour, ...]:
-        """Give the contours of a body of a case, the narrowest first."""
+        """Return the contours of a body of a case, the narrowest first."""
         if key not in self._drawn:
             part, cloud = self._parts[key], self._cloud
             at = cloud.east[part.rows], cloud.north[part.rows]

@@ -43,7 +43,7 @@ class Casualties:
 def expected_casualties(
     impacts: Impacts, areas: Sequence[Area], *, occupied: Sequence[str] = ()
 ) -> Casualties:
-    r"""Give the casualties expected of one flight.
+    r"""Return the casualties expected of one flight.
 
     .. math:: E_c = \sum_\mathrm{areas} \sum_\mathrm{cases} p_\mathrm{case}\,
         \mathrm{E}\Big[\sum_\mathrm{pieces} A_c\Big] \frac{N}{A}
@@ -165,14 +165,14 @@ def _grounds(shape: BaseGeometry) -> tuple[BaseGeometry, ...]:
 
 
 def _crowds(part: BaseGeometry, neck: float) -> tuple[BaseGeometry, list[BaseGeometry]]:
-    """Give what is wider than a neck, and the grounds that it leaves apart."""
+    """Return what is wider than a neck, and the grounds that it leaves apart."""
     wide = part.buffer(-neck / 2).buffer(neck / 2).intersection(part)
     crowds = shapely.get_parts(wide.buffer(_PATH / 2))
     return wide, [part.intersection(crowd) for crowd in crowds]
 
 
 def _nooks(part: BaseGeometry, wide: BaseGeometry) -> list[BaseGeometry]:
-    """Give the narrow ends that hang on one wide ground: a path would lead to another."""
+    """Return the narrow ends that hang on one wide ground: a path would lead to another."""
     near = shapely.buffer(shapely.get_parts(wide), 0.01)
     return [
         rest
@@ -182,7 +182,7 @@ def _nooks(part: BaseGeometry, wide: BaseGeometry) -> list[BaseGeometry]:
 
 
 def _densest(crowds: Sequence[tuple[float, BaseGeometry]]) -> float:
-    """Give the most people on a square metre anywhere, overlaps added up [m⁻²]."""
+    """Return the most people on a square metre anywhere, overlaps added up [m⁻²]."""
     shapes = [shape for _, shape in crowds]
     apart = sum(shape.area for shape in shapes)
     if shapely.union_all(shapes).area < apart * (1 - 1e-9):
@@ -212,7 +212,7 @@ class SpotRisk:
 
 
 def individual_risk(impacts: Impacts, area: Area) -> SpotRisk:
-    """Give the risk at the worst spot of an area.
+    """Return the risk at the worst spot of an area.
 
     The density of harmful landings about the spot, times their casualty area [1]_: each
     counts in a square about the spot that is as small as suits the spread of its piece,

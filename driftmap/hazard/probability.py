@@ -108,7 +108,7 @@ def check_landed(cloud: Cloud) -> None:
 
 
 def widened_by(shape: BaseGeometry, distance: float) -> BaseGeometry:
-    """Give ground with all within a distance of it [m].
+    """Return ground with all within a distance of it [m].
 
     Part by part: of many hundreds of parts that is a hundredfold faster than all at once.
     """
@@ -173,12 +173,12 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
 
 
 def never_there(cloud: Cloud) -> Estimate:
-    """Give the probability of a hit beyond reach, as `beyond_reach` bounds it."""
+    """Return the probability of a hit beyond reach, as `beyond_reach` bounds it."""
     return Estimate(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
 
 
 def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]:
-    """Give the probability in every case, the case taken as certain.
+    """Return the probability in every case, the case taken as certain.
 
     ``cloud``: the cloud the hits were counted in.
 
@@ -191,7 +191,7 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]
 
 
 def chances_of_hits(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
-    """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
+    """Return how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:
         (hit,) = hits[case.name].nonzero()
@@ -234,7 +234,7 @@ class Paths:
         return np.asarray(shapely.linestrings(np.moveaxis(self._places, 2, 0)))
 
     def near(self, shape: BaseGeometry) -> NDArray[np.object_]:
-        """Give the lines that may touch a shape."""
+        """Return the lines that may touch a shape."""
         (west, south, east, north), (low, high) = shape.bounds, (self._low, self._high)
         near = (low[0] <= east) & (high[0] >= west)
         near &= (low[1] <= north) & (high[1] >= south)

@@ -32,7 +32,7 @@ class HitCells:
     size: float
 
     def corners(self) -> tuple[FloatArray, FloatArray]:
-        """Give the corners, counterclockwise from the south-west, closed.
+        """Return the corners, counterclockwise from the south-west, closed.
 
         Result: corners from the pad [m], shape (k, 5).
         """
@@ -103,7 +103,7 @@ def _side(points: FloatArray) -> float:
 
 
 def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
-    """Give estimate, lower and upper by cell, shape (3, size)."""
+    """Return estimate, lower and upper by cell, shape (3, size)."""
     keys, weights = [], []
     for case in cloud.tree.cases:
         parts = list(cloud.of(case.name))

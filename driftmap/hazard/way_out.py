@@ -22,7 +22,7 @@ a distance that is told rounded. Assumed."""
 
 
 def clear_ground(site: Site, reached: Iterable[BaseGeometry]) -> BaseGeometry:
-    """Give the ground of a field that nothing reaches and nobody is barred from.
+    """Return the ground of a field that nothing reaches and nobody is barred from.
 
     ``reached``: zones [m].
     """

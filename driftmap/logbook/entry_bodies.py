@@ -74,7 +74,7 @@ def assessment_entry(
 
 
 def _drag_areas(flight: Flight) -> dict[str, float]:
-    """Give the drag area that each device is flown with [m²], to four digits."""
+    """Return the drag area that each device is flown with [m²], to four digits."""
     bench, told = Bench(flight), {}
     for device in flight.devices:
         area, name = bench.cloth(device)
@@ -266,7 +266,7 @@ def _odd_names(body: Mapping[str, Any], assessed: Entry) -> Iterator[str]:
 
 
 def _forecast(assessed: Entry) -> list[dict[str, Any]]:
-    """Give the landings foretold of each case, by piece."""
+    """Return the landings foretold of each case, by piece."""
     return [case.get("pieces", {}) for case in assessed.body.get("forecast", [])]
 
 
@@ -294,7 +294,7 @@ _DEEP: Final = "inputs/of/one/flight"  # a curve may lie so many folders up
 def inputs_of(
     entry: Entry, contents: Mapping[str, Content], source: str
 ) -> tuple[Setup, WindProfile]:
-    """Read all that an assessment hangs on again.
+    """Read all that an assessment depends on again.
 
     ``source``: the log, for messages.
 

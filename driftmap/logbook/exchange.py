@@ -35,7 +35,7 @@ def export_text(log: Log) -> str:
 
 
 def looks_exported(path: Path) -> bool:
-    """Tell whether a file begins as an export does: another may take its place."""
+    """Return whether a file begins as an export does: another may take its place."""
     head = canonical({"form": _HEAD})[1:-1].encode()
     with path.open("rb") as file:
         return head in file.readline(200)

@@ -35,11 +35,11 @@ class WithInterval:
     flights: int
 
     def holds(self, value: float) -> bool:
-        """Tell whether a value lies in the interval."""
+        """Return whether a value lies in the interval."""
         return self.lower <= value <= self.upper
 
     def rules_out(self, assumed: float) -> bool:
-        """Tell whether it shows what was assumed to be off: a few flights show nothing.
+        """Return whether it shows what was assumed to be off: a few flights show nothing.
 
         A larger drag, or error of the wind, is worse for some checks and milder for others.
         """
@@ -71,7 +71,7 @@ class Cause:
 
 
 def most_found(records: Sequence[FindRecord]) -> list[FindRecord]:
-    """Give the finds of one device that tell of its drag, of that found most often.
+    """Return the finds of one device that tell of its drag, of that found most often.
 
     They tell of the drag that its last file has: what was adopted since is not proposed again.
     Of as many finds the last device; those whose case nobody told are left out.
@@ -99,7 +99,7 @@ def days_of(records: Sequence[FindRecord]) -> _Days:
 
 
 def _half(pull: FloatArray, days: _Days) -> float:
-    """Give the half-width of the interval of a sum whose parts are alike within a day.
+    """Return the half-width of the interval of a sum whose parts are alike within a day.
 
     The sums of each day are taken as independent (cluster-robust variance, Liang and Zeger,
     Biometrika 73, 1986, from memory); parts all of their own days give Student's interval.

@@ -152,7 +152,7 @@ found went farthest; assumed."""
 
 
 def _is_off(factor: WithInterval | None, lost: Sequence[str]) -> bool:
-    """Tell whether a factor is shown to be off; a smaller one only where few were lost."""
+    """Return whether a factor is shown to be off; a smaller one only where few were lost."""
     if factor is None or not factor.rules_out(1.0) or factor.lower <= 0:
         return False
     return factor.value > 1 or len(lost) <= _LOST * factor.flights
@@ -166,7 +166,7 @@ def _coverage(depths: FloatArray) -> list[Coverage]:
 
 
 def _band(count: int) -> tuple[int, int]:
-    """Give what a tenth of so many flights holds, 95 % of the time."""
+    """Return what a tenth of so many flights holds, 95 % of the time."""
     # scipy.stats takes 0.4 s to import.
     from scipy.stats import binom  # noqa: PLC0415
 

@@ -37,7 +37,7 @@ class Changes:
     drag_of: tuple[str, str] | None = None
 
     def moves(self, flight: Flight, device: Device) -> bool:
-        """Tell whether the factor on drag areas is of a device."""
+        """Return whether the factor on drag areas is of a device."""
         return self.drag != 1.0 and self.drag_of in {None, (flight.name, device.name)}
 
 

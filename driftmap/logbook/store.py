@@ -50,7 +50,7 @@ VERSION: Final = len(_STEPS)
 
 
 def default_path() -> Path:
-    """Give where the log of this user lies.
+    """Return where the log of this user lies.
 
     Result: ``log.sqlite`` in the folder that the system keeps for data of programs.
     """
@@ -84,7 +84,7 @@ def _told(path: Path) -> Iterator[None]:
 
 
 def _look(path: Path, create: bool) -> bool:
-    """Tell whether there is a file that may be a log; refuse others before opening."""
+    """Return whether there is a file that may be a log; refuse others before opening."""
     source = str(path)
     if not path.exists():
         if not create:

@@ -156,7 +156,7 @@ def _turned(points: FloatArray, wind_from: float) -> FloatArray:
 
 
 def _foretold(body: Mapping[str, Any], case: str | None) -> FloatArray | None:
-    """Give the landings of the case that happened, or of all by their probability."""
+    """Return the landings of the case that happened, or of all by their probability."""
     lots = [
         (c["probability"], np.array(c["pieces"][_ROCKET], dtype=float).T, c)
         for c in body["forecast"]
@@ -245,7 +245,7 @@ def winds_of(
 
 
 def _is_near(entry: Entry, place: tuple[float, float]) -> bool:
-    """Tell whether an assessment was made at a field; one without a place was not."""
+    """Return whether an assessment was made at a field; one without a place was not."""
     if "place" not in entry.body:
         return False
     latitude, longitude = entry.body["place"]
@@ -254,7 +254,7 @@ def _is_near(entry: Entry, place: tuple[float, float]) -> bool:
 
 
 def _warned(body: Mapping[str, Any]) -> str:
-    """Give what the reports of an assessment held for."""
+    """Return what the reports of an assessment held for."""
     held = (
         c["name"]
         for c in body.get("checks", ())
@@ -334,14 +334,14 @@ def log_score(found: ArrayLike, forecast: ArrayLike) -> float:
 
 
 def _whitening(points: FloatArray) -> tuple[FloatArray, float]:
-    """Give what makes the kernel round, and the area it stands for."""
+    """Return what makes the kernel round, and the area it stands for."""
     wide = np.cov(points) * points.shape[1] ** (-1 / 3) + np.eye(2) * 1e-6
     root = np.linalg.cholesky(wide)
     return np.linalg.inv(root), float(np.prod(np.diag(root)))
 
 
 def depth_rank(found: ArrayLike, forecast: ArrayLike) -> float:
-    """Give the share of all chance that the line through the find holds, 0 to 1.
+    """Return the share of all chance that the line through the find holds, 0 to 1.
 
     The find and the landings foretold are treated alike: each has a density estimated from
     all the others. If the find is one more landing of the same kind, the rank is uniform,

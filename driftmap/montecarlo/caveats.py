@@ -208,7 +208,7 @@ def _stands(fin: Piece) -> float:
 
 
 def _softest(fin: Piece) -> Iterator[float]:
-    """Give the least shear modulus of each that a fin may be of, as printed if it may be [Pa]."""
+    """Yield the least shear modulus of each that a fin may be of, as printed if it may be [Pa]."""
     if fin.shear_modulus is not None:
         yield fin.shear_modulus * PRINTED.first
         return

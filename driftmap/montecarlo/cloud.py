@@ -122,7 +122,7 @@ class Cloud:
         return (part for part in self.parts if part.case == case)
 
     def weights(self, case: Case) -> FloatArray:
-        """Give the likelihood of a case of the tree in its own flights, `Part.who`.
+        """Return the likelihood of a case of the tree in its own flights, `Part.who`.
 
         Result: likelihood of the case times the flights that each stands for; over all
         cases and flights these add up to the number of flights, shape (k,).
@@ -265,7 +265,7 @@ def _asked(
 
 
 def fly_again(cloud: Cloud, wind: WindProfile) -> Callable[..., Cloud]:
-    """Give `fly` for the flight of a cloud, in its own air."""
+    """Return `fly` for the flight of a cloud, in its own air."""
     sky = cloud.plan.sky
     return partial(fly, cloud.plan.flight, wind, sky.altitude, day=sky.day)
 

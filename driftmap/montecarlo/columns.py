@@ -96,7 +96,7 @@ class Part:
         return np.tile(self.stands_for, self.count)
 
     def quantile(self, column: Kept, shares: ArrayLike) -> FloatArray:
-        """Give quantiles of a column of the cloud over these rows, by what they stand for.
+        """Return quantiles of a column of the cloud over these rows, by what they stand for.
 
         ``column``, shape (m,): A column of the cloud; ``shares``, shape (...): shares
         in [0, 1].

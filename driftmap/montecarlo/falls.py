@@ -71,7 +71,7 @@ class FallJob:
     knots: list[Motion] = field(default_factory=list)
 
     def landed(self) -> FloatArray:
-        """Give `LANDED`, shape (6, flights)."""
+        """Return `LANDED`, shape (6, flights)."""
         state = self.state
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
@@ -81,7 +81,7 @@ class FallJob:
         return np.stack([state.east, state.north, state.time, speed, angle, energy])
 
     def kept(self) -> NDArray[np.float32]:
-        """Give `KNOT_COLUMNS` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
+        """Return `KNOT_COLUMNS` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
         rows = [[getattr(knot, name) for name in KNOT_COLUMNS] for knot in self.knots]
         return np.array(rows, dtype=np.float32)
 
@@ -223,7 +223,7 @@ class Falls:
         return area
 
     def _end(self, leg: Leg) -> FloatArray:
-        """Give the height or the time at which a stage ends."""
+        """Return the height or the time at which a stage ends."""
         if leg.stage.until == "ground":
             return np.zeros(leg.who.size)
         mark = self._draws[leg.stage.mark][leg.who]
@@ -260,7 +260,7 @@ class Falls:
     def _turns(
         self, job: FallJob, stage: Stage
     ) -> list[tuple[IntArray, tuple[Motion, Burning, IntArray]]]:
-        """Give which of some rockets burn on with a motor, and how, for each that some have."""
+        """Return which of some rockets burn on with a motor, and how, for each that some have."""
         burn, who, mass = stage.burn, job.who, job.mass
         assert burn is not None
         rocket = self._way(job.release.way)[0]
@@ -286,7 +286,7 @@ class Falls:
         mass: FloatArray,
         who: IntArray,
     ) -> tuple[Motion, Burning, IntArray]:
-        """Give how some bodies burn on with a motor, from which state and in whose air."""
+        """Return how some bodies burn on with a motor, from which state and in whose air."""
         toward = np.full((3, who.size), np.nan)
         if burn.tilt:
             # One bearing for each input: cases that share it go off the same way.
@@ -356,7 +356,7 @@ def moment(
     draws: Mapping[str, FloatArray],
     broken: Mapping[str, FloatArray],
 ) -> Motion:
-    """Give the state in which the bodies of a case are let go.
+    """Return the state in which the bodies of a case are let go.
 
     ``ascent``, shape (n,): the way up; ``draws`` and ``broken``, shape (n,): inputs
     drawn; times at which fins break off, by the key of it [s].
@@ -389,7 +389,7 @@ def moment(
 
 
 def _pushed_until(ascent: Ascent) -> FloatArray:
-    """Give when the first burn has done its work: a weak tail may go on for seconds [s]."""
+    """Return when the first burn has done its work: a weak tail may go on for seconds [s]."""
     fastest, off = ascent.max_q()[0], ascent.rail_exit.time
     return np.clip(fastest, off, ascent.first_burnout)
 

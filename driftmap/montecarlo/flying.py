@@ -151,7 +151,7 @@ def _brought_down(
 
 
 def _ways(drawn: DrawnFlights) -> dict[str, Kept]:
-    """Give what `Block.ways` holds of the way up."""
+    """Return what `Block.ways` holds of the way up."""
     ascent, top = drawn.ascent, drawn.ascent.apogee.time
     # Straight lines join positions at even steps in time well enough.
     states = [ascent.at(top * share) for share in np.linspace(0, 1, _WAY_POINTS)]
@@ -183,7 +183,7 @@ class Releases:
         self._masses: dict[Release, tuple[FloatArray, FloatArray]] = {}
 
     def release(self, release: Release) -> Motion:
-        """Give the state in which bodies are let go."""
+        """Return the state in which bodies are let go."""
         if release not in self._states:
             ascent, draws = self.drawn.way(release.way)[1], self.drawn.draws
             self._states[release] = moment(release, ascent, draws, self._broken)
@@ -210,7 +210,7 @@ class Releases:
         return self.falls.fallen[release, stages]
 
     def _whole_leg(self, release: Release, stages: tuple[Stage, ...]) -> Leg:
-        """Give the last of some stages, for all rockets in one piece."""
+        """Return the last of some stages, for all rockets in one piece."""
         before = self.fall(release, stages[:-1])
         everyone = np.arange(self.drawn.count)
         return Leg(before, stages[-1], self.whole(release), everyone)
@@ -220,7 +220,7 @@ class Releases:
         return self._whole_and_left(release)[0]
 
     def _whole_and_left(self, release: Release) -> tuple[FloatArray, FloatArray]:
-        """Give that mass, and the first motor's propellant as not yet burnt [kg]."""
+        """Return that mass, and the first motor's propellant as not yet burnt [kg]."""
         if release not in self._masses:
             rocket, time = self.drawn.way(release.way)[0], self.release(release).time
             flight, first = self.drawn.plan.flight, self.drawn.rocket
@@ -277,7 +277,7 @@ class _Openings:
         self._ends: dict[_Moment, FloatArray] = {}
 
     def ends(self, opening: Opening, case: Case) -> FloatArray:
-        """Give the chances of each end of an opening, shape (3, n)."""
+        """Return the chances of each end of an opening, shape (3, n)."""
         device, release = opening.device, opening.release or case.release
         moment = (release, opening.before, device.name)
         opened = self._opened(device, release, opening.before)
@@ -296,7 +296,7 @@ class _Openings:
     def _opened(
         self, device: Device, release: Release, before: tuple[Stage, ...]
     ) -> FloatArray:
-        """Give what a device meets as it opens after some stages of a fall, (7, n)."""
+        """Return what a device meets as it opens after some stages of a fall, (7, n)."""
         moment = (release, before, device.name)
         if moment not in self._met:
             drawn = self.releases.drawn

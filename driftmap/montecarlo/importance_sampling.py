@@ -158,7 +158,7 @@ def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArr
 def tilted_mean(
     values: ArrayLike, flights: int, bound: float, *, confidence: float = CONFIDENCE
 ) -> Estimate:
-    """Give the mean of weighted flights drawn from a `Mixture`, with its interval.
+    """Return the mean of weighted flights drawn from a `Mixture`, with its interval.
 
     ``values``, shape (k,): weight times what the flight adds, for each flight that adds
     something; ``flights``: number of all flights; ``bound``: most one flight can add:

@@ -204,7 +204,7 @@ def _rail_error(flight: Flight) -> tuple[dict[str, Spread], list[str]]:
 def _motor(
     told: _Inputs, flight: Flight, wind: WindProfile, azimuth: float, sky: Sky
 ) -> tuple[FloatArray, float | None, FloatArray | None]:
-    """Give `log_motor`, `response` and `by_time` of the motor told, or of one that fits."""
+    """Return `log_motor`, `response` and `by_time` of the motor told, or of one that fits."""
     if (motor := flight.motor) is not None:
         if motor.count > 1:
             told.assumed.append(
@@ -293,7 +293,7 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
 def _fitted(
     plan: Plan, response: float, draws: Mapping[str, FloatArray]
 ) -> tuple[FloatArray, FloatArray]:
-    """Give total impulse [N s] and burn time [s] of motors put together from an apogee."""
+    """Return total impulse [N s] and burn time [s] of motors put together from an apogee."""
     flight, mass = plan.flight, draws["lift-off mass"]
     assert flight.apogee is not None
     assert plan.by_time is not None

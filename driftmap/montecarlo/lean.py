@@ -39,11 +39,11 @@ class Steered:
     worth: Callable[[Mapping[str, Kept]], FloatArray] | None = None
 
     def flies(self, case: str) -> bool:
-        """Tell whether a case is to be flown."""
+        """Return whether a case is to be flown."""
         return self.only is None or case in self.only
 
     def of(self, flights: slice) -> Steered:
-        """Give what some of the flights have."""
+        """Return what some of the flights have."""
         lean = None if self.lean is None else self.lean[:, flights]
         return replace(self, lean=lean)
 
@@ -102,7 +102,7 @@ class Lean:
 
 
 def drift_direction(heights: ArrayLike, modes: ArrayLike, top: float) -> FloatArray:
-    """Give the pattern of wind errors by height that carries a falling body farthest.
+    """Return the pattern of wind errors by height that carries a falling body farthest.
 
     ``heights``, shape (k,): heights at which the wind's error is drawn, increasing [m];
     ``modes``, shape (k, r): patterns of that error, from

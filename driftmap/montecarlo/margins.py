@@ -42,13 +42,13 @@ class Ends(NamedTuple):
 
 
 def ends(values: Kept, weights: FloatArray | None = None) -> Ends:
-    """Give the middle of values and where 5 and 95 % of them lie below."""
+    """Return the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = quantile(values, [0.05, 0.5, 0.95], weights=weights)
     return Ends(float(low), float(middle), float(high))
 
 
 def expected_altitude(cloud: Cloud) -> float:
-    """Give the greatest height expected of a flight.
+    """Return the greatest height expected of a flight.
 
     Result: height above the site that 99 % of those flown stay below [m]. Raises
     `ValueError` if an apogee is not finite.
@@ -224,7 +224,7 @@ def opening_windows(cloud: Cloud) -> list[dict[str, Any]]:
 
 
 def _holds_until(off: FloatArray, holds: FloatArray) -> float:
-    """Give the time up to which enough of all openings hold, in steps [s]."""
+    """Return the time up to which enough of all openings hold, in steps [s]."""
     step = np.maximum(off, 0.0) // _STEP
     for number in range(int(step.max()) + 1):
         here = step == number

@@ -74,13 +74,13 @@ def _calm_motor(
 
 
 def _reach(flight: Flight, sky: Sky) -> float:
-    """Give the height that the air of a fit must reach [m]."""
+    """Return the height that the air of a fit must reach [m]."""
     assert flight.apogee is not None
     return min(8 * flight.apogee.height.value + 500.0, sky.top)
 
 
 def _vacuum_motor(mass: float, height: float, time: float) -> FloatArray:
-    """Give the motor that would fit without drag.
+    """Return the motor that would fit without drag.
 
     Burn and coast with thrust of ``1 + x`` weights give ``2H/(gT²) = x/(1+x)``; drag lets
     that ratio pass 1, where a short burn is the better start.

@@ -60,7 +60,7 @@ _NEVER: Final = 1e-7  # share of flights below which a case is not flown at all
 
 
 def _line_length(device: Device, rocket_length: float) -> float:
-    """Give the length of lines and cord together [m]; common practice, no source."""
+    """Return the length of lines and cord together [m]; common practice, no source."""
     across = device.nominal_diameter if device.kind == "canopy" else 0.0
     return _LINES * across + _CORD * rocket_length
 
@@ -75,7 +75,7 @@ def met_at_opening(
     rope: tuple[float, float],
     burnout: FloatArray,
 ) -> FloatArray:
-    """Give what a device meets as it opens, `OPENED`, shape (7, n).
+    """Return what a device meets as it opens, `OPENED`, shape (7, n).
 
     `rope` is the mass of the packed device [kg] and the stiffness of what it hangs on
     [N/m]. The snatch is that of a pack which the air has stopped when the lines come
@@ -116,7 +116,7 @@ def _load(
 
 
 def outcomes(opened: FloatArray, strength: Strengths) -> FloatArray:
-    """Give the chances that openings hold, tear and rip off, shape (3, n)."""
+    """Return the chances that openings hold, tear and rip off, shape (3, n)."""
     if not strength:
         none = np.zeros(opened.shape[1])
         return np.stack([none + 1, none, none])
@@ -124,7 +124,7 @@ def outcomes(opened: FloatArray, strength: Strengths) -> FloatArray:
 
 
 def stiffness_of(device: Device, strength: Strengths, rocket_length: float) -> float:
-    """Give the stiffness of lines and cord by their strength [N/m]."""
+    """Return the stiffness of lines and cord by their strength [N/m]."""
     forces = [force for force, _ in strength.values()]
     weakest = min(forces) if forces else _STREAMER_CORD
     return float(rope_stiffness(weakest, _line_length(device, rocket_length)))
@@ -270,7 +270,7 @@ def _section(fin: Piece) -> float:
 
 
 def ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:
-    """Give the stages before each opening that is looked at, from a release."""
+    """Yield the stages before each opening that is looked at, from a release."""
     noted: set[tuple[str, str]] = set()
     for case in tree.cases:
         if isinstance(case.only, Breaks):
@@ -286,7 +286,7 @@ def ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...
 def not_yet_noted(
     case: Case, noted: Container[tuple[str, str]]
 ) -> Iterator[tuple[str, Release, tuple[Stage, ...]]]:
-    """Give devices whose opening was not noted, the release, and the stages before it."""
+    """Yield devices whose opening was not noted, the release, and the stages before it."""
     if isinstance(case.only, Breaks):
         return
     for body in case.bodies:

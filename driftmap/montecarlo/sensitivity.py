@@ -68,7 +68,7 @@ def influences(cloud: Cloud) -> tuple[Influence, ...]:
 def _effects(
     cloud: Cloud, part: Part, names: list[str]
 ) -> tuple[dict[str, FloatArray], float]:
-    """Give the way east and north [m] by a standard deviation of each input, and the variance."""
+    """Return the way east and north [m] by a standard deviation of each input, and the variance."""
     rows = slice(part.rows.start, part.rows.start + part.flights)
     landed = np.stack([cloud.east[rows], cloud.north[rows]]).astype(float)
     landed -= landed.mean(1, keepdims=True)

@@ -35,7 +35,7 @@ Luck = Mapping[str, FloatArray]
 def upper_spreads(
     flight: Flight,
 ) -> tuple[dict[str, Spread], list[str], Balance | None]:
-    """Give the inputs of what lights in the air.
+    """Return the inputs of what lights in the air.
 
     ``flight``: the flight as planned.
 
@@ -72,7 +72,7 @@ def upper_spreads(
 
 
 def rise_of(frame: Airframe) -> DragRise:
-    """Give the factor on the drag of a stage by Mach number: its own table's, or the usual."""
+    """Return the factor on the drag of a stage by Mach number: its own table's, or the usual."""
     table = frame.drag_table()
     return drag_rise if table is None else table.factor
 
@@ -98,7 +98,7 @@ def stability_of(
 
 
 def curve_of(motor: Motor | None) -> ThrustCurve:
-    """Give the shape of a motor's thrust; constant where nothing is known of it."""
+    """Return the shape of a motor's thrust; constant where nothing is known of it."""
     if motor is None or not motor.times:
         return CONSTANT_THRUST
     times = np.asarray(motor.times)
@@ -147,7 +147,7 @@ def with_upper(
 
 
 def _lighter(rocket: Rocket, mass: FloatArray) -> Stability:
-    """Give the same stability with the inertia of less mass."""
+    """Return the same stability with the inertia of less mass."""
     inertia = rocket.stability.inertia * mass / rocket.mass
     return replace(rocket.stability, inertia=inertia)
 
@@ -165,7 +165,7 @@ class Ways:
         self._flown = {"": (rocket, ascend(rocket, air))}
 
     def __call__(self, way: str) -> tuple[Rocket, Ascent]:
-        """Give the rockets on a way, and how they rise."""
+        """Return the rockets on a way, and how they rise."""
         if way not in self._flown:
             rocket = on_way(way, self._flight, self._flown[""][0], self._draws)
             self._flown[way] = rocket, ascend(rocket, self._air)
@@ -173,7 +173,7 @@ class Ways:
 
 
 def on_way(way: str, flight: Flight, rocket: Rocket, draws: Luck) -> Rocket:
-    """Give the same rockets where they go up another way.
+    """Return the same rockets where they go up another way.
 
     ``way``: a way of `driftmap.rocket.stage_cases`, or the booster by itself; ``flight``:
     the flight as planned; ``rocket``, shape (n,): the rockets as planned; ``draws``,

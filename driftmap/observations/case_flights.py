@@ -96,11 +96,11 @@ class CaseFlights:
         return replace(self, lean=lean)
 
     def has(self, piece: str) -> bool:
-        """Tell whether a piece comes down by itself, not on the rocket."""
+        """Return whether a piece comes down by itself, not on the rocket."""
         return any(body.name == piece for body in self.case.bodies)
 
     def landing(self, piece: str, *, ways: int = 1) -> FloatArray:
-        """Give where a piece lies.
+        """Return where a piece lies.
 
         ``piece``: name of a body; one that did not come off lies with the rocket, a fin
         of a rocket that struck nose first about it; ``ways``: in how many ways what a
@@ -129,7 +129,7 @@ class CaseFlights:
         return at + self._thrown(piece, ways) if broken else at
 
     def in_patches(self, find: FoundAt, *, ways: int = 1) -> tuple[FloatArray, float]:
-        """Give where a piece lies, and how well it is known beside a find of it [m].
+        """Return where a piece lies, and how well it is known beside a find of it [m].
 
         As `landing`, and the error told. Where `coarse`, each landing is the middle of a
         patch, and of a find beside the `anchor` the way from there is what is told.
@@ -145,12 +145,12 @@ class CaseFlights:
         return self.landing(find.piece, ways=ways), float(known)
 
     def _moved(self, anchor: FoundAt) -> float:
-        """Give how far of the way patches are moved to an anchor, 0 to 1."""
+        """Return how far of the way patches are moved to an anchor, 0 to 1."""
         wide = self._patch(self._landing(anchor.piece)[:, 0]) ** 2
         return wide / (wide + anchor.error**2)
 
     def _patch(self, places: FloatArray) -> float:
-        """Give how wide a patch each of some places (2, k) stands for [m].
+        """Return how wide a patch each of some places (2, k) stands for [m].
 
         The normal-reference rule for two dimensions, across the narrower way of the cloud
         (D. W. Scott, Multivariate Density Estimation, 1992, from memory).
@@ -174,23 +174,23 @@ class CaseFlights:
         return rows[:, : self.who.size].astype(float)
 
     def _knots(self, body: str) -> FloatArray:
-        """Give the knots of a body, shape (stages + 1, 5, copies, k)."""
+        """Return the knots of a body, shape (stages + 1, 5, copies, k)."""
         kept = self.cloud.falls[self.case.name, body][..., : self.who.size]
         return np.asarray(kept, dtype=float)
 
     def landed(self, piece: str) -> FloatArray:
-        """Give when a piece comes down, shape (copies, k) [s]."""
+        """Return when a piece comes down, shape (copies, k) [s]."""
         return self._column("time", self._part(piece)[0])
 
     def release(self, piece: str) -> FloatArray:
-        """Give when [s] and how high [m] a piece came off in the air, NaN where not, (2, k)."""
+        """Return when [s] and how high [m] a piece came off in the air, NaN where not, (2, k)."""
         if piece == ROCKET or not self.has(piece):
             return np.full((2, self.who.size), np.nan)
         _, body = self._part(piece)
         return np.asarray(self._knots(piece)[len(body.before)][[0, 3], 0])
 
     def opening(self, device: str = "") -> FloatArray:
-        """Give when and how high cloth opened.
+        """Return when and how high cloth opened.
 
         ``device``: name of a device; the first to open when left out.
 
@@ -211,12 +211,12 @@ class CaseFlights:
         return np.full((2, self.who.size), np.nan)
 
     def top(self) -> FloatArray:
-        """Give east and north of apogee [m], had nothing gone wrong before, (2, k)."""
+        """Return east and north of apogee [m], had nothing gone wrong before, (2, k)."""
         way = self.cloud.way[-1, :2]
         return np.asarray(way[:, self.who], dtype=float)
 
     def highest(self) -> FloatArray:
-        """Give when and how high the rocket was highest, as an altimeter in it would tell.
+        """Return when and how high the rocket was highest, as an altimeter in it would tell.
 
         Result: time since lift-off [s] and height above the site [m], shape (2, k).
         """
@@ -244,11 +244,11 @@ class CaseFlights:
         return np.where(first[1] < top[1], first, top)
 
     def struck(self, piece: str) -> FloatArray:
-        """Give the speed with which the first of a piece came down, shape (k,) [m s⁻¹]."""
+        """Return the speed with which the first of a piece came down, shape (k,) [m s⁻¹]."""
         return np.asarray(self._column("speed", self._part(piece)[0])[0])
 
     def is_nose_first(self, piece: str) -> bool:
-        """Tell whether what a piece came down with came nose first."""
+        """Return whether what a piece came down with came nose first."""
         return self._part(piece)[1].stages[-1].nose_first
 
     def cloth(self, device: str) -> str:
@@ -263,7 +263,7 @@ class CaseFlights:
         return "tangled" if "tangled canopy" in drags else "unopened"
 
     def at(self, piece: str, time: float) -> FloatArray:
-        """Give where a piece is at a time since lift-off [s], shape (3, copies, k) [m].
+        """Return where a piece is at a time since lift-off [s], shape (3, copies, k) [m].
 
         On the way up, straight lines between the points kept. On the way down, each
         stage sinks evenly, a nose-first fall by the cubic that fits both ends, and
@@ -277,7 +277,7 @@ class CaseFlights:
         return self._leant((piece, time), until, there)
 
     def coming_down(self, piece: str) -> FloatArray:
-        """Give where a piece is at even steps from its highest to landing, (3, steps, k)."""
+        """Return where a piece is at even steps from its highest to landing, (3, steps, k)."""
         _, body = self._part(piece)
         self.landing(piece)  # learns how the wind's lean carries it
         top, down = self.highest()[0], self.landed(piece)
@@ -305,7 +305,7 @@ class CaseFlights:
     def _leant(
         self, asked: _Asked, time: FloatArray, work_out: Callable[[], FloatArray]
     ) -> FloatArray:
-        """Give places worked out once, moved by the lean; they tell how it carries a piece."""
+        """Return places worked out once, moved by the lean; they tell how it carries a piece."""
         if asked not in self.worked_out:
             self.worked_out[asked] = work_out()
             lean = self.own_lean.T

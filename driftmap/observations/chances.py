@@ -150,7 +150,7 @@ def _smoothed(
 
 
 def _shape(points: FloatArray) -> FloatArray:
-    """Give the covariance of the densest nine tenths, no smaller than `_SIZE`."""
+    """Return the covariance of the densest nine tenths, no smaller than `_SIZE`."""
     kept = points
     for _ in range(2):  # the second time about the middle that the first one found
         middle, spread = kept.mean(axis=1), np.cov(kept) + np.eye(2) * _SIZE**2
@@ -202,7 +202,7 @@ def _cautions(
 
 
 def box_of(squares: Squares, column: int, row: int) -> shapely.Polygon:
-    """Give the ground of a square."""
+    """Return the ground of a square."""
     west = squares.west + column * squares.size
     south = squares.south + row * squares.size
     return shapely.box(west, south, west + squares.size, south + squares.size)
@@ -218,7 +218,7 @@ def smallest(listed: Sequence[Square], share: float) -> int:
 
 
 def square_middle(squares: Squares, column: float, row: float) -> tuple[float, float]:
-    """Give the middle of a square."""
+    """Return the middle of a square."""
     east = squares.west + (column + 0.5) * squares.size
     north = squares.south + (row + 0.5) * squares.size
     return east, north

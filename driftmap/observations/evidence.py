@@ -118,7 +118,7 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
 
 
 def _speaks(known: Weighed) -> dict[str, FloatArray]:
-    """Give the logarithm by which each observation favours each case, beside the rest."""
+    """Return the logarithm by which each observation favours each case, beside the rest."""
     told = [o for o in known.observations if not isinstance(o, Odds)]
     found = {}
     for name, lots in known.lots.items():
@@ -332,7 +332,7 @@ def _away(piece: str, flown: CaseFlights) -> FloatArray:
 
 
 def _overlap(a: _Weighed, b: _Weighed, error: float) -> float:
-    """Give how much two answers overlap, 0 to 1, blurred by the error of asking."""
+    """Return how much two answers overlap, 0 to 1, blurred by the error of asking."""
     sure = [~np.isnan(values) for values, _ in (a, b)]
     if not (sure[0].any() or sure[1].any()):
         return 1.0

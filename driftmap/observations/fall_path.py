@@ -35,7 +35,7 @@ def on_the_way(
     drift: FloatArray,
     when: FloatArray,
 ) -> FloatArray:
-    """Give where a body is at times since lift-off [s], shape (3, copies, k) [m].
+    """Return where a body is at times since lift-off [s], shape (3, copies, k) [m].
 
     ``path``: points kept of the way up, (p, 3, k), and the time of apogee, (k,); ``knots``: of
     its stages, (stages + 1, 5, copies, k); ``drift``: from `drift_of`.

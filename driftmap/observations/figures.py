@@ -39,7 +39,7 @@ class Misfit:
     turns: bool = False
 
     def misses(self) -> FloatArray:
-        """Give how far off each flight is, in errors, shape (d, copies, k)."""
+        """Return how far off each flight is, in errors, shape (d, copies, k)."""
         off = self.value[:, None, None] - self.shown
         if self.turns:
             off = (off + pi) % (2 * pi) - pi
@@ -61,17 +61,17 @@ class MeasuredSight:
         raise NotImplementedError
 
     def log_likelihood(self, flown: CaseFlights) -> FloatArray:
-        """Give the logarithm of the likelihood: normal errors, and some mistakes."""
+        """Return the logarithm of the likelihood: normal errors, and some mistakes."""
         near = log_density(self.figure(flown)) + log(1 - MISTAKEN)
         return np.asarray(np.logaddexp(near, log(MISTAKEN * self.broad)))
 
     def mistaken(self, log_likelihood: FloatArray) -> FloatArray:
-        """Give the chance that the report is wrong altogether, where it is so likely."""
+        """Return the chance that the report is wrong altogether, where it is so likely."""
         return np.asarray(MISTAKEN * self.broad / np.exp(log_likelihood))
 
 
 def log_density(figure: Misfit) -> FloatArray:
-    """Give the logarithm of the density of what was told for each flight, shape (k,)."""
+    """Return the logarithm of the density of what was told for each flight, shape (k,)."""
     off = figure.misses()
     size = len(figure.value) / 2 * log(2 * pi) + float(np.log(figure.error).sum())
     normal = -(off**2).sum(axis=0) / 2 - size
@@ -90,7 +90,7 @@ class Find(MeasuredSight):
     error: float
 
     def says(self, far: Far = metres) -> str:
-        """Give the find in words."""
+        """Return the find in words."""
         away = far(hypot(self.east, self.north))
         turn = degrees(atan2(self.east, self.north)) % 360
         return f"{self.piece} found {away} from the pad toward {turn:03.0f}°"
@@ -146,7 +146,7 @@ class SeenMoment(MeasuredSight):
     height_error: float = 30.0
 
     def says(self, far: Far = metres) -> str:
-        """Give the moment in words."""
+        """Return the moment in words."""
         when = "" if self.time is None else f" {self.time:.1f} s after lift-off"
         high = "" if self.height is None else f" at {far(self.height)}"
         return f"{self.piece or 'something'} {self.what}{when}{high}"
@@ -180,7 +180,7 @@ class Trace(MeasuredSight):
     covariance: FloatArray
 
     def says(self, far: Far = metres) -> str:
-        """Give the record in words."""
+        """Return the record in words."""
         top = int(self.height.argmax())
         return (
             f"the altimeter's record: {far(self.height[top])} up after "
@@ -254,7 +254,7 @@ class Sighted(MeasuredSight):
     last: bool = False
 
     def says(self, far: Far = metres) -> str:
-        """Give the sighting in words."""
+        """Return the sighting in words."""
         del far
         when = "down" if self.time is None else f"{self.time:.0f} s after lift-off"
         when = "last in the air" if self.last else when
@@ -292,7 +292,7 @@ class Sighted(MeasuredSight):
         return Misfit(shown, value, error, turns=True)
 
     def _unsure(self, flown: CaseFlights, at: FloatArray) -> float:
-        """Give the angle by which a place in the air is not known [rad]."""
+        """Return the angle by which a place in the air is not known [rad]."""
         if self.time is None and not self.last:
             return 0.0
         way = np.median(np.hypot(*(flown.landing(self.piece) - flown.top()[:, None])))

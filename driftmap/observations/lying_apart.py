@@ -44,7 +44,7 @@ def implied_by_finds(
 
 
 def _apart(piece: str, other: str, case: Case, flight: Flight) -> bool:
-    """Tell whether two pieces come down apart, or break apart as the rocket strikes."""
+    """Return whether two pieces come down apart, or break apart as the rocket strikes."""
     bodies = {body.name: body for body in case.bodies}
     fins = {p.name for p in flight.pieces if p.kind == "fin"}
     hosts = {one if one in bodies else ROCKET for one in (piece, other)}

@@ -136,11 +136,11 @@ class Observation(Protocol):
     """What every kind can do."""
 
     def says(self, far: Far = metres) -> str:
-        """Give the observation as a plain sentence, distances written so."""
+        """Return the observation as a plain sentence, distances written so."""
         ...
 
     def log_likelihood(self, flown: CaseFlights) -> FloatArray:
-        """Give the logarithm of its likelihood for each flight, shape (k,)."""
+        """Return the logarithm of its likelihood for each flight, shape (k,)."""
         ...
 
 
@@ -155,12 +155,12 @@ class Odds:
     words: str
 
     def says(self, far: Far = metres) -> str:
-        """Give what is known of the case."""
+        """Return what is known of the case."""
         del far
         return self.words
 
     def log_likelihood(self, flown: CaseFlights) -> FloatArray:
-        """Give the logarithm of the factor for every flight alike."""
+        """Return the logarithm of the factor for every flight alike."""
         odds = self.by_case.get(flown.case.name, 1.0)
         return np.full(flown.who.size, log(odds) if odds > 0 else -np.inf)
 
@@ -231,12 +231,12 @@ class FoundState:
     words: tuple[str, ...]
 
     def says(self, far: Far = metres) -> str:
-        """Give the state in words."""
+        """Return the state in words."""
         del far
         return f"{self.piece} found {' and '.join(self.words)}"
 
     def log_likelihood(self, flown: CaseFlights) -> FloatArray:
-        """Give the logarithm of the chance of all its words together."""
+        """Return the logarithm of the chance of all its words together."""
         chances = [STATES[word](flown, self.piece) for word in self.words]
         told = np.log(np.clip(chances, _LEAST, 1 - _LEAST)).sum(axis=0)
         return np.asarray(told)
@@ -258,11 +258,11 @@ class Went:
     error: float
 
     def says(self, far: Far = metres) -> str:
-        """Give the sight in words."""
+        """Return the sight in words."""
         return f"{self.piece} went down beyond {far(self.beyond)} from {self.place}"
 
     def log_likelihood(self, flown: CaseFlights) -> FloatArray:
-        """Give the logarithm of the chance that it lies farther."""
+        """Return the logarithm of the chance that it lies farther."""
         # scipy.special takes 0.1 s to import.
         from scipy.special import ndtr  # noqa: PLC0415
 
@@ -272,7 +272,7 @@ class Went:
         return np.asarray(np.log((1 - MISTAKEN) * chance + MISTAKEN / 2))
 
     def mistaken(self, log_likelihood: FloatArray) -> FloatArray:
-        """Give the chance that it is wrong altogether, where it is so likely."""
+        """Return the chance that it is wrong altogether, where it is so likely."""
         return np.asarray(MISTAKEN / 2 / np.exp(log_likelihood))
 
 
@@ -289,7 +289,7 @@ class Walked:
     who: str = ""
 
     def says(self, far: Far = metres) -> str:
-        """Give the walk in words."""
+        """Return the walk in words."""
         by = f" by {self.who}" if self.who else ""
         side = far(float(np.sqrt(self.shape.area)))
         return (
@@ -300,7 +300,7 @@ class Walked:
     def log_likelihood(
         self, flown: CaseFlights, beside: Sequence[Walked] = ()
     ) -> FloatArray:
-        """Give the logarithm of the chance of having found none of the copies.
+        """Return the logarithm of the chance of having found none of the copies.
 
         ``beside``: ground walked for it before, which gave that chance already.
         """
@@ -311,7 +311,7 @@ class Walked:
 
 
 def missed(walks: Sequence[Walked], at: FloatArray) -> FloatArray:
-    """Give the chance of not having seen what lies at points on any of some walks.
+    """Return the chance of not having seen what lies at points on any of some walks.
 
     ``at``: places from the pad, shape (2, ...).
 

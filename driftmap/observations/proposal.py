@@ -89,7 +89,7 @@ def _worth(
     own: FloatArray,
     lean: FloatArray,
 ) -> FloatArray:
-    """Give the logarithm of likelihood times density of a lean, shape (k,)."""
+    """Return the logarithm of likelihood times density of a lean, shape (k,)."""
     moved = flown.leaned(lean - own)
     total = -(lean**2).sum(axis=0) / 2
     for seen in observations:
@@ -98,7 +98,7 @@ def _worth(
 
 
 def _near_density(seen: MeasuredSight, flown: CaseFlights) -> FloatArray:
-    """Give the logarithm of the density of what was measured.
+    """Return the logarithm of the density of what was measured.
 
     Without mistakes the top is one, and smooth; flights that show nothing of the kind stay
     where they are.
@@ -108,7 +108,7 @@ def _near_density(seen: MeasuredSight, flown: CaseFlights) -> FloatArray:
 
 
 def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ...]:
-    """Give value (k,), gradient (2, k) and negative curvature (k, 2, 2)."""
+    """Return value (k,), gradient (2, k) and negative curvature (k, 2, 2)."""
     value = [worth(at + _NUDGE * step[:, None]) for step in _STENCIL.T]
     mid, e, w, n, s, en = value
     slope = np.stack([e - w, n - s]) / (2 * _NUDGE)
@@ -168,7 +168,7 @@ def worth_flying(known: Weighed) -> WorthFlying | None:
     rest = 1 - sum(chance for chance, _ in told)
 
     def worth(draws: Mapping[str, Kept]) -> FloatArray:
-        """Give what each flight adds to the squares of all weights, 1 on average."""
+        """Return what each flight adds to the squares of all weights, 1 on average."""
         return np.asarray(rest + sum(chance * case(draws) for chance, case in told))
 
     each = worth(known.cases[0].cloud.draws)
@@ -206,7 +206,7 @@ class _Case:
         self._log = np.log(square / np.mean(own**2) + 1e-6)
 
     def __call__(self, draws: Mapping[str, Kept]) -> FloatArray:
-        """Give the square of the weight to be expected, 1 on average."""
+        """Return the square of the weight to be expected, 1 on average."""
         score = self._fit @ self._terms(draws)
         return np.asarray(np.exp(np.interp(score, self._score, self._log)))
 

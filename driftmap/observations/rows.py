@@ -38,7 +38,7 @@ class SeenTable:
         return ".".join(part for part in (self.where, key) if part)
 
     def get(self, key: str) -> object:
-        """Give what stands at a key, or None."""
+        """Return what stands at a key, or None."""
         self._known.add(key)
         return self.data.get(key)
 
@@ -99,7 +99,7 @@ class SeenTable:
         return {} if told is None else {key: told[0], f"{key}_error": told[1]}
 
     def given(self, key: str, value: V | None, wanted: str) -> V:
-        """Give what was read at a key that must stand there."""
+        """Return what was read at a key that must stand there."""
         if value is None:
             raise self.refusal(key, f"missing{wanted}")
         return value

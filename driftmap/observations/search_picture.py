@@ -118,7 +118,7 @@ def _letters(chances: Chances) -> list[str]:
 
 
 def _in_view(chances: Chances, site: Site) -> list[tuple[str, Area, BaseGeometry]]:
-    """Give the areas that the picture shows, each with how it is drawn and what is in view."""
+    """Return the areas that the picture shows, each with how it is drawn and what is in view."""
     view, found = _view(chances), []
     for area in site.areas:
         shape = shapely.intersection(area.shape, view)
@@ -195,7 +195,7 @@ def _ways(chances: Chances, sweeps: Sequence[Sweep]) -> list[str]:
 
 
 def outline_rings(shape: BaseGeometry, fine: float) -> Iterator[FloatArray]:
-    """Give the corners of each outline, without those that move it by less, (k, 2) [m]."""
+    """Yield the corners of each outline, without those that move it by less, (k, 2) [m]."""
     for part in shapely.get_parts(shapely.simplify(shape, fine)):
         if part.geom_type == "Polygon":
             yield from map(shapely.get_coordinates, (part.exterior, *part.interiors))

@@ -157,7 +157,7 @@ def _flown_on(
 
 
 def _at_most(flown: CaseFlights, known: Weighed) -> float:
-    """Give the chance of a case, were all its flights as good as the best, by patches."""
+    """Return the chance of a case, were all its flights as good as the best, by patches."""
     told = log_likelihoods(flown.as_patches(), known.observations)
     best = float(np.max(sum(told, np.zeros(flown.who.size))))
     return float(flown.prior.sum() * np.exp(best - known.log_evidence))

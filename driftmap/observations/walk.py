@@ -43,7 +43,7 @@ class Walkers:
         return min(SUREST, float(random_search(self.widths[self.cover], self.spacing)))
 
     def length(self, size: float) -> float:
-        """Give how far the line walks to cover a square of some side [m]."""
+        """Return how far the line walks to cover a square of some side [m]."""
         return size**2 / (self.spacing * self.count)
 
 

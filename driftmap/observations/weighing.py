@@ -111,7 +111,7 @@ class Weighed:
         return {n: effective_number(np.concatenate(own)) for n, own in found.items()}
 
     def lying(self, piece: str) -> dict[str, tuple[FloatArray, FloatArray]]:
-        """Give where a piece may lie in each case.
+        """Return where a piece may lie in each case.
 
         ``piece``: name of a body; where it does not come off it lies with the rocket.
 
@@ -131,7 +131,7 @@ class Weighed:
 
 
 def effective_number(weights: FloatArray) -> float:
-    """Give the effective number of weighed flights, ``sum(w)**2 / sum(w**2)``.
+    """Return the effective number of weighed flights, ``sum(w)**2 / sum(w**2)``.
 
     ``weights``, shape (n,): weights, in any scale.
 
@@ -163,7 +163,7 @@ def bodies_of(observations: Sequence[Observation]) -> set[str] | None:
 def log_likelihoods(
     flown: CaseFlights, observations: Sequence[Observation]
 ) -> list[FloatArray]:
-    """Give the logarithm of each observation's likelihood for each flight.
+    """Return the logarithm of each observation's likelihood for each flight.
 
     ``flown``: flights of one case.
 
@@ -214,7 +214,7 @@ def _taken_right(
     each: Sequence[Sequence[FloatArray]],
     weights: Sequence[FloatArray],
 ) -> tuple[FloatArray, tuple[FloatArray, ...]]:
-    """Give the chance that each report is wrong altogether, and the weights left if none is."""
+    """Return the chance that each report is wrong altogether, and the weights left if none is."""
     doubts, right = np.zeros(len(observations)), []
     for told, own in zip(each, weights, strict=True):
         fits = own
@@ -228,7 +228,7 @@ def _taken_right(
 
 
 def without(known: Weighed, walks: Sequence[Walked]) -> Weighed:
-    """Give the weights as if some ground had not been walked."""
+    """Return the weights as if some ground had not been walked."""
     if not walks:
         return known
     raw = [
@@ -335,7 +335,7 @@ def _softened(log_weight: FloatArray) -> FloatArray:
 def _odd(
     lots: Sequence[CaseFlights], seen: MeasuredSight, weights: FloatArray
 ) -> float:
-    """Give the share of reports that are less likely than the one that was made."""
+    """Return the share of reports that are less likely than the one that was made."""
     # In errors about what was told, which so stands at 0.
     shown = -np.concatenate([seen.figure(flown).misses() for flown in lots], axis=2)
     if np.isnan(shown).any(axis=0).all():

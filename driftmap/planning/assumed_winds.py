@@ -171,7 +171,7 @@ class Supposition:
         return replace(self, at=METER_HEIGHT, gust_factor=gust_factor)
 
     def over(self, height: float) -> float:
-        """Give the wind at 10 m for each of that at a height [m]."""
+        """Return the wind at 10 m for each of that at a height [m]."""
         wind = suppose(self, 0.0, 5.0)
         return float(np.hypot(*wind.at(MAST)) / np.hypot(*wind.at(height)))
 
@@ -213,7 +213,7 @@ class Supposition:
         return _spoken(*own, words)
 
     def departs(self, wind: WindProfile) -> bool:
-        """Tell whether a supposed wind is aloft another than was read, beyond its error.
+        """Return whether a supposed wind is aloft another than was read, beyond its error.
 
         What a meter reads near the ground says nothing of the winds aloft.
         """
@@ -225,7 +225,7 @@ class Supposition:
         return bool(np.any(apart[high] > error[high]))
 
     def above(self, speed: float) -> float:
-        """Give how far gusts stand above a mean speed [m s⁻¹]."""
+        """Return how far gusts stand above a mean speed [m s⁻¹]."""
         return max(self.gust, (self.gust_factor - 1) * speed)
 
 
@@ -372,7 +372,7 @@ older ones go over into it up to 120 m, and the wind between them follows."""
 
 
 def _grown(wind: WindProfile, meter: WindProfile, terrain: str) -> FloatArray:
-    """Give the error of layers by the end of the hours that they are flown for [m s⁻¹].
+    """Return the error of layers by the end of the hours that they are flown for [m s⁻¹].
 
     ``meter``: what a reading alone tells.
     """

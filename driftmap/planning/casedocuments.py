@@ -118,7 +118,7 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
 
 
 def _word_beside(verdict: str, held: Sequence[Check], asked: Set[str]) -> str:
-    """Give the word of an alternative.
+    """Return the word of an alternative.
 
     Where it is held by what was answered for the plan alone, it is a go if that is
     answered again.

@@ -155,7 +155,7 @@ def compute_dial(
 def hours_served(
     supposition: Supposition, setup: Setup
 ) -> tuple[datetime, datetime] | None:
-    """Give the time that a dial serves: about its hour, while it is light, if it was then.
+    """Return the time that a dial serves: about its hour, while it is light, if it was then.
 
     ``supposition``: whose hour counts; ``setup``: where, and from when until when what was
     answered holds.
@@ -174,7 +174,7 @@ def hours_served(
 
 
 def _suns(supposition: Supposition, setup: Setup) -> list[Supposition]:
-    """Give the air of the hour, and by the worst suns of the time served."""
+    """Return the air of the hour, and by the worst suns of the time served."""
     span, site = hours_served(supposition, setup), setup.site
     if span is None:
         return [supposition]

@@ -125,7 +125,7 @@ def make_ready(
 
 
 def flights_for(packed: bytes, reach: Reach, supposition: Supposition) -> Flights:
-    """Give the flights that all blocks of a dial share in one process."""
+    """Return the flights that all blocks of a dial share in one process."""
     speeds = tuple(i * reach.step for i in range(reach.speeds + 1))
     return flights_of(packed, supposition, speeds, True)
 
@@ -177,7 +177,7 @@ class _Bench:
         return DialNode(wind, verdict, trial.checks, likely, landings, supposed)
 
     def _hangs_on_aloft(self, wind: Wind) -> bool:
-        """Tell whether a go hangs on winds aloft that the meter does not tell."""
+        """Return whether a go depends on winds aloft that the meter does not tell."""
         speed, way = wind
         cloud, air = self.flights.flown(*wind).cloud, self.flights.air(*wind)
         if self.flights.supposition.departs(air):
@@ -186,7 +186,7 @@ class _Bench:
         return hangs_on_aloft(cloud, self.flights.setup, air, read)
 
     def place(self, span: Span) -> tuple[float, float, float, float]:
-        """Give the speeds and directions between which a span lies."""
+        """Return the speeds and directions between which a span lies."""
         i, up, j, on = span
         step, turn = self.reach.step, self.reach.turn
         return i * step, up * step, j * turn, on * turn

@@ -56,7 +56,7 @@ class Reach:
         return 360.0 / self.directions
 
     def winds(self) -> list[Wind]:
-        """Give the winds in their order: calm, then speed by speed all directions."""
+        """Return the winds in their order: calm, then speed by speed all directions."""
         around = [j * self.turn for j in range(self.directions)]
         speeds = [i * self.step for i in range(1, self.speeds + 1)]
         return [
@@ -79,7 +79,7 @@ class Reach:
         return 0 if i == 0 else 1 + (i - 1) * self.directions + j % self.directions
 
     def wind(self, i: float, j: float) -> Wind:
-        """Give the wind at a place of the dial; halves lie between its winds.
+        """Return the wind at a place of the dial; halves lie between its winds.
 
         ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
         """

@@ -71,7 +71,7 @@ def moved(site: Site, east: float, north: float) -> Site:
 
 
 def allowed_ground(site: Site) -> BaseGeometry:
-    """Give the ground a pad or people could stand on.
+    """Return the ground a pad or people could stand on.
 
     Result: inside boundary and waiver, outside every area that is drawn [m]. Raises
     `SiteError` if there is none.

@@ -41,7 +41,7 @@ def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, An
     ``setup``: what was flown, and where; ``bases``: what its verdicts rest on, for each
     flight.
 
-    ``conditions`` is what every go of the plan hangs on,
+    ``conditions`` is what every go of the plan depends on,
     and ``too_few`` says that no go can come of so few flights.
     """
     need = max((basis.need for basis in bases), key=lambda need: need.flights)

@@ -234,7 +234,7 @@ def _net(part: Part, five: Sequence[Cloud], half: float) -> _Places:
 
 
 def _places(cloud: Cloud, part: Part, who: NDArray[np.intp], side: float) -> FloatArray:
-    """Give east, north and energy of some flights' landings, shape (3, copies, flights).
+    """Return east, north and energy of some flights' landings, shape (3, copies, flights).
 
     ``side``: what the wind is turned by to blow as in the middle [rad].
     """
@@ -245,7 +245,7 @@ def _places(cloud: Cloud, part: Part, who: NDArray[np.intp], side: float) -> Flo
 
 
 def _matched(cloud: Cloud, part: Part, here: FloatArray, side: float) -> FloatArray:
-    """Give the same landings in another wind.
+    """Return the same landings in another wind.
 
     A flight that goes another way there moves as the mean of the others do.
     """
@@ -264,7 +264,7 @@ def _matched(cloud: Cloud, part: Part, here: FloatArray, side: float) -> FloatAr
 
 
 def _least_spread(places: FloatArray) -> float:
-    """Give the spread of landings the way it is least [m]."""
+    """Return the spread of landings the way it is least [m]."""
     flat = places.reshape(2, -1)
     if flat.shape[1] < 2:
         return _LEAST_SPREAD

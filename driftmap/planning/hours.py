@@ -78,7 +78,7 @@ class Hours:
         return sum(bool(each) for each in self.readings)
 
     def scaled(self, factor: float) -> Hours:
-        """Give the same hours with winds and gusts so many times as strong."""
+        """Return the same hours with winds and gusts so many times as strong."""
         stronger = (
             tuple(HourReading(r.way, r.speed * factor, r.gust * factor) for r in each)
             for each in self.readings

@@ -155,7 +155,7 @@ class Place:
     capacity: Capacity | None = None
 
     def order(self) -> tuple[float, ...]:
-        """Give the key by which places are ranked, the best first."""
+        """Return the key by which places are ranked, the best first."""
         return (
             float(bool(self.broken)),
             -round(self.go, 6),

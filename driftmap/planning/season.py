@@ -172,7 +172,7 @@ def _bins(hours: Hours) -> set[HourReading]:
 def season_suns(
     setup: Setup, supposition: Supposition, hours: Hours
 ) -> list[Supposition]:
-    """Give the air by the worst suns of the hours that may be go; one where no place is known."""
+    """Return the air by the worst suns of the hours that may be go; one where no place is known."""
     times = [at for at, each in _lit(setup, hours) if each]
     if supposition.place is None or not times:
         return [supposition]
@@ -215,7 +215,7 @@ def _fill_bins(
 
 
 def _worst(found: Iterable[tuple[Finding, str]]) -> tuple[Finding, str]:
-    """Give the worst of what was found; where nothing was, it is not known."""
+    """Return the worst of what was found; where nothing was, it is not known."""
     worst = max(found, key=lambda one: FINDINGS.index(one[0]), default=None)
     return worst or (NOT_KNOWN, "no reading")
 
@@ -330,7 +330,7 @@ def by_light(setup: Setup, hour: SeasonHour, end: datetime) -> SeasonHour:
 
 
 def _may_go(setup: Setup, start: datetime, end: datetime) -> bool:
-    """Tell whether it is light all along, or people answered that the dark is meant."""
+    """Return whether it is light all along, or people answered that the dark is meant."""
     site, said = setup.site, setup.answers or Answers()
     at = site.latitude, site.longitude
     light = is_light(start, *at) and is_light(end, *at)

@@ -50,7 +50,7 @@ _ROOM: Final = MappingProxyType(
 )
 """Share by which a quantile of the flights must keep clear of its limit, for the kinds that
 hold one: some standard errors of the 5 % quantile of 4,000 flights. The speed of landing
-hangs on no wind: from cell to cell it moves by a part in two thousand. Assumed."""
+depends on no wind: from cell to cell it moves by a part in two thousand. Assumed."""
 
 _CheckKey: TypeAlias = tuple[Kind, str, str, str]
 
@@ -100,7 +100,7 @@ def alike(
     verdict: Callable[[Iterable[Check]], Verdict],
     edges: Iterable[tuple[int, int]] = (),
 ) -> tuple[Check, ...] | None:
-    """Give the checks of a span that has one verdict all over.
+    """Return the checks of a span that has one verdict all over.
 
     ``flown``: the checks of the winds flown; ``whole``: gives those of `strictest`;
     ``verdict``: what a verdict is made of; ``edges``: ends of edges of which whatever is
@@ -124,7 +124,7 @@ def alike(
 
 
 def _shared(every: Sequence[Mapping[_CheckKey, Check]]) -> list[Check]:
-    """Give the checks that some winds have in common, each at its mildest."""
+    """Return the checks that some winds have in common, each at its mildest."""
     keys = set.intersection(*(set(own) for own in every))
     return [
         min((own[key] for own in every), key=lambda c: OUTCOMES.index(c.outcome))

@@ -63,7 +63,7 @@ def settled_spans(
 
 
 def tile(cell: Span, size: tuple[int, int], most: tuple[int, int]) -> Span:
-    """Give the widest span about where a cell begins."""
+    """Return the widest span about where a cell begins."""
     (i, up), (j, on) = (
         (at // wide * wide, min(at // wide * wide + wide, end))
         for at, end, wide in zip(cell[::2], size, most, strict=True)
@@ -76,7 +76,7 @@ def _holds(span: Span, cell: Span) -> bool:
 
 
 def _part(span: Span, words: Sequence[str], cell: Span) -> Span:
-    """Give the half of a span that a cell begins in, or the quarter."""
+    """Return the half of a span that a cell begins in, or the quarter."""
     (i, up, j, on), (a, b, c, d) = span, words
     rows = not (a == c and b == d and on - j > 1)
     columns = not (a == b and c == d and up - i > 1)

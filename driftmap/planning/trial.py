@@ -64,7 +64,7 @@ class Strike:
 class Trial:
     """One verdict with what it rests on.
 
-    What people must answer on the day does not hang on what is planned: questions that
+    What people must answer on the day does not depend on what is planned: questions that
     are still open are set aside, and named wherever a planned "go" is told. On the day
     an open question makes the verdict hold.
 
@@ -213,7 +213,7 @@ def _stray(cloud: Cloud, site: Site) -> Estimate:
 
 
 def try_flight(setup: Setup, wind: WindProfile) -> Trial:
-    """Give the verdict on a flight in a wind.
+    """Return the verdict on a flight in a wind.
 
     ``setup``: what is flown, and where.
 
@@ -240,7 +240,7 @@ class Basis:
     need : Need
         The least number of flights with which a go can be.
     aloft : bool
-        Whether a go hangs on winds aloft that nobody has read.
+        Whether a go depends on winds aloft that nobody has read.
     """
 
     questions: tuple[str, ...]
@@ -250,7 +250,7 @@ class Basis:
 
     @property
     def conditions(self) -> tuple[str, ...]:
-        """What every go of the plan hangs on; an assessment holds without it."""
+        """What every go of the plan depends on; an assessment holds without it."""
         count = len(self.questions)
         aloft = "the winds aloft are as supposed: on the day, read or ask for them"
         rules = (
@@ -266,7 +266,7 @@ def basis_of(
     """Find what a plan rests on, by flying a few flights.
 
     ``setup``: what is flown, and where; ``winds``: winds that questions and assumptions
-    may hang on; of the latter, those that hold in all of them are told; ``known``:
+    may depend on; of the latter, those that hold in all of them are told; ``known``:
     where winds are supposed, the same winds as far as a reading would tell them.
 
     Result: each question and each assumption once. Raises `DriftmapError` if the flight
@@ -312,7 +312,7 @@ def in_still_air(flight: Flight, altitude: float) -> Cloud:
 def hangs_on_aloft(
     cloud: Cloud, setup: Setup, wind: WindProfile, known: WindProfile
 ) -> bool:
-    """Tell whether a go hangs on winds aloft that nobody has read, or of which more is told.
+    """Return whether a go depends on winds aloft that nobody has read, or of which more is told.
 
     ``cloud``: flights in a supposed wind; ``wind``: that; ``known``: the same wind as far
     as a reading at the ground tells it.
@@ -326,7 +326,7 @@ def hangs_on_aloft(
 
 
 def limits_believed(setup: Setup) -> dict[str, Limit]:
-    """Give the limits of the day of the flights, none eased but by a word that counts then."""
+    """Return the limits of the day of the flights, none eased but by a word that counts then."""
     when = None if setup.answers is None else setup.answers.when
     return tightened(read_limits(setup.flight, setup.site, when=when))
 

@@ -113,7 +113,7 @@ def winds_around(
 def _spans(
     a: Assessment, setup: Setup, one_more: Callable[[], None]
 ) -> Callable[[float, float, float, float], bool]:
-    """Give what tells whether a wind so many times as strong and turned so far is go all over.
+    """Return what tells whether a wind so many times as strong and turned so far is go all over.
 
     ``one_more`` is called after each wind that was flown.
     """

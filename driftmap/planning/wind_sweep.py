@@ -148,7 +148,7 @@ class Flights:
         return Wind(speed, _same(way)) if angle else wind
 
     def drawn(self, speed: float, way: float) -> Landings:
-        """Give the landings drawn of a wind that was judged; none if it was not flown."""
+        """Return the landings drawn of a wind that was judged; none if it was not flown."""
         wind, angle = self._turned_to(speed, way)
         likely, landings = self._drawn.get(wind, ({}, {}))
         return likely, {key: one.turned(angle) for key, one in landings.items()}
@@ -251,7 +251,7 @@ class Flights:
         verdict: Callable[[Iterable[Check]], Verdict],
         edges: Iterable[tuple[int, int]] = (),
     ) -> tuple[Check, ...] | None:
-        """Give the checks of a span that has one verdict all over; None where not known."""
+        """Return the checks of a span that has one verdict all over; None where not known."""
         every = self.rim(*span)
         whole = partial(self.strictest, *span)
         try:
@@ -303,7 +303,7 @@ def flights_of(
     speeds: tuple[float, ...],
     draws: bool = False,
 ) -> Flights:
-    """Give the flights that all parts of a sweep share in one process.
+    """Return the flights that all parts of a sweep share in one process.
 
     Result: the same for the same, until others are asked for.
     """

@@ -75,7 +75,7 @@ class DirectionLimit:
         return self.go[0][1] if self.go and self.from_lightest(self.go[0]) else 0.0
 
     def from_lightest(self, span: tuple[float, float]) -> bool:
-        """Tell whether a span of `go` begins at the lightest air tried.
+        """Return whether a span of `go` begins at the lightest air tried.
 
         Result: whether no lighter wind is known not to be go.
         """
@@ -97,7 +97,7 @@ def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
 
 
 def wind_allowed(setup: Setup) -> float:
-    """Give the wind at 10 m that the rules, or a limit of a file's own, allow [m s⁻¹]."""
+    """Return the wind at 10 m that the rules, or a limit of a file's own, allow [m s⁻¹]."""
     own = read_limits(setup.flight, setup.site)["surface_wind"].value
     return min(own, rule_limit(setup.flight, setup.site, Kind.SURFACE_WIND))
 
@@ -168,7 +168,7 @@ def _one_direction(
 
 
 def _worst_of(trials: Iterator[Trial]) -> Trial:
-    """Give the worst by some suns; after a no-go no more is asked."""
+    """Return the worst by some suns; after a no-go no more is asked."""
     found = next(trials)
     while found.verdict != "no-go" and (other := next(trials, None)) is not None:
         found = worst((found, other))

@@ -62,7 +62,7 @@ def _most(by_sun: Sequence[datetime], place: tuple[float, float]) -> datetime | 
 
 
 def _stirred(place: tuple[float, float], at: datetime) -> float:
-    """Give how strongly the sun stirs the air under a clear sky [m s⁻¹]."""
+    """Return how strongly the sun stirs the air under a clear sky [m s⁻¹]."""
     air = convection(at, *place, None)
     return 0.0 if air is None else air.speed
 

@@ -37,13 +37,13 @@ def dial_table(dial: Dial, voice: Voice) -> list[list[str]]:
 
 
 def table_steps(reach: Reach) -> tuple[int, int]:
-    """Give how many directions a column of the table stands for, and speeds a row."""
+    """Return how many directions a column of the table stands for, and speeds a row."""
     columns, rows = reach.directions / _MOST_COLUMNS, reach.speeds / _MOST_ROWS
     return math.ceil(columns), math.ceil(rows)
 
 
 def _worst_about(dial: Dial, rows: range, turn: float, every: int) -> DialWord:
-    """Give the worst word of the cells that a field of the table stands for."""
+    """Return the worst word of the cells that a field of the table stands for."""
     reach = dial.reach
     sides = (np.arange(-every, every) + 0.5) / 2 * reach.turn
     found = (

@@ -128,7 +128,7 @@ def pieces(assessment: Assessment) -> Iterator[tuple[Part, float, Landed]]:
 
 
 def medians(found: Landed) -> dict[str, float]:
-    """Give time, speed and energy of a landing in the middle of all, by their names in a file."""
+    """Return time, speed and energy of a landing in the middle of all, by their names in a file."""
     return {
         "median_time_s": round(found.time.p50, 1),
         "median_speed_mps": round(found.speed.p50, 1),
@@ -178,7 +178,7 @@ _STEP: Final = 10.0**-DECIMALS
 
 
 def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[LonLat]:
-    """Give the positions of local points.
+    """Return the positions of local points.
 
     ``east`` and ``north``, shape (n,): points from the pad [m].
 

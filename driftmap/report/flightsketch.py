@@ -163,7 +163,7 @@ def _thrust(flight: Flight) -> str:
 
 
 def _wait(flight: Flight) -> float:
-    """Give the time from burn-out of the first motor until the next lights [s]."""
+    """Return the time from burn-out of the first motor until the next lights [s]."""
     upper = flight.upper
     if upper is None:
         return 0.0
@@ -173,7 +173,7 @@ def _wait(flight: Flight) -> float:
 
 
 def _rise(cloud: Cloud, units: Units) -> tuple[str, list[str]]:
-    """Draw the height over time, as flown by the same flights as the word."""
+    """Draw the height over time, as flown by the same flights as the verdict."""
     part = next(cloud.of(WORKS), None) or cloud.parts[0]
     top, at, rail, fastest, time, speed = (
         float(np.median(column))

@@ -48,7 +48,7 @@ class Frame:
         return shapely.transform(shape, lambda xy: np.column_stack(self.spot(*xy.T)))
 
     def box(self) -> shapely.Polygon:
-        """Give the ground that the picture shows."""
+        """Return the ground that the picture shows."""
         wide, high = self.size
         east, south = self.west + wide / self.scale, self.top - high / self.scale
         return shapely.box(self.west, south, east, self.top)

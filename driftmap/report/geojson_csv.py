@@ -129,7 +129,7 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
 
 
 def _points(a: Assessment, part: Part, most: int) -> Iterator[tuple[Any, ...]]:
-    """Give position, east, north, time, speed and energy of some landings."""
+    """Return position, east, north, time, speed and energy of some landings."""
     cloud, rows = a.cloud, export_common.thinned(part, most)
     columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
     figures = (column[rows].astype(float).round(1).tolist() for column in columns)

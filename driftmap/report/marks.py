@@ -40,7 +40,7 @@ _SAME_GROUND: Final = 0.8
 
 
 def worst_of(checks: Iterable[Check], name: str) -> Outcome:
-    """Give the worst that checks say of an area, open questions aside.
+    """Return the worst that checks say of an area, open questions aside.
 
     Who stands under a fall is told beside the word though it passes: never as if clear.
     """
@@ -53,7 +53,7 @@ def worst_of(checks: Iterable[Check], name: str) -> Outcome:
 
 
 def seen_outcome(said: Outcome, kind: ZoneKind | None) -> Outcome:
-    """Give the mark of people's ground: what reaches into a zone never looks as if clear of it.
+    """Return the mark of people's ground: what reaches into a zone never looks as if clear of it.
 
     ``said``: by the checks; ``kind``: the zone it reaches into. Nobody stands in danger,
     whatever the verdict.
@@ -94,7 +94,7 @@ def piece_marks(pieces: Iterable[tuple[str, str]]) -> list[tuple[str, int, int]]
 
 
 def marks_of(assessment: Assessment) -> list[tuple[str, int, int]]:
-    """Give the pieces of an assessment their marks, in the order of the cloud's parts."""
+    """Return the pieces of an assessment their marks, in the order of the cloud's parts."""
     return piece_marks((part.case, part.body) for part in assessment.cloud.parts)
 
 
@@ -166,7 +166,7 @@ _ABOUT: Final = 1.6
 def opening(
     zones: Sequence[Zone], people: Iterable[tuple[BaseGeometry, bool]]
 ) -> BaseGeometry:
-    """Give the ground that is seen first: pad and people whole, zones as far as that leaves them large.
+    """Return the ground that is seen first: pad and people whole, zones as far as that leaves them large.
 
     ``people``: ground of each place, and whether it must be seen; other places only as far
     as danger reaches, lest they make the rest small.
@@ -241,7 +241,7 @@ class Squares:
         return LETTERS[: self.columns]
 
     def lines(self) -> list[FloatArray]:
-        """Give the lines of the grid.
+        """Return the lines of the grid.
 
         Result: east and north of points along each line [m], shape (5, 2).
         """

@@ -163,7 +163,7 @@ def policy(scripts: Sequence[str]) -> str:
 
 
 def leaflet_script() -> str:
-    """Give Leaflet's script.
+    """Return Leaflet's script.
 
     Result: the script, without the link to its map of sources.
     """
@@ -172,7 +172,7 @@ def leaflet_script() -> str:
 
 
 def leaflet_style() -> str:
-    """Give Leaflet's style with its pictures inside."""
+    """Return Leaflet's style with its pictures inside."""
 
     def inline(match: re.Match[str]) -> str:
         picture = base64.b64encode(_leaflet(match[1])).decode()
@@ -213,7 +213,7 @@ def svg(
 
 
 def verdict_word(verdict: str, voice: Voice, *, conditional: bool = False) -> str:
-    """Write the word of a verdict in capitals; a go that hangs on something says so."""
+    """Write the word of a verdict in capitals; a go that depends on something says so."""
     if verdict == "go" and conditional:
         return voice.say("plan.go_if")
     return voice.say(f"verdict.{verdict}")

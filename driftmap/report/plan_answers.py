@@ -18,7 +18,7 @@ from driftmap.verdict.check import RANK
 
 
 def answered(data: Mapping[str, Any], text: str, voice: Voice, *, goes: bool) -> str:
-    """Give the answer of a plan: on what its goes hang, and nothing of too few flights.
+    """Return the answer of a plan: on what its goes hang, and nothing of too few flights.
 
     ``text``: of one of the functions below; ``goes``: whether it tells of a go.
     """

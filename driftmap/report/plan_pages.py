@@ -83,7 +83,7 @@ def plan_page(
 
 
 def drawn_of(data: Mapping[str, Any], voice: Voice, *blocks: str) -> list[str]:
-    """Give the picture of a plan with its key; of too few flights a sentence in its place."""
+    """Return the picture of a plan with its key; of too few flights a sentence in its place."""
     if data["too_few"]:
         return [f"<p>{printable(voice.say('plan.not_drawn'))}</p>"]
     return list(blocks)
@@ -108,7 +108,7 @@ def aim_plan(
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
     rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
-    # Its words themselves say that a go hangs on something.
+    # Its words themselves say that a go depends on something.
     data["in_brief"] = answered(data, aims_brief(rows, voice), voice, goes=False)
 
     def page() -> str:

@@ -206,7 +206,7 @@ def _worst(check: Check, voice: Voice) -> str:
 
 
 def _kept(check: Check) -> bool:
-    """Tell whether the figure itself, whatever its interval, is within the limit."""
+    """Return whether the figure itself, whatever its interval, is within the limit."""
     assert check.value is not None
     assert check.limit is not None
     least = check.sense == "least"
@@ -280,7 +280,7 @@ _OPENING_GAVE: Final = re.compile(r"(planned opening), .* (torn|ripped off)")
 
 
 def _wider(case: str) -> tuple[str, ...]:
-    """Give the names under which the catalogue may know a case, the nearest first."""
+    """Return the names under which the catalogue may know a case, the nearest first."""
     if found := _OPENING_GAVE.fullmatch(case):  # whichever device's it is
         return (", ".join(found.groups()),)
     if case.endswith(BREAKS_OFF):

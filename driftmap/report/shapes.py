@@ -44,7 +44,7 @@ def in_metres(at: FloatArray) -> FloatArray:
 
 
 def rings_of(place: ToScript, shape: BaseGeometry) -> Rings:
-    """Give the rings of polygons, from the pad [m]."""
+    """Return the rings of polygons, from the pad [m]."""
     west, south, east, north = shape.bounds
     slim = shape.simplify(max(east - west, north - south) / _FINENESS)
     places = place(shapely.get_coordinates(slim))

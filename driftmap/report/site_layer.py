@@ -30,7 +30,7 @@ def site_layer(
     *,
     astray: float,
 ) -> dict[str, Any]:
-    """Give the edges and areas of a site, each with its label.
+    """Return the edges and areas of a site, each with its label.
 
     ``worst``: what the checks say of each area, and of both edges; ``place``: how the
     page's script wants points; ``astray``: how far something may come down on any side

@@ -136,7 +136,7 @@ def _piece_row(
 
 
 def _note(check: Check, voice: Voice) -> str:
-    """Give what else a check says; a rule's own figures stay as they are printed."""
+    """Return what else a check says; a rule's own figures stay as they are printed."""
     if check.question:
         return ""
     rule = check.kind is Kind.RULE
@@ -148,7 +148,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     people = [area.name for area in assessment.site.areas if area.occupied]
     worst = reasons.worst_first(assessment.checks, people)
     passed = [c for c in assessment.checks if c.outcome == "pass"]
-    # A case that hangs on a draw flew fewer than all.
+    # A case that depends on a draw flew fewer than all.
     flown = {part.case: part.flights for part in assessment.cloud.parts}
 
     def row(check: Check) -> dict[str, Any]:
@@ -172,7 +172,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 def people_rows(
     places: Sequence[Spot], voice: Voice, sent: Sequence[Move] = ()
 ) -> list[dict[str, Any]]:
-    """Give the places of people, numbered as on the map, danger first, then what fails.
+    """Return the places of people, numbered as on the map, danger first, then what fails.
 
     Each by the verb that stands at the head of the page for its state.
     """
@@ -222,7 +222,7 @@ def _zone_told(spot: Spot, voice: Voice) -> str:
 
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
-    """Give the probabilities of every area, in the order of the site file."""
+    """Return the probabilities of every area, in the order of the site file."""
     every = assessment.cloud.flights
 
     def told(p: Estimate) -> str:
@@ -255,7 +255,7 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 
 
 def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
-    """Give the wind by height, from where the rocket flies down, and up to where it is known."""
+    """Return the wind by height, from where the rocket flies down, and up to where it is known."""
     wind = assessment.wind
     top = float(np.quantile(assessment.cloud.apogee.height, 0.95))
     heights = np.unique([*wind.height[(wind.height < top) & (wind.height >= 2)], top])

@@ -51,7 +51,7 @@ class Plate:
 
 
 def wedges(ways: Any, boxes: FloatArray) -> FloatArray:
-    """Give tip and both ends of the foot of each tail: within its ground, and within its box.
+    """Return tip and both ends of the foot of each tail: within its ground, and within its box.
 
     ``ways``: from the edge of the ground to the box. Result: shape (n, 3, 2).
     """

@@ -51,7 +51,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
 
 
 def _word(a: Assessment, head: Mapping[str, Any]) -> Iterator[str]:
-    """Say the word, and of which flight, in what wind, when and where."""
+    """Say the verdict, and of which flight, in what wind, when and where."""
     what = f"{visible(a.flight.name)} at {visible(a.site.name)}"
     wind = f"{head['wind']} ({head['mast']}. {head['age']})"
     yield plain(f"{head['word']}: {what}, {wind}")

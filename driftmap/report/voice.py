@@ -66,7 +66,7 @@ class Catalogue:
         return self.messages[key].format(**values)
 
     def table(self, name: str) -> dict[str, str]:
-        """Give the messages of a table, braces and all, for a page's script."""
+        """Return the messages of a table, braces and all, for a page's script."""
         start = f"{name}."
         return {
             key.removeprefix(start): tied(text)
@@ -194,7 +194,7 @@ def _check_message(message: object, key: str) -> None:
 
 
 def _names(message: str) -> frozenset[str] | None:
-    """Give the names in braces; None where a brace holds anything but a plain name."""
+    """Return the names in braces; None where a brace holds anything but a plain name."""
     try:
         fields = [f for f in string.Formatter().parse(message) if f[1] is not None]
     except ValueError:
@@ -396,5 +396,5 @@ class Voice:
 
 
 def english(units: Units) -> Voice:
-    """Give the voice of the pages that are in English alone."""
+    """Return the voice of the pages that are in English alone."""
     return Voice(read_catalogue("en"), units)

@@ -30,7 +30,7 @@ _NO_HELP: Final = 0.95
 
 
 def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
-    """Give the wind as it was read lowest, and the wind at `MAST`.
+    """Return the wind as it was read lowest, and the wind at `MAST`.
 
     Result: where nothing was read near the ground, the first is the wind at head height
     as the profile has it; what nobody read has no source. Its gust is the one that counts,

@@ -71,7 +71,7 @@ class Airframe(Table):
         return pi * self.diameter**2 / 4
 
     def drag_table(self) -> DragTable | None:
-        """Give the drag by Mach number, if there is one."""
+        """Return the drag by Mach number, if there is one."""
         if not self.drag_by_mach:
             return None
         mach, coefficient = zip(*self.drag_by_mach, strict=True)

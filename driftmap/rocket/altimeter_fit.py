@@ -156,7 +156,7 @@ class _Fit:
         return climb_up(self.guess(p), self.body, float(self.way.time[-1]) + 2.0)
 
     def misses(self, p: FloatArray) -> FloatArray:
-        """Give what is to be small, shape (rows, n)."""
+        """Return what is to be small, shape (rows, n)."""
         way = self.way
         height, speed = self.track(p).at(way.time)
         rows = [(height - way.height[:, None]) / self.noise]
@@ -173,7 +173,7 @@ class _Fit:
         return np.clip(np.nan_to_num(np.concatenate(rows), nan=1e6), -1e6, 1e6)
 
     def slopes(self, p: FloatArray) -> FloatArray:
-        """Give the change of the misses with each parameter, all flown at once."""
+        """Return the change of the misses with each parameter, all flown at once."""
         nudge = 1e-5
         base = p[:, None] + nudge * np.eye(p.size, p.size + 1, 1)
         found = self.misses(base)
@@ -209,7 +209,7 @@ class _Fit:
         return self
 
     def loss(self, squares: FloatArray) -> FloatArray:
-        """Give the loss of squared misses and its two slopes: soft for what was measured.
+        """Return the loss of squared misses and its two slopes: soft for what was measured.
 
         What was known beforehand counts in full, or a record could overrule it.
         """
@@ -251,7 +251,7 @@ class _Fit:
         return float(np.hypot(np.linalg.norm(response), moved))
 
     def height_response(self) -> float:
-        """Give the change of ln apogee height with ln impulse, burn time kept."""
+        """Return the change of ln apogee height with ln impulse, burn time kept."""
         p = np.stack([self.p, self.p], axis=1)
         p[3:, 1] *= 1.01
         low, high = self.track(p).height.max(axis=0)

@@ -104,7 +104,7 @@ def cut_way_up(record: Record) -> WayUp:
 
 
 def heights_of(record: Record) -> tuple[FloatArray, FloatArray]:
-    """Give the heights of a whole flight as far as a record goes, without spikes.
+    """Return the heights of a whole flight as far as a record goes, without spikes.
 
     ``record``: what the altimeter wrote down, from before lift-off.
 
@@ -126,7 +126,7 @@ Sink: TypeAlias = tuple[float, float, float]
 
 
 def sinks_of(record: Record) -> tuple[Sink, ...]:
-    """Give how fast a record shows the way down, piece by piece.
+    """Return how fast a record shows the way down, piece by piece.
 
     Result: empty where the record ends before anything can be told. Raises as `heights_of`.
     """
@@ -184,7 +184,7 @@ def _lift_off_and_top(smooth: FloatArray) -> tuple[int, int]:
 
 
 def _pad_level(record: Record, smooth: FloatArray, first: int) -> float:
-    """Give the height that the record calls the pad."""
+    """Return the height that the record calls the pad."""
     time = record.time
     waiting = (time <= time[first] - 0.5) & (time >= time[first] - _ON_PAD)
     if np.count_nonzero(waiting) >= 5:

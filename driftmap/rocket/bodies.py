@@ -117,11 +117,11 @@ class Bench:
         return by_opening(self.flight)
 
     def largest(self) -> Device:
-        """Give the canopy with the most cloth; a streamer where there is none."""
+        """Return the canopy with the most cloth; a streamer where there is none."""
         return max(self.devices(), key=size_rank)
 
     def cloth_mass(self, device: Device) -> float:
-        """Give the mass of a device with its lines [kg]."""
+        """Return the mass of a device with its lines [kg]."""
         if device.mass is not None:
             return device.mass
         mass = _CLOTH_MASS * device.cloth_area
@@ -131,7 +131,7 @@ class Bench:
         return mass
 
     def cloth(self, device: Device) -> Drag:
-        """Give the drag of an open device."""
+        """Return the drag of an open device."""
         given = device.given_drag()
         if given is None and device.kind == "canopy":
             spread = drag_spread(device.drag_like)
@@ -148,11 +148,11 @@ class Bench:
         return device.cloth_area, self.need(f"{device.name} drag", spread, device.name)
 
     def tumbling(self) -> Drag:
-        """Give the drag of the tumbling rocket."""
+        """Return the drag of the tumbling rocket."""
         return self._broad, self.need(HUNG[0], TUMBLE, "falling rocket")
 
     def under(self, device: Device, hung: Sequence[Drag]) -> tuple[Drag, ...]:
-        """Give the drag of what has hung so far, and of a device that is open beside it.
+        """Return the drag of what has hung so far, and of a device that is open beside it.
 
         Under its main canopy the rocket tumbles no more: its parts hang from their cord.
         """
@@ -206,7 +206,7 @@ class Bench:
         return Body(piece.name, piece.mass, (stage,), largest, piece.count, rim=rim)
 
     def piece_drag(self, piece: Piece) -> Spread:
-        """Give the drag area of a loose piece [m²]."""
+        """Return the drag area of a loose piece [m²]."""
         if piece.kind == "fin":
             face = PLATE_DRAG * piece.fin_area
             share = PLATE_SHARE
@@ -239,7 +239,7 @@ class Bench:
         return self.need(f"{device.name} glide", spread, device.name)
 
     def strengths(self, device: Device) -> Strengths:
-        """Give the strength of each link of a device that can give.
+        """Return the strength of each link of a device that can give.
 
         A canopy whose own is not stated has that of its cloth, widely spread, whatever is
         stated of what it hangs on; that is taken to hold as much where it is not stated.
@@ -260,7 +260,7 @@ class Bench:
         return {"canopy": (force, UNSTATED_SPREAD), **given}
 
     def weakened(self, device: Device, share: str) -> Drag:
-        """Give the drag of a device that keeps only a share of it."""
+        """Return the drag of a device that keeps only a share of it."""
         area, drag = self.cloth(device)
         return area * self.spreads[drag].middle, share
 
@@ -271,7 +271,7 @@ class Bench:
         before: tuple[Stage, ...] = (),
         unlit: bool = False,
     ) -> Body:
-        """Give the rocket after the burn, less the mass that came off [kg]."""
+        """Return the rocket after the burn, less the mass that came off [kg]."""
         frame = self.flight.falling
         mass = self.flight.dry_mass - less
         if mass <= 0:

@@ -168,7 +168,7 @@ def _lists(kind: str) -> May:
 
 
 def _has(kind: str) -> May:
-    """Tell whether a kind of piece is listed, or may be thrown off in place of what opens."""
+    """Return whether a kind of piece is listed, or may be thrown off in place of what opens."""
     return lambda flight: bool(flight.recovery) or _lists(kind)(flight)
 
 
@@ -251,7 +251,7 @@ def _built(same: ByContent) -> CaseTree:
 
 
 def _ahead(case: Case) -> bool:
-    """Tell whether a case happens before fins break of themselves, or as they would."""
+    """Return whether a case happens before fins break of themselves, or as they would."""
     if case.cause in (WORKS, BARE, CERTAIN):
         return False
     timed = case.cause not in LIKELIHOOD and case.release.at == "time"

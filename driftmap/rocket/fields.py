@@ -72,7 +72,7 @@ class Within:
         return f"from {self.low} to {self.high}"
 
     def __call__(self, value: Any) -> Any:
-        """Give the value back where it is accepted."""
+        """Return the value where it is accepted."""
         number = value.value if isinstance(value, Uncertain) else value
         low, high = (parse(bound, self.dimension) for bound in (self.low, self.high))
         if not low <= number <= high:
@@ -94,7 +94,7 @@ class OneOf:
     names: tuple[str, ...]
 
     def __call__(self, value: str) -> str:
-        """Give the name back where it is accepted."""
+        """Return the name where it is accepted."""
         if value not in self.names:
             raise ValueError(f"must be one of {', '.join(self.names)}")
         return value

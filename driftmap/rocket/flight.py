@@ -109,7 +109,7 @@ class OwnCase(Table):
     burns_on: bool = False
 
     def time(self) -> Trigger:
-        """Give the time after lift-off, where `at` is one; it may be 0 s."""
+        """Return the time after lift-off, where `at` is one; it may be 0 s."""
         if re.fullmatch(r"0+(\.0*)?\s*s", self.at.strip()):
             return Trigger("time", 0.0, 0.0)
         return read_trigger(self.at)
@@ -346,7 +346,7 @@ class Flight(Table):
 
 
 def table_of(place: Iterable[int | str]) -> type[BaseModel]:
-    """Give what a table of the file is read into, by its keys; what holds it where none is."""
+    """Return what a table of the file is read into, by its keys; what holds it where none is."""
     model: type[BaseModel] = Flight
     for key in place:
         held = {f.alias or name: f for name, f in model.model_fields.items()}

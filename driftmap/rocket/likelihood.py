@@ -39,7 +39,7 @@ OF_OWN: Final = MappingProxyType({n: float(own) for n, *_, own in _ROWS if own})
 
 
 def default_likelihood(cause: str, flight: Flight) -> float:
-    """Give the likelihood a cause has by default; 1 for one that has none.
+    """Return the likelihood a cause has by default; 1 for one that has none.
 
     Each motor of a cluster has its own chance, none knowing of the others (assumed).
     """

@@ -50,7 +50,7 @@ def by_opening(flight: Flight) -> list[Device]:
 
 
 def opens_together(flight: Flight, first: Device, other: Device) -> bool:
-    """Tell whether a device comes out before one that opens first can have slowed it."""
+    """Return whether a device comes out before one that opens first can have slowed it."""
     (way, one), (other_way, two) = (_trigger(flight, each) for each in (first, other))
     near = way == other_way and abs(one - two) < _NEAR
     return near and abs(delay_of(first) - delay_of(other)) <= _TOGETHER
@@ -66,7 +66,7 @@ def _sinks_before(flight: Flight) -> float:
 
 
 def _trigger(flight: Flight, device: Device, speed: float = _FALL) -> tuple[int, float]:
-    """Give on which part of the way, and when on it, a device is let out [s]."""
+    """Return on which part of the way, and when on it, a device is let out [s]."""
     trigger = device.opens_at
     if trigger.at == "height":
         return 1, -trigger.value / speed
@@ -74,7 +74,7 @@ def _trigger(flight: Flight, device: Device, speed: float = _FALL) -> tuple[int,
 
 
 def delay_of(device: Device) -> float:
-    """Give the usual time from its trigger until it is open [s]."""
+    """Return the usual time from its trigger until it is open [s]."""
     given = device.opening_delay
     return OPENING_DELAY.middle if given is None else given.value
 

@@ -174,14 +174,14 @@ class Piece(Table):
             raise ValueError("state strength or layer_strength, not both")
 
     def plate(self) -> FinPlanform | None:
-        """Give the shape of a fin whose bending can be worked out."""
+        """Return the shape of a fin whose bending can be worked out."""
         breaks = self.printed or self.told("strength", "material")
         if not breaks or self.thickness is None or not self.span:
             return None
         return self._shape()
 
     def planform(self) -> FinPlanform | None:
-        """Give the shape of a fin whose flutter can be worked out.
+        """Return the shape of a fin whose flutter can be worked out.
 
         The formula is of tips no wider than the root: of others the wider chord is the root.
         """
@@ -272,7 +272,7 @@ class Piece(Table):
 
 
 def plate_rim(area: float) -> float:
-    """Give the rim of a plate of some area [m]; twice as long as wide (assumed)."""
+    """Return the rim of a plate of some area [m]; twice as long as wide (assumed)."""
     return 6 * sqrt(area / 2)
 
 

@@ -102,7 +102,7 @@ class Motor(Table):
         return impulse / (self._reaches(level, strong[-1] + 1, strong[-1]) - begins)
 
     def _reaches(self, level: float, below: int, above: int) -> float:
-        """Give when thrust passes a level between two neighbouring points [s]."""
+        """Return when thrust passes a level between two neighbouring points [s]."""
         if not 0 <= below < len(self.times):
             return self.times[above]
         low, high = self.thrusts[below], self.thrusts[above]
@@ -206,7 +206,7 @@ class Device(Table):
         )
 
     def given_drag(self) -> Uncertain | None:
-        """Give the drag coefficient as stated, on the cloth's area."""
+        """Return the drag coefficient as stated, on the cloth's area."""
         given = self.drag_coefficient
         if given is None or self.drag_on == "cloth":
             return given
@@ -240,7 +240,7 @@ class Device(Table):
         return self.strength.keys() == set(LINKS)
 
     def strength_of(self, cloth: str) -> float:
-        """Give the load at which a canopy as wide as this of some cloth gives [N]."""
+        """Return the load at which a canopy as wide as this of some cloth gives [N]."""
         return float(canopy_strength(cloth, self.nominal_diameter))
 
 

@@ -183,7 +183,7 @@ def bursts_above(what: str, bench: Bench) -> list[Case]:
 
 
 def _apart(bench: Bench, burst: Burst, what: str, ends: int) -> tuple[Body, Body]:
-    """Give what is left of the rocket, and the fragments that are thrown, some of them ends."""
+    """Return what is left of the rocket, and the fragments that are thrown, some of them ends."""
     share = bench.need("burst share", ENERGY_SHARE, "motor burst")
     energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
     for number in range(1, burst.fragments + 1):

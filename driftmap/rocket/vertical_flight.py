@@ -72,7 +72,7 @@ class Climber:
         )
 
     def rise(self, mach: FloatArray) -> FloatArray:
-        """Give the factor on the drag; held level beyond `fastest`, which a trial may pass."""
+        """Return the factor on the drag; held level beyond `fastest`, which a trial may pass."""
         within = np.minimum(mach, self.fastest)
         if self.table is None:
             return np.asarray(np.interp(within, _MACH, _RISE))
@@ -101,7 +101,7 @@ class Guess:
     thrust: FloatArray
 
     def impulse(self) -> FloatArray:
-        """Give the total impulse [N s], shape (n,)."""
+        """Return the total impulse [N s], shape (n,)."""
         return np.asarray(self.burn_time * (_SHARE_WEIGHTS @ self.thrust))
 
 
@@ -178,7 +178,7 @@ def climb_up(guess: Guess, body: Climber, end: float) -> Track:
 
 
 def _through_burn(guess: Guess, body: Climber) -> tuple[FloatArray, FloatArray]:
-    """Give thrust and mass at the ends and middles of the burn's steps."""
+    """Return thrust and mass at the ends and middles of the burn's steps."""
     share = np.linspace(0, 1, 2 * _BURN_STEPS + 1)
     weights = np.stack(
         [np.interp(share, BURN_SHARES, row) for row in np.eye(BURN_SHARES.size)]

@@ -130,7 +130,7 @@ class Head:
     def may_be_for(
         self, occasion: Occasion, scope: Scope, *, changed: bool = False
     ) -> bool:
-        """Tell whether an answer that does not count may yet be meant for an occasion.
+        """Return whether an answer that does not count may yet be meant for an occasion.
 
         Its head leaves out flight, rocket or place, or gives the place another name;
         ``changed``: or flight file or pad were changed since, or its end is past.

@@ -219,7 +219,7 @@ _MORE: Final = ("rockets_together", "salvo_impulse")
 
 
 def _ahead(occasion: Occasion, day: date) -> Occasion | None:
-    """Give the occasion as of the day that was answered for, where it is of no day yet."""
+    """Return the occasion as of the day that was answered for, where it is of no day yet."""
     if occasion.when is not None:
         return None
     sun = timezone(timedelta(hours=occasion.longitude / 15))
@@ -270,7 +270,7 @@ _OF_RECOVERY: Final = {
 def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
     """Leave out what was answered for a flight and may be otherwise with another recovery.
 
-    That is what hangs on recovery, and each yes to a question of one's own rules, of which
+    That is what depends on recovery, and each yes to a question of one's own rules, of which
     nobody here knows; a "no", and figures such as of rockets launched together, stand.
 
     ``said``: answers for a flight; ``sets``: the rules they answer.

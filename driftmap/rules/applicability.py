@@ -233,7 +233,7 @@ def _pick(rule: Rule) -> Callable[..., Any]:
 
 
 def _surely(rule: Rule, facts: Facts) -> float | None:
-    """Give the strictest limit that a share can come to; None where it has no known ends."""
+    """Return the strictest limit that a share can come to; None where it has no known ends."""
     limits = []
     for end in facts.ranges.get(rule.share_of, ()):
         figures, _ = _figures(rule, {**facts.numbers, rule.share_of: end})
@@ -246,7 +246,7 @@ def _surely(rule: Rule, facts: Facts) -> float | None:
 
 
 def _mildest(rule: Rule, numbers: Mapping[str, float]) -> float | None:
-    """Give the limit that holds whatever the missing facts are; None where none does."""
+    """Return the limit that holds whatever the missing facts are; None where none does."""
     if rule.take == "least":
         return None
     figures = [] if rule.limit is None else [rule.limit]
@@ -282,7 +282,7 @@ def _figures(
 
 
 def _by_motors(rule: Rule) -> bool:
-    """Tell whether the number of motors matters to a table."""
+    """Return whether the number of motors matters to a table."""
     differ = any(b.figure(many=True) != b.figure(many=False) for b in rule.bands)
     return rule.column == "by motors" and differ
 
@@ -322,7 +322,7 @@ def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
 
 
 def _spoken_for(demand: Demand, others: Iterable[Demand]) -> bool:
-    """Tell whether a yardstick that only holds is met by a law that allows no more."""
+    """Return whether a yardstick that only holds is met by a law that allows no more."""
     if demand.yardstick != "holds" or demand.limit is None:
         return False
     laws = (
@@ -379,7 +379,7 @@ def yardsticks(
 
 
 def _asks_more(demand: Demand, others: Iterable[Demand]) -> bool:
-    """Tell whether a known limit is stricter than what others of its name come to at least."""
+    """Return whether a known limit is stricter than what others of its name come to at least."""
     if demand.limit is None:
         return False
     keeps, name = RULE_KINDS[demand.rule.name].keeps, demand.rule.name
@@ -389,5 +389,5 @@ def _asks_more(demand: Demand, others: Iterable[Demand]) -> bool:
 
 @lru_cache(1)  # the package's own files stay as they are while it runs
 def floor_rules() -> tuple[RuleSet, ...]:
-    """Give the sets whose yardsticks hold at every site."""
+    """Return the sets whose yardsticks hold at every site."""
     return read_rules(FLOOR)

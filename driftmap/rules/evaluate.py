@@ -235,7 +235,7 @@ _ALWAYS: Final = {"when": (), "unless": (), "classes": ()}
 def _beyond(
     rule: Rule, rules: RuleSet, facts: Facts, said: Answers
 ) -> RuleResult | None:
-    """Give the line of a rule that others have, if a figure answered for the day breaks it."""
+    """Return the line of a rule that others have, if a figure answered for the day breaks it."""
     kind = RULE_KINDS.get(rule.name)
     if kind is None or kind.fact not in said.numbers:
         return None

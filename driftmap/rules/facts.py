@@ -194,7 +194,7 @@ def _asked(flight: Flight) -> Iterator[str]:
 
 
 def _astray(area: Area, site: Site) -> bool:
-    """Tell whether a corner may have slipped: far off the land, or wide ground for few people.
+    """Return whether a corner may have slipped: far off the land, or wide ground for few people.
 
     Of ground where people of the launch stand no part lies far off; roads and the like may
     lead away.
@@ -237,7 +237,7 @@ def _motors(flight: Flight) -> dict[str, float]:
 def _largest(
     motors: Sequence[Motor],
 ) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Give least and most of the largest motor, whenever it lights.
+    """Yield least and most of the largest motor, whenever it lights.
 
     Several that light together may be unequal: one has an equal share at the least.
     """
@@ -251,7 +251,7 @@ def _largest(
 
 
 def _fitted(motor: Motor) -> dict[str, tuple[float, float]]:
-    """Give the thrust of a motor that is known by a record: its label knows it better."""
+    """Return the thrust of a motor that is known by a record: its label knows it better."""
     burn, thrust = motor.burn_time, motor.average_thrust
     wide = 2 * (burn.spread or 0.0) / burn.value
     ends = thrust / (1 + wide), thrust / max(1 - wide, _SHORTEST)
@@ -314,14 +314,14 @@ def at_odds(facts: Facts, answers: Answers) -> Iterator[tuple[str, str]]:
 
 
 def larger_beside(facts: Facts, answers: Answers) -> bool:
-    """Tell whether larger rockets than the one flown were answered to go together with it."""
+    """Return whether larger rockets than the one flown were answered to go together with it."""
     together = facts.numbers.get("rockets_together", 1.0)
     alike = _ALIKE * together * facts.numbers.get("total_impulse", np.inf)
     return together > 1 and answers.numbers.get("salvo_impulse", 0.0) > alike
 
 
 def agrees(facts: Facts, name: str, given: float) -> bool:
-    """Tell whether what was answered [SI] may stand beside what the files tell."""
+    """Return whether what was answered [SI] may stand beside what the files tell."""
     if name not in facts.numbers:
         return True
     known, label = facts.numbers[name], facts.label_apart

@@ -52,7 +52,7 @@ def lands() -> tuple[str, ...]:
 
 
 def standing(land: str, longitude: float, latitude: float) -> _Standing:
-    """Tell whether a place (WGS 84) lies in a land, as far as its outline tells.
+    """Return whether a place (WGS 84) lies in a land, as far as its outline tells.
 
     Examples
     --------
@@ -66,7 +66,7 @@ def standing(land: str, longitude: float, latitude: float) -> _Standing:
 
 
 def near_a_border(longitude: float, latitude: float) -> bool:
-    """Tell whether a place is so near a border that only people can say its land."""
+    """Return whether a place is so near a border that only people can say its land."""
     return any(
         standing(land, longitude, latitude) == "near its border" for land in lands()
     )
@@ -94,7 +94,7 @@ def _aerodromes() -> FloatArray:
 
 
 def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> float:
-    """Give how far an elevation lies below or above those of the aerodromes nearest to it [m].
+    """Return how far an elevation lies below or above those of the aerodromes nearest to it [m].
 
     Of 2,500 aerodromes held against the others so, one in eleven lies more than 200 m beside
     them or looks like a slip; of those above 300 m with a digit too few 95 in a hundred, with

@@ -53,7 +53,7 @@ SINCE: Final = {
     ),
     "bounds": (OF_THE_BOUNDS, "land, waiver and rules were as the site file has them"),
 }
-"""Marks at the head of a file, with the questions whose yes hangs on them."""
+"""Marks at the head of a file, with the questions whose yes depends on them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +129,7 @@ def _drawn(site: Site) -> Iterator[tuple[str, str, int]]:
 
 
 def _bounds(site: Site) -> Iterator[object]:
-    """Give rules and ceiling of a site, and where and how large land and waiver are.
+    """Yield rules and ceiling of a site, and where and how large land and waiver are.
 
     To tens of metres, and alike for all pads of a field.
     """

@@ -36,7 +36,7 @@ def _known(name: str) -> str:
 
 _FactName = Annotated[Key, AfterValidator(_known)]
 Figure = Annotated[float | None, WithJsonSchema({})]
-"""A quantity, written with its unit; its dimension hangs on what stands beside it."""
+"""A quantity, written with its unit; its dimension depends on what stands beside it."""
 
 
 def _limit(value: object, dimension: str) -> float:
@@ -116,7 +116,7 @@ class Band(_Row):
         return self
 
     def figure(self, *, many: bool) -> float | None:
-        """Give the limit for one motor or for many; None where the table has none."""
+        """Return the limit for one motor or for many; None where the table has none."""
         own = self.complex if many else self.single
         return own if self.value is None else self.value
 

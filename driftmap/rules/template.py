@@ -106,7 +106,7 @@ def _every_row(
 def _answers_to(
     name: str, asked: Mapping[str, Question], facts: Facts
 ) -> Iterator[tuple[str, float]]:
-    """Give the answers to try, none of which the files contradict.
+    """Yield the answers to try, none of which the files contradict.
 
     They are yes and no, or figures about the example, in SI.
     """

@@ -83,7 +83,7 @@ class Group:
     holds : callable
         Whether an area belongs to it.
     scope : {"season", "ground", "day", "pad", "flight"}
-        How long an answer to it holds: where how near is too near hangs on the rocket, for it.
+        How long an answer to it holds: where how near is too near depends on the rocket, for it.
     """
 
     text: str

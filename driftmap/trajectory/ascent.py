@@ -138,7 +138,7 @@ def _through(
 def _enough(
     run: _Run, moving: _Moving, until: FloatArray | float, steps: int, power: float
 ) -> int:
-    """Give the steps that a long burn or wait takes, and a body that air brakes hard."""
+    """Return the steps that a long burn or wait takes, and a body that air brakes hard."""
     rocket = run.rocket
     left = np.maximum(until - moving.state[6], 0.0)
     hold = run.air.density[0] * rocket.drag_area / 2
@@ -201,7 +201,7 @@ class _Run:
         return state
 
     def all_kept(self) -> FloatArray:
-        """Give what `Ascent.kept` holds, the airstream at apogee too."""
+        """Return what `Ascent.kept` holds, the airstream at apogee too."""
         last = self._kept[self._count - 1]
         near = local_air(self.air, last[2], self.who)
         last[7:] = self._look(last[:7], _stream(last[:7], near))
@@ -306,7 +306,7 @@ class _Run:
     def _burn(
         self, time: FloatArray, step: FloatArray, *, powered: bool
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Give the step's mean mass [kg], push [m s⁻²] and flow of propellant [kg s⁻¹]."""
+        """Return the step's mean mass [kg], push [m s⁻²] and flow of propellant [kg s⁻¹]."""
         rocket = self.rocket
         if not powered:
             none = np.zeros_like(step)

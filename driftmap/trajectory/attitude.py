@@ -124,7 +124,7 @@ def _responses(
     damping: FloatArray,
     step: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Give the first and second integral of the response to a kick, `s`."""
+    """Return the first and second integral of the response to a kick, `s`."""
     slack = np.abs(stiff) * step**2 < _SLACK
     spring = np.where(slack, 1.0, stiff)
     p = (1 - c) / spring

@@ -195,7 +195,7 @@ def _prepared(
 
 
 def _column_of(air: AirColumn, who: IntArray | None, n: int) -> IntArray:
-    """Give the column of each body."""
+    """Return the column of each body."""
     if air.east.shape[1] == 1:
         return np.zeros(n, np.intp)
     return np.arange(n) if who is None else who

@@ -166,7 +166,7 @@ def burn_on(
 
 
 def _enough(start: Motion, body: Burning, air: AirColumn) -> int:
-    """Give the steps to burnout: more for what air brakes hard, as a light motor alone."""
+    """Return the steps to burnout: more for what air brakes hard, as a light motor alone."""
     hold = air.density[0] * body.drag_area / 2
     push = body.share * body.impulse / body.burn_time
     brakes = hold * (start.speed + np.sqrt(push / hold)) / body.mass

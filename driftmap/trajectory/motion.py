@@ -103,7 +103,7 @@ class Ascent:
         return Motion(*self.rows[-1])
 
     def at(self, time: FloatArray) -> Motion:
-        """Give the state at a time of each flight's own.
+        """Return the state at a time of each flight's own.
 
         Parameters
         ----------
@@ -145,7 +145,7 @@ class Ascent:
         return self.rows[i, 6, one], pressure[i, one]
 
     def mach(self) -> FloatArray:
-        """Give the Mach number at the states kept, shape (s, n)."""
+        """Return the Mach number at the states kept, shape (s, n)."""
         return self.speed / self.sound
 
 

@@ -41,7 +41,7 @@ class ThrustCurve:
         object.__setattr__(self, "_slope", np.diff(f) / np.diff(t))
 
     def delivered(self, share: FloatArray) -> FloatArray:
-        """Give the share of the impulse delivered.
+        """Return the share of the impulse delivered.
 
         Parameters
         ----------

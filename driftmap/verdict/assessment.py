@@ -265,7 +265,7 @@ def _aloft_first(
 ) -> tuple[Check, ...]:
     """Put an unknown wind aloft beside a no-go that is none if it is as drawn.
 
-    So it is told first, with what would settle it; the word stays as hard as it is.
+    So it is told first, with what would settle it; the verdict stays as hard as it is.
     """
     # Within what an officer answers for above the highest reading it passes, yet is unknown.
     aloft = [c for c in checks if c.kind in ALOFT and c.value]

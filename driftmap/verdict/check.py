@@ -93,7 +93,7 @@ class Kind(StrEnum):
 
 
 def kinds_marked(mark: str) -> frozenset[Kind]:
-    """Give the kinds that bear a mark in the table, which tells what each mark means."""
+    """Return the kinds that bear a mark in the table, which tells what each mark means."""
     marked = frozenset(k for k in Kind if mark in _ROWS[k.value][3].split())
     assert marked, mark
     return marked
@@ -142,7 +142,7 @@ class Check:
     question : bool
         Whether people must answer it on the day.
     beside : bool
-        Whether it stands beside the word though it may pass: a consequence that no
+        Whether it stands beside the verdict though it may pass: a consequence that no
         likelihood takes away, or a figure that somebody changed.
     answered : bool
         Whether it came out on a person's own word.
@@ -173,7 +173,7 @@ class Check:
         object.__setattr__(self, "name", name)
 
     def about(self, name: str) -> bool:
-        """Tell whether it speaks of an area, alone or among others."""
+        """Return whether it speaks of an area, alone or among others."""
         return f", {name}," in f", {self.area},"
 
 
@@ -190,7 +190,7 @@ def held(kind: Kind, source: str, name: str = "", **more: Any) -> Check:
 
 
 def beside(told: str, source: str, kind: Kind = Kind.RULE) -> Check:
-    """Put beside the word what somebody said, and answers for."""
+    """Put beside the verdict what somebody said, and answers for."""
     line: dict[str, Any] = {"outcome": "pass", "beside": True, "answered": True}
     return Check(kind=kind, name=told, source=source, **line)
 

@@ -39,7 +39,7 @@ class Claim:
         return f"{self.what}, {self.value:.3g} {self.unit}".rstrip()
 
     def lies_within(self, times: float = 1.0) -> bool:
-        """Tell whether it lies in its range, or so many times beyond it."""
+        """Return whether it lies in its range, or so many times beyond it."""
         least, most = self.range
         return least / times <= self.value <= most * times
 

@@ -102,7 +102,7 @@ def implausible(cloud: Cloud, answers: Answers | None = None) -> Iterator[Check]
     """Hold on figures that no rocket has, and on spreads that nobody can know.
 
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
-    What a tape or a scale tells is told beside the word once somebody measured it again.
+    What a tape or a scale tells is told beside the verdict once somebody measured it again.
     """
     flight = cloud.plan.flight
     each = _steady(cloud), _body(flight), recovery_claims(cloud)
@@ -148,12 +148,12 @@ def _of_label(
 
 
 def _of_propellant(impulse: float) -> tuple[float, float]:
-    """Give the common range of impulse over propellant of a motor, or of some."""
+    """Return the common range of impulse over propellant of a motor, or of some."""
     return (_NO_POWDER if impulse > _LARGE else _IMPULSE[0]), _IMPULSE[1]
 
 
 def file_remarks(flight: Flight, site: Site) -> Iterator[Check]:
-    """Put beside the word what files say to people, and nothing reads."""
+    """Put beside the verdict what files say to people, and nothing reads."""
     return (beside(told, "as it stands there") for told in (*flight.said, *site.said))
 
 
@@ -199,7 +199,7 @@ def _body(flight: Flight) -> Iterator[Claim]:
 
 
 def _pause(motor: Motor) -> float:
-    """Give the longest time without thrust between first and last of it [s]."""
+    """Return the longest time without thrust between first and last of it [s]."""
     if not motor.times:
         return 0.0
     time = np.linspace(motor.times[0], motor.times[-1], 4000)
@@ -260,7 +260,7 @@ def _spreads(flight: Flight) -> Iterator[Claim]:
 def _known(
     flight: Flight,
 ) -> Iterator[tuple[str, Uncertain | Trigger | None, float, str]]:
-    """Give what may have a spread, the least of it, and in which unit."""
+    """Yield what may have a spread, the least of it, and in which unit."""
     frame, upper, stage = flight.airframe, flight.upper, flight.sustainer
     share = "share"
     yield "drag coefficient", frame.drag_coefficient, 0.01, share

@@ -1,6 +1,6 @@
 """An assessment as plain data: the content of ``assessment.json``, and what a log keeps beside it.
 
-What is kept is all that the assessment hangs on beside its files, and its landings.
+What is kept is all that the assessment depends on beside its files, and its landings.
 """
 
 from __future__ import annotations
@@ -140,7 +140,7 @@ def _occasion(a: Assessment) -> dict[str, Any]:
 
 
 def _read(level: WindLevel, wind: WindProfile) -> dict[str, float | None]:
-    """Give the lowest reading; its gust is the one that counts, of whichever report."""
+    """Return the lowest reading; its gust is the one that counts, of whichever report."""
     return {
         "height_m": level.height,
         "from_deg": None
@@ -184,7 +184,7 @@ def _check(check: Check) -> dict[str, Any]:
 
 
 def _harm_of_area(harm: Harm, name: str) -> dict[str, Any]:
-    """Give the casualties expected in an area and the risk at its worst spot."""
+    """Return the casualties expected in an area and the risk at its worst spot."""
     expected = harm.casualties.areas.get(name)
     spot = next((spot.risk for spot in harm.spots if spot.area == name), None)
     return {
@@ -235,7 +235,7 @@ _SETS: Final = ("read", "assumed", "undated", "warned")
 
 
 def as_read(assessment: Assessment) -> dict[str, Any]:
-    """Give what was read of pad, wind, day and answers, where reading hangs on more."""
+    """Return what was read of pad, wind, day and answers, where reading depends on more."""
     day, answers = assessment.cloud.plan.sky.day, assessment.answers
     return {
         "pad": assessment.site.pad,

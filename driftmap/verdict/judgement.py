@@ -68,7 +68,7 @@ def judge(
     ``harm``: harm to people, from `driftmap.hazard.exposure.harm_of`; ``known``: better
     figures for some areas, by name, from `driftmap.hazard.precise.sharpen`; ``lines``:
     contours that are drawn already; ``rules``: what the rules of the range say, from
-    `driftmap.verdict.rule_checks`, and what else hangs on no landing.
+    `driftmap.verdict.rule_checks`, and what else depends on no landing.
 
     Result: probabilities for every area, checked or not.
     """
@@ -256,7 +256,7 @@ def together(check: Check, answers: Answers | None) -> Check:
 
 
 def _told(check: Check) -> Check:
-    """Put a loosened limit beside the word, once and not for every area."""
+    """Put a loosened limit beside the verdict, once and not for every area."""
     detail = check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
     return (
         check if detail or LOOSER not in check.source else replace(check, beside=True)

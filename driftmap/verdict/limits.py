@@ -103,7 +103,7 @@ def read_limits(
 
 
 def tightened(limits: Mapping[str, Limit]) -> dict[str, Limit]:
-    """Give the limits with the default wherever one was loosened and none answers."""
+    """Return the limits with the default wherever one was loosened and none answers."""
     return {
         key: limit if limit.loosened is None else LIMITS[key]
         for key, limit in limits.items()

@@ -105,7 +105,7 @@ class AreaHit:
 def area_hits(
     cloud: Cloud, site: Site, known: Mapping[str, Estimate], *, by_case: bool = True
 ) -> tuple[AreaHit, ...]:
-    """Give how often a flight puts a piece into each area; better figures are kept.
+    """Return how often a flight puts a piece into each area; better figures are kept.
 
     ``by_case``: whether for each case as well.
     """
@@ -167,7 +167,7 @@ def _wires_and_water(
 
 
 def _leaning(cloud: Cloud) -> float:
-    """Give how far most of what comes down as planned goes on for each metre that it sinks."""
+    """Return how far most of what comes down as planned goes on for each metre that it sinks."""
     angles = [cloud.angle[p.rows] for p in cloud.parts if p.case in (WORKS, BARE)]
     steep = float(np.median(np.concatenate(angles or [cloud.angle])))
     return 1 / math.tan(max(steep, 0.01))
@@ -227,7 +227,7 @@ def _closed(
 
 
 def _among_dots(parts: Iterable[BaseGeometry]) -> list[BaseGeometry]:
-    """Give the ground among people drawn as many small spots."""
+    """Return the ground among people drawn as many small spots."""
     dots = [part for part in parts if part.area < _DOT]
     if len(dots) < _DOTS:
         return []
@@ -267,7 +267,7 @@ def _filled(part: shapely.Polygon) -> BaseGeometry:
 
 
 def _between(cloud: Cloud, site: Site, crowd: BaseGeometry) -> Estimate | None:
-    """Give how often ground is hit that lies between the areas of people; None without any."""
+    """Return how often ground is hit that lies between the areas of people; None without any."""
     drawn = shapely.union_all([a.shape for a in site.areas if a.peopled])
     gaps = crowd.difference(drawn.buffer(PERSON_RADIUS))
     if gaps.area < 1.0:

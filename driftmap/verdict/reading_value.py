@@ -49,7 +49,7 @@ class Worth:
 
 
 def dwell(heights: FloatArray, knots: FloatArray) -> FloatArray:
-    """Give the seconds that a fall spends about each height, shape (k,), from the ground [m].
+    """Return the seconds that a fall spends about each height, shape (k,), from the ground [m].
 
     From the time [s] and height [m] along the fall, shape (s, 2), from the top; what is
     flown above the highest height counts there.
@@ -100,14 +100,14 @@ def worths(
 
 
 def _levels_of_bulletin(top: float, site_altitude: float) -> FloatArray:
-    """Give the heights that a bulletin would tell, to one level above the top."""
+    """Return the heights that a bulletin would tell, to one level above the top."""
     heights = np.array(_BULLETIN) - site_altitude
     heights = heights[heights >= _CLEAR]
     return heights[: int(np.searchsorted(heights, top)) + 1]
 
 
 def _noise(name: str, at: FloatArray, speed: FloatArray) -> FloatArray:
-    """Give the covariance of the error that a reading would have itself [m² s⁻²]."""
+    """Return the covariance of the error that a reading would have itself [m² s⁻²]."""
     if name == "balloon":
         now = np.array([change_over(float(v), 1 / 30) for v in speed])
         alike = np.multiply.outer(speed, speed) * RATE_ERROR**2
@@ -144,7 +144,7 @@ def more_wind(
 
 
 def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
-    """Give time and height along a middle fall, shape (s, 2), of a few flights more."""
+    """Return time and height along a middle fall, shape (s, 2), of a few flights more."""
     few_more = fly_again(cloud, wind)
     try:
         few = few_more(samples=_FEW, seed=cloud.seed, bodies=(), keep_falls=True)

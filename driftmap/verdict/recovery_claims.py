@@ -195,7 +195,7 @@ def _as_recorded(flight: Flight) -> Iterator[Claim]:
 
 
 def _published(device: Device) -> tuple[float, float]:
-    """Give the range that a device's drag coefficient commonly lies in."""
+    """Return the range that a device's drag coefficient commonly lies in."""
     low, high = device.published_drag
     less, more = _STREAMER if device.kind == "streamer" else _OWN_CUT
     return less * low, more * high

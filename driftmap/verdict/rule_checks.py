@@ -144,7 +144,7 @@ def _picked(site: Site) -> tuple[RuleSet, ...]:
 
 
 def rule_limit(flight: Flight, site: Site, kind: Kind) -> float:
-    """Give the strictest limit that the rules set for a flight, whoever answers what.
+    """Return the strictest limit that the rules set for a flight, whoever answers what.
 
     ``flight`` and ``site``: the flight and the site; ``kind``: `Kind.SURFACE_WIND` [m
     s⁻¹] or `Kind.RAIL_TILT` [deg].
@@ -223,7 +223,7 @@ def position_checks(
 
 
 def _published(name: str, picked: Iterable[RuleSet]) -> bool:
-    """Tell whether a set is one of the package, not a file of its name."""
+    """Return whether a set is one of the package, not a file of its name."""
     return name in rule_sets() and any(r in picked for r in read_rules((name,)))
 
 

@@ -229,7 +229,7 @@ def _but_for(
 
 
 def _stands(check: Check, room: float = 0.0) -> bool:
-    """Tell whether a line is against a plan by its figure, not by how few flights tell it.
+    """Return whether a line is against a plan by its figure, not by how few flights tell it.
 
     ``room``: the share of its limit by which it must be beyond it.
     """
@@ -241,7 +241,7 @@ def _stands(check: Check, room: float = 0.0) -> bool:
 
 
 def _surely(held: Container[tuple[str, ...]], check: Check) -> bool:
-    """Tell whether a line that a few flights show is against a plan by many as well.
+    """Return whether a line that a few flights show is against a plan by many as well.
 
     ``held``: the lines against the plan as it is, by all of its flights.
     """

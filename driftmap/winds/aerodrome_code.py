@@ -46,7 +46,7 @@ def _speed_of(text: str, unit: str) -> float:
 def level_of(
     found: re.Match[str], name: str, temperature: float | None = None
 ) -> WindLevel:
-    """Give the wind that a group tells, 10 m above the ground."""
+    """Return the wind that a group tells, 10 m above the ground."""
     if "/" in found["from"] + found["speed"]:
         raise ValueError(f"direction or mean wind is missing ({found[0]})")
     speed = check_speed(_speed_of(found["speed"], found["unit"]))
@@ -70,7 +70,7 @@ _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
 
 
 def swinging(words: Sequence[str]) -> tuple[list[str], float]:
-    """Give the error of a direction that swings, such as 180V250 [rad], and a note of it."""
+    """Return the error of a direction that swings, such as 180V250 [rad], and a note of it."""
     found = next(filter(None, map(_SWING.fullmatch, words)), None)
     if not found:
         return [], ROUNDING
@@ -81,13 +81,13 @@ def swinging(words: Sequence[str]) -> tuple[list[str], float]:
 
 
 def air_temperature(words: Sequence[str]) -> float | None:
-    """Give the temperature that a report tells [K]."""
+    """Return the temperature that a report tells [K]."""
     found = next(filter(None, map(_TEMPERATURE.fullmatch, words)), None)
     return kelvin(None if found is None else float(found[1].replace("M", "-")))
 
 
 def altimeter_setting(words: Sequence[str]) -> float | None:
-    """Give the altimeter setting that a report tells [Pa]."""
+    """Return the altimeter setting that a report tells [Pa]."""
     found = next(filter(None, map(_PRESSURE.fullmatch, words)), None)
     if found is None:
         return None
@@ -185,7 +185,7 @@ def _plain(word: str) -> bool:
 
 
 def strongest(body: str) -> float:
-    """Give the strongest wind that is coded in a report [m s⁻¹]."""
+    """Return the strongest wind that is coded in a report [m s⁻¹]."""
     coded = (
         _speed_of(text, found["unit"])
         for found in WIND.finditer(body)
@@ -309,7 +309,7 @@ def expected(trend: str) -> Iterator[str]:
 
 
 def _turned(coded: str, direction: float | None) -> bool:
-    """Tell whether a wind expected comes from elsewhere."""
+    """Return whether a wind expected comes from elsewhere."""
     if not coded.isdigit() or direction is None:
         return False  # no stronger, and from anywhere: the verdict has its own spread
     off = abs((float(coded) - math.degrees(direction) + 180) % 360 - 180)

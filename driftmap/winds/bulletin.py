@@ -103,7 +103,7 @@ def _temperature(found: re.Match[str], level: int) -> float | None:
 
 
 def looks_like_bulletin(text: str) -> bool:
-    """Tell whether a text is such a bulletin."""
+    """Return whether a text is such a bulletin."""
     return any(
         _LEVELS.match(line) or _BASED.search(line) or _USE.search(line)
         for line in text.splitlines()[:_FAR]
@@ -166,7 +166,7 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _rows(text: str) -> tuple[list[_Row], list[str]]:
-    """Give the lines of stations, each with what stands above it, and lines of neither."""
+    """Return the lines of stations, each with what stands above it, and lines of neither."""
     rows: list[_Row] = []
     odd: list[str] = []
     block = _Block()
@@ -272,7 +272,7 @@ def _check_missing(
 
 
 def _field(token: re.Match[str], levels: tuple[tuple[int, int], ...]) -> int | None:
-    """Give the level in whose field a group stands."""
+    """Return the level in whose field a group stands."""
     start, middle = 0, (token.start() + token.end()) / 2
     for feet, end in levels:
         if start < middle <= end:

@@ -26,7 +26,7 @@ _WORDS: Final = re.compile(
 
 
 def looks_like_drift(text: str) -> bool:
-    """Tell whether it is one line that begins with "drift"."""
+    """Return whether it is one line that begins with "drift"."""
     return bool(re.match(r"\s*drift", text, re.IGNORECASE)) and "\n" not in text.strip()
 
 
@@ -63,7 +63,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _drifted(found: re.Match[str], name: str) -> tuple[WindLevel, float]:
-    """Give the mean wind of a fall, and the error of its direction [rad]."""
+    """Return the mean wind of a fall, and the error of its direction [rad]."""
     with at("way"):
         way = units.parse(found["way"], "length")
     with at("height"):

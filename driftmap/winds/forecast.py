@@ -71,7 +71,7 @@ _ONE_PLACE: Final = 100.0  # m between points of a grid; assumed
 
 
 def looks_like_forecast(text: str) -> bool:
-    """Tell whether the first character of a text opens a JSON document."""
+    """Return whether the first character of a text opens a JSON document."""
     return text.lstrip()[:1] in {"{", "["}
 
 
@@ -208,7 +208,7 @@ def _row(given: dict[str, Any]) -> dict[str, float]:
 def _heights(
     rows: list[tuple[str, dict[str, float]]], setting: Setting
 ) -> tuple[list[float], int]:
-    """Give the height of each level above the site, and how many are standard."""
+    """Return the height of each level above the site, and how many are standard."""
     told: list[float | None] = []
     for place, row in rows:
         named = {NAMES.get(key, ("",))[0] for key in row}

@@ -29,7 +29,7 @@ _NO_RELEASE: Final = "9999"
 
 
 def looks_like_igra(text: str) -> bool:
-    """Tell whether a text starts with the header of a sounding of IGRA."""
+    """Return whether a text starts with the header of a sounding of IGRA."""
     return bool(re.match(r"#[A-Z][A-Z0-9]{10} \d{4} ", text.lstrip()))
 
 
@@ -74,12 +74,12 @@ def _sounding(
 
 
 def _place(head: str) -> tuple[str, str]:
-    """Give latitude and longitude from a header, in which they are in 1/10,000 of a degree."""
+    """Return latitude and longitude from a header, in which they are in 1/10,000 of a degree."""
     return f"{head[55:62]}e-4", f"{head[63:71]}e-4"
 
 
 def sounding_time(text: str, source: str) -> datetime:
-    """Give the time of a sounding of IGRA from its header alone: release, or nominal hour."""
+    """Return the time of a sounding of IGRA from its header alone: release, or nominal hour."""
     with located(source, "", WindError):
         return _time(_header(1, text.split("\n", 1)[0]), 1)
 
@@ -94,7 +94,7 @@ def _header(number: int, line: str) -> re.Match[str]:
 
 
 def _time(head: re.Match[str], number: int) -> datetime:
-    """Give the release time where told, or else the nominal hour."""
+    """Return the release time where told, or else the nominal hour."""
     hour, release = int(head["hour"]), head["release"]
     try:
         day = datetime.strptime(head["day"], "%Y %m %d").replace(tzinfo=UTC)

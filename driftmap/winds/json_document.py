@@ -72,7 +72,7 @@ def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> 
 
 
 def is_number(value: object) -> TypeGuard[float]:
-    """Tell whether a value of a document is a number, and a finite one."""
+    """Return whether a value of a document is a number, and a finite one."""
     return (
         isinstance(value, int | float)
         and value is not True
@@ -91,7 +91,7 @@ def check_place(
 
 
 def stated_point(held: Mapping[str, Any]) -> tuple[float, float]:
-    """Give the latitude and longitude that a document tells [deg]."""
+    """Return the latitude and longitude that a document tells [deg]."""
     return (
         as_number(held.get("latitude"), "latitude", -90.0, 90.0),
         as_number(held.get("longitude"), "longitude", -180.0, 180.0),

@@ -90,7 +90,7 @@ def _heights(stack: Stack) -> FloatArray:
 
 
 def _far_apart(low: Node, high: Node) -> bool:
-    """Tell whether the field has its say between two levels."""
+    """Return whether the field has its say between two levels."""
     if low.reading is high.reading and low.reading.from_ground:
         return False  # levels of a sounding are picked so that straight lines will do
     apart = high.height - low.height
@@ -98,7 +98,7 @@ def _far_apart(low: Node, high: Node) -> bool:
 
 
 def held_below(stack: Stack) -> float:
-    """Give the height below which the lowest wind is held as it is [m]."""
+    """Return the height below which the lowest wind is held as it is [m]."""
     lowest = stack.nodes[0]
     # A sounding from a station above the site starts with a wind near its own ground:
     # to scale that down once more would make the wind at the site too weak.
@@ -142,7 +142,7 @@ def _by_gaps(
 def _swings(
     wind: NDArray[np.complex128], ends: NDArray[np.complex128], variance: FloatArray
 ) -> bool:
-    """Tell whether a wind between two levels is stilled, turned about or far from what they say.
+    """Return whether a wind between two levels is stilled, turned about or far from what they say.
 
     Each of shape (k, m), beside that of the two levels alone, whose error has a variance (k,).
     """

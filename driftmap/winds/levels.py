@@ -165,7 +165,7 @@ def _errors(
     lead: float | None,
     roughness: float,
 ) -> tuple[float, float]:
-    """Give the error of a component of a level, and the part of it by age and distance."""
+    """Return the error of a component of a level, and the part of it by age and distance."""
     foretold, surface = reading.forecast, reading.kind == "surface"
     last = uncertainty.lasting_error(
         age, reading.away, level.speed, level.height, roughness, forecast=foretold
@@ -228,7 +228,7 @@ def carried(first: Node, height: float, roughness: float) -> Node:
 
 
 def differs(one: Node, other: Node) -> bool:
-    """Tell whether two winds at one height disagree beyond their errors.
+    """Return whether two winds at one height disagree beyond their errors.
 
     Of a variable wind only the speed is compared.
     """
@@ -347,7 +347,7 @@ def stronger(compared: Iterable[PassedOver]) -> tuple[Stronger, ...]:
 
 
 def _differing(ours: Node, node: Node) -> Iterator[PassedOver]:
-    """Give the wind flown and a level passed over, where they disagree.
+    """Yield the wind flown and a level passed over, where they disagree.
 
     Age, or a lead not told, widens what a report may be off by and would so excuse any: one that
     is stronger is held against the flight with the error it was read with, and an ensemble

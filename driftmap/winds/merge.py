@@ -141,7 +141,7 @@ def _unchecked(reading: Reading) -> str:
 
 
 def _field(stack: Stack, setting: Setting) -> Field:
-    """Give how the wind usually is above that near the ground, at this hour and place."""
+    """Return how the wind usually is above that near the ground, at this hour and place."""
     low = carried(stack.nodes[0], MAST, profile_law.ROUGHNESS[setting.terrain])
     if setting.place is None:
         return field_of(None, None, low.speed)
@@ -184,7 +184,7 @@ def _stirred(stack: Stack, setting: Setting) -> tuple[Convection | None, str]:
 
 
 def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
-    """Give the heights at which a source speaks.
+    """Return the heights at which a source speaks.
 
     A surface wind speaks for the lowest tens of metres, unless it is so light that the
     air above may slide over it.
@@ -228,7 +228,7 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
 def _profile(
     nodes: list[Node], covariance: FloatArray, stack: Stack, roughness: float
 ) -> WindProfile:
-    """Give the wind by height, and up to where somebody read it."""
+    """Return the wind by height, and up to where somebody read it."""
     count = max(node.wind.shape[0] for node in nodes)
     winds = np.stack([np.broadcast_to(n.wind, (count, 2)) for n in nodes], axis=-1)
     error = np.array([node.error for node in nodes])

@@ -52,7 +52,7 @@ to wait 30 minutes after the last thunder (from memory)."""
 
 
 def looks_like_surface_report(text: str) -> bool:
-    """Tell whether the start of a report is in the first part of a text."""
+    """Return whether the start of a report is in the first part of a text."""
     return bool(_LIKE.search(" ".join(text[:_FAR].upper().split()) + " "))
 
 
@@ -223,7 +223,7 @@ def _with_past(
 
 
 def _peaks(before: list[tuple[datetime, code.Found]]) -> Iterator[code.Peak]:
-    """Give the strongest wind and the peak that each report tells, the oldest first."""
+    """Yield the strongest wind and the peak that each report tells, the oldest first."""
     for time, (_, body) in before:
         observed, _, remarks = code.split_report(body)
         yield code.Peak(code.strongest(observed), time)

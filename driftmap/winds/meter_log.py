@@ -53,7 +53,7 @@ _LESS: Final = 0.8
 
 
 def looks_like_meter_log(text: str) -> bool:
-    """Tell whether its first line names a time and a speed, but no height."""
+    """Return whether its first line names a time and a speed, but no height."""
     names = names_of(text)
     return (
         any(name in STAMPS for name in names)
@@ -149,7 +149,7 @@ def _begins(source: str, hour: list[Row]) -> Iterator[str]:
 
 
 def _apart(one: WindLevel, other: WindLevel) -> float:
-    """Give how far two winds are apart [m s⁻¹]; of variable ones by their speeds."""
+    """Return how far two winds are apart [m s⁻¹]; of variable ones by their speeds."""
     if one.direction is None or other.direction is None:
         return abs(one.speed - other.speed)
     turned = one.direction - other.direction
@@ -183,7 +183,7 @@ def _change(rows: list[Row]) -> int:
 
 
 def _mean(mean: list[Row], hour: list[Row], height: float, source: str) -> WindLevel:
-    """Give the mean with the error of a component that its own swing leaves.
+    """Return the mean with the error of a component that its own swing leaves.
 
     That of one or two readings is not known by themselves: it is the swing of all.
     """

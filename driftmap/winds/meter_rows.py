@@ -46,7 +46,7 @@ class Row:
 
 
 def components_of(rows: list[Row]) -> tuple[FloatArray, FloatArray]:
-    """Give the winds of rows that tell a direction, toward east and north [m s⁻¹]."""
+    """Return the winds of rows that tell a direction, toward east and north [m s⁻¹]."""
     return components_from(
         np.array([row.direction for row in rows], float),
         np.array([row.speed for row in rows]),

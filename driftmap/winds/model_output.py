@@ -53,7 +53,7 @@ _MOST_HOURS: Final = 2000
 
 
 def looks_like_answer(text: str) -> bool:
-    """Tell whether a text is JSON that has ``hourly`` and ``hourly_units``."""
+    """Return whether a text is JSON that has ``hourly`` and ``hourly_units``."""
     return text.lstrip().startswith("{") and bool(
         re.search(r'"hourly"\s*:', text) and re.search(r'"hourly_units"\s*:', text)
     )
@@ -101,7 +101,7 @@ def _hours_about(answer: Mapping[str, Any], reading: Reading) -> Iterator[int]:
 
 
 def _cloud(answer: Mapping[str, Any], hours: Sequence[int]) -> Iterator[float]:
-    """Give the parts of the sky that columns of cloud tell, of whichever height they are."""
+    """Yield the parts of the sky that columns of cloud tell, of whichever height they are."""
     for name in filter(_CLOUD.fullmatch, answer["hourly"]):
         size = _factor(name, "cloud_share", answer["hourly_units"].get(name))
         for i in hours:
@@ -136,7 +136,7 @@ def _value(hourly: Mapping[str, Any], name: str, i: int) -> Any:
 def _ground(
     answer: Mapping[str, Any], setting: Setting
 ) -> tuple[float | None, tuple[str, ...]]:
-    """Give the altitude of the model's ground, and what to hold for because of it."""
+    """Return the altitude of the model's ground, and what to hold for because of it."""
     if answer.get("elevation") is None:
         return None, ()
     with at("the answer"):
@@ -163,7 +163,7 @@ def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, An
 
 
 def _zone(answer: Mapping[str, Any]) -> timezone | None:
-    """Give the zone of times that name none; None where only a name of it may be told."""
+    """Return the zone of times that name none; None where only a name of it may be told."""
     given = answer.get("utc_offset_seconds")
     if given is None:
         return UTC if answer.get("timezone") in ("GMT", "UTC") else None
@@ -242,7 +242,7 @@ _PLACES: Final = ("height_m", "altitude_m", "pressure_hpa")
 
 
 def _usable(levels: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Give the levels that tell a wind and where; a doubt of each that tells but one of them.
+    """Return the levels that tell a wind and where; a doubt of each that tells but one of them.
 
     A wind without direction is variable; other nulls are of what is not told there.
     """
@@ -265,7 +265,7 @@ def _usable(levels: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
 
 
 def looks_like_arrays(text: str) -> bool:
-    """Tell whether a text is JSON with an array for each component or for the speed."""
+    """Return whether a text is JSON with an array for each component or for the speed."""
     names = "|".join(
         name for name, key in MEANS.items() if key in {"u_mps", "speed_mps"}
     )
@@ -309,7 +309,7 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _place_in(document: Mapping[str, Any]) -> dict[str, float]:
-    """Give the one place that a document tells, at the top or among its coordinates."""
+    """Return the one place that a document tells, at the top or among its coordinates."""
     coords = document.get("coords")
     told = {}
     for key in _PLACE:
@@ -362,7 +362,7 @@ def _by_time(values: Any, count: int, timed: bool, name: str) -> list[list[Any]]
 def _rows_of(
     columns: Mapping[str, list[list[Any]]], factors: Mapping[str, float], i: int
 ) -> list[dict[str, Any]]:
-    """Give the levels of one time."""
+    """Return the levels of one time."""
     of = {name: rows[i] for name, rows in columns.items()}
     lengths = {len(row) for row in of.values()}
     if len(lengths) != 1:

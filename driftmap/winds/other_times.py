@@ -104,7 +104,7 @@ def _degrees(direction: float) -> str:
 
 
 def _hours_off(reading: Reading, when: datetime) -> float:
-    """Give the hours from a flight to the time, or the hours, a report is for; before it < 0."""
+    """Return the hours from a flight to the time, or the hours, a report is for; before it < 0."""
     if reading.valid is None:
         return math.inf
     start, end = reading.window or (reading.valid, reading.valid)
@@ -115,7 +115,7 @@ def _hours_off(reading: Reading, when: datetime) -> float:
 def _beyond(
     chosen: Reading, other: Reading, part: float, *, turned: bool
 ) -> Iterator[tuple[float, WindLevel, float]]:
-    """Give by how much levels are beyond what one wind may be, and the speed flown there.
+    """Yield by how much levels are beyond what one wind may be, and the speed flown there.
 
     ``part``: how much of the change counts. Of an ensemble each member does, and the mean.
     """

@@ -60,7 +60,7 @@ class _Places:
 
 
 def ascent_rate(balloon: ArrayLike, free_lift: ArrayLike) -> FloatArray:
-    r"""Give the rate at which a small rubber balloon rises.
+    r"""Return the rate at which a small rubber balloon rises.
 
     .. math:: w = 72 \left( \frac{l}{L^{2/3}} \right)^{0.63}, \qquad L = l + b
 
@@ -107,7 +107,7 @@ def ascent_rate(balloon: ArrayLike, free_lift: ArrayLike) -> FloatArray:
 
 
 def looks_like_balloon(text: str) -> bool:
-    """Tell whether its first line names an elevation."""
+    """Return whether its first line names an elevation."""
     return "elevation_deg" in names_of(text)
 
 
@@ -257,7 +257,7 @@ def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
 
 
 def _rate(told: _Told) -> tuple[float, str]:
-    """Give the rate of ascent [m s⁻¹], and how it is known."""
+    """Return the rate of ascent [m s⁻¹], and how it is known."""
     if "ascent" in told:
         if "balloon" in told or "free lift" in told:
             raise PlacedError("ascent", "give it, or balloon and free lift")
@@ -350,7 +350,7 @@ def _base(text: str) -> tuple[float, float]:
 
 
 def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
-    """Give the wind between places about a minute apart, each used once."""
+    """Return the wind between places about a minute apart, each used once."""
     levels: list[WindLevel] = []
     first = 0
     for i in range(1, len(places.time)):

@@ -85,7 +85,7 @@ _LONGEST: Final = 200  # characters; assumed
 
 
 def looks_like_words(text: str) -> bool:
-    """Tell whether it is one short line that starts as a wind in words does."""
+    """Return whether it is one short line that starts as a wind in words does."""
     if len(text) >= _LONGEST or "\n" in text.strip():
         return False
     return any(_START.match(one) for one in (text, _plainly(text.strip())[0]))
@@ -213,7 +213,7 @@ def _taken_out(text: str, clauses: Iterable[str]) -> tuple[_Said, str]:
 
 
 def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str]]:
-    """Give the least and the greatest mean speed that is meant [m s⁻¹]."""
+    """Return the least and the greatest mean speed that is meant [m s⁻¹]."""
     if found["calm"]:
         return 0.0, 0.0, []
     if found["light"]:
@@ -324,7 +324,7 @@ def bearing_of(text: str) -> tuple[float, float]:
 
 
 def _one_way(degrees: str, point: str) -> bool:
-    """Tell whether a compass point is what degrees beside it are called, or nearly."""
+    """Return whether a compass point is what degrees beside it are called, or nearly."""
     apart = bearing_of(degrees)[0] - bearing_of(point)[0]
     return abs(math.remainder(apart, 2 * math.pi)) <= math.radians(_POINT)
 
@@ -361,7 +361,7 @@ def split_time(source: str, setting: Setting) -> tuple[datetime, list[str], str]
 
 
 def _today(text: str, setting: Setting) -> tuple[datetime, list[str]]:
-    """Give the time of day a date: that of the day on which it is said."""
+    """Return the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
     if clock[-2:] in {"AM", "PM"}:
         hour, minutes = clock[:-2].split(":", 1)

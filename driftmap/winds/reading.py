@@ -104,7 +104,7 @@ class Setting:
                 raise WindError(name, "", f"{time}; accepted is a time with its zone")
 
     def away_from(self, station: str, source: str) -> tuple[float | None, str]:
-        """Give how far a station stands from the site [m], None if nobody knows, and a note."""
+        """Return how far a station stands from the site [m], None if nobody knows, and a note."""
         # Bulletins of winds aloft leave out the land's letter: K, P of the Pacific, C of Canada.
         known = (_stations().get(f"{land}{station}") for land in ("", "K", "P", "C"))
         point = next(filter(None, known), None)
@@ -209,7 +209,7 @@ class Reading:
 
 @cache
 def words(part: str) -> dict[str, Any]:
-    """Give what a part of ``words.toml`` lists."""
+    """Return what a part of ``words.toml`` lists."""
     text = files(__package__).joinpath("words.toml").read_text("utf-8")
     told: dict[str, Any] = tomllib.loads(text)[part]
     return told
@@ -367,7 +367,7 @@ def check_seen(reading: Reading, setting: Setting) -> Reading:
 
 
 def age_of(reading: Reading, when: datetime) -> float | None:
-    """Give the hours between a report and the flight [h]; None when not known.
+    """Return the hours between a report and the flight [h]; None when not known.
 
     From the time it was measured, or by which the flight lies outside the hours a forecast
     is for. A report of another day is refused.
@@ -393,7 +393,7 @@ def age_of(reading: Reading, when: datetime) -> float | None:
 
 
 def lead_of(reading: Reading, when: datetime) -> float | None:
-    """Give the hours between the data of a forecast and the flight [h]; None if not known."""
+    """Return the hours between the data of a forecast and the flight [h]; None if not known."""
     if reading.based_on is None:
         return None
     return max(0.0, (when - reading.based_on) / timedelta(hours=1))

@@ -144,14 +144,14 @@ def name_of(stem: str, text: str) -> str:
 
 
 def named_so(stem: str, text: str) -> bool:
-    """Tell whether a file holds what its name says; a name of another kind says nothing."""
+    """Return whether a file holds what its name says; a name of another kind says nothing."""
     named = re.fullmatch(r"(.*)-kept[0-9a-f]{8}(-\d+)?", stem)
     return named is None or stem.startswith(name_of(named[1], text))
 
 
 @lru_cache(512)
 def looks_kept(text: str) -> bool:
-    """Tell whether a text is a document of `keep_readings`: JSON with readings."""
+    """Return whether a text is a document of `keep_readings`: JSON with readings."""
     if not text.lstrip().startswith("{") or '"readings"' not in text:
         return False
     try:
@@ -326,7 +326,7 @@ def _members(value: object, levels: int, where: str) -> FloatArray | None:
 
 
 def _levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
-    """Give the levels as read, or from the layers up to `known_to` where nothing was read."""
+    """Return the levels as read, or from the layers up to `known_to` where nothing was read."""
     if wind.levels:
         return wind.levels
     direction, speed = direction_and_speed(wind.east, wind.north)

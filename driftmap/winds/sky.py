@@ -46,7 +46,7 @@ what lies on it."""
 
 
 def cloud_cover(words: Sequence[str]) -> float | None:
-    """Give the share of sky in the fullest layer, the most that a report can mean.
+    """Return the share of sky in the fullest layer, the most that a report can mean.
 
     None where nothing is said of all of the sky: CAVOK, NSC and NCD leave high or unseen
     cloud out.
@@ -76,7 +76,7 @@ def also_in_remarks(words: Sequence[str], remarks: str) -> list[str]:
 
 
 def cloud_base(words: Sequence[str], least: float = _CEILING) -> float | None:
-    """Give the height of the lowest layer that hides most of the sky, or `least` of it [m].
+    """Return the height of the lowest layer that hides most of the sky, or `least` of it [m].
 
     Above the station; 0 where the report does not tell its height, None without one.
 
@@ -97,7 +97,7 @@ def cloud_base(words: Sequence[str], least: float = _CEILING) -> float | None:
 
 
 def visibility(words: Sequence[str]) -> float | None:
-    """Give the least visibility that a report can mean [m]; 10 km stands for more too.
+    """Return the least visibility that a report can mean [m]; 10 km stands for more too.
 
     Examples
     --------

@@ -77,7 +77,7 @@ def last_before(
 def away_of(
     north: str, east: str, name: str, setting: Setting, *, station: str = ""
 ) -> tuple[float | None, str]:
-    """Give how far off it was let go, by the place it tells [deg], else by its station."""
+    """Return how far off it was let go, by the place it tells [deg], else by its station."""
     try:
         point = float(north), float(east)
     except ValueError:
@@ -159,7 +159,7 @@ def _sane(
 
 
 def _far(row: SondeRow, setting: Setting) -> bool:
-    """Tell whether a row lies far above, by all that it says of its height."""
+    """Return whether a row lies far above, by all that it says of its height."""
     z, p = row.geopotential, row.pressure
     high = z is None or z - setting.site_altitude > FAR_ABOVE
     thin = p is None or 0 < p < _FAR_PRESSURE
@@ -169,7 +169,7 @@ def _far(row: SondeRow, setting: Setting) -> bool:
 def _levels(
     rows: Sequence[SondeRow], name: str, setting: Setting
 ) -> tuple[list[Placed], int]:
-    """Give the levels that have a wind, and how many the standard atmosphere placed."""
+    """Return the levels that have a wind, and how many the standard atmosphere placed."""
     heights, standard = fill_heights(
         [row.pressure for row in rows],
         [row.geopotential for row in rows],

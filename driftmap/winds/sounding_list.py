@@ -40,7 +40,7 @@ _COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORE
 
 
 def looks_like_sounding_list(text: str) -> bool:
-    """Tell whether the column names of a list are in a text."""
+    """Return whether the column names of a list are in a text."""
     lines = text.lstrip().splitlines()[:_FAR]
     return bool(
         _COMMAS.search(lines[0].rstrip() if lines else "")

@@ -104,7 +104,7 @@ def stacked(
 
 
 def _near_ground(ground: Source | None) -> list[Node]:
-    """Give the levels of the report that rules near the ground, up to where it does."""
+    """Return the levels of the report that rules near the ground, up to where it does."""
     if ground is None:
         return []
     near = [node for node in ground.nodes if node.height <= SURFACE]
@@ -134,7 +134,7 @@ def _kept(
 
 
 def _as_fresh(source: Source, ground: Source) -> bool:
-    """Tell whether a report may stand near the ground beside the one that rules there.
+    """Return whether a report may stand near the ground beside the one that rules there.
 
     What was read elsewhere is no wind of the air above this field.
     """

@@ -27,7 +27,7 @@ _EITHER: Final = "is either read, or a forecast: valid, based on"
 
 
 def looks_like_table(text: str) -> bool:
-    """Tell whether its first line names a column of a table of layers."""
+    """Return whether its first line names a column of a table of layers."""
     return any(name in NAMES for name in names_of(text))
 
 
@@ -105,7 +105,7 @@ def _forecast(text: str, times: dict[str, datetime]) -> bool:
 
 
 def _times(text: str) -> dict[str, datetime]:
-    """Give the times that the lines of remarks tell."""
+    """Return the times that the lines of remarks tell."""
     times = {}
     found = remarks_of(text, _TIMES, r"(?:(?:at|for)\s+)?\d.*")
     for what, (where, told) in found.items():

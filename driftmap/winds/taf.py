@@ -48,7 +48,7 @@ class _Part:
 
 
 def looks_like_aerodrome_forecast(text: str) -> bool:
-    """Tell whether a text begins with TAF, after a heading at most."""
+    """Return whether a text begins with TAF, after a heading at most."""
     start = re.search(r"\b(?:TAF|METAR|SPECI)\b", text[:300], re.IGNORECASE)
     return start is not None and start[0].upper() == "TAF"
 
@@ -125,7 +125,7 @@ def _forecast(
 
 
 def _times(head: re.Match[str], when: datetime) -> tuple[datetime, datetime, datetime]:
-    """Give the first and last time that a forecast is for, and when it was issued."""
+    """Return the first and last time that a forecast is for, and when it was issued."""
     start = nearest_day(head["from"], when)
     end = nearest_day(head["to"], start)
     if end <= start:
@@ -144,7 +144,7 @@ def _before(
 
 
 def _ruling(parts: Sequence[_Part], time: datetime) -> tuple[_Part, list[_Part]]:
-    """Give the part that rules at a time, and what it has become or is becoming by then."""
+    """Return the part that rules at a time, and what it has become or is becoming by then."""
     base = [part for part in parts if not part.kind and part.start <= time][-1]
     later = (part for part in parts if part.kind == "BECMG")
     return base, [part for part in later if base.start <= part.start <= time]
@@ -153,7 +153,7 @@ def _ruling(parts: Sequence[_Part], time: datetime) -> tuple[_Part, list[_Part]]
 def _ruled(
     base: _Part, later: Sequence[_Part], time: datetime, name: str
 ) -> tuple[_Part, list[str]]:
-    """Give the part whose wind rules, and since when: on its way to another, the stronger."""
+    """Return the part whose wind rules, and since when: on its way to another, the stronger."""
     rules, told = base, [show_time(base.start)]
     for part in later:
         if not _wind(part.text):
@@ -166,7 +166,7 @@ def _ruled(
 
 
 def _may_come(part: _Part, flight: datetime) -> bool:
-    """Tell whether what a part expects may come while somebody flies."""
+    """Return whether what a part expects may come while somebody flies."""
     to_come = part.kind in {"", "BECMG"}
     over = part.start <= flight if to_come else part.end <= flight - _LATE
     return part.start <= flight + _EARLY and not over

@@ -73,7 +73,7 @@ _CONTROL: Final = re.compile(r"[\x00\x02\x04-\x08\x0b\x0e-\x1d\x1f]")
 
 
 def check_text(text: str) -> str:
-    """Give back text of a sensible size; refuse it empty, too long or binary."""
+    """Return text of a sensible size; refuse it empty, too long or binary."""
     if not text.strip():
         raise ValueError("is empty")
     lines = text.count("\n")
@@ -91,7 +91,7 @@ def check_text(text: str) -> str:
 
 
 def stated_distance(text: str, setting: Setting) -> float | None:
-    """Give how far off a file says that it was read, else as told of stations [m]."""
+    """Return how far off a file says that it was read, else as told of stations [m]."""
     told = remarks_of(text, ("away",)).get("away")
     if told is None:
         return setting.station_away
@@ -111,13 +111,13 @@ def above_zero(text: str, dimension: str) -> float:
 
 
 def meanings(form: str) -> dict[str, str]:
-    """Give what the names of a form's columns or arrays stand for."""
+    """Return what the names of a form's columns or arrays stand for."""
     means = words("names")[form]
     return {name: quantity for quantity, names in means.items() for name in names}
 
 
 def unit_size(form: str, quantity: str, unit: str, what: str = "") -> float:
-    """Give the size of a unit that a form tells a quantity in."""
+    """Return the size of a unit that a form tells a quantity in."""
     accepted = words("units")[form][quantity]
     size = accepted.get(unit, accepted.get(unit.lower()))
     if size is None:
@@ -175,7 +175,7 @@ def check_names(names: Iterable[str], *, vertical: bool = True) -> None:
 
 
 def _components(held: Mapping[str, list[str]]) -> bool:
-    """Tell whether u and v stand for speed and direction."""
+    """Return whether u and v stand for speed and direction."""
     parts = [way for way in ("u", "v") if way in held]
     if len(parts) == 1:
         raise ValueError(f"{held[parts[0]][0]} needs its other component")
@@ -187,7 +187,7 @@ def _components(held: Mapping[str, list[str]]) -> bool:
 def vertical(
     row: Mapping[str, float], setting: Setting, *, lenient: bool = False
 ) -> float:
-    """Give the height above the site that a row names [m], below the ground if `lenient`."""
+    """Return the height above the site that a row names [m], below the ground if `lenient`."""
     name = next(n for n in row if NAMES.get(n, ("",))[0] in _VERTICAL[0])
     quantity, factor = NAMES[name]
     value = row[name] * factor

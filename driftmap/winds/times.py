@@ -13,7 +13,7 @@ _YEARS: Final = (1900, 2200)  # no wind of use is older, and no clock as wrong
 
 
 def present() -> datetime:
-    """Give the present, in the zone of this computer's clock: pages tell it so."""
+    """Return the present, in the zone of this computer's clock: pages tell it so."""
     return datetime.now(UTC).astimezone()
 
 

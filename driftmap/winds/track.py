@@ -46,7 +46,7 @@ _LANDS: Final = 12.0  # m/s: fast for a landing; a slow one in feet is faster; a
 
 
 def looks_like_track(text: str) -> bool:
-    """Tell whether it is GPX, or holds sentences with positions."""
+    """Return whether it is GPX, or holds sentences with positions."""
     start = text[:2000]
     return "<gpx" in start or bool(re.search(r"^\$G[A-Z]GGA,", start, re.MULTILINE))
 
@@ -87,7 +87,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _descent(fixes: list[Fix]) -> tuple[list[Fix], float, str]:
-    """Give the fixes of the fall, the ground under it [m], and what that is."""
+    """Return the fixes of the fall, the ground under it [m], and what that is."""
     if len(fixes) < 3:
         raise ValueError(f"{len(fixes)} fixes with time and altitude")
     top = max(range(len(fixes)), key=lambda i: fixes[i].altitude)

@@ -65,19 +65,19 @@ _TIME: Final = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+(?:Z|[-+]\d\d:\d\d)?)?")
 
 
 def _says(name: str, kind: str) -> bool:
-    """Tell whether a name is made of words of one kind, and of those beside them."""
+    """Return whether a name is made of words of one kind, and of those beside them."""
     said = re.findall(r"[a-z]+", name.lower())
     known = {*_MILD[kind], *_MILD["beside"]}
     return known.issuperset(said) and any(word in _MILD[kind] for word in said)
 
 
 def _describes(name: str) -> bool:
-    """Tell whether a name is of a text that tells where, when and of what."""
+    """Return whether a name is of a text that tells where, when and of what."""
     return bool(_DESCRIBES.fullmatch(name)) or _says(name, "when")
 
 
 def is_harmless(name: str, unit: object = "") -> bool:
-    """Tell whether figures of this name are of no wind and weather: all of its words are known.
+    """Return whether figures of this name are of no wind and weather: all of its words are known.
 
     What is told in a unit of speed never is.
     """
@@ -118,7 +118,7 @@ class _Member(NamedTuple):
                     yield _Member(self.name, one, self.unit)
 
     def speaks(self) -> bool:
-        """Tell whether it may itself speak of wind or weather, whatever lies in it."""
+        """Return whether it may itself speak of wind or weather, whatever lies in it."""
         if isinstance(self.value, dict):
             return False
         if isinstance(self.value, str):
@@ -144,7 +144,7 @@ def _unread(name: str, told: object, unit: object = "") -> Iterator[str]:
 
 
 def _unit_of(array: Mapping[str, Any]) -> object:
-    """Give the unit that an array tells of itself."""
+    """Return the unit that an array tells of itself."""
     attributes = array.get("attrs")
     told = attributes if isinstance(attributes, dict) else array
     return told.get("units", "")
@@ -186,13 +186,13 @@ def unread_blocks(answer: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _units_of(answer: Mapping[str, Any], block: str) -> Mapping[str, object]:
-    """Give the units of a block's columns, which stand beside it."""
+    """Return the units of a block's columns, which stand beside it."""
     units = answer.get(f"{block}_units")
     return units if isinstance(units, dict) else {}
 
 
 def _mild(codes: object, *, read: bool) -> bool:
-    """Tell whether codes of the weather are of no storm, or are read."""
+    """Return whether codes of the weather are of no storm, or are read."""
     return all(
         code is None or (is_number(code) and (read or code not in STORMS))
         for code in (codes if isinstance(codes, list) else [codes])
@@ -207,7 +207,7 @@ def unread_arrays(document: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _beside_arrays(document: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
-    """Give all that is no array with a meaning, also of such an array what is not its data."""
+    """Yield all that is no array with a meaning, also of such an array what is not its data."""
     groups = [
         part for key in ARRAY_GROUPS if isinstance(part := document.get(key), dict)
     ]
