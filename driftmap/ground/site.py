@@ -72,13 +72,13 @@ def _site(collection: Collection, pad: str | None) -> Site:
     header = _header(collection)
     marks = [read_mark(feature) for feature in collection.features]
     _require(marks)
-    origin = _pad(marks, pad)
+    names = _names(marks)
+    origin = _pad(marks, names, pad)
     place = longitude, latitude = (
         float(shapely.get_x(origin.shape)),
         float(shapely.get_y(origin.shape)),
     )
     shapes = [_placed(mark, place) for mark in marks]
-    names = _names(marks)
     areas = tuple(_areas(marks, names, shapes))
     boundary = shapely.union_all(
         [s for mark, s in zip(marks, shapes, strict=True) if mark.role == "boundary"]
@@ -201,19 +201,17 @@ def _require(marks: Iterable[Mark]) -> None:
         raise PlacedError("", f"must have one waiver (got {roles.count('waiver')})")
 
 
-def _pad(marks: Iterable[Mark], wanted: str | None) -> Mark:
-    pads = [mark for mark in marks if mark.role == "pad"]
-    chosen = [mark for mark in pads if wanted in {None, mark.name}]
-    names = ", ".join(quoted(mark.name) for mark in pads if mark.name)
+def _pad(marks: Iterable[Mark], names: Iterable[str], wanted: str | None) -> Mark:
+    """Choose the pad by the name that pages call it by, given or not."""
+    pads = {n: m for n, m in zip(names, marks, strict=True) if m.role == "pad"}
+    chosen = [mark for name, mark in pads.items() if wanted in {None, name}]
+    known = ", ".join(map(quoted, pads))
     if len(chosen) > 1:  # each pad has its own distances to people
-        names = names or "none has a name yet: give each one"
-        text = f"holds {len(chosen)} pads; say which one is flown from: {names}"
+        text = f"holds {len(chosen)} pads; say which one is flown from: {known}"
         raise PlacedError("pad", text)
     if not chosen:
-        raise PlacedError(
-            "pad",
-            f"no pad is named {quoted(wanted)}; accepted: {names or 'no pad has a name'}",
-        )
+        told = f"no pad is named {quoted(wanted)}; accepted: {known}"
+        raise PlacedError("pad", told)
     north = float(shapely.get_y(chosen[0].shape))
     if abs(north) > _POLEMOST:
         raise PlacedError(

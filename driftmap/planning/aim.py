@@ -22,6 +22,7 @@ from driftmap.planning.trial import (
     unknown_trial,
     unpack,
 )
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
@@ -67,7 +68,11 @@ class Aim:
     @property
     def worst_failure(self) -> Check | None:
         """The failing case that most often puts a piece among people."""
-        return _most(c for c in self.trial.checks if c.kind is Kind.LANDS_IN_FAILURE)
+        return _most(
+            check
+            for check in self.trial.checks
+            if check.kind is Kind.LANDS_IN_FAILURE and check.case != WORKS
+        )
 
     @property
     def rail_margin(self) -> Check | None:

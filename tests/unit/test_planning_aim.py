@@ -18,6 +18,7 @@ from driftmap.report import candidates
 from driftmap.report.candidates import aim_svg, rail_text
 from driftmap.report.plan_pages import aim_rows
 from driftmap.report.voice import english
+from driftmap.rocket.likelihood import WORKS
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.setup import Setup, flown
@@ -66,6 +67,10 @@ def test_the_best_aim_turns_away_from_the_crowd(found):
     best = aims[0]
     assert best.over == ()
     assert best.worst_failure.value < planned.worst_failure.value
+    # What goes as planned is no failure, though a check of the same kind tells of it.
+    worst, trial = planned.worst_failure, planned.trial
+    more = replace(trial, checks=(*trial.checks, replace(worst, case=WORKS, value=1.0)))
+    assert replace(planned, trial=more).worst_failure == worst
     assert best.nearness <= planned.nearness
     # As far within the limit as a rail is set amiss, where the file does not say.
     assert max(a.tilt_deg for a in aims) == pytest.approx(16.1 - 1.0)

@@ -189,6 +189,16 @@ def test_several_pads(tmp_path: Path, farm: dict) -> None:
     assert other.latitude == pytest.approx(AT[1] + 0.001)
     with pytest.raises(SiteError, match="accepted: 'Pad row', 'Away pad'"):
         read_site(path, pad="Far pad")
+    away["properties"]["name"] = "Pad row"
+    with pytest.raises(SiteError, match="name: stands twice"):
+        read_site(write(tmp_path, farm))
+    # One without a name is called as pages call it, and is asked for by that.
+    del away["properties"]["name"]
+    path = write(tmp_path, farm)
+    for none in (None, "", "Far pad"):
+        with pytest.raises(SiteError, match="'Pad row', 'pad'"):
+            read_site(path, pad=none)
+    assert read_site(path, pad="pad").latitude == other.latitude
 
 
 def test_the_nameless_get_names_of_their_own(tmp_path: Path, farm: dict) -> None:
