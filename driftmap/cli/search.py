@@ -58,12 +58,14 @@ def _observed(
 def _read_observed(run: Run, files: tuple[str, ...]) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
     from driftmap.observations.seenfile import Observed, read_seen
+    from driftmap.winds.times import present
 
     flight, site = run.read()
     told, assumed = read_seen(files, flight, site)  # before a forecast is asked for
     wind = wind_asked(run.asked, place_of(site))
     day = day_of(run.weather, site.elevation, wind)
-    return Observed(flight, site, wind, day, told, assumed, files)
+    when, _ = run.asked.times(present())
+    return Observed(flight, site, wind, day, told, assumed, files, when)
 
 
 def _flown_and_weighed(seen: Observed, run: Run, **how: Any) -> tuple[Weighed, Weighed]:

@@ -201,6 +201,12 @@ function show() {
   find("state").value = state();
 }
 
+// Latitude and longitude as a receiver takes them, to a metre.
+function place([east, north]) {
+  const [latitude, longitude, toNorth, toEast] = SEARCH.at;
+  return `${(latitude + north / toNorth).toFixed(5)}, ${(longitude + east / toEast).toFixed(5)}`;
+}
+
 // The phone's own place, where it tells it: nothing leaves the phone.
 let watch = null;
 function me(fix) {
@@ -245,7 +251,7 @@ function pick(n) {
   picked = n;
   const {now} = chances();
   find("picked").hidden = false;
-  find("picked-name").textContent = say("picked", {square: SPOT[n][0], share: share(now[n]), count: number(times(n))});
+  find("picked-name").textContent = say("picked", {square: SPOT[n][0], share: share(now[n]), count: number(times(n)), place: place(middle([SPOT[n][1], SPOT[n][2]]))});
   find("picked-mind").replaceChildren(...SPOT[n][4].map(text => element("em", text)));
 }
 

@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 from driftmap.observations.chances import box_of
 from driftmap.observations.search_page import (
     Search,
+    whose,
     planned,
     run_name,
     share_sentences,
@@ -38,7 +39,7 @@ def search_gpx(search: Search, voice: Voice) -> str:
     """
     word = voice.say("search.sweep")
     root, head = new_gpx(_title(search, voice))
-    add(head, "desc", "\n".join(walk_cautions(voice)))
+    add(head, "desc", "\n".join(_told_first(search, voice)))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **lat_lon(spot))
@@ -65,6 +66,11 @@ def _title(search: Search, voice: Voice) -> str:
     return f"{text}: {search.flight}, {search.site.name}"
 
 
+def _told_first(search: Search, voice: Voice) -> list[str]:
+    """Say what stands before all squares: what flew when, what is doubted, what to mind."""
+    return [whose(search, voice), *search.doubts, *walk_cautions(voice)]
+
+
 def _inside(share: float, voice: Voice) -> str:
     return voice.say("search.inside", share=voice.percent(share))
 
@@ -79,7 +85,7 @@ def search_kml(search: Search, voice: Voice) -> str:
     add(
         whole,
         "description",
-        "<br/>".join(escape(text) for text in walk_cautions(voice)),
+        "<br/>".join(escape(text) for text in _told_first(search, voice)),
     )
     folder = add(whole, "Folder")
     add(folder, "name", voice.say("search.squares"))
@@ -128,7 +134,8 @@ def search_sheet(search: Search, voice: Voice) -> str:
     ]
     # The last one stands in the head.
     warn = [
-        f"<p><strong>{printable(t)}</strong></p>" for t in walk_cautions(voice)[:-1]
+        f"<p><strong>{printable(t)}</strong></p>"
+        for t in _told_first(search, voice)[:-1]
     ]
     lines = "".join(f"<li>{printable(t)}</li>" for t in share_sentences(chances, voice))
     how = voice.say(

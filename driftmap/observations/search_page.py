@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
@@ -15,12 +15,13 @@ from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN, SUREST, SWEEP_WIDTH
 from driftmap.observations.search_picture import drawn_in, outline_rings, picture
 from driftmap.observations.seenfile import Observed
+from driftmap.observations.targeted_flights import ENOUGH
 from driftmap.observations.walk import Sweep, Walkers, plan_walk
 from driftmap.observations.weighing import Weighed
 from driftmap.report.page import render, script_constant, text_of, words_for_script
 from driftmap.report.sentences import case_words
 from driftmap.report.voice import Voice
-from driftmap.report.words import Units, tied
+from driftmap.report.words import Units, flown_at, isolate, tied
 
 _ROOM: Final = "driftmap.observations"
 _SCRIPTS: Final = ("order.js", "search.js")
@@ -38,8 +39,8 @@ class Search:
 
     Parameters
     ----------
-    flight : str
-        Name of the flight.
+    flight, when : str
+        Name of the flight, and when it flew; empty where nobody told.
     site : Site
         Its site.
     chances : Chances
@@ -50,8 +51,8 @@ class Search:
         The order of walking.
     start : (float, float)
         Where the walkers stand, from the pad [m].
-    told : tuple of str
-        What was seen, a sentence each.
+    told, doubts : tuple of str
+        What was seen, a sentence each, and why it should be asked about again.
     found : tuple of (str, float, float)
         Pieces found already, and where, from the pad [m].
     cases : tuple of (str, float)
@@ -61,12 +62,14 @@ class Search:
     """
 
     flight: str
+    when: str
     site: Site
     chances: Chances
     walkers: Walkers
     sweeps: tuple[Sweep, ...]
     start: tuple[float, float]
     told: tuple[str, ...]
+    doubts: tuple[str, ...]
     found: tuple[tuple[str, float, float], ...]
     cases: tuple[tuple[str, float], ...]
     notes: tuple[str, ...]
@@ -94,18 +97,36 @@ def plan_search(
     )
     return Search(
         flight=seen.flight.name,
+        when=flown_at(seen.when),
         site=seen.site,
         chances=chances,
         walkers=who,
         sweeps=plan_walk(chances, who, start),
         start=start,
         told=seen.sentences(known, FAR_IN[voice.units]),
+        doubts=tuple(_doubts(known, voice)),
         found=tuple(
             (o.piece, o.east, o.north) for o in seen.told if isinstance(o, Find)
         ),
         cases=tuple(sorted(known.chances.items(), key=lambda c: -c[1])),
         notes=tuple(dict.fromkeys([*seen.notes(known), walking])),
     )
+
+
+def _doubts(known: Weighed, voice: Voice) -> Iterator[str]:
+    """Say what speaks against walking where the squares say, a sentence each."""
+    if odd := known.doubted:
+        what = "; ".join(isolate(one.says(FAR_IN[voice.units])) for one in odd)
+        yield voice.say("search.odd", what=what)
+    if known.effective < ENOUGH:
+        yield voice.say("search.few", count=voice.count(int(known.effective)))
+
+
+def whose(search: Search, voice: Voice) -> str:
+    """Say what flew where, and when where that was told."""
+    told = {"flight": isolate(search.flight), "site": isolate(search.site.name)}
+    said = voice.say("search.at", **told)
+    return f"{said}, {search.when}" if search.when else said
 
 
 def search_html(search: Search, voice: Voice) -> str:
@@ -128,6 +149,8 @@ def search_html(search: Search, voice: Voice) -> str:
         drawn=drawn_in(chances, search.site, voice),
         flight=search.flight,
         site=search.site.name,
+        at=whose(search, voice),
+        doubts=search.doubts,
         piece=voice.known("piece", chances.piece),
         told=search.told,
         cases=[

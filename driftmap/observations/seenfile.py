@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from math import pi
 from pathlib import Path
 from typing import Any, Final
@@ -76,7 +77,10 @@ def is_small(flight: Flight, piece: str) -> bool:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Observed:
-    """A flight in a wind, and what people saw of it: `told`, as `read_seen` reads it of `files`."""
+    """A flight in a wind, and what people saw of it: `told`, as `read_seen` reads it of `files`.
+
+    ``when``: the time that it flew at, None where nobody told.
+    """
 
     flight: Flight
     site: Site
@@ -85,6 +89,7 @@ class Observed:
     told: tuple[Observation, ...]
     assumed: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
+    when: datetime | None = None
 
     def weighed(
         self,

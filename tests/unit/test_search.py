@@ -27,7 +27,11 @@ from driftmap.observations.figures import Find
 from driftmap.observations.lying_apart import implied_by_finds
 from driftmap.observations.observation import SMALL, SUREST, Odds, missed
 from driftmap.observations.proposal import _stencil, _telling
-from driftmap.observations.search_page import share_sentences, walk_cautions
+from driftmap.observations.search_page import (
+    _doubts,
+    share_sentences,
+    walk_cautions,
+)
 from driftmap.observations.walk import Walkers, plan_walk
 from driftmap.report.marks import Squares
 from driftmap.report.voice import english, read_catalogue
@@ -68,9 +72,9 @@ def test_writes_page_sheet_gpx_and_kml_that_others_read(tmp_path):
     folders = {f.name for f in kml.features[0].features}
     assert folders == {"Squares", "Least ground", "Order of walking"}
     for name in names:
-        assert walk_cautions(english("us"))[0][:40] in (tmp_path / name).read_text(
-            encoding="utf-8"
-        )
+        told = (tmp_path / name).read_text(encoding="utf-8")
+        assert walk_cautions(english("us"))[0][:40] in told
+        assert "2026-06-13 12:15" in told  # a log holds many flights of one name
     squares = facts(tmp_path)["squares"]
     assert 0.97 < sum(s[3] for s in squares) <= 1.0000001
 
@@ -268,7 +272,20 @@ def test_what_fits_nothing_flown_is_told(tmp_path):
     seen.write_text("[[found]]\nat = [41.9, -117.95]\n")
     run = search(tmp_path / "out", "--seen", str(seen))
     assert "AT ODDS" in run.output
-    assert "AT ODDS" in (tmp_path / "out" / "search.html").read_text(encoding="utf-8")
+    for path in (
+        tmp_path / "out"
+    ).iterdir():  # before the squares that rest on the rest
+        told = path.read_text(encoding="utf-8")
+        assert "nothing that was flown fits it" in told[: told.rindex("Sweep")]
+
+
+def test_squares_that_rest_on_few_flights_are_told_to_be_rough():
+    told = [
+        [*_doubts(SimpleNamespace(doubted=(), effective=many), english("us"))]
+        for many in (13.4, 4000.0)
+    ]
+    assert [len(some) for some in told] == [1, 0]
+    assert "only 13 of the flights" in told[0][0]
 
 
 def grid(shares):
