@@ -9,11 +9,11 @@ from xml.etree import ElementTree as ET
 from driftmap.observations.chances import box_of
 from driftmap.observations.search_page import (
     Search,
-    whose,
     planned,
     run_name,
     share_sentences,
     walk_cautions,
+    whose,
 )
 from driftmap.observations.search_picture import picture
 from driftmap.report.export_common import add, positions, xml_text
