@@ -1944,7 +1944,7 @@ def worked_out(ask, work, **given):
     flight = given.pop("flight", "flights/dunlin.toml")
     ask.good("plans", {"work": work, "flight": flight, "pad": "", "given": given})
     while (now := ask.good("plans"))["running"]:
-        time.sleep(0.02)
+        time.sleep(0.1)
     return now
 
 
