@@ -37,20 +37,18 @@ _STRAYS: Final = (0.6, 1.3)  # what a day may be of the strength worked out; ass
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Turbulence:
-    """Strength and scale of turbulence by height.
+    """Strength and scale of sideways turbulence by height.
 
     Parameters
     ----------
-    sideways, vertical : ndarray, shape (...)
-        Standard deviation of either horizontal component and of the vertical [m s⁻¹].
-    length, length_vertical : ndarray, shape (...)
-        Their length scales [m].
+    sideways : ndarray, shape (...)
+        Standard deviation of either horizontal component [m s⁻¹].
+    length : ndarray, shape (...)
+        Its length scale [m].
     """
 
     sideways: FloatArray
-    vertical: FloatArray
     length: FloatArray
-    length_vertical: FloatArray
 
 
 def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
@@ -58,11 +56,10 @@ def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
 
     Below 1000 ft, with `h` in feet,
 
-    .. math:: \sigma_w = 0.1\, W_{20}, \quad
-              \sigma_u = \frac{\sigma_w}{(0.177 + 0.000823 h)^{0.4}}, \quad
-              L_w = h, \quad L_u = \frac{h}{(0.177 + 0.000823 h)^{1.2}}
+    .. math:: \sigma_u = \frac{0.1\, W_{20}}{(0.177 + 0.000823 h)^{0.4}}, \quad
+              L_u = \frac{h}{(0.177 + 0.000823 h)^{1.2}}
 
-    [1]_ sec. 3.7.3.4. Above 2000 ft both lengths are 1750 ft, and linear between.
+    [1]_ sec. 3.7.3.4. Above 2000 ft the length is 1750 ft, and linear between.
 
     Parameters
     ----------
@@ -78,8 +75,7 @@ def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
 
     Notes
     -----
-    The vertical length is that of MIL-F-8785C; MIL-HDBK-1797 halves it. The strength
-    aloft is `ASSUMED`.
+    The strength aloft is `ASSUMED`.
 
     References
     ----------
@@ -87,15 +83,12 @@ def turbulence(height: ArrayLike, wind: ArrayLike) -> Turbulence:
        read in secondary copies, the rule above 1000 ft from memory.
     """
     feet = np.maximum(checked("height", height, least=0) / FOOT, _LOWEST)
-    vertical = 0.1 * checked("wind", wind, least=0)
+    speed = checked("wind", wind, least=0)
     low = np.minimum(feet, _LOW)
     base = 0.177 + 0.000823 * low
-    share = np.clip((feet - _LOW) / (_HIGH - _LOW), 0.0, 1.0)
-    lengths = [
-        FOOT * (length + share * (_ALOFT - length)) for length in (low / base**1.2, low)
-    ]
-    vertical = np.broadcast_to(vertical, np.broadcast_shapes(low.shape, vertical.shape))
-    return Turbulence(np.asarray(vertical / base**0.4), vertical, *lengths)
+    length = low / base**1.2
+    length += np.clip((feet - _LOW) / (_HIGH - _LOW), 0.0, 1.0) * (_ALOFT - length)
+    return Turbulence(np.asarray(0.1 * speed / base**0.4), FOOT * length)
 
 
 def gusts(
