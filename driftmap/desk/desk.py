@@ -86,18 +86,18 @@ class Desk:
     ) -> Task:
         """Say what judging a flight of the day takes; `answers` where they are known."""
         return Task(
-            str(self.folder.root),
-            item.flight,
-            self.own(item.flight),
-            SITE,
-            item.pad or None,
-            day.winds,
-            day.aside,
-            answer_files(self.folder) if answers is None else answers,
-            now(),
-            FULL,
-            day.units,
-            self.busy(day),
+            root=str(self.folder.root),
+            flight=item.flight,
+            own=self.own(item.flight),
+            site=SITE,
+            pad=item.pad or None,
+            winds=day.winds,
+            aside=day.aside,
+            answers=answer_files(self.folder) if answers is None else answers,
+            when=now(),
+            samples=FULL,
+            units=day.units,
+            flights=self.busy(day),
         )
 
     def busy(self, day: Day) -> int:

@@ -170,7 +170,14 @@ def judge_task(task: Task, progress: Callable[[int], None] | None = None) -> Tas
 def _cannot(task: Task, word: Verdict, text: str) -> TaskResult:
     reasons = (Folder(Path(task.root)).plain(text),)
     return TaskResult(
-        word, reasons, "", "", task.when, None, task.samples, problem=True
+        verdict=word,
+        reasons=reasons,
+        counts="",
+        wind="",
+        when=task.when,
+        expires=None,
+        samples=task.samples,
+        problem=True,
     )
 
 
@@ -181,13 +188,13 @@ def _told(task: Task, result: Assessment, inputs: Mapping[str, Content]) -> Task
     head = headline(result, voice)
     entry, contents = _entry(task, result, inputs)
     return TaskResult(
-        result.verdict,
-        tuple(reasons[:_MOST_REASONS]),
-        head["counts"],
-        f"{head['wind']} ({head['mast']}. {head['age']})",
-        task.when,
-        _expires(task, result),
-        task.samples,
+        verdict=result.verdict,
+        reasons=tuple(reasons[:_MOST_REASONS]),
+        counts=head["counts"],
+        wind=f"{head['wind']} ({head['mast']}. {head['age']})",
+        when=task.when,
+        expires=_expires(task, result),
+        samples=task.samples,
         back=tuple(head["back"]),
         crowd={
             language: _crowd(result, people, Voice(found, task.units))

@@ -262,7 +262,17 @@ class Releases:
             mass = mass + rest - (left if body.unlit else 0.0)
         state = of_flights(start, who)
         return FallJob(
-            release, body, copy, who, state, whole, own, mass, stages, flown, [state]
+            release=release,
+            body=body,
+            copy=copy,
+            who=who,
+            state=state,
+            whole=whole,
+            own=own,
+            mass=mass,
+            stages=stages,
+            flown=flown,
+            knots=[state],
         )
 
 

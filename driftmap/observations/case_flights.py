@@ -368,7 +368,18 @@ def flown_cases(
         prior = cloud.weights(case)[:size] * own[who] / count
         still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
-        found.append(CaseFlights(cloud, case, who, count, prior, drift, told, still))
+        found.append(
+            CaseFlights(
+                cloud=cloud,
+                case=case,
+                who=who,
+                flights=count,
+                prior=prior,
+                drift=drift,
+                slopes=told,
+                lean=still,
+            )
+        )
     return tuple(found)
 
 

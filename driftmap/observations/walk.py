@@ -99,7 +99,17 @@ def plan_walk(
             if d.text in there or d.shape.intersects(way)
         )
         told = tuple(square.name for square in squares)
-        plan.append(Sweep(told, first, last, metres, gain, 1 - found, mind))
+        plan.append(
+            Sweep(
+                squares=told,
+                start=first,
+                end=last,
+                metres=metres,
+                gain=gain,
+                left=1 - found,
+                mind=mind,
+            )
+        )
         here = last
     return tuple(plan)
 

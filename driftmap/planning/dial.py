@@ -139,16 +139,16 @@ def compute_dial(
     calm = max((n for (i, _), n in nodes.items() if i == 0), key=severity)
     around = itertools.product(range(1, reach.speeds + 1), range(reach.directions))
     return Dial(
-        setup,
-        supposition,
-        reach,
-        (replace(calm, wind=Wind(0.0, 0.0)), *(nodes[at] for at in around)),
-        dict(sorted(cells.items())),
-        tuple((case, body, count) for case, body, count in first),
-        notes,
-        _limit_at_meter(setup, supposition),
-        astray,
-        need.flights,
+        setup=setup,
+        supposition=supposition,
+        reach=reach,
+        nodes=(replace(calm, wind=Wind(0.0, 0.0)), *(nodes[at] for at in around)),
+        cells=dict(sorted(cells.items())),
+        pieces=tuple((case, body, count) for case, body, count in first),
+        assumed=notes,
+        limit=_limit_at_meter(setup, supposition),
+        astray=astray,
+        samples_needed=need.flights,
     )
 
 

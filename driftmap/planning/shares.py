@@ -70,15 +70,15 @@ def go_share(
     go, known = counts["go"], sum(counts.values()) - counts[NOT_KNOWN]
     low, high = _interval(np.array(list(days.values())), go, known)
     return GoShare(
-        sum(counts.values()),
-        known,
-        go,
-        counts["hold"],
-        counts["no-go"],
-        len(days),
-        go / known if known else np.nan,
-        low,
-        high,
+        hours=sum(counts.values()),
+        known=known,
+        go=go,
+        hold=counts["hold"],
+        no_go=counts["no-go"],
+        days=len(days),
+        share=go / known if known else np.nan,
+        lower=low,
+        upper=high,
     )
 
 

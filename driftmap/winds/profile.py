@@ -68,15 +68,15 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
     now = present()
     setting = Setting(
         site_altitude,
-        station,
-        when or now,
-        declination,
-        terrain,
-        place,
-        read_at,
-        now,
-        station_away,
-        when.tzinfo if when else None,
+        station=station,
+        when=when or now,
+        declination=declination,
+        terrain=terrain,
+        place=place,
+        read_at=read_at,
+        now=now,
+        station_away=station_away,
+        zone=when.tzinfo if when else None,
     )
     return merge([r for text in sources for r in decode(text, setting)], setting)
 
