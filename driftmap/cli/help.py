@@ -64,8 +64,8 @@ def help_command(topic: str | None, *, schema: bool) -> None:
         click.echo("\n".join(["driftmap help TOPIC, one of", *known]))
         return
     if topic not in CHAPTERS:
-        told = f"no topic {topic!r}; {nearest(topic, CHAPTERS)}"
-        raise InputError("help", "", told)
+        message = f"no topic {topic!r}; {nearest(topic, CHAPTERS)}"
+        raise InputError("help", "", message)
     columns = min(shutil.get_terminal_size().columns, 100)
     guide = (files("driftmap") / "guide.md").read_text(encoding="utf-8")
     readme = metadata("driftmap")["Description"]  # as it was installed

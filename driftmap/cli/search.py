@@ -215,7 +215,7 @@ def _start(text: str, site: Site) -> tuple[float, float]:
         try:
             value = [float(part) for part in text.split(",")]
         except ValueError:
-            told = f"{quoted(text)} is no position; accepted: 41.604, -117.952"
-            raise InputError("--from", "", told) from None
+            message = f"{quoted(text)} is no position; accepted: 41.604, -117.952"
+            raise InputError("--from", "", message) from None
     east, north, _ = SeenTable("--from", "", {"": value}, site).point("", '"pad"')
     return east, north

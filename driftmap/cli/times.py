@@ -40,8 +40,8 @@ def flight_time(
     try:
         time = clock_time(text, now, zone)
     except (ValueError, OverflowError):
-        told = f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00"
-        raise InputError(option, "", told) from None
+        message = f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00"
+        raise InputError(option, "", message) from None
     if not re.search(r"(?:Z|[-+]\d\d:?\d\d)\s*$", text, re.IGNORECASE):
         try:
             check_zone(zone, now)
@@ -51,6 +51,6 @@ def flight_time(
     if bare and option == "--when" and now - time > _PAST:
         ago = f"was {(now - time) / timedelta(hours=1):.1f} h ago"
         whole = time.isoformat(timespec="minutes")
-        told = f"{text.strip()} {ago}; give the day too: {whole}"
-        raise InputError(option, "", told)
+        message = f"{text.strip()} {ago}; give the day too: {whole}"
+        raise InputError(option, "", message)
     return time

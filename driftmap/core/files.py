@@ -54,8 +54,8 @@ def decoded(data: bytes, source: str, fault: Fault = InputError) -> str:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
-        told = f"is not text in UTF-8 (byte {problem.start + 1})"
-        raise fault(source, "", told) from None
+        message = f"is not text in UTF-8 (byte {problem.start + 1})"
+        raise fault(source, "", message) from None
     if "\0" in text:
         raise fault(source, "", "is not text (it holds NUL bytes)")
     if not text.strip():

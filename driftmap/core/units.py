@@ -213,8 +213,8 @@ def whole(value: object, least: int, most: int) -> int:
     text = str(value)
     match = isinstance(value, int | str) and _COUNT.fullmatch(text.strip())
     if not match or not least <= int(text.replace(",", "")) <= most:
-        told = f"must be a whole number from {least} to {most}, in digits alone"
-        raise ValueError(f"{quoted(value)} {told}")
+        message = f"must be a whole number from {least} to {most}, in digits alone"
+        raise ValueError(f"{quoted(value)} {message}")
     return int(text.replace(",", ""))
 
 

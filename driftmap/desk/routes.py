@@ -117,12 +117,12 @@ def _clock(what: str, text: str, doubt: str) -> datetime:
     try:
         time = clock_time(text, now())
     except ValueError:
-        told = f"{text[:40]!r} is no time; accepted is 14:05"
-        raise InputError(what, "", told) from None
+        message = f"{text[:40]!r} is no time; accepted is 14:05"
+        raise InputError(what, "", message) from None
     bare = not re.search(r"(?:Z|[-+]\d\d:?\d\d)$", text.strip(), re.IGNORECASE)
     if bare and doubt:
-        told = f"{doubt}; add your zone, such as {text[:5]}-07:00"
-        raise InputError(what, "", told)
+        message = f"{doubt}; add your zone, such as {text[:5]}-07:00"
+        raise InputError(what, "", message)
     return time
 
 

@@ -80,10 +80,10 @@ def read_collection(path: Path) -> Collection:
     data = bytes_of(path, SiteError, MAX_BYTES)
     text = decoded(data, source, SiteError)
     if text.lstrip().startswith("<"):
-        told = (
+        message = (
             "is XML, such as GPX or KML; accepted is GeoJSON: see 'driftmap help site'"
         )
-        raise SiteError(source, "", told)
+        raise SiteError(source, "", message)
     plain = parse_json(text, source, SiteError)
     tree = _collection(plain)
     of_known_form(tree, source, SiteError)

@@ -210,8 +210,8 @@ def _pad(marks: Iterable[Mark], names: Iterable[str], wanted: str | None) -> Mar
         text = f"holds {len(chosen)} pads; say which one is flown from: {known}"
         raise PlacedError("pad", text)
     if not chosen:
-        told = f"no pad is named {quoted(wanted)}; accepted: {known}"
-        raise PlacedError("pad", told)
+        message = f"no pad is named {quoted(wanted)}; accepted: {known}"
+        raise PlacedError("pad", message)
     north = float(shapely.get_y(chosen[0].shape))
     if abs(north) > _POLEMOST:
         raise PlacedError(

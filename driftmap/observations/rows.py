@@ -150,11 +150,11 @@ class SeenTable:
             raise self.refusal(key, text) from None
         away = (east**2 + north**2) ** 0.5
         if away > FARTHEST_PLACE:
-            told = (
+            message = (
                 f"lies {away / 1000:,.0f} km from the pad, which is outside the site; "
                 f"must be within {FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]"
             )
-            raise self.refusal(key, told)
+            raise self.refusal(key, message)
         return east, north
 
     def ground(self, key: str) -> BaseGeometry | None:

@@ -276,11 +276,11 @@ def _spoken(text: str) -> RoseWind:
     more = level.gust or level.error or reading.terrain or reading.warned
     more = more or timed or reading.forecast or level.height != MAST
     if more or level.direction is None:
-        told = (
+        message = (
             f"{quoted(whole)}; accepted: one speed from one direction, at {MAST:g} m, "
             "without gusts, ground or time"
         )
-        raise InputError("--wind", "", told)
+        raise InputError("--wind", "", message)
     return RoseWind(math.degrees(level.direction), level.speed, 1.0)
 
 

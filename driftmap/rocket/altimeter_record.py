@@ -263,8 +263,8 @@ def read_record(text: str, source: str) -> Record:
                 row = [_number(cell, name) for name, cell in cells.items()]
                 if rows and row[clock] < rows[-1][clock]:
                     before = rows[-1][clock]
-                    told = f"time_s {row[clock]:g} must not go back from {before:g}"
-                    raise ValueError(told)
+                    message = f"time_s {row[clock]:g} must not go back from {before:g}"
+                    raise ValueError(message)
                 rows.append(row)
     quantities = [_COLUMNS[name][0] for name in names]
     columns = dict(zip(quantities, np.array(rows).T, strict=True))

@@ -106,12 +106,12 @@ def _with_curve(
         k for k in ("total_impulse", "burn_time", "times", "thrusts") if k in motor
     ]
     if doubled:
-        told = f"must be left out beside {where}.thrust_curve"
-        raise FlightError(str(flight), f"{where}.{doubled[0]}", told)
+        message = f"must be left out beside {where}.thrust_curve"
+        raise FlightError(str(flight), f"{where}.{doubled[0]}", message)
     name = motor["thrust_curve"]
     if not isinstance(name, str):
-        told = "must be the name of a CSV file"
-        raise FlightError(str(flight), f"{where}.thrust_curve", told)
+        message = "must be the name of a CSV file"
+        raise FlightError(str(flight), f"{where}.thrust_curve", message)
     curve = flight.parent / name
     text = read_text(curve, FlightError)
     said += quotes_in(str(curve), remarks(text))

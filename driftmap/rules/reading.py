@@ -105,8 +105,8 @@ def _check_names(found: dict[Path, RuleSet]) -> None:
             text, where = asked.setdefault(question.name, (question.text, path))
             # Classes of one file of the package may word one question each their way.
             if text != question.text and not path == where == _HOME / path.name:
-                told = f"is asked differently in {where.name}; accepted is a name of its own"
-                raise InputError(str(path), question.name, told)
+                message = f"is asked differently in {where.name}; accepted is a name of its own"
+                raise InputError(str(path), question.name, message)
 
 
 def _locate(name: str, base: Path, source: str) -> Path:

@@ -140,8 +140,8 @@ def decode(text: str, setting: Setting) -> tuple[Reading, ...]:
     if path is None:
         if _known(text) is None:
             shown = "".join(c if c.isprintable() else " " for c in text[:60]).strip()
-            told = 'is no file, and no wind in words such as "12 mph from 240"'
-            raise WindError(shown or "wind", "", told)
+            message = 'is no file, and no wind in words such as "12 mph from 240"'
+            raise WindError(shown or "wind", "", message)
         with located(_TYPED, "", WindError):
             check_text(text)
         return decode_text(text, _TYPED, setting)

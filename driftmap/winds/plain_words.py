@@ -318,9 +318,9 @@ def bearing_of(text: str) -> tuple[float, float]:
     try:
         return check_direction(float(name)), _READ_ERROR
     except ValueError as problem:
-        told = f"{text!r}; accepted is 0 to 360 or a compass point such as SW"
+        message = f"{text!r}; accepted is 0 to 360 or a compass point such as SW"
         numbers = "direction" in str(problem)
-        raise PlacedError("direction", str(problem) if numbers else told) from None
+        raise PlacedError("direction", str(problem) if numbers else message) from None
 
 
 def _one_way(degrees: str, point: str) -> bool:

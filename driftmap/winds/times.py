@@ -42,8 +42,10 @@ def parse_time(
     # By the clock before a change and by that after it: an hour may be skipped or come twice.
     before, after = (time.replace(fold=fold).astimezone() for fold in (0, 1))
     if before != after:
-        told = "comes twice, or never, as this computer's clock is changed that day; "
-        raise InputError(quoted(text), "", told + "add an offset such as -07:00")
+        message = (
+            "comes twice, or never, as this computer's clock is changed that day; "
+        )
+        raise InputError(quoted(text), "", message + "add an offset such as -07:00")
     return before
 
 
