@@ -267,7 +267,7 @@ WAYS_OUT = """
 """
 
 
-def test_whither_is_told_and_pointed_to_alike(browser, page, dial):
+def test_whither_is_told_and_pointed_to_alike(browser, page):
     """The arrow of a place points where its line says; who stays has none."""
     browser.look(page)
     known = {True: 0, False: 0}

@@ -478,7 +478,7 @@ def test_what_is_wrong_comes_home_whole_from_a_worker(kind):
 
 
 def test_a_page_tells_what_it_was_drawn_of_and_the_list_what_is_wanted(
-    desk, ask, monkeypatch
+    ask, monkeypatch
 ):
     """A map of an older wind is no go beside a go of a newer one."""
     put_on(ask, "willet")
