@@ -273,7 +273,7 @@ def day_from_readings(
     setting: float | None = None,
     humidity: float | None = None,
 ) -> AirDay | None:
-    """Return the day from what was told of it.
+    """Return the day from readings at a place; what is left out is standard, and dry.
 
     Parameters
     ----------
@@ -289,7 +289,7 @@ def day_from_readings(
     Returns
     -------
     AirDay or None
-        None when nothing was told.
+        None where there is no reading at all.
     """
     if temperature is None and setting is None and humidity is None:
         return None

@@ -321,7 +321,7 @@ def conditioned_on(
     ----------
     field : Field
         How the wind usually is.
-    told : Told
+    told : ReadLevels
         The levels.
     heights : ndarray, shape (k,)
         Heights above the ground that are asked for [m].

@@ -249,6 +249,6 @@ def in_use(day: Day, meter: Meter) -> Day:
 
 
 def with_item(day: Day, item: Item) -> Day:
-    """Put a line in the place of the one of its name."""
+    """Return a day with a line in place of the one of its name."""
     items = tuple(item if one.id == item.id else one for one in day.items)
     return replace(day, items=items)

@@ -81,7 +81,7 @@ def _item_told(
 
 
 def list_winds(desk: Desk, day: Day) -> dict[str, Any]:
-    """Tell every wind of the folder in a line."""
+    """List every wind of the folder, a row each."""
     try:
         rows = rows_of_winds(desk.folder, day, desk.field.setting())
     except DriftmapError as problem:

@@ -44,7 +44,7 @@ class Block:
     landed : dict of (str, str) to ndarray of float32, shape (flights, copies, 6)
         Landings by case and body, `LANDED`, for those flights.
     falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
-        `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
+        `driftmap.montecarlo.falls.KNOT_COLUMNS` at the start of each of the ``k`` stages of a fall and on landing; empty
         when not asked for.
     """
 

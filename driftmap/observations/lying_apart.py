@@ -17,7 +17,7 @@ from driftmap.rocket.flight import Flight
 def implied_by_finds(
     piece: str, told: Sequence[Observation], flight: Flight, sight: float
 ) -> tuple[Observation, ...]:
-    """Tell what follows of itself where another piece was found, and this one was not.
+    """Return what the finds of other pieces imply of one that was not found beside them.
 
     The two do not lie together, and whoever found the one saw the ground about it, `sight`
     being how far off they see what is looked for [m].

@@ -102,7 +102,7 @@ def alike(
 ) -> tuple[Check, ...] | None:
     """Return the checks of a span that has one verdict all over.
 
-    ``flown``: the checks of the winds flown; ``whole``: gives those of `strictest`;
+    ``flown``: the checks of the winds flown; ``whole``: gives those of `strictest_of_span`;
     ``verdict``: what a verdict is made of; ``edges``: ends of edges of which whatever is
     to be told a word has a part.
 

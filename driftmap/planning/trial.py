@@ -151,7 +151,7 @@ def _weight(check: Check) -> tuple[bool, float]:
 
 
 def held_name(check: Held) -> str:
-    """Name what holds in words.
+    """Return what holds, in words.
 
     Result: of a check what, where and in which case.
     """

@@ -35,7 +35,7 @@ _KEPT: Final = 24  # clouds, some ten megabytes each: those of all turns to one 
 
 @dataclass(frozen=True, slots=True)
 class WindMargin:
-    """The winds about one of which a go is sure, each of them and not their ends alone.
+    """How far the wind may change, and a go still be sure in every wind between.
 
     Parameters
     ----------

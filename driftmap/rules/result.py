@@ -77,12 +77,12 @@ class RuleResult:
 def with_outcome(
     line: RuleResult, outcome: LineOutcome, text: str, **more: Any
 ) -> RuleResult:
-    """Say how a line came out, after why it applies."""
+    """Return a line with its outcome, and the reason after why it applies."""
     return replace(line, outcome=outcome, why=joined(line.why, text), **more)
 
 
 def by_answer(line: RuleResult, name: str, said: Answers, text: str = "") -> RuleResult:
-    """Take a person's word on a question."""
+    """Decide a line by what a person answered to a question."""
     given = said.confirmed.get(name)
     before = f"{text}: " if text else ""
     if given is None:

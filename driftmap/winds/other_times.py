@@ -33,7 +33,7 @@ def times_counted(
     *,
     forecast: bool = False,
 ) -> list[int]:
-    """List which times of a source have their say: the one chosen first, then others.
+    """List which times of a source count: the one chosen first, then others.
 
     Those near the flight, and of a forecast those next to the chosen, however far off.
     """

@@ -59,6 +59,21 @@ def test_parameters_are_those_of_the_signature():
             assert sorted(listed) == sorted(wanted), f"{name}.{item}"
 
 
+def test_types_in_docstrings_are_names_of_the_package():
+    found = [importlib.import_module(name) for name in modules()]
+    known = {"None"}.union(*(vars(module) for module in found))
+    types = [
+        re.sub(r'"[^"]*"', "", listed[1])
+        for module in found
+        for thing in vars(module).values()
+        if getattr(thing, "__module__", "") == module.__name__
+        for listed in re.finditer(r"^ *[\w, ]+ : (.+)$", thing.__doc__ or "", re.M)
+    ]
+    assert len(types) > 500
+    named = {word for text in types for word in re.findall(r"(?<![\w.])[A-Z]\w+", text)}
+    assert named <= known, named - known
+
+
 def test_a_list_of_names_stands_where_those_of_others_are_handed_on():
     """Elsewhere a name without underscore says as much by itself."""
     for name in modules():
