@@ -20,6 +20,8 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.occasion import Occasion
 from driftmap.verdict.check import (
+    BY_FLIGHTS,
+    FAILS,
     NO_SOURCE,
     OUTCOMES,
     RANK,
@@ -27,6 +29,7 @@ from driftmap.verdict.check import (
     Kind,
     Outcome,
     Verdict,
+    at_most,
     decide_ahead,
 )
 from driftmap.verdict.judgement import judge_all
@@ -172,7 +175,10 @@ def in_stronger(
     checks = tuple(checks)
     yield from in_others(setup, wind, checks)
     yield from if_read(
-        wind, checks, lambda: checks_of(setup.with_few(), as_if_read(wind))
+        wind,
+        checks,
+        lambda: checks_of(setup.with_few(), as_if_read(wind)),
+        lambda: checks_of(setup, as_if_read(wind)),
     )
 
 
@@ -180,17 +186,48 @@ def if_read(
     wind: WindProfile,
     checks: Iterable[Check],
     as_read: Callable[[], Iterable[Check]],
+    of_all: Callable[[], Iterable[Check]] | None = None,
 ) -> Iterator[Check]:
-    """Hold a go that is a no-go in the same wind as if it had just been read.
+    """Hold a go that is surely none in the same wind as if it had just been read.
 
     ``wind``: the wind flown, or one of a span; ``checks``: of it, or of all the span; ``as_read``:
-    gives those in what `as_if_read` makes of the same, of few flights.
+    gives those in what `as_if_read` makes of the same, of few flights; ``of_all``: of as many as
+    were flown, for what few leave open.
     """
-    if decide_ahead(checks) == "go" and float(wind.error.max()) > _READ:
-        there = decide_ahead(as_read())
-        if there == "no-go":
-            text = "The wind as it was read is judged as if that were just now, at the field"
-            yield _beside(text, there, "warn")
+    if decide_ahead(checks) != "go" or float(wind.error.max()) <= _READ:
+        return
+    found = [*as_read()]
+    there = _surely(found)
+    if there == "go" and of_all is not None and any(map(_open, found)):
+        there = _surely(of_all())
+    if there != "go":
+        text = (
+            "The wind as it was read is judged as if that were just now, at the field"
+        )
+        yield _beside(text, there, "warn")
+
+
+def _surely(checks: Iterable[Check]) -> Verdict:
+    """Decide by what no more flights would turn: what fails, or is beyond with all of its interval."""
+    told = [c.outcome for c in checks if not c.question and _beyond(c)]
+    return RANK[max(map(OUTCOMES.index, told), default=0)]
+
+
+_COUNTED: Final = FAILS.keys() & BY_FLIGHTS
+"""Kinds counted out of flights that only fail far beyond their limit."""
+
+
+def _beyond(check: Check) -> bool:
+    if check.kind in _COUNTED and check.interval and check.limit:
+        return at_most(check.interval, check.limit) == "fail"
+    held = check.kind is Kind.UNDER_THE_FALL and check.outcome == "warn"
+    return held or check.outcome == "fail"
+
+
+def _open(check: Check) -> bool:
+    """Tell whether a figure lies beyond its limit, though not with all of its interval."""
+    value, limit = check.value or 0.0, check.limit or np.inf
+    return check.kind in _COUNTED and value > limit and not _beyond(check)
 
 
 def in_others(

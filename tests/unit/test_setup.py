@@ -31,7 +31,7 @@ from driftmap.verdict import compared as side_by_side
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.launch_checks import air_checks
-from driftmap.verdict.setup import flown, in_stronger
+from driftmap.verdict.setup import flown, if_read, in_stronger
 
 
 @pytest.fixture(scope="module")
@@ -396,3 +396,37 @@ def test_what_is_old_spreads_over_a_small_crowd_and_is_no_milder_for_that(
     assert beside.outcome == "warn"
     assert "just now, at the field; in that wind it is no-go" in beside.name
     assert not list(in_stronger(setup, old, kept))  # with nobody there
+
+
+@pytest.mark.parametrize(
+    ("kind", "few", "all_of_it", "word"),
+    [
+        (
+            Kind.INDIVIDUAL_RISK,
+            (1.3, 1.6, 2.0),
+            None,
+            "hold",
+        ),  # whichever way it is drawn
+        (Kind.INDIVIDUAL_RISK, (0.9, 1.6, 2.6), (1.3, 1.6, 2.0), "hold"),
+        (Kind.INDIVIDUAL_RISK, (0.9, 1.6, 2.6), (0.8, 0.9, 1.1), "go"),
+        (Kind.CASUALTIES_IF, (1.3, 1.6, 2.0), None, "hold"),
+        (Kind.CASUALTIES_IF, (0.5, 0.8, 1.2), None, "go"),  # no more than few flights
+        (Kind.LANDS_IN, (0.9, 1.6, 2.6), None, "go"),
+        (Kind.UNDER_THE_FALL, (0.5, 0.5, 0.5), None, "hold"),
+    ],
+)
+def test_what_a_fresh_wind_surely_holds_for_an_old_one_holds_for(
+    kind, few, all_of_it, word
+):
+    """Risks and consequences only fail at ten times their limit: a hold is one as well."""
+
+    def checks(figures):
+        low, value, high = figures
+        line = {"value": value, "interval": (low, high), "limit": 1.0}
+        return [Check(kind=kind, name="x", outcome="warn", source="a test", **line)]
+
+    kept = [Check(kind=Kind.RULE, name="x", outcome="pass", source="a test")]
+    old = WindProfile([0, 60], [1, 2], [0, 0], [6.0, 6.0])
+    flown_again = None if all_of_it is None else lambda: checks(all_of_it)
+    found = [*if_read(old, kept, lambda: checks(few), flown_again)]
+    assert [c.name.rsplit(" ", 1)[1] for c in found] == [word] * (word != "go")
