@@ -649,6 +649,24 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(height, speed, leaps):
     assert any("leaps" in said for said in wind.warned) == leaps
 
 
+_LAID = [(2, 80, 1.8), (10, 82, 2.2), (91, 95, 3.6), (305, 105, 4.9), (610, 110, 5.4),
+         (1067, 115, 6.3)]  # fmt: skip
+
+
+@pytest.mark.parametrize("slip", ["none", "turned", "two turned", "a digit", "azimuth"])
+def test_a_slip_in_the_highest_row_shows_beside_the_one_below(slip):
+    """It has none above it, and the landing hangs on it most."""
+    rows = {
+        "none": _LAID,
+        "turned": [*_LAID[:-1], (1067, 295, 6.3)],
+        "two turned": [*_LAID[:-2], (610, 290, 5.4), (1067, 295, 6.3)],
+        "a digit": [*_LAID[:-1], (1067, 115, 63)],
+        "azimuth": [*_LAID[:-1], (1067, 183, 16.9)],
+    }[slip]
+    wind = merge([_layers(*rows, age=0.0)], HERE)
+    assert any("read it again" in text for text in wind.warned) == (slip != "none")
+
+
 @pytest.mark.parametrize("height", ["2 ft", "0.5 m", "1 m"])
 def test_a_meter_at_the_knee_tells_of_more_at_the_head(height):
     wind = read_wind(f"7 mph from 100 at {height}", site_altitude=0.0)
