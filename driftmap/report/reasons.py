@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import MAST, reported_at
 from driftmap.core.units import FOOT, STANDARD_GRAVITY, ZERO_CELSIUS, parse
@@ -287,6 +289,8 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         *_lean(a, voice),
         say("back.pad", height=both(a.site.elevation, "length")),
         say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
+        say("back.land", **_extent(a.site.boundary, voice, both)),
+        say("back.waiver", **_extent(a.site.waiver.shape, voice, both)),
         say("back.apogee", height=both(float(apogee), "length")),
     ]
     if motors := a.flight.motors:
@@ -331,6 +335,22 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     wind = say("back.wind", speed=both(speed, "speed"), height=both(height, "length"))
     needle = needle_text(a.site.declination, voice, "back")
     return [*lines, wind, *([needle] if needle else [])]
+
+
+def _extent(
+    shape: BaseGeometry, voice: Voice, both: Callable[[float, str], str]
+) -> dict[str, str]:
+    """Tell how near and how far the edge of a ground lies, and which way farthest."""
+    corners = shapely.get_coordinates(shape)
+    east, north = corners[np.hypot(*corners.T).argmax()]
+    near = shape.boundary.distance(shapely.Point(0, 0))
+    return {
+        "near": both(near, "length"),
+        "far": both(float(np.hypot(east, north)), "length"),
+        "way": voice.number(
+            f"{round(math.degrees(math.atan2(east, north))) % 360:03d}°"
+        ),
+    }
 
 
 def _lean(a: Assessment, voice: Voice) -> Iterator[str]:

@@ -371,6 +371,7 @@ def answers_schema() -> dict[str, Any]:
             "until": {},
             "place": place,
             "taken_back": texts,
+            "measured": texts,
             **{
                 name: {**word, "description": one.text}
                 for name, one in questions(read_rules(rule_sets())).items()

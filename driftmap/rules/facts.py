@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile, surface_wind
@@ -142,7 +143,8 @@ def facts_of(
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
         "boundary_distance": site.to_boundary,
-        "drawn_astray": float(sum(_astray(area, site) for area in site.areas)),
+        "drawn_astray": float(sum(_astray(area, site) for area in site.areas))
+        + sum(map(_sticks_out, (site.boundary, site.waiver.shape))),
         "cloud_under": 0.0,  # none is reported
         "crew_drawn": float(sum(map(_crew, site.areas))),
         "border_near": float(near_a_border(site.longitude, site.latitude)),
@@ -206,6 +208,27 @@ def _astray(area: Area, site: Site) -> bool:
     each, all_of_it = _SPARSE
     wide = area.people and area.shape.area > max(each * area.people, all_of_it)
     return bool(wide or off.max() > _PEOPLE_OFF)
+
+
+_SHARPEST, _LONG = 25.0, 200.0
+"""Angle of a corner of land or waiver below which it may have slipped outward [deg], where it
+sticks out farther than that [m]; assumed."""
+
+
+def _sticks_out(shape: BaseGeometry) -> bool:
+    """Tell whether a corner is so sharp that a digit of it may have slipped.
+
+    What lies inside is taken for our land or airspace.
+    """
+    for ring in shapely.get_rings(shapely.simplify(shape, 1.0)):
+        points = shapely.get_coordinates(ring)[:-1]
+        back, on = (np.roll(points, by, axis=0) - points for by in (1, -1))
+        sides = np.hypot(*back.T), np.hypot(*on.T)
+        cosine = (back * on).sum(axis=1) / sides[0] / sides[1]
+        sharp = cosine > math.cos(math.radians(_SHARPEST))
+        if np.any(sharp & (np.minimum(*sides) > _LONG)):
+            return True
+    return False
 
 
 def _crew(area: Area) -> int:

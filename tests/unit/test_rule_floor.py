@@ -314,6 +314,23 @@ def test_everyone_counts_wherever_drawn(site, properties, counts, willet):
         assert ("here" in dict(facts.groups["buildings"])) == counts
 
 
+@pytest.mark.parametrize("what", ["boundary", "waiver"])
+@pytest.mark.parametrize(
+    ("corner", "asked"),
+    [((-600.0, 1500.0), 0), ((-8900.0, 1500.0), 1), ((-650.0, 1500.0), 0)],
+)
+def test_a_corner_of_land_or_waiver_that_slipped_outward_is_asked_about(
+    what, corner, asked, willet
+):
+    """A tenth of a degree of longitude makes land where there is none."""
+    ground = replace(read_site(ROOT / "sites" / "saltgrass-flat.geojson"), areas=())
+    others = [(1500.0, 1500.0), (1500.0, -1500.0), (-600.0, -1500.0)]
+    shape = shapely.Polygon([corner, *others])
+    told = shape if what == "boundary" else replace(ground.waiver, shape=shape)
+    facts = facts_of(willet, replace(ground, **{what: told}))
+    assert facts.numbers["drawn_astray"] == asked
+
+
 @pytest.mark.parametrize(
     ("role", "people", "corner", "asked"),
     [
