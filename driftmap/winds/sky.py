@@ -20,12 +20,13 @@ _LOW: Final = 5000 * FOOT
 """Height below which cloud expected counts, as in CAVOK (WMO FM 15, in secondary copies)."""
 
 _AMOUNTS: Final = MappingProxyType(
-    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0}
+    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0, "///": 1.0}
 )
-"""Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies)."""
+"""Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies); an automatic
+station may tell a height and not how much."""
 
 _CEILING: Final = 5 / 8  # of the sky: from here on a layer is a ceiling (FMH-1)
-_LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
+_LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV|///(?=\d))(\d{3}|///)(?:CB|TCU|///)?")
 _MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
 _SIGHT: Final = r"M?(?:\d \d/\d{1,2}|\d{1,2}/\d{1,2}|\d{1,2})"
 _RUNWAYS: Final = r"(?: RWY\d\d[LCR]?)?(?!\S)"
