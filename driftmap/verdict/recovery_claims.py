@@ -137,7 +137,7 @@ def _open_at_last(cloud: Cloud, apogee: float) -> Iterator[Claim]:
             height = opened[OPENED.index("height")].astype(float)
             what = f"height above which {name} is open in 99 of 100 flights"
             low = float(np.quantile(height, 0.01))
-            note = "let it open higher, or put a drogue before it"
+            note = "let it open higher, or put a drogue before it: what only parts at apogee is flown nose first"
             common = (least, max(apogee, low))
             yield Claim(what, low, common, "m", note=note)
 
