@@ -33,6 +33,10 @@ _SPARSE: Final = (1000.0, 5000.0)
 """Ground for each of some people, and for all of them, beyond which a corner may have slipped
 inside the land [m²]: camps and car parks have 100 to 600 a head; assumed."""
 
+_DENSE: Final = 4.0
+"""People on a square metre beyond whom a radius lost a digit or its unit: a packed crowd (from
+memory, rounded up)."""
+
 _NO_AIRPORT: Final = 1e7  # m; where the site file draws none
 
 _OF_EACH: Final = MappingProxyType(
@@ -196,7 +200,7 @@ def _asked(flight: Flight) -> Iterator[str]:
 
 
 def _astray(area: Area, site: Site) -> bool:
-    """Return whether a corner may have slipped: far off the land, or wide ground for few people.
+    """Return whether a corner may have slipped: far off the land, or ground too wide, or too small.
 
     Of ground where people of the launch stand no part lies far off; roads and the like may
     lead away.
@@ -206,8 +210,10 @@ def _astray(area: Area, site: Site) -> bool:
     farthest = shapely.get_coordinates(area.shape.convex_hull)
     off = shapely.distance(shapely.points(farthest), site.boundary)
     each, all_of_it = _SPARSE
-    wide = area.people and area.shape.area > max(each * area.people, all_of_it)
-    return bool(wide or off.max() > _PEOPLE_OFF)
+    size, count = area.shape.area, area.people or 0
+    wide = count and size > max(each * count, all_of_it)
+    packed = count > _DENSE * max(size, 1.0)
+    return bool(wide or packed or off.max() > _PEOPLE_OFF)
 
 
 _SHARPEST, _LONG = 25.0, 200.0

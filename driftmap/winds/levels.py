@@ -353,11 +353,23 @@ def _differing(ours: Node, node: Node) -> Iterator[PassedOver]:
     is stronger is held against the flight with the error it was read with, and an ensemble
     by its strongest member.
     """
-    if differs(ours, node):
+    if differs(ours, node) or _opposed(ours, node):
         yield ours, node
     worst = _strongest(node)
     if worst.speed > ours.speed and differs(ours, worst):
         yield ours, worst
+
+
+_BLOWS, _OPPOSITE = 1.5, 135.0
+"""Winds of so much [m s⁻¹] whose directions are farther apart [deg] disagree, whatever their errors:
+an arrow was read the wrong way round, or a windsock; assumed. Lighter ones wander."""
+
+
+def _opposed(ours: Node, node: Node) -> bool:
+    one, other = ours.level.direction, node.level.direction
+    if one is None or other is None or min(ours.speed, node.speed) < _BLOWS:
+        return False
+    return math.cos(one - other) < math.cos(math.radians(_OPPOSITE))
 
 
 def _strongest(node: Node) -> Node:

@@ -338,6 +338,7 @@ def test_a_corner_of_land_or_waiver_that_slipped_outward_is_asked_about(
         ("spectators", 120, (9000.0, -300.0), 1),  # a tenth of a degree
         ("spectators", 6, (900.0, -600.0), 1),  # on the land: wide for few
         ("spectators", 5000, (900.0, -600.0), 0),
+        ("spectators", 15_000, None, 1),  # four on each square metre
         ("camp", None, (9000.0, -300.0), 1),
         ("road", None, (9000.0, -300.0), 0),  # roads lead away
         ("spectators", 0, (900.0, -600.0), 0),

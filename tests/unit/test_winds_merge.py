@@ -649,6 +649,19 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(height, speed, leaps):
     assert any("leaps" in said for said in wind.warned) == leaps
 
 
+@pytest.mark.parametrize(
+    ("speed", "way", "held"), [(1.6, 60, True), (1.6, 340, False), (1.0, 60, False)]
+)
+def test_a_forecast_read_the_wrong_way_round_disagrees_with_the_windsock(
+    speed, way, held
+):
+    """Within the errors of both in so light a wind, and yet nobody knows which it is."""
+    rows = (10, way, speed), (500, way, 2 * speed)
+    told = replace(_layers(*rows, age=0.0), forecast=True)
+    wind = merge([_surface(1.6, age=0.0), told], HERE)
+    assert any("winds disagree" in text for text in wind.warned) == held
+
+
 _LAID = [(2, 80, 1.8), (10, 82, 2.2), (91, 95, 3.6), (305, 105, 4.9), (610, 110, 5.4),
          (1067, 115, 6.3)]  # fmt: skip
 
