@@ -21,13 +21,13 @@ from driftmap.desk.web import current_desk, guarded, page_file, sealed, sent, te
 from driftmap.report.voice import languages
 from driftmap.winds.times import present as now
 
-_WORDED: Final = ("map", "sheet", "poster", "caller")
+_WORDED: Final = ("map", "sheet", "poster", "caller", "dial")
 """Pages that bear a word: the desk's own stands about them."""
 
 
 def page_of(what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
-    if what not in {*_WORDED, "dial", "field"} or language not in languages():
+    if what not in {*_WORDED, "field"} or language not in languages():
         abort(404)
     if what in _WORDED and "alone" not in request.args:
         return page_file("watch.html")  # about it, the word as it is now

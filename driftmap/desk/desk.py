@@ -6,7 +6,7 @@ import dataclasses
 import hashlib
 import shutil
 import threading
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -113,17 +113,22 @@ class Desk:
             return 0
 
     def prints(self, day: Day) -> Callable[[Item], str]:
-        """Look once at the files that all flights share, for the fingerprint of each."""
-        winds = (*self.folder.names("winds"), *day.winds)
-        winds = (*winds, *(one.file for one in day.aside))
-        files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
+        """Look once at the files that all flights share, for the fingerprint of each.
+
+        Result: gives the fingerprint of a flight in two parts, what is flown where and in
+        which winds: a dial is of any wind.
+        """
+        known = (*self.folder.names("winds"), *day.winds)
+        known = (*known, *(one.file for one in day.aside))
+        winds = [*map(self.folder.path, dict.fromkeys(known))]
+        files = (SITE, *answer_files(self.folder))
         paths = [*map(self.folder.path, files), *self.field.rule_files()]
-        parts = [(str(path), stamp(path)) for path in paths]
-        shared = repr((parts, day.units, day.winds, day.aside, self.busy(day)))
+        shared = (_stamps(paths), day.units, self.busy(day))
+        blows = _digest((_stamps(winds), day.winds, day.aside))
 
         def of(item: Item) -> str:
             own = (item.flight, self.own(item.flight), item.pad)
-            return hashlib.sha256(repr((shared, own)).encode()).hexdigest()
+            return f"{_digest((shared, own))}-{blows}"
 
         return of
 
@@ -209,6 +214,14 @@ class Desk:
         # The page about it compares this with the word of now: it tells what it was drawn of.
         mark = f'<head><meta name="drawn-of" content="{of}">'
         return page.result().replace("<head>", mark, 1)
+
+
+def _stamps(paths: Iterable[Path]) -> list[tuple[str, object]]:
+    return [(str(path), stamp(path)) for path in paths]
+
+
+def _digest(what: object) -> str:
+    return hashlib.sha256(repr(what).encode()).hexdigest()
 
 
 def open_folder(path: Path) -> Folder:

@@ -329,6 +329,11 @@ function start() {
   frame("flight");
   const again = () => showVerdict(taken());
   setInterval(again, 5000);
+  window.addEventListener("message", (event) => {
+    if (event.source !== window.parent || event.source === window || newer === String(event.data)) return;
+    newer = String(event.data);
+    show();
+  });
   // A page that slept looks at its clock before anyone reads it.
   for (const event of ["pageshow", "focus"]) window.addEventListener(event, again);
   document.addEventListener("visibilitychange", again);

@@ -110,8 +110,11 @@ function wordAt(speed, from) {
   return worst(words);
 }
 
+let newer = ""; // where the page is shown by one that knows of newer words, why its own are over
+
 // Why a reading no longer counts: another day or hour than the dial was made for, or too old.
 function lapsed(readAt, now) {
+  if (newer) return newer;
   const today = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
   const served = DIAL.span ? now >= DIAL.span[0] && now < DIAL.span[1] : today === DIAL.date;
   if (!served) return say("other_day", { date: DIAL.date });

@@ -7,6 +7,7 @@ import dataclasses
 import io
 import math
 import re
+import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -793,6 +794,30 @@ def test_paper_says_who_must_move_and_which_way_to_look(browser, page):
     for row in below:
         empty = [cell == "–" for cell in row[1:]]
         assert empty == [set(column) == {"no-go"} for column in words]
+
+
+def test_a_dial_in_a_page_that_knows_better_falls_to_hold(browser, page, tmp_path):
+    """Whoever shows the dial may end its go, and never make one."""
+    around = tmp_path / "around.html"
+    around.write_text(f"<iframe src='{page.as_uri()}'></iframe>")
+    browser.open(around)
+    browser.driver.switch_to.frame(0)
+    seen = "return [wordAt(2, 0), one('.word').textContent, one('#why').textContent]"
+    browser.js(
+        "DIAL.verdicts.fill('go'); put({ speed: 2 / DIAL.speed.size, from: 0, gust: NaN })"
+    )
+    assert browser.js(seen)[:2] == ["go", "GO"]
+    for said, word in (("the desk says HOLD", "HOLD"), ("", "GO")):
+        browser.driver.switch_to.default_content()
+        browser.js("frames[0].postMessage(arguments[0], '*')", said)
+        browser.driver.switch_to.frame(0)
+        until = time.monotonic() + 5
+        while browser.js(seen)[1] != word and time.monotonic() < until:
+            time.sleep(0.02)
+        of_cell, shown, why = browser.js(seen)
+        assert (of_cell, shown) == ("go", word)
+        assert said in why
+    browser.driver.switch_to.default_content()
 
 
 def test_many_numbers_on_paper_leave_nobody_out(browser, page):

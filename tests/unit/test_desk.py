@@ -488,8 +488,14 @@ def test_a_page_tells_what_it_was_drawn_of_and_the_list_what_is_wanted(
     (item,) = ask.good("state")["items"]
     page = ask(f"page/map/{item['id']}?alone").get_data(as_text=True)
     assert f'<meta name="drawn-of" content="{item["of"]}">' in page
+    before = item["of"].split("-")
     ask.good("winds/take", {"text": "6 mph from 80"})
-    assert ask.good("state")["items"][0]["of"] != item["of"]
+    now = ask.good("state")["items"][0]["of"].split("-")
+    # A dial is of any wind: its part stays, and goes with the flight.
+    assert (now[0], now[1] != before[1]) == (before[0], True)
+    flight = desk.folder.path(item["file"])
+    flight.write_text(flight.read_text("utf-8") + "# heavier\n", "utf-8")
+    assert ask.good("state")["items"][0]["of"].split("-")[0] != before[0]
 
 
 def test_a_word_ends_with_its_wind_or_at_once_where_that_has_no_date(monkeypatch):

@@ -1,4 +1,4 @@
-// About a map or sheet that is open, while the desk is there: its go ends with the desk's own, or when the desk is silent.
+// About a map, sheet or dial that is open, while the desk is there: its go ends with the desk's own, or when the desk is silent.
 import {SILENCE, SILENT, WORDS, find, listen, tell} from "./net.js";
 
 const frame = find("iframe"), id = location.pathname.split("/").pop();
@@ -9,7 +9,10 @@ function over(ms) {
   if (!item) return "The desk is being asked.";
   if (item.state !== "waiting") return `The desk has it as ${item.state}.`;
   const of = frame.contentDocument?.querySelector("meta[name=drawn-of]")?.content;
-  if (of && of !== item.of) return "It is of another wind, field or file than the desk's word now: load this page anew.";
+  // A dial is of any wind, of which the second part tells.
+  const parts = location.pathname.includes("/dial/") ? 1 : 2;
+  const same = (a, b) => a.split("-", parts).join() === b.split("-", parts).join();
+  if (of && !same(of, item.of)) return "It is of another wind, field or file than the desk's word now: load this page anew.";
   if (item.word !== "go") return `The desk says ${WORDS[item.word]} now: ${item.reason}.`;
   return item.good_for - ms / 1000 > 0 ? "" : "Its time ran out.";
 }
