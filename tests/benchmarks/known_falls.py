@@ -80,17 +80,17 @@ def fallen(name, seed, size, lean):
 def flights_of(number, seed=1):
     """Give so many plain flights of each case, and fly on in the same falls meanwhile."""
 
-    def again(cloud, wind):
+    def fly_again(cloud, wind):
         del wind
         return lambda *, seed, steered, **_: Falls(
             [*steered.only], cloud.flights, seed, steered.lean
         )
 
-    before, targeted_flights.again = targeted_flights.again, again
+    before, targeted_flights.fly_again = targeted_flights.fly_again, fly_again
     try:
         yield flown_cases(Falls(CASES, number, seed), AIR)
     finally:
-        targeted_flights.again = before
+        targeted_flights.fly_again = before
 
 
 def exact(name, seen, nodes=301):
