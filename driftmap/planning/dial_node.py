@@ -17,6 +17,7 @@ from driftmap.ground.areas import turned_shape
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.outlines import Lines
 from driftmap.hazard.smoothing import taut
+from driftmap.hazard.zones import strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
@@ -59,8 +60,8 @@ class Landing:
         Times after lift-off that 5 and 95 % come before [s].
     speed, energy : float
         Speed [m s⁻¹] and kinetic energy [J] that 95 % stay under.
-    typical : float
-        Median kinetic energy, by which harm is graded [J].
+    graded : float
+        Kinetic energy by which harm is graded [J].
     apart : {"", "any way", "rare"}
         Why it belongs to no zone, as `driftmap.hazard.zones.zones` has it: it may come
         down on any side, or is too rare to be judged by itself.
@@ -75,7 +76,7 @@ class Landing:
     latest: float
     speed: float
     energy: float
-    typical: float
+    graded: float
     apart: Apart
     lines: tuple[shapely.MultiPolygon, ...]
 
@@ -195,7 +196,7 @@ def _worst(landings: Sequence[Landing]) -> dict[str, Any]:
         "latest": max(one.latest for one in landings),
         "speed": max(one.speed for one in landings),
         "energy": max(one.energy for one in landings),
-        "typical": max(one.typical for one in landings),
+        "graded": max(one.graded for one in landings),
         "apart": min((one.apart for one in landings), key=APART.index),
     }
 
@@ -276,7 +277,7 @@ def _landing(
         found.time.p95,
         found.speed.p95,
         found.energy.p95,
-        found.energy.p50,
+        strength(cloud, part),
         apart,
         lines,
     )

@@ -19,7 +19,8 @@ function drawGround(ground, tapped) {
     areas[index] = polygon(rings, `area ${kind}`, "overlayPane", tapped).addTo(chart);
     if (kind === "road") polygon(rings, "lane", "overlayPane").addTo(chart);
     if (beads.length) L.polyline(beads, { className: `beads ${kind}`, interactive: false }).addTo(chart);
-    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index, go };
+    const sign = number && outcome === "warn" ? "" : SIGNS[outcome]; // a dashed edge tells of people
+    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign, area: index, go };
     tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
   }
   const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });

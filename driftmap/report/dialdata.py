@@ -119,7 +119,7 @@ def _told(landings: Sequence[Landing], fineness: float) -> Iterator[list[int]]:
             _up(landing.latest),
             _up(landing.speed * 10),
             _up(landing.energy),
-            _up(landing.typical),
+            _up(landing.graded),
             power,
             *itertools.chain.from_iterable(next(lines) for _ in landing.lines),
         ]

@@ -333,9 +333,9 @@ def _zones(dial: Dial, voice: Voice) -> list[str]:
     """Say how far each zone reaches in the worst of all winds; nothing of what is no zone."""
     far = {"danger": 0.0, "caution": 0.0}
     for (_, body), landing in _landings(dial):
-        if landing.typical >= KILLS.value:
+        if landing.graded >= KILLS.value:
             kind = "danger"
-        elif landing.typical >= HURTS.value or body == "rocket":
+        elif landing.graded >= HURTS.value or body == "rocket":
             kind = "caution"
         else:
             continue
@@ -360,7 +360,7 @@ def _astray(dial: Dial) -> float:
         (
             landing.farthest
             for _, landing in _landings(dial)
-            if landing.apart == "any way" and landing.typical >= HURTS.value
+            if landing.apart == "any way" and landing.graded >= HURTS.value
         ),
         default=0.0,
     )

@@ -32,8 +32,8 @@ function placeAll() {
 const byCause = () => one("#by-cause").getAttribute("aria-pressed") === "true";
 
 function gradeOf(figures, index) {
-  if (figures.typical >= DIAL.kills) return "danger";
-  return figures.typical >= DIAL.hurts || DIAL.rocket[index] ? "caution" : "";
+  if (figures.graded >= DIAL.kills) return "danger";
+  return figures.graded >= DIAL.hurts || DIAL.rocket[index] ? "caution" : "";
 }
 
 // Two zones, of the cases that zones of the map hold: the ground of all that can kill or maim, and that of all that can hurt.
@@ -66,7 +66,7 @@ function drawZones(about) {
     }
     if (byCause()) continue;
     const planned = kind === "caution" && pieces.find(({ index }) => DIAL.cases[index] === 0 && DIAL.rocket[index]);
-    const hardest = planned || pieces.reduce((a, b) => (b.figures.typical > a.figures.typical ? b : a));
+    const hardest = planned || pieces.reduce((a, b) => (b.figures.graded > a.figures.graded ? b : a));
     const at = L.latLngBounds(hardest.ring).getCenter();
     const words = { mark: say(kind), name: say("up_to", { speed: pace(hardest.figures.speed) }), more: say("later", { time: number(planned ? hardest.figures.soonest : soonestOf(about, kind)) }) };
     OUTLINES.push(tag(at, `zone ${kind}`, kind === "danger" ? -99 : -98, words).addTo(chart));

@@ -45,7 +45,7 @@ AT_PAD: Final = 0.25
 AHEAD, FAR, BEHIND = 8.0, 60.0, 120.0
 """Turns from the pad [deg] from which a side is told, is far, and is behind. Assumed."""
 
-ASIDE: Final = 30.0
+ASIDE: Final = 15.0
 """So far off the way from people over the pad [deg] a direction is to their left or right. Assumed."""
 
 

@@ -68,18 +68,20 @@ function apply() {
 // What the placing of labels keeps to.
 const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
 
-// The word of a zone that runs out of sight, at whichever edge, says how far it reaches there from the pad, and points there.
+// The word of a zone that runs out of sight, at whichever edge, points there; where its reach is out of sight it says how far, by the
+// figure that stands above the map.
 function tellReach() {
-  for (const { kind, at } of DRIFTMAP.zones) {
+  for (const { kind, at, reach: ends } of DRIFTMAP.zones) {
     const word = at && one(`.label.zone.${kind} b`);
     if (!word) continue;
     const beyond = zoneDrawn(kind).flatMap((zone) => zone.getLatLngs().flat(2)).filter((end) => !inSight(end)).map((end) => apart(L.latLng(DRIFTMAP.pad), end));
-    const away = beyond.reduce((a, b) => (b.distance > (a?.distance ?? 0) ? b : a), null);
+    const end = ends.find((one) => !inSight(one.at));
+    const away = end ?? beyond.reduce((a, b) => (b.distance > (a?.distance ?? 0) ? b : a), null);
     const reach = document.createElement("span");
     reach.className = "reach";
     const told = document.createElement("span");
-    if (away) told.append(say("goes_on", { name: "", distance: length(away.distance, 1) }));
-    if (away) reach.append(told, " ", arrowTo(away.bearing / RADIAN));
+    if (end) told.append(say("goes_on", { name: "", distance: end.told }));
+    if (away) reach.append(told, " ", arrowTo(away.bearing));
     word.replaceChildren(say(kind), ...(away ? [reach] : []));
   }
 }

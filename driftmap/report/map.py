@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from html import escape
@@ -27,7 +28,7 @@ from driftmap.report.page import (
     words_for_script,
 )
 from driftmap.report.picture import field_picture
-from driftmap.report.positions import farthest, stand, to_clear, ways
+from driftmap.report.positions import farthest, reach_of, stand, to_clear, ways
 from driftmap.report.reasons import needle_text, zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import ToScript, on_earth, point_of, points_of, rings_of
@@ -93,7 +94,7 @@ def map_html(
     return render(
         "map.html",
         voice,
-        styles=[leaflet_style(), text_of("map.css")],
+        styles=[leaflet_style(), text_of("map.css"), text_of("aside.css")],
         scripts=[age_script(assessment, voice), leaflet_script(), own],
         **_content(seen, around),
     )
@@ -335,6 +336,14 @@ def _zones(told: Watch) -> list[dict[str, Any]]:
                 "kind": zone.kind,
                 "rings": rings_of(place, zone.shape),
                 "at": at,
+                "reach": [
+                    {
+                        "at": point_of(place, shapely.Point(end.east, end.north)),
+                        "told": told.voice.away(end.distance),
+                        "bearing": round(math.degrees(end.azimuth)),
+                    }
+                    for end in reach_of(zone.shape)
+                ],
                 "lines": zone_lines(assessment.flight, zone, told.voice),
             }
         )

@@ -29,7 +29,7 @@ function numbered({ name, number, told: of = "{area}" }) {
   return [before, disc, "\u00a0", told, after];
 }
 
-// How far danger reaches from the pad, and how far behind it where that is worth a word: east and north, as `reach_of` has it.
+// How far a zone reaches from the pad, and how far behind it where that is worth a word: east and north, as `reach_of` has it.
 function reachOf(corners) {
   const farthest = (some) => some.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a), [0, 0]);
   const end = farthest(corners);
@@ -48,13 +48,13 @@ function endsBefore(pieces, crowd) {
   const gap = ({ kind, rings }) => (kind === "danger" ? 0 : Math.min(...rings.flatMap(([edge]) => pieces.map(({ ring }) => gapBetween(edge, ring)))));
   const nearest = crowd.map((place) => ({ area: place.name, gap: gap(place) })).sort((a, b) => a.gap - b.gap)[0];
   if (!(nearest?.gap > 0)) return "";
-  return fill(DIAL.orders.danger_before, { area: nearest.area, distance: length(nearest.gap, 1) });
+  return fill(DIAL.orders.ends_before, { area: nearest.area, distance: length(nearest.gap, 1) });
 }
 
-function dangerTold(pieces, crowd) {
+function keepOut(pieces, ends = "") {
   const reach = reachOf(pieces.flatMap(({ ring }) => ring.map(([north, east]) => [east, north])));
   const [end, behind] = reach.map((at) => ({ distance: length(Math.hypot(...at), 1), compass: pointOf(degrees(...at)) }));
-  return fill(DIAL.orders.danger_to, { ...end, near: (behind ? fill(DIAL.orders.danger_and, behind) : "") + endsBefore(pieces, crowd) });
+  return fill(DIAL.orders.keep_out, { ...end, near: (behind ? fill(DIAL.orders.also, behind) : "") + ends });
 }
 
 // Who is in danger or over a limit, and in caution where anybody who stands in it is over one.
@@ -71,14 +71,14 @@ function moveAway(sent) {
 // Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.
 function showOrders(zoned, crowd, sent) {
   const ready = crowd.filter((place) => place.outcome === 1 && !isSent(place, crowd));
-  const { ready: calm, ready_at: at, stay_at: stay } = DIAL.orders;
+  const { ready_at: at, stay_at: stay } = DIAL.orders;
   const drawn = zoned.danger.length + zoned.caution.length; // else nothing is known of where it comes down
   const clear = drawn ? crowd.filter(({ outcome }) => !outcome) : [];
   const lines = sent.length ? [moveAway(sent)] : [];
   if (clear.length) lines.push(orderOf("clear", stay, clear));
-  if (ready.length) lines.push(orderOf("caution", at, ready));
-  else if (zoned.caution.length) lines.push(orderOf("caution", calm));
-  if (zoned.danger.length) lines.push(orderOf("danger", dangerTold(zoned.danger, crowd)));
+  const caution = [...(zoned.caution.length ? [keepOut(zoned.caution)] : []), ...(ready.length ? [at] : [])];
+  if (caution.length) lines.push(orderOf("caution", caution.join(" "), ready));
+  if (zoned.danger.length) lines.push(orderOf("danger", keepOut(zoned.danger, endsBefore(zoned.danger, crowd))));
   if (drawn) lines.push(...DIAL.stray.map((line) => orderOf("", line)));
   one("#stand-told").replaceChildren(...lines);
 }
@@ -91,10 +91,10 @@ const overPad = ({ away, radius }) => away < radius / 2;
 // The worst that can kill, and the likeliest of what can on another side of the pad.
 function deadlyAt(about) {
   const found = DIAL.cases.map((_, index) => ({ index, ...figuresAt(about, index) }))
-    .filter((figures) => figures.typical && !figures.apart && figures.index !== DIAL.planned && gradeOf(figures, figures.index) === "danger")
+    .filter((figures) => figures.graded && !figures.apart && figures.index !== DIAL.planned && gradeOf(figures, figures.index) === "danger")
     .map(seenFrom);
   if (!found.length) return [];
-  const worst = found.reduce((a, b) => (b.typical > a.typical ? b : a));
+  const worst = found.reduce((a, b) => (b.graded > a.graded ? b : a));
   const likely = ({ index }) => likelyAt(about, DIAL.cases[index]);
   const round = ({ turn }) => Math.abs(((turn - worst.turn + 540) % 360) - 180);
   const other = found.filter((fall) => fall.away > DIAL.turns.over && !overPad(fall) && round(fall) > DIAL.turns.far);

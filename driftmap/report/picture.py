@@ -18,7 +18,7 @@ from driftmap.report.instructions import Watch
 from driftmap.report.marks import DRAWN_KINDS, middle_of
 from driftmap.report.page import text_of
 from driftmap.report.plates import Drawn, Room, widths
-from driftmap.report.positions import farthest, to_clear, ways
+from driftmap.report.positions import farthest, reach_of, to_clear, ways
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
 from driftmap.report.tails import Plate
@@ -235,18 +235,21 @@ def _arrow(x: float, y: float, azimuth: float) -> str:
 def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
     """Write into each zone its signal word, and what falls there if that has room.
 
-    Of one that runs out of the picture, how far and which way it reaches.
+    Of one that runs out of the picture, where to; how far where its reach is not in sight.
     """
     parts: list[str] = []
     worse: BaseGeometry = shapely.Polygon()
     for zone in seen.drawn:
         lines = zone_lines(seen.told.flight, zone, seen.voice)
         word = seen.voice.say(f"zone.{zone.kind}")
-        told, on = word, None
-        if not frame.box().covers(zone.shape):
-            end = farthest(zone.shape - frame.box())
-            far = seen.voice.away(math.hypot(end.x, end.y))
-            told, on = seen.voice.say("picture.beyond", zone=word, distance=far), end
+        told, on, box = word, None, frame.box()
+        if not box.covers(zone.shape):
+            end = farthest(zone.shape - box)
+            on = math.atan2(end.x, end.y)
+        ends = reach_of(zone.shape)
+        if out := [e for e in ends if not box.covers(shapely.Point(e.east, e.north))]:
+            far, on = seen.voice.away(out[0].distance), out[0].azimuth
+            told = seen.voice.say("picture.beyond", zone=word, distance=far)
         short = _wide(told, on)
         sizes = [
             (max(short, *(widths(line, 9.6) for line in lines)), _TOLD),
@@ -266,7 +269,7 @@ def _words(frame: Frame, seen: Watch, room: Room) -> list[str]:
     return parts
 
 
-def _wide(word: str, on: shapely.Point | None = None) -> float:
+def _wide(word: str, on: float | None = None) -> float:
     return widths(word, 13.5) + 24 + _ARROW * (on is not None)
 
 
@@ -294,15 +297,14 @@ def _signal(
     kind: str,
     word: str,
     lines: Sequence[str],
-    on: shapely.Point | None = None,
+    on: float | None = None,
 ) -> str:
-    """Draw a word with what falls there below it, and an arrow to where it goes on."""
+    """Draw a word with what falls there below it, and an arrow whither [rad] it goes on."""
     middle = plate.left + plate.width / 2
     wide = _wide(word, on)
     left, arrow = middle - wide / 2, ""
     if on is not None:
-        way = math.atan2(on.x, on.y)
-        arrow = _arrow(left + wide - _ARROW / 2 - 6, plate.top + 15, way)
+        arrow = _arrow(left + wide - _ARROW / 2 - 6, plate.top + 15, on)
     text = "".join(
         f'<text x="{middle:.1f}" y="{plate.top + 48 + 20 * i:.1f}">{escape(line)}</text>'
         for i, line in enumerate(lines)

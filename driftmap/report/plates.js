@@ -10,20 +10,29 @@ const MARGIN = 5; // of its own ground, left in sight all about a plate
 const SEEN = 10; // as much of a tail is seen
 const ARROW = 12; // from the left of a plate to its arrow
 const SHORT = 30; // a tail as short costs its length, each pixel more three times that
+const BEHIND = 8; // as much farther out stands the plate of ground that is farther
 const BAD = 250; // from so much on, a plate seeks other room
 
 // Whether a box lies on the same side of the pad as people's ground, of any other it need not; a number of a few in their
 // order too: before no nearer ground and behind no farther one.
-function inOrder(box, ground, { pad, grounds }, ordered) {
+function inOrder(box, ground, { pad, grounds, hosts, groundOf }, ordered) {
   if (!grounds.includes(ground)) return true;
-  const [x, y] = [(pad.left + pad.right) / 2, (pad.top + pad.bottom) / 2];
-  const corners = ground.flat(2);
-  const [east, south] = [x, y].map((at, axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length - at);
-  const along = (((box.left + box.right) / 2 - x) * east + ((box.top + box.bottom) / 2 - y) * south) / (Math.hypot(east, south) || 1);
+  const at = [(pad.left + pad.right) / 2, (pad.top + pad.bottom) / 2];
+  const middle = (points) => at.map((own, axis) => points.reduce((sum, point) => sum + point[axis], 0) / points.length - own);
+  const [east, south] = middle(ground.flat(2));
+  const out = ([x, y]) => (x * east + y * south) / (Math.hypot(east, south) || 1);
+  const outOf = ({ left, right, top, bottom }) => out(middle([[left, top], [right, bottom]]));
+  const along = outOf(box);
   if (along < 0 || !ordered || grounds.length > FEW) return along >= 0;
-  const away = (most, other) => most(...other.flat(2).map(([u, v]) => Math.hypot(u - x, v - y)));
+  const away = (most, other) => most(...other.flat(2).map(([u, v]) => Math.hypot(u - at[0], v - at[1])));
   const own = away(Math.min, ground);
-  return grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
+  // Of the same crowd, those set before it too: side by side they would be read from left to right.
+  const apart = hosts.every((host) => {
+    const gap = own - away(Math.min, groundOf(host));
+    const way = middle(groundOf(host).flat(2));
+    return Math.abs(gap) < 1 || out(way) < 0.8 * Math.hypot(...way) || (along - outOf(host.box)) * Math.sign(gap) >= BEHIND;
+  });
+  return apart && grounds.every((other) => other === ground || (away(Math.min, other) < own ? along >= own : along <= away(Math.max, other)));
 }
 
 // Whether a plate's arrow [deg], at its left, stands off danger and points into it.

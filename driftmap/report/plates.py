@@ -30,6 +30,10 @@ _GAPS: Final = (6, 14, 24, 36, 50)
 _OUTWARD: Final = 0.2
 """Of places much as near, the one farther from the pad: so many times its distance counts."""
 
+_BEHIND: Final = 14.0
+"""As much nearer to the pad stands the number of nearer ground: side by side they would be read
+from left to right."""
+
 _HIDDEN: Final = 40.0
 """So much farther off a number stands rather than across the pad, or on danger that it is not in."""
 
@@ -164,8 +168,8 @@ class Room:
             away -= _OUTWARD * shapely.distance(pad, shapely.points(_middles(boxes)))
             near = shapely.distance(pad, self.grounds)
             before = (out < near[own]) & (near[own] > np.nanmin(near))
-            away += _HIDDEN * ((out > self.within) | before)
-            self.within = min(self.within, float(out[away.argmin()]))
+            away += 3 * _HIDDEN * ((out > self.within) | before)
+            self.within = min(self.within, float(out[away.argmin()]) - _BEHIND)
         best = away.argmin()
         lead = ways[best] if ways[best].length > 0 else None
         return self._keep(Plate(*_corner(boxes[best]), *size, lead))

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray
 from driftmap.report.instructions import Watch, look
 from driftmap.report.marks import people_numbers
 from driftmap.report.moving import Move
@@ -20,7 +19,7 @@ from driftmap.report.voice import Voice
 from driftmap.report.words import circled, isolate
 
 WORTH: Final = 0.2
-"""Behind the pad danger is told of from so much of its reach on. Assumed."""
+"""Behind the pad a zone is told of from so much of its reach on. Assumed."""
 
 _ROOM: Final = 160
 """Letters that names take in the orders, all together; each has twenty at least. Assumed."""
@@ -52,14 +51,15 @@ def stand(seen: Watch) -> list[Order]:
         places = some_of([name[spot.area.name] for spot in calm], seen.voice)
         words = say("instruct.stay_at", places=places)
         told.append(Order("clear", say("zone.clear"), words))
+    caution = [_keep_out(kinds["caution"], seen.voice)] if "caution" in kinds else []
     if mild:
         places = some_of([name[spot.area.name] for spot in mild], seen.voice)
-        words = say("instruct.ready_at", places=places)
-        told.append(Order("caution", say("zone.caution"), words))
-    elif "caution" in kinds:
-        told.append(Order("caution", say("zone.caution"), say("instruct.ready")))
+        caution.append(say("instruct.ready_at", places=places))
+    if caution:
+        told.append(Order("caution", say("zone.caution"), " ".join(caution)))
     if "danger" in kinds:
-        words = _how_far(kinds["danger"], people, seen.voice)
+        ends = _ends_before(kinds["danger"], people, seen.voice)
+        words = _keep_out(kinds["danger"], seen.voice, ends)
         told.append(Order("danger", say("zone.danger"), words))
     return [*told, *(Order("", "", line) for line in seen.stray)]
 
@@ -78,35 +78,57 @@ def _names(seen: Watch) -> dict[str, str]:
     }
 
 
-def _how_far(danger: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
-    """Say how far danger reaches, on the other side of the pad too, and how near it comes to people."""
-    (east, north), *behind = reach_of(shapely.get_coordinates(danger))
-    far, azimuth = math.hypot(east, north), math.atan2(east, north)
-    near = ""
-    for x, y in behind:
-        words = {"distance": voice.away(math.hypot(x, y))}
-        words["compass"] = voice.point(math.atan2(x, y))
-        near = voice.say("instruct.danger_and", **words)
-    gaps = [(s.area.shape.distance(danger), s.distance, s.area.name) for s in people]
+def _keep_out(zone: BaseGeometry, voice: Voice, ends: str = "") -> str:
+    """Say how far a zone reaches from the pad, on its other side too; ``ends``: what is told behind."""
+    first, *behind = (end.told(voice) for end in reach_of(zone))
+    near = "".join(voice.say("instruct.also", **words) for words in behind) + ends
+    return voice.say("instruct.keep_out", near=near, **first)
+
+
+def _ends_before(zone: BaseGeometry, people: Sequence[Spot], voice: Voice) -> str:
+    """Say how near a zone comes to the people nearest to it; nothing where it reaches any, or of those far off."""
+    gaps = [(s.area.shape.distance(zone), s.distance, s.area.name) for s in people]
     gap, _, name = min(gaps, default=(math.inf, 0.0, ""))
-    if 0 < gap < far:
-        words = {"area": isolate(name), "distance": voice.away(gap)}
-        near += voice.say("instruct.danger_before", **words)
-    compass, distance = voice.point(azimuth), voice.away(far)
-    return voice.say(
-        "instruct.danger_to", distance=distance, compass=compass, near=near
-    )
+    if not 0 < gap < reach_of(zone)[0].distance:
+        return ""
+    words = {"area": isolate(name), "distance": voice.away(gap)}
+    return voice.say("instruct.ends_before", **words)
 
 
-def reach_of(corners: FloatArray) -> list[tuple[float, float]]:
-    """Give the corner of danger farthest from the pad, and that behind it where it is worth a word [m]."""
+class ZoneEnd(NamedTuple):
+    """A corner of a zone, from the pad: how far it reaches is told by it on every page."""
+
+    east: float
+    north: float
+
+    @property
+    def distance(self) -> float:
+        """How far [m]."""
+        return math.hypot(self.east, self.north)
+
+    @property
+    def azimuth(self) -> float:
+        """Which way [rad]."""
+        return math.atan2(self.east, self.north)
+
+    def told(self, voice: Voice) -> dict[str, str]:
+        """Write both."""
+        return {
+            "distance": voice.away(self.distance),
+            "compass": voice.point(self.azimuth),
+        }
+
+
+def reach_of(zone: BaseGeometry) -> list[ZoneEnd]:
+    """Give the corner of a zone farthest from the pad, and that behind it where it is worth a word."""
+    corners = shapely.get_coordinates(zone)
     away = np.hypot(*corners.T)
     end = away.argmax()
     behind = np.where(corners @ corners[end] < 0, away, 0.0)
     found = [end]
     if behind.max() > WORTH * away[end]:
         found.append(behind.argmax())
-    return [(float(corners[at][0]), float(corners[at][1])) for at in found]
+    return [ZoneEnd(*corners[at].tolist()) for at in found]
 
 
 def farthest(shape: BaseGeometry) -> shapely.Point:

@@ -44,7 +44,7 @@ function readPiece(stream) {
   if (apart < 0) return null;
   const piece = {
     apart, east: signed(), north: signed(), radius: number(), farthest: number(),
-    soonest: number(), latest: number(), speed: number() / 10, energy: number(), typical: number(), lines: [],
+    soonest: number(), latest: number(), speed: number() / 10, energy: number(), graded: number(), lines: [],
   };
   const unit = 2 ** number();
   for (let line = 0; line < 2; line += 1) piece.lines.push(readRing(stream, unit));
@@ -170,7 +170,7 @@ function figuresAt(places, index) {
   return {
     east: far.east, north: far.north, farthest: most("farthest"), radius: most("radius"),
     soonest: Math.min(...found.map((piece) => piece.soonest)), latest: most("latest"),
-    apart: Math.min(...found.map((piece) => piece.apart)), speed: most("speed"), energy: most("energy"), typical: most("typical"),
+    apart: Math.min(...found.map((piece) => piece.apart)), speed: most("speed"), energy: most("energy"), graded: most("graded"),
   };
 }
 

@@ -182,7 +182,7 @@ def comes_down(
 ) -> str:
     """Say how something comes down when all is well, and what it does to a person.
 
-    ``speed`` and ``energy``: median speed [m s⁻¹] and energy [J] on landing.
+    ``speed``: median on landing [m s⁻¹]; ``energy``: by which it is graded [J].
 
     Result: by its energy, never by its case.
     """

@@ -113,7 +113,9 @@ def _table(seen: Watch) -> dict[str, Any]:
         return {
             "case": case_name(a.flight, fall.case, fall.cause, voice),
             "again": before == fall.case,
-            "grade": "astray" if astray and grade(fall.energy) else grade(fall.energy),
+            "grade": "astray"
+            if astray and grade(fall.strength)
+            else grade(fall.strength),
             "like": hits_like(fall.energy, voice),
             "piece": _piece(fall, voice),
             "where": voice.say("falls.astray", where=where) if astray else where,
@@ -124,7 +126,7 @@ def _table(seen: Watch) -> dict[str, Any]:
     rows = [told(*pair) for pair in zip(found, before, strict=False)]
     planned = sum(fall.works for fall in found)
     well = [
-        row | {"case": comes_down(_devices(a, fall), fall.speed, fall.energy, voice)}
+        row | {"case": comes_down(_devices(a, fall), fall.speed, fall.strength, voice)}
         for row, fall in zip(rows[:planned], found, strict=False)
     ]
     shown = {fall.case for fall in found[:_MOST_FALLS]}

@@ -12,7 +12,7 @@ import numpy as np
 from driftmap.core.points import mean_point
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import HURTS
-from driftmap.hazard.zones import Zone, ZoneKind, grade
+from driftmap.hazard.zones import Zone, ZoneKind, grade, strength
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report.marks import seen_outcome, worst_of, zone_at
@@ -44,6 +44,8 @@ class Fall:
         Nine in ten land between these times since lift-off [s].
     speed, energy : float
         Median speed [m s⁻¹] and energy [J] on landing.
+    strength : float
+        Energy by which it is graded [J].
     worst : float
         Energy on landing that 1 in 20 pass [J].
     unopened : bool
@@ -62,6 +64,7 @@ class Fall:
     last: float
     speed: float
     energy: float
+    strength: float
     worst: float
     unopened: bool
 
@@ -77,8 +80,8 @@ class Fall:
 
     @property
     def deadly(self) -> bool:
-        """Whether it mostly lands so that it can kill or maim."""
-        return grade(self.energy) == "danger"
+        """Whether it can kill or maim."""
+        return grade(self.strength) == "danger"
 
     @property
     def around(self) -> bool:
@@ -118,6 +121,7 @@ def _fall(a: Assessment, part: Part) -> Fall:
         last=found.time.p95,
         speed=found.speed.p50,
         energy=found.energy.p50,
+        strength=strength(a.cloud, part),
         worst=found.energy.p95,
         unopened=_unopened(case, part.body),
     )

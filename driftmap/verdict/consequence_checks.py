@@ -19,6 +19,7 @@ from driftmap.ground.areas import Site
 from driftmap.hazard.harm import KILLS
 from driftmap.hazard.outlines import Lines, Outlines
 from driftmap.hazard.probability import passing_over, ways_up
+from driftmap.hazard.zones import grade, strength
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.lean import Steered
@@ -67,11 +68,6 @@ def lines_of(cloud: Cloud) -> Lines:
     return {key: drawn[key] for key in maiming(cloud)}
 
 
-_HARDER: Final = 0.75
-"""Share of a fall's landings that strike no harder than what it is taken for: one that kills every
-fourth time stands beside the word, though its median does not. Assumed."""
-
-
 def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
     """Find the falls that can maim, of failures that are judged by themselves."""
     return {
@@ -79,12 +75,12 @@ def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
         for case in cloud.tree.cases
         if not (case.name == WORKS or case.any_way or case.rare)
         for part in cloud.of(case.name)
-        if float(part.quantile(cloud.energy, _HARDER)) >= KILLS.value
+        if grade(strength(cloud, part)) == "danger"
     }
 
 
 def _check(cloud: Cloud, share: float, part: Part, names: list[str]) -> Check:
-    energy = float(part.quantile(cloud.energy, _HARDER))
+    energy = strength(cloud, part)
     return Check(
         kind=Kind.UNDER_THE_FALL,
         case=part.case,

@@ -10,7 +10,7 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.estimate import binomial
-from driftmap.hazard.zones import grade
+from driftmap.hazard.zones import grade, strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.columns import Part
 from driftmap.montecarlo.margins import ends
@@ -189,7 +189,7 @@ def _no_recovery(cloud: Cloud, name: str, part: Part | None) -> Check:
     if part is not None:
         sinking = cloud.speed[part.rows] * np.sin(cloud.angle[part.rows])
         fast = ends(sinking, part.weights)[1] > _TOO_FAST
-        energy = float(part.quantile(cloud.energy, 0.5))
+        energy = strength(cloud, part)
         speed = float(part.quantile(cloud.speed, 0.5))
         note = f"it strikes at {speed:.0f} m/s with {energy:,.0f} J"
         outcome = "fail" if fast and grade(energy) == "danger" else "warn"
@@ -204,7 +204,7 @@ def _booster_falls(cloud: Cloud) -> Iterator[Check]:
     if flight.sustainer is None or (flight.booster and flight.booster.recovery):
         return
     part = next((part for part in cloud.parts if part.body == BOOSTER), None)
-    if part is None or grade(float(part.quantile(cloud.energy, 0.5))) is not None:
+    if part is None or grade(strength(cloud, part)) is not None:
         yield _no_recovery(cloud, "no recovery is planned for the booster", part)
 
 

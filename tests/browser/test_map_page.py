@@ -549,6 +549,7 @@ def test_a_zone_cut_at_an_edge_says_so_though_its_farthest_point_is_in_sight(
     beyond, told = browser.js(
         "chart.setView(DRIFTMAP.pad, 15, { animate: false }); chart.panBy([0, 100]);"
         "const { x, y } = chart.getSize(), at = ([u, v]) => chart.containerPointToLatLng([u, v]), far = at([x / 2, y - 20]);"
+        "DRIFTMAP.zones[0].reach = [{ at: [far.lat, far.lng], told: '', bearing: 180 }];"
         "for (const zone of zoneDrawn('danger')) zone.setLatLngs([[[[x / 2 - 90, -30], [x / 2 + 90, -30], [x / 2 + 90, y - 20], [x / 2 - 90, y - 20]].map(at)]]);"
         "placeAll();"
         "return [inSight(far), all('.label.zone.danger .reach .whither').map((e) => e.style.transform)]"
@@ -566,6 +567,22 @@ def test_a_zone_cut_at_an_edge_says_so_though_its_farthest_point_is_in_sight(
         "return [all('#far span').some((e) => e.textContent.includes('Camp')), one(`.label.people[data-area='${i}']`).classList.contains('off')]"
     )
     assert shown == [False, False]
+
+
+def test_on_its_side_a_phone_shows_the_map_beside_all_that_is_said(browser, page):
+    """May they fly, where must nobody stand and which way to look; the figures at the map's edge are those of the words."""
+    browser.open(page, width=740, height=360)
+    shown, below, stand, reach = browser.js(
+        "const edge = (what) => one(what).getBoundingClientRect();"
+        "const { left, top, width, bottom } = edge('.map');"
+        "return [Math.min(bottom, innerHeight) - top, edge('#look-told').bottom, one('#stand-told').innerText, DRIFTMAP.zones.map(({ reach }) => reach.map(({ told }) => told))]"
+    )
+    assert shown > 0.8 * 360
+    assert below <= 360
+    spoken = dict(re.findall(r"(CAUTION|DANGER) keep out: ([^;\n]*)", stand))
+    for words, ends in zip((spoken["DANGER"], spoken["CAUTION"]), reach, strict=True):
+        assert [end for end in ends if end not in words] == []
+        assert words.startswith(ends[0])
 
 
 def test_what_lies_beyond_the_edge_is_told_off_danger(browser, page):

@@ -109,7 +109,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
     put_together |= {"short_hold", "short_no-go"}
     put_together |= {"move", "move_facing", "danger", "outside"}
-    put_together |= {"danger_before", "about"}
+    put_together |= {"about"}
     unused = set(english.messages) - plain_keys
     scripts = "".join(
         p.read_text("utf-8")
@@ -459,7 +459,8 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert numbers == sorted(numbers)
     move, caution, danger, watched = told(*worst, put(calm, "danger", said))
     assert watched.told.startswith("Where CLEAR too, watch each flight")  # a no-go too
-    assert caution.told == "keep out."  # nobody is named who may stand there
+    # Nobody is named who may stand there; how far it reaches is told by the words of danger.
+    assert re.fullmatch(r"keep out: [\d,.]+\s(ft|mi)\s[NESW]+(, .*)?\.", caution.told)
     assert (move.name, danger.name, caution.name) == ("MOVE AWAY", "DANGER", "CAUTION")
     begun = f"to CLEAR. Facing the pad: {rows[0]['number']} {calm.area.name}: "
     assert plain(move.told).startswith(begun)

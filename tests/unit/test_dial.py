@@ -382,7 +382,7 @@ def test_what_is_packed_comes_back_within_the_stated_error(dial, fineness):
             assert landing.latest - 1e-6 <= reader.number() < landing.latest + 1
             assert landing.speed - 1e-6 <= reader.number() / 10 < landing.speed + 0.1
             assert landing.energy - 1e-6 <= reader.number() < landing.energy + 1
-            assert landing.typical - 1e-6 <= reader.number() < landing.typical + 1
+            assert landing.graded - 1e-6 <= reader.number() < landing.graded + 1
             unit = 2.0 ** reader.number()
             west, south, east, north = landing.lines[-1].bounds
             allowed = line_error(max(east - west, north - south), fineness)
