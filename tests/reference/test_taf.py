@@ -4,6 +4,7 @@ The decoder gives the groups; which of them rules at an hour is picked here by w
 groups mean (WMO FM 51: FM replaces all before it, BECMG is done at its end).
 """
 
+import itertools
 import math
 from datetime import UTC, datetime
 
@@ -46,15 +47,20 @@ def _ruling(text, when):
     return wind
 
 
-@pytest.mark.parametrize("text", TAFS)
-@pytest.mark.parametrize(("day", "hour"), HOURS)
-def test_the_wind_that_rules_as_another_decoder_reads_it(text, day, hour):
-    when = datetime(2026, 5, day, hour, 30, tzinfo=UTC)
-    theirs = _ruling(text, when)
-    head = TAFParser().parse(text).validity
-    begins = datetime(2026, 5, head.start_day, head.start_hour, tzinfo=UTC)
-    if theirs is None or when < begins:
-        return
+def _compared():
+    """Give the forecasts and times at which one wind rules, and the decoder's wind."""
+    for (day, hour), text in itertools.product(HOURS, TAFS):
+        when = datetime(2026, 5, day, hour, 30, tzinfo=UTC)
+        head = TAFParser().parse(text).validity
+        begins = datetime(2026, 5, head.start_day, head.start_hour, tzinfo=UTC)
+        if when >= begins and (wind := _ruling(text, when)) is not None:
+            yield pytest.param(
+                text, when, wind, id=f"{day}-{hour}-text{TAFS.index(text)}"
+            )
+
+
+@pytest.mark.parametrize(("text", "when", "theirs"), [*_compared()])
+def test_the_wind_that_rules_as_another_decoder_reads_it(text, when, theirs):
     reading = read_aerodrome_forecast(text, "taf", Setting(0.0, when=when, now=when))
     (level,) = reading.levels
     size = {"KT": KNOT, "MPS": 1.0}[theirs.unit]
