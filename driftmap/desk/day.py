@@ -201,6 +201,10 @@ def change_day(folder: Folder, edit: Callable[[Day], Day]) -> Day:
     with folder.held():
         base = folder.revision(DAY)
         day = edit(_named(_read(folder)))
+        # What would not be read again is not written: the list would be lost to everybody.
+        for rows in (day.items, day.aside):
+            if len(rows) > _MOST:
+                raise InputError(DAY, "", f"holds {_MOST} at most: begin a new day")
         folder.write(DAY, _text(day).encode(), base)
         return day
 

@@ -478,7 +478,7 @@ def test_what_is_wrong_comes_home_whole_from_a_worker(kind):
 
 
 def test_a_page_tells_what_it_was_drawn_of_and_the_list_what_is_wanted(
-    ask, monkeypatch
+    desk, ask, monkeypatch
 ):
     """A map of an older wind is no go beside a go of a newer one."""
     put_on(ask, "willet")
@@ -520,6 +520,18 @@ def test_a_day_with_more_flights_than_the_field_tells_counts_its_list(desk, ask)
                 line_of(desk, "brief", "flights/dunlin.toml", {})
         if told == 9:
             assert line_of(desk, "brief", "flights/dunlin.toml", {})
+
+
+def test_no_list_is_written_that_would_not_be_read_again(desk, ask):
+    put_on(ask, "willet")
+    (item,) = read_day(desk.folder).items
+    full = [new_item(item.flight) for _ in range(200)]
+    change_day(desk.folder, lambda day: replace(day, items=tuple(full)))
+    aside = [Aside(f"w{i}", "12 mph", "mistyped", "Anna Reed") for i in range(201)]
+    for more in ({"items": (*full, item)}, {"aside": tuple(aside)}):
+        with pytest.raises(InputError, match="200 at most: begin a new day"):
+            change_day(desk.folder, lambda day, more=more: replace(day, **more))
+    assert len(ask.good("state")["items"]) == 200
 
 
 def test_a_list_longer_than_a_usual_day_counts_where_the_field_tells_none(desk, ask):
