@@ -38,6 +38,11 @@ _HARDLY_BRAKES: Final = {"canopy": 2.0, "streamer": 3.0}
 nobody knows that it tumbles, as it is flown; assumed. Usual drogues have 0.7 to 1.7, the
 streamers of small rockets 1.4 to 2.5 (their sizes from memory)."""
 
+_TOO_SMALL: Final = (
+    "it hardly brakes, and nobody knows that the rocket tumbles below it: fit a larger one, "
+    "unless a size is a slip or in a wrong unit"
+)
+
 _GLIDES: Final = (1.0, 15.0)
 """Greatest speed at which a canopy glides [m s⁻¹]: one that nobody steers glides up to a third or
 half as fast as it sinks (from memory), and none keeps still; the least assumed."""
@@ -155,7 +160,7 @@ def _braked(flight: Flight) -> Iterator[Claim]:
         tumbling = CROSSFLOW_DRAG * length * across * TUMBLE.middle
         speed = sqrt(tumbling / (cloth * bench.spreads[drag].middle))
         what = f"speed under {device.name} alone over that of the tumbling rocket"
-        yield Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]))
+        yield Claim(what, speed, (0.0, _HARDLY_BRAKES[device.kind]), note=_TOO_SMALL)
 
 
 def _carried(flight: Flight) -> Iterator[Claim]:

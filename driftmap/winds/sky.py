@@ -19,8 +19,10 @@ POOR: Final = 5000.0
 _LOW: Final = 5000 * FOOT
 """Height below which cloud expected counts, as in CAVOK (WMO FM 15, in secondary copies)."""
 
+_UNSEEN: Final = "///"  # an amount that the instrument does not tell
+
 _AMOUNTS: Final = MappingProxyType(
-    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0, "///": 1.0}
+    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0, _UNSEEN: 1.0}
 )
 """Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies); an automatic
 station may tell a height and not how much."""
@@ -57,9 +59,12 @@ def cloud_cover(words: Sequence[str]) -> float | None:
     >>> cloud_cover("24008KT 10SM FEW030 SCT250".split())
     0.5
     """
-    layers = [_AMOUNTS[m[1]] for word in words if (m := _LAYER.fullmatch(word))]
+    layers = [m[1] for word in words if (m := _LAYER.fullmatch(word))]
+    seen = max((_AMOUNTS[one] for one in layers if one != _UNSEEN), default=0.0)
+    if _UNSEEN in layers and seen < _CEILING:
+        return None
     if layers:
-        return max(layers)
+        return seen
     return 0.0 if {"SKC", "CLR"} & set(words) else None
 
 

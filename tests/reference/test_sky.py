@@ -53,8 +53,6 @@ def test_two_decoders_agree(report):
         ("24008KT 10SM SKC", 0.0, 10 * 1609.344),
         ("24008KT", None, None),
         ("24008KT 9999 BKN///", 7 / 8, 10_000.0),
-        ("24008KT 9999 ///008", 1.0, 10_000.0),  # how much the station cannot tell
-        ("24008KT 9999 ///008///", 1.0, 10_000.0),
         ("24008KT 9999 //////", None, 10_000.0),
         ("24008KT 6000 2000NE FEW010", 2 / 8, 2000.0),
         ("24008KT 9999 R09/0450U FEW010", 2 / 8, 450.0),
@@ -65,3 +63,21 @@ def test_two_decoders_agree(report):
 def test_bounds_and_what_is_not_told(words, cover, seen):
     assert cloud_cover(words.split()) == cover
     assert visibility(words.split()) == (seen if seen is None else pytest.approx(seen))
+
+
+@pytest.mark.parametrize(
+    ("clouds", "cover", "base"),
+    [
+        ("///008", None, 800),  # an amount not seen may be any, and hide
+        ("///008///", None, 800),
+        ("SCT040 ///008", None, 800),
+        ("BKN040 ///008", 7 / 8, 800),
+        ("///045TCU", None, 4500),
+        ("//////", None, None),  # nothing was looked at
+    ],
+)
+def test_a_layer_of_no_told_amount_counts_at_its_height(clouds, cover, base):
+    words = f"24008KT 9999 {clouds}".split()
+    assert cloud_cover(words) == cover
+    told = cloud_base(words)
+    assert told == (base if base is None else pytest.approx(0.3048 * base))
