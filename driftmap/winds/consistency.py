@@ -31,9 +31,10 @@ _FREE, _ALOFT, _GROWS = 300.0, 24.0, 0.75
 much less over less: of 1,078 soundings with light winds at the ground one in a hundred does at any
 of nine levels, one in fifty of severe days; with the upper of two winds turned round most do."""
 
-_ABOUT, _NEXT = 100.0, 1000.0
-"""Winds over `_LIGHT` that turn by more than so much [deg] between levels no farther apart [m]: one in
-a hundred of these soundings, and seven of eight with the upper wind turned round."""
+_ABOUT: Final = ((100.0, 3.0, 1000.0), (135.0, 1.5, 500.0))
+"""Winds that turn by more than so much [deg], both stronger than so much [m s⁻¹], between levels no
+farther apart than so much [m]: one in a hundred of these soundings each, and seven of eight with the
+upper wind turned round; a windsock, or an arrow, was read the wrong way."""
 
 _OUT, _OF_OTHERS = 5.0, 0.5
 """A wind that departs by more than so much [m s⁻¹], and so much of what the two about it differ by,
@@ -124,10 +125,10 @@ def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
         most = _LEAP + _SHEAR * depth
         if min(low.height, depth) >= _FREE:
             most = min(most, _ALOFT * (depth / 1000) ** _GROWS)
-        turn = _turn(low, high) if depth <= _NEXT else 0.0
+        turn, speed = _turn(low, high), min(low.speed, high.speed)
         if apart > most:
             yield f"the wind leaps by {apart:.0f} m/s {between}"
-        elif turn > _ABOUT and min(low.speed, high.speed) > _LIGHT:
+        elif any(turn > a and speed > v and depth <= z for a, v, z in _ABOUT):
             yield f"the wind turns by {turn:.0f}° {between}"
 
 

@@ -666,6 +666,23 @@ _LAID = [(2, 80, 1.8), (10, 82, 2.2), (91, 95, 3.6), (305, 105, 4.9), (610, 110,
          (1067, 115, 6.3)]  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("height", "way", "speed", "held"),
+    [
+        (30, 60, 2.2, True),
+        (175, 60, 3.3, True),
+        (175, 340, 3.3, False),
+        (175, 60, 1.2, False),
+    ],
+)
+def test_layers_that_blow_against_the_windsock_hold(height, way, speed, held):
+    """The flight before, or one's own sounding, told by where it went and not where from."""
+    layers = _layers((height, way, speed), (height + 600, way, 1.5 * speed), age=0.3)
+    wind = merge([_surface(1.9, age=0.0), layers], HERE)
+    heard = [text for text in wind.warned if "turns by" in text or "disagree" in text]
+    assert bool(heard) == held
+
+
 @pytest.mark.parametrize("slip", ["none", "turned", "two turned", "a digit", "azimuth"])
 def test_a_slip_in_the_highest_row_shows_beside_the_one_below(slip):
     """It has none above it, and the landing hangs on it most."""
