@@ -10,11 +10,12 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from driftmap.core.units import quantity
+from driftmap.core.units import FOOT, quantity
 from driftmap.rules.answers import Answers, questions, scope_of
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, agrees, with_answers
 from driftmap.rules.occasion import Occasion
+from driftmap.rules.result import RuleResult
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.vocabulary import FACTS, Scope, amount
 
@@ -81,8 +82,11 @@ def _every_row(
         )
         results = evaluate(sets, with_answers(facts, both), both)
         lighter = [n for r in results if r.outcome != "ask" for n in r.answer]
-        needed = [n for r in results if r.outcome == "ask" for n in r.answer]
-        return {**dict.fromkeys(needed, ""), **dict.fromkeys(lighter, _LIGHTER)}
+        open_ = sorted(
+            (r for r in results if r.outcome == "ask"), key=lambda r: r.limit or 0.0
+        )
+        needed = {n: _that(n, r, asked) for r in open_ for n in r.answer}
+        return {**needed, **dict.fromkeys(lighter, _LIGHTER)}
 
     rows = told({})
     states: list[dict[str, float]] = [{}]
@@ -101,6 +105,14 @@ def _every_row(
         if state is states[-1] and filled != state:
             states.append(filled)
     return rows
+
+
+def _that(name: str, line: RuleResult, asked: Mapping[str, Question]) -> str:
+    """Say how far "nearer than that" is, at the most."""
+    told = name in asked and "than that" in asked[name].text
+    if not told or line.limit is None or line.unit != "m":
+        return ""
+    return f" (that is {line.limit:,.0f} m, {line.limit / FOOT:,.0f} ft)"
 
 
 def _answers_to(

@@ -1,6 +1,7 @@
 """``driftmap rules``: what it prints, and what it refuses."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -115,6 +116,16 @@ def test_site_without_rules_is_refused(tmp_path):
     bare.write_text(json.dumps(content))
     with pytest.raises(InputError, match="names no rule set"):
         picked_rules(read_site(bare))
+
+
+def test_the_file_to_fill_in_says_how_far_nearer_than_that_is(tmp_path):
+    blank = tmp_path / "blank.toml"
+    run("--when", "2026-06-13T08:30-07:00", "--write-answers", str(blank))
+    text = " ".join(blank.read_text("utf-8").replace("\n# ", " ").split())
+    for name in re.findall(r"#(\w+) =", text):
+        before = text[: text.index(f"#{name} =")].rsplit("#", 1)[-1]
+        assert ("nearer than that" in before) <= ("(that is " in before), name
+    assert "nearer than that takes part in the launch (that is 457 m, 1,500 ft)" in text
 
 
 def test_the_file_to_fill_in_is_written_once(tmp_path):
