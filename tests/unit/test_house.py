@@ -2,6 +2,7 @@
 
 import ast
 import graphlib
+import importlib
 import re
 from collections import defaultdict
 from pathlib import Path
@@ -152,6 +153,18 @@ def test_nothing_is_written_that_nobody_calls(trees):
         if (module, name) not in used and not name.startswith("__")
     }
     assert {name.rpartition(".")[2] for name in alone} <= set(MEASURED), sorted(alone)
+
+
+def test_measurements_import_what_there_is():
+    """They are run by hand alone: a name that is gone would be missed only then."""
+    gone = [
+        f"{path.name}: {home}.{name}"
+        for path in (ROOT / "tests" / "benchmarks").glob("*.py")
+        for home, name in _names_read("", ast.parse(path.read_text(encoding="utf-8")))
+        if home in MODULES and f"{home}.{name}" not in MODULES
+        if not hasattr(importlib.import_module(home), name)
+    ]
+    assert not gone
 
 
 def test_a_public_name_means_one_thing(trees):
