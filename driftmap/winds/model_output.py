@@ -155,6 +155,7 @@ def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, An
     hours = []
     for i, time in enumerate(times):
         told = _usable(_levels(columns, i, ground))
+        told["notes"] += _gusts_untold(columns, i)
         if told["levels"] or told["notes"]:
             hours.append({"valid": _valid(time, zone), **told})
     if not hours:
@@ -217,6 +218,17 @@ def _factor(name: str, key: str, unit: object) -> float:
 
 def _in_si(value: Any, factor: float) -> Any:
     return value * factor if is_number(value) else value
+
+
+def _gusts_untold(columns: Columns, i: int) -> Iterator[str]:
+    """Doubt an hour of a wind of which no gust is told, though of others there is."""
+    for held in columns.values():
+        speeds, gusts = (
+            held.get(key, ([], 1.0))[0] for key in ("speed_mps", "gust_mps")
+        )
+        blows = bool(speeds) and speeds[i] is not None
+        if blows and any(map(is_number, gusts)) and gusts[i] is None:
+            yield "no gust is told of that hour, though of others: read it again"
 
 
 def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, Any]]:

@@ -342,6 +342,17 @@ def test_a_gust_without_a_speed_in_the_next_hour_is_heard():
     assert any("19:00Z tells 25.0 m/s" in told for told in reading.warned)
 
 
+@pytest.mark.parametrize(
+    ("gusts", "doubted"),
+    [([None, 8.0], True), ([7.0, None], True), ([None, None], False)],
+)
+def test_an_hour_without_its_gust_is_doubted_where_others_have_one(gusts, doubted):
+    answer = _answer()
+    answer["hourly"]["wind_gusts_10m"] = gusts
+    (reading,) = formats.decode_text(json.dumps(answer), "saved.json", SITE)
+    assert any("no gust is told" in told for told in reading.warned) is doubted
+
+
 def test_a_level_of_a_service_is_placed_by_its_pressure_where_no_height_is_told():
     """Its standard height lies within 100 m of the one that was left out."""
     answer = _answer()
