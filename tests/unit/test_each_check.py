@@ -678,6 +678,12 @@ def test_nobody_near_the_pad_holds_and_says_what_is_asked(quiet):
     assert told.startswith("Nobody is counted near the pad")
 
 
+@pytest.mark.parametrize(("away", "held"), [(980.0, False), (1020.0, True)])
+def test_who_stands_far_off_presses_no_button(quiet, away, held):
+    far = replace(CROWD, shape=shapely.box(away, 0.0, away + 50.0, 50.0))
+    assert (Kind.NOBODY_NEAR in spoken(quiet, site(far))) == held
+
+
 def test_above_the_ceiling_and_out_of_the_cylinder(quiet):
     height = np.full(N, 280.0)
     height[: round(0.02 * N)] = 950.0

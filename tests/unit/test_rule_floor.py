@@ -314,6 +314,38 @@ def test_everyone_counts_wherever_drawn(site, properties, counts, willet):
         assert ("here" in dict(facts.groups["buildings"])) == counts
 
 
+@pytest.mark.parametrize(
+    ("people", "size", "asked"),
+    [
+        *((8, 7900.0, 0), (8, 8100.0, 1), (1, 4900.0, 0), (1, 5100.0, 1)),
+        *((100, 25.5, 0), (100, 24.5, 1)),  # four on a square metre
+    ],
+)
+def test_how_much_ground_a_crowd_stands_on_before_it_is_asked_about(
+    people, size, asked, willet
+):
+    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    like = next(a for a in ground.areas if a.role == "spectators")
+    shape = shapely.box(60.0, -300.0, 60.0 + size**0.5, -300.0 + size**0.5)
+    own = replace(like, people=people, shape=shape)
+    facts = facts_of(willet, replace(ground, areas=(own,)))
+    assert facts.numbers["drawn_astray"] == asked
+
+
+@pytest.mark.parametrize(("off", "asked"), [(480.0, 0), (520.0, 1)])
+def test_how_far_off_the_land_people_stand_before_they_are_asked_about(
+    off, asked, willet
+):
+    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    ground = replace(ground, boundary=shapely.box(-900.0, -900.0, 900.0, 900.0))
+    like = next(a for a in ground.areas if a.role == "spectators")
+    own = replace(
+        like, people=50, shape=shapely.box(895.0 + off, 0.0, 900.0 + off, 50.0)
+    )
+    facts = facts_of(willet, replace(ground, areas=(own,)))
+    assert facts.numbers["drawn_astray"] == asked
+
+
 @pytest.mark.parametrize("what", ["boundary", "waiver"])
 @pytest.mark.parametrize(
     ("corner", "asked"),

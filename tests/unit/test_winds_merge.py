@@ -90,6 +90,8 @@ def test_a_level_near_the_ground_that_the_reading_doubts_is_not_flown():
     [
         (((2, 90, 2.5), (10, 90, 0)), True),
         (((2, 90, 3), (10, 90, 2)), False),
+        (((2, 90, 3), (10, 90, 1.6)), False),  # more than half of the strongest
+        (((2, 90, 3), (10, 90, 1.4)), True),
         (((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5)), True),
         (((2, 90, 3), (10, 90, 4), (100, 90, 7), (290, 90, 1)), True),
         (((2, 90, 3), (10, 100, 4), (100, 130, 7)), False),
@@ -660,6 +662,15 @@ def test_a_forecast_read_the_wrong_way_round_disagrees_with_the_windsock(
     told = replace(_layers(*rows, age=0.0), forecast=True)
     wind = merge([_surface(1.6, age=0.0), told], HERE)
     assert any("winds disagree" in text for text in wind.warned) == held
+
+
+@pytest.mark.parametrize(("above", "held"), [(2.8, False), (3.2, True)])
+def test_gusts_aloft_that_stand_far_above_the_wind_hold(above, held):
+    laid = _layers((10, 240, 4), (300, 240, 6), age=0.0)
+    low, high = laid.levels
+    gusty = replace(laid, levels=(low, replace(high, gust=6 + above)))
+    wind = merge([gusty], HERE)
+    assert any("they may come down" in text for text in wind.warned) == held
 
 
 _LAID = [(2, 80, 1.8), (10, 82, 2.2), (91, 95, 3.6), (305, 105, 4.9), (610, 110, 5.4),
