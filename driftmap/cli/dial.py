@@ -134,7 +134,10 @@ def _told(dial: Dial) -> str:
     text = ", ".join(f"{words.count(w)} {named.get(w, w)}" for w in WORDS)
     lost = sum(bool(node.problem) for node in dial.nodes)
     more = f"; {lost} of them could not be worked out and hold" if lost else ""
-    return f"{len(dial.nodes)} winds: {text}{more}"
+    told = f"{len(dial.nodes)} winds: {text}{more}"
+    if few := dial.samples_to_settle:
+        told += f"\nmore flights may settle some: --samples {few}, perhaps more still"
+    return told
 
 
 @click.command("desk")

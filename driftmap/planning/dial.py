@@ -36,6 +36,7 @@ from driftmap.planning.wind_sweep import forget_flights
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.planning.worst_hours import worst_suns
 from driftmap.rocket.cases import build_cases
+from driftmap.verdict.check import least_to_settle
 from driftmap.verdict.judgement import Need, flights_needed
 from driftmap.verdict.setup import Setup, flown
 
@@ -84,6 +85,13 @@ class Dial:
     limit: float
     astray: float
     samples_needed: int
+
+    @property
+    def samples_to_settle(self) -> int:
+        """Flights in each case that may make a wind go where none is; 0 where none would."""
+        words = [node.verdict for node in self.nodes]
+        held = (node.checks for node in self.nodes if node.verdict == "hold")
+        return 0 if "go" in words else least_to_settle(held, self.setup.samples)
 
 
 def compute_dial(

@@ -383,10 +383,11 @@ def _todo(voice: Voice) -> dict[str, str]:
 
 
 def _too_few(dial: Dial, voice: Voice) -> str:
-    """Say where so few flights were flown that no wind can be go."""
+    """Say where so few flights were flown that no wind can be go, or that none is."""
     samples, needed = dial.setup.samples, dial.samples_needed
     if samples >= needed:
-        return ""
+        more = dial.samples_to_settle
+        return voice.say("plan.more_flights", needed=str(more)) if more else ""
     return voice.say("plan.too_few", samples=voice.count(samples), needed=str(needed))
 
 

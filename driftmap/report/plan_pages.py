@@ -45,6 +45,7 @@ from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.wind_text import flown_in
 from driftmap.report.words import rounded_down, rounded_up
+from driftmap.verdict.check import least_to_settle
 from driftmap.verdict.setup import Setup
 
 
@@ -110,6 +111,11 @@ def aim_plan(
     rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
     # Its words themselves say that a go depends on something.
     data["in_brief"] = answered(data, aims_brief(rows, voice), voice, goes=False)
+    tried = [aim.trial for aim in (planned, *aims)]
+    held = (trial.checks for trial in tried if trial.verdict == "hold")
+    goes = any(trial.verdict == "go" for trial in tried)
+    more = 0 if goes or data["too_few"] else least_to_settle(held, setup.samples)
+    few = [voice.say("plan.more_flights", needed=str(more))] if more else []
 
     def page() -> str:
         when = setup.answers.when if setup.answers else None
@@ -122,12 +128,13 @@ def aim_plan(
             ],
             data,
             voice,
-            about=flown_in(wind, when, voice),
+            about=[*few, *flown_in(wind, when, voice)],
         )
 
     def told() -> str:
         where = "Aim where the code lets you, clear of people."
-        return f"{aligned(rows)}\n\n{len(aims)} aims tried. {where}"
+        lines = [aligned(rows), "", f"{len(aims)} aims tried. {where}", *few]
+        return "\n".join(lines)
 
     return PlanReport("aim", data, page, told)
 

@@ -301,6 +301,17 @@ def flights_to_settle(checks: Iterable[Check], flights: int) -> int:
     return int(-(-wanted // step) * step) if wanted <= _MOST_FLIGHTS else 0
 
 
+def least_to_settle(held: Iterable[Iterable[Check]], flights: int) -> int:
+    """Reckon how many flights in each case may settle one of several holds.
+
+    ``held``: the checks of each; ``flights``: those that were flown.
+
+    Result: of the hold that takes least; 0 where none hangs on flights alone.
+    """
+    found = (flights_to_settle(checks, flights) for checks in held)
+    return min(filter(None, found), default=0)
+
+
 def compared(
     kind: Kind,
     value: float,

@@ -280,6 +280,20 @@ def test_what_is_no_wind_holds(dial):
     assert word_at(dial, 1.0, math.nan) == "hold"
 
 
+def test_a_dial_that_is_go_nowhere_says_what_flights_may_settle_it(dial):
+    """A page that holds everywhere for want of flights alone is not thrown away."""
+    ends = {"value": 0.0, "interval": (0.0, 2e-3), "limit": 1e-3, "unit": "share"}
+    few = Check(kind=Kind.AMONG_PEOPLE, outcome="warn", source="", **ends)
+    held = replace(dial.nodes[0], verdict="hold", checks=(few,))
+    lost = replace(held, checks=())
+    setup = replace(dial.setup, samples=20_000)
+    for word, wanted in (("go", 0), ("hold", 96_000)):
+        more = (replace(node, verdict=word, checks=()) for node in dial.nodes[2:])
+        told = replace(dial, setup=setup, nodes=(held, lost, *more))
+        assert told.samples_to_settle == wanted
+        assert ("--samples 96000" in dial_html(told)) == bool(wanted)
+
+
 def test_a_go_on_winds_nobody_read_is_no_plain_go(dial):
     go = next(node for node in dial.nodes if node.verdict == "go")
     assert dataclasses.replace(go, supposed=True).word == "go if aloft"

@@ -50,6 +50,7 @@ from driftmap.verdict.check import (
     compared,
     decide,
     flights_to_settle,
+    least_to_settle,
     settled_by_word,
 )
 from driftmap.verdict.document import document
@@ -972,6 +973,12 @@ def _unsure(kind=Kind.AMONG_PEOPLE, value=5e-4, high=2e-3, outcome="warn"):
 )
 def test_flights_are_asked_for_where_they_alone_may_settle_a_hold(checks, flights):
     assert flights_to_settle(checks, 20_000) == flights
+
+
+def test_of_several_holds_the_one_that_takes_fewest_flights_is_told():
+    one, other, never = [_unsure()], [_unsure(value=0.0)], [_unsure(outcome="fail")]
+    assert least_to_settle([one, other, never], 20_000) == 96_000
+    assert least_to_settle([never], 20_000) == 0
 
 
 def test_few_flights_that_may_settle_a_hold_are_counted_one_by_one():
