@@ -26,7 +26,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.wind import LAW_TOP, MAST
+from driftmap.air.wind import HEAD, LAW_TOP, MAST
 from driftmap.air.winderror import TAILS
 from driftmap.core.checks import FloatArray
 
@@ -52,9 +52,6 @@ the boundary layer)."""
 _EXPONENT: Final = 1 / 7
 """Neutral open land (Hellmann)."""
 
-_HEAD: Final = 2.0
-"""Below head height the wind is held, not brought to nothing [m]."""
-
 
 def lowest_height(roughness: float) -> float:
     """Return the height above the ground below which the logarithmic law is not used [m].
@@ -71,7 +68,7 @@ def lowest_height(roughness: float) -> float:
     float
         Height above the ground [m].
     """
-    return max(_HEAD, 4 * roughness)
+    return max(HEAD, 4 * roughness)
 
 
 def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
@@ -209,8 +206,8 @@ class Field:
 
     def alike(self, one: FloatArray, other: FloatArray) -> FloatArray:
         """Return the covariance of the errors of a component between heights [m² s⁻²]."""
-        a = np.maximum(one, _HEAD)[:, None]
-        b = np.maximum(other, _HEAD)[None, :]
+        a = np.maximum(one, HEAD)[:, None]
+        b = np.maximum(other, HEAD)[None, :]
         apart = np.abs(np.log(a / b) + (a - b) / self.depth) / self.length
         size = self.stray**2 * np.sqrt(a * b)
         return np.asarray(size * np.exp(-(apart**self.power)))
@@ -303,7 +300,7 @@ class ReadLevels:
         """Return the covariance of their own errors, shape (n, n) [m² s⁻²]."""
         same = np.array([[a is b for a in self.source] for b in self.source])
         apart = np.abs(np.subtract.outer(self.height, self.height)) / ALIKE
-        logs = np.log(np.maximum(self.height, _HEAD))
+        logs = np.log(np.maximum(self.height, HEAD))
         ratio = np.abs(np.subtract.outer(logs, logs)) / _LASTING
         own = np.multiply.outer(self.error, self.error) * np.exp(-apart)
         last = np.multiply.outer(self.lasting, self.lasting) * np.exp(-ratio)

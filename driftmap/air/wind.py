@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike
 from driftmap.air.convection import Convection
 from driftmap.core.checks import FloatArray
 
-MAST: Final = 10.0
-"""Height of surface winds [m] (WMO-No. 8, I, ch. 5)."""
+HEAD, MAST, NEAR_GROUND = 2.0, 10.0, 60.0
+"""Heights of a meter held by hand, of surface winds (WMO-No. 8, I, ch. 5), and up to which a
+reading is one near the ground [m]: over half of the logarithmic layer, assumed as is the first."""
 
 LAW_TOP: Final = 300.0
 """Height to which the power law is used [m] (from memory)."""

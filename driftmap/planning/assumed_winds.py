@@ -15,17 +15,17 @@ import numpy as np
 from driftmap.air.profile_law import LOG_TOP, ROUGHNESS
 from driftmap.air.transformed import scaled, with_error
 from driftmap.air.uncertainty import lasting_error
-from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
+from driftmap.air.wind import HEAD, MAST, WindLevel, WindProfile, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
 from driftmap.ground.areas import Site
 from driftmap.planning.worst_hours import worst_of_a_year
 from driftmap.winds.merge import merge
-from driftmap.winds.plain_words import HEAD_HEIGHT, read_words
+from driftmap.winds.plain_words import read_words
 from driftmap.winds.reading import Setting
 from driftmap.winds.times import present
 
-METER_HEIGHT: Final = HEAD_HEIGHT
+METER_HEIGHT: Final = HEAD
 """Height at which a dial's wind is read [m]: a hand-held meter."""
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)

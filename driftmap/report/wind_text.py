@@ -8,7 +8,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.air.wind import MAST, WindLevel, WindProfile, reported_at
+from driftmap.air.wind import (
+    HEAD,
+    MAST,
+    NEAR_GROUND,
+    WindLevel,
+    WindProfile,
+    reported_at,
+)
 from driftmap.planning.wind_margin import WindMargin
 from driftmap.report.page import script_constant, text_of
 from driftmap.report.voice import Voice
@@ -22,7 +29,6 @@ _SLACK: Final = 0.05
 CALM: Final = 0.05
 """Speed up to which there is no wind to speak of [m s⁻¹]."""
 
-_NEAR_GROUND: Final = 60.0  # m; what was read higher is no reading at the pad
 _HEAD: Final = (1.0, 2.6)  # m; where a person holds a meter
 
 _NO_HELP: Final = 0.95
@@ -39,9 +45,9 @@ def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
     read = [
         level
         for level in wind.levels
-        if level.height <= _NEAR_GROUND and not level.carried
+        if level.height <= NEAR_GROUND and not level.carried
     ]
-    lowest = min(read, key=lambda level: level.height, default=_at(wind, 2.0))
+    lowest = min(read, key=lambda level: level.height, default=_at(wind, HEAD))
     gust = lowest.speed + wind.gust if wind.gust else lowest.gust
     return replace(lowest, gust=gust), _at(wind, MAST)
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.day import AirDay, station_pressure
-from driftmap.air.wind import MAST, WindProfile, surface_wind
+from driftmap.air.wind import MAST, NEAR_GROUND, WindProfile, surface_wind
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, KNOT, ZERO_CELSIUS
 from driftmap.ground.areas import Site
@@ -102,7 +102,6 @@ def _reaches(
     return compared(kind, middle, unit, limit, interval=(low, high), outcome=outcome)
 
 
-_NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
 _CLEAR: Final = (
     "safety codes of associations: into no cloud (from memory); the height reported "
     "above its station counts as above the pad (assumed)"
@@ -184,9 +183,9 @@ def _lowest(wind: WindProfile) -> list[Check]:
     """Hold where no wind was read near the ground."""
     lowest = wind.read_from
     assert lowest is not None  # a profile fills it in
-    if lowest <= _NEAR_GROUND:
+    if lowest <= NEAR_GROUND:
         return []
-    limit = Limit(_NEAR_GROUND, "length", "low", NO_SOURCE)
+    limit = Limit(NEAR_GROUND, "length", "low", NO_SOURCE)
     note = "add a reading at head height"
     return [compared(Kind.WIND_NEAR_GROUND, lowest, "m", limit, note=note)]
 

@@ -17,7 +17,7 @@ from driftmap.air.uncertainty import (
     change_over,
     forecast_error,
 )
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import HEAD, WindProfile
 from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
@@ -33,7 +33,6 @@ _BULLETIN: Final = tuple(thousand * 1000 * FOOT for thousand in (3, 6, 9, 12, 18
 _CLEAR: Final = 450.0  # m above the ground from which a bulletin tells a level
 _LEAD: Final = 6.0  # h, of a bulletin
 _ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.air.profile_law`
-_HEAD: Final = 2.0  # m
 _TURN: Final = math.radians(10.0)  # of a direction judged at the field
 
 
@@ -88,7 +87,7 @@ def worths(
     for name, at in (
         ("balloon", np.arange(_STEP / 2, max(top, _STEP), _STEP)),
         ("bulletin", _levels_of_bulletin(top, site_altitude)),
-        ("ground", np.array([_HEAD])),
+        ("ground", np.array([HEAD])),
     ):
         if at.size:
             here = error_modes(wind, at)

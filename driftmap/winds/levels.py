@@ -14,6 +14,7 @@ from driftmap.air import profile_law, uncertainty
 from driftmap.air.wind import (
     LAW_FROM,
     MAST,
+    NEAR_GROUND,
     Disagreement,
     Stronger,
     WindLevel,
@@ -27,9 +28,8 @@ from driftmap.winds.reading import Reading, Setting, age_of, lead_of
 NEAR: Final = 20.0
 """A report whose lowest level is up to here speaks of the wind near the ground [m]."""
 
-SURFACE: Final = 60.0
-"""Height up to which the report that rules near the ground holds against all others [m];
-assumed: over half of the logarithmic layer."""
+SURFACE: Final = NEAR_GROUND
+"""Height up to which the report that rules near the ground holds against all others [m]."""
 
 _SURE: Final = 2.45
 """Two readings disagree beyond this many standard errors of a component: one pair in

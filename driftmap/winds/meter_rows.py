@@ -11,12 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import components_from
+from driftmap.air.wind import HEAD, components_from
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import at
 from driftmap.core.tables import number_of, remarks_of, rows_of
-from driftmap.winds.plain_words import HEAD_HEIGHT
 from driftmap.winds.reading import SLIP, Setting, check_direction, check_speed
 from driftmap.winds.text import NAMES, read_time
 from driftmap.winds.times import parse_time
@@ -66,7 +65,7 @@ def _with_lone_gusts(rows: list[Row], lone: list[Row]) -> list[Row]:
 def height_and_zone(text: str) -> tuple[float, tzinfo | None]:
     """Read the lines that tell the meter's height and the zone of its clock."""
     told = remarks_of(text, ("height", "zone"))
-    height, zone = HEAD_HEIGHT, None
+    height, zone = HEAD, None
     if "height" in told:
         with at(told["height"][0]):
             height = units.quantity(told["height"][1], "length")

@@ -10,16 +10,13 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.profile_law import ROUGHNESS, surface_shape
-from driftmap.air.wind import MAST, WindLevel
+from driftmap.air.wind import HEAD, MAST, NEAR_GROUND, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.core.points import COMPASS
 from driftmap.core.tables import number_of
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed, words
 from driftmap.winds.times import check_zone, clock_time
-
-HEAD_HEIGHT: Final = 2.0
-"""Height of a hand-held meter where none is said [m]."""
 
 _LETTERS: Final = {"N": "NORTH", "E": "EAST", "S": "SOUTH", "W": "WEST"}
 _LONG: Final = {"".join(map(_LETTERS.__getitem__, name)): name for name in COMPASS}
@@ -38,7 +35,6 @@ _BEAUFORT: Final = (
 closes the open force 12, assumed."""
 
 _SOCKS: Final = 5.0  # m; assumed
-_LOW: Final = 60.0  # m: above it a reading is one of the wind aloft
 _HIGHEST: Final = 150.0  # m: kite, mast or drone
 
 
@@ -145,7 +141,7 @@ def _reading(source: str, setting: Setting) -> Reading:
     told += _named_stronger(source, level, ROUGHNESS[terrain or setting.terrain])
     return Reading(
         source=source,
-        kind="surface" if height <= _LOW else "aloft",
+        kind="surface" if height <= NEAR_GROUND else "aloft",
         levels=(level,),
         valid=valid,
         away=0.0,
@@ -272,7 +268,7 @@ def _height(found: re.Match[str], said: _Said) -> tuple[float, list[str]]:
             return _SOCKS, [f"the sock counts as {_SOCKS:g} m up"]
         if found["force"] or said["coded"] or said["forecast"]:
             return MAST, ["counts at 10 m, as such winds are told"]
-        return HEAD_HEIGHT, ["read at head height, 2 m"]
+        return HEAD, ["read at head height, 2 m"]
     with at("height"):
         height = units.parse(text, "length")
         if not 0.5 <= height <= _HIGHEST:

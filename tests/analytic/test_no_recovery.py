@@ -134,7 +134,9 @@ def test_no_recovery_throws_off_nothing_whose_likelihood_a_file_tells(willet):
     for pieces in (willet.pieces, willet.pieces[:1]):
         flight = willet.model_copy(update={"cases": told, "pieces": pieces})
         kinds = {piece.kind for piece in pieces}
-        for other in alternatives(flight).values():
+        others = alternatives(flight).values()
+        assert {bool(other.recovery) for other in others} == {True, False}
+        for other in others:
             causes = {case.cause for case in build_cases(other).cases}
             thrown = {"nose cone lost", "motor case ejected"}
             listed = {"nose cone lost"} if "nose cone" in kinds else set()
