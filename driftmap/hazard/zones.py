@@ -68,7 +68,7 @@ fourth time can kill, though its median does not. Assumed."""
 
 
 def strength(cloud: Cloud, part: Part) -> float:
-    """Give the energy by which a fall is graded, in its zone and in the verdict [J].
+    """Return the energy by which a fall is graded, in its zone and in the verdict [J].
 
     What one landing in four passes, where that can kill; else the median: a piece that mostly
     only bruises paints no field.
@@ -174,7 +174,7 @@ def _zone(kind: ZoneKind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
 
 
 def _soonest(cloud: Cloud, kind: ZoneKind, speaks: Part) -> float:
-    """Give the second before which few that do such harm are down [s].
+    """Return the second before which few that do such harm are down [s].
 
     Of all cases, those that no zone holds too, and of every piece that so falls in one flight
     of twenty: who reads a second beside a zone trusts the ground until then.
@@ -192,7 +192,7 @@ def _soonest(cloud: Cloud, kind: ZoneKind, speaks: Part) -> float:
 
 
 def outer_line(cloud: Cloud, contours: Lines) -> Line:
-    """Give what draws the widest outline of a piece as every page has it: smoothed.
+    """Return what draws the widest outline of a piece as every page has it: smoothed.
 
     ``contours``: outlines by case and body, the widest last.
 

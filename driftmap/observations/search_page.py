@@ -29,7 +29,7 @@ _ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)
 
 
 def walk_cautions(voice: Voice) -> list[str]:
-    """Give what every page, sheet and file of a search says; power lines first."""
+    """Return what every page, sheet and file of a search says; power lines first."""
     return [voice.say(f"walk.{number}") for number in range(1, 5)]
 
 
@@ -221,7 +221,7 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
 
 
 def _linear(site: Site) -> list[float]:
-    """Give latitude and longitude of the pad, and metres for a degree of each there.
+    """Return latitude and longitude of the pad, and metres for a degree of each there.
 
     Good to a metre within 3 km, which is less than a phone's own error.
     """

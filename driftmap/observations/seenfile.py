@@ -70,7 +70,7 @@ def pieces_of(flight: Flight) -> list[str]:
 
 
 def is_small(flight: Flight, piece: str) -> bool:
-    """Tell whether a piece is harder to see on the ground than a rocket or its cloth."""
+    """Return whether a piece is harder to see on the ground than a rocket or its cloth."""
     large = (ROCKET, BOOSTER, *(device.name for device in flight.devices))
     return piece not in large
 

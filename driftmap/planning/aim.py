@@ -88,7 +88,7 @@ class Aim:
         return max(map(nearness, moved), default=np.inf)
 
     def order(self) -> tuple[float, ...]:
-        """Give the key by which aims are ranked, the best first.
+        """Return the key by which aims are ranked, the best first.
 
         Go before hold before no-go; then fewer ways up over people; then the larger room
         to the nearest limit; then the rarer hit among people; then the lesser tilt.

@@ -109,7 +109,7 @@ class DialNode:
     landings : mapping of (str, str) to Landing
         By case and body.
     supposed : bool
-        Whether a go hangs on winds above what a reading at the meter tells.
+        Whether a go depends on winds above what a reading at the meter tells.
     whole : bool
         Whether its checks bound those of every wind of a cell, or of a wider span.
     drawn : bool
@@ -252,7 +252,7 @@ _OUTWARD: Final = np.array([np.sin(_ROUND), np.cos(_ROUND)])
 
 
 def _seen(landing: Landing, side: float) -> NDArray[np.float64]:
-    """Give the mean, and each line's farthest corners all round, turned; (2, lines, ways)."""
+    """Return the mean, and each line's farthest corners all round, turned; (2, lines, ways)."""
     rows = [np.tile(turn(*landing.mean, side), (_ROUND.size, 1))]
     for line in landing.lines:
         east, north = shapely.get_coordinates(line).T

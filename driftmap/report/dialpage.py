@@ -216,7 +216,7 @@ def _packed(dial: Dial) -> tuple[str, float]:
 
 
 def _zone(span: tuple[datetime, datetime] | None) -> dict[str, Any]:
-    """Give the clock of the site: that of its hours, else that of this machine."""
+    """Return the clock of the site: that of its hours, else that of this machine."""
     when = datetime.now().astimezone() if span is None else span[0]
     offset = when.utcoffset() or when.astimezone().utcoffset() or timedelta()
     return {"minutes": offset.total_seconds() / 60, "name": zone_of(when)}
@@ -235,7 +235,7 @@ def _answers(dial: Dial, voice: Voice) -> dict[str, Any]:
 
 
 def _planned(dial: Dial) -> int | None:
-    """Give the place of the rocket where all goes as planned."""
+    """Return the place of the rocket where all goes as planned."""
     planned = (
         place
         for place, (case, body, _) in enumerate(dial.pieces)
@@ -355,7 +355,7 @@ def _landings(dial: Dial) -> Iterator[tuple[PieceKey, Landing]]:
 
 
 def _astray(dial: Dial) -> float:
-    """Give the farthest that what can hurt comes down of a case that may go any way."""
+    """Return the farthest that what can hurt comes down of a case that may go any way."""
     return max(
         (
             landing.farthest
@@ -370,7 +370,7 @@ _KEYS: Final = {"go": "go", "go if aloft": "aloft", "hold": "hold", "no-go": "no
 
 
 def _words(voice: Voice) -> dict[str, str]:
-    """Give what stands in capitals for each word of a dial."""
+    """Return what stands in capitals for each word of a dial."""
     aloft = voice.say("dial.aloft_word")
     return {
         w: aloft if w == "go if aloft" else voice.say(f"verdict.{w}") for w in WORDS
@@ -378,7 +378,7 @@ def _words(voice: Voice) -> dict[str, str]:
 
 
 def _todo(voice: Voice) -> dict[str, str]:
-    """Give what not to do for each word of a dial."""
+    """Return what not to do for each word of a dial."""
     return {"hold": voice.say("dial.not_yet"), "no-go": voice.say("dial.do_not")}
 
 

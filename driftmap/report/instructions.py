@@ -99,7 +99,7 @@ class Sight:
         return math.atan2(-self.east, -self.north)
 
     def _turn(self, azimuth: float) -> float:
-        """Give how far a direction [rad] is turned from that of the pad, to the right [deg]."""
+        """Return how far a direction [rad] is turned from that of the pad, to the right [deg]."""
         return math.degrees(math.remainder(azimuth - self.pad, math.tau))
 
 
@@ -114,7 +114,7 @@ def sights(areas: Sequence[Area]) -> list[Sight]:
 
 
 def as_moved(found: Sequence[Move], places: Sequence[Spot], voice: Voice) -> list[Area]:
-    """Give the places of people as they stand during a flight, moved where they must move."""
+    """Return the places of people as they stand during a flight, moved where they must move."""
     grounds = {move.spot.area.name: move.ground for move in found if move.line}
     told = []
     for spot in places:
@@ -210,7 +210,7 @@ class Watch:
         return next((fall for fall in self.falls if fall.works), None)
 
     def one_side(self) -> bool:
-        """Tell whether all crowds are told of what comes down in the same words."""
+        """Return whether all crowds are told of what comes down in the same words."""
         told = [fall for fall in (self.planned, self.fast, other_side(self)) if fall]
         crowds = sights(as_moved(self.moves, self.places, self.voice))
         each = [replace(self, sight=crowd) for crowd in crowds]

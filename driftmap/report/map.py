@@ -182,7 +182,7 @@ def _content(seen: Watch, around: WindMargin | None) -> dict[str, Any]:
 
 
 def _drawn(told: Watch) -> dict[str, Any]:
-    """Give what the page's script draws of an assessment, and what it must know of the ground."""
+    """Return what the page's script draws of an assessment, and what it must know of the ground."""
     a, voice, site = told.told, told.voice, told.told.site
     place, view = on_earth(site), _view(told.places, told.zones)
     edges = {edge: marks.worst_of(a.checks, edge) for edge in ("boundary", "waiver")}
@@ -258,7 +258,7 @@ def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
 def _piece(
     assessment: Assessment, index: int, line: Line, voice: Voice
 ) -> dict[str, Any]:
-    """Give the lines of a piece, the outermost first, and its label."""
+    """Return the lines of a piece, the outermost first, and its label."""
     place, part = on_earth(assessment.site), assessment.cloud.parts[index]
     mark, color, dash = marks.marks_of(assessment)[index]
     lines = assessment.contours[part.case, part.body]
@@ -280,7 +280,7 @@ def _piece(
 
 
 def _rings(place: ToScript, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
-    """Give circles and bearings about the pad, each with its name at one of its places."""
+    """Return circles and bearings about the pad, each with its name at one of its places."""
     step = marks.ring_step(max(abs(edge) for edge in view), voice.units)
     found = []
     for radius, around in marks.rings(step):
@@ -313,7 +313,7 @@ def _edges(site: Site, grid: marks.Squares) -> dict[str, Any]:
 
 
 def _zones(told: Watch) -> list[dict[str, Any]]:
-    """Give danger and caution with what comes down there, and where their words belong.
+    """Return danger and caution with what comes down there, and where their words belong.
 
     Result: a caution zone that danger covers has no place for a word.
     """

@@ -92,7 +92,7 @@ def _ground(frame: Frame, seen: Watch, people: Sequence[Spot]) -> list[str]:
 
 
 def _lines(seen: Watch) -> dict[str, BaseGeometry]:
-    """Give the edges that are drawn as lines and named."""
+    """Return the edges that are drawn as lines and named."""
     site = seen.told.site
     found = {"boundary": site.boundary.boundary, "waiver": site.waiver.shape.boundary}
     if seen.astray:
@@ -115,7 +115,7 @@ def _room(frame: Frame, seen: Watch, people: Sequence[Spot]) -> Room:
 
 
 def field_image(seen: Watch) -> str:
-    """Give the plan as a file of its own, with its style."""
+    """Return the plan as a file of its own, with its style."""
     start, rest = field_picture(seen).split(">", 1)
     styles = "\n".join(text_of(name) for name in ("look.css", "picture.css"))
     own = "text { font-family: sans-serif; } svg.plan { border: 0; }"

@@ -65,7 +65,7 @@ def stand(seen: Watch) -> list[Order]:
 
 
 def _names(seen: Watch) -> dict[str, str]:
-    """Give the name of each place of people, behind the number that it bears on the map.
+    """Return the name of each place of people, behind the number that it bears on the map.
 
     A long one is cut where many would hide what they are told: the list of places has it whole.
     """
@@ -120,7 +120,7 @@ class ZoneEnd(NamedTuple):
 
 
 def reach_of(zone: BaseGeometry) -> list[ZoneEnd]:
-    """Give the corner of a zone farthest from the pad, and that behind it where it is worth a word."""
+    """Return the corner of a zone farthest from the pad, and that behind it where it is worth a word."""
     corners = shapely.get_coordinates(zone)
     away = np.hypot(*corners.T)
     end = away.argmax()
@@ -132,7 +132,7 @@ def reach_of(zone: BaseGeometry) -> list[ZoneEnd]:
 
 
 def farthest(shape: BaseGeometry) -> shapely.Point:
-    """Give the point of ground that lies farthest from the pad [m].
+    """Return the point of ground that lies farthest from the pad [m].
 
     How far a zone reaches, and which way, is told and pointed to by it alone.
     """

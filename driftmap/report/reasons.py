@@ -30,7 +30,7 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
 
     ``people``: names of the areas where people are; these come before others.
 
-    Result: what must stand beside the word first, then failing before warning, what is so
+    Result: what must stand beside the verdict first, then failing before warning, what is so
     before what is only not known well enough, people before the rest and all of them
     together before each place, then by how far over the limit.
     """
@@ -55,7 +55,7 @@ def _to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
 
     ``people``: names of the areas where people are; these come before others.
 
-    Result: first one that must stand beside the word even though it passes, then all
+    Result: first one that must stand beside the verdict even though it passes, then all
     that do not pass, the worst first, then others that must stand beside it.
     """
     every = list(checks)
@@ -98,7 +98,7 @@ def verdict_reasons(
     for few.
 
     Result: one for each check that does not pass, then for each that passes but must
-    stand beside the word, and one for all questions together.
+    stand beside the verdict, and one for all questions together.
     """
     worst = [_counted(check, checks) for check in _to_tell(checks, people)]
     places = (_one_place(check, worst) for check in worst)
@@ -127,7 +127,7 @@ _ALL_OF_IT: Final = 0.99
 
 
 def _one_place(check: Check, checks: Iterable[Check]) -> Check:
-    """Give the place that is all of a sum, with the same limit: it is told once, by name."""
+    """Return the place that is all of a sum, with the same limit: it is told once, by name."""
     value = check.value or 0.0
     same = [
         c
@@ -203,7 +203,7 @@ def _harm(energy: float) -> str:
 
 
 def _last(devices: Sequence[Device]) -> str:
-    """Give the kind of the device that something lands under."""
+    """Return the kind of the device that something lands under."""
     low = [d for d in devices if d.opens_at.at == "height"]
     if low:
         return min(low, key=lambda d: d.opens_at.value).kind
@@ -252,7 +252,7 @@ def settled(checks: Iterable[Check], voice: Voice) -> str:
 
 
 def read_back(a: Assessment, voice: Voice) -> list[str]:
-    """Say what the word hangs on in both systems of units: a slip shows in one of them."""
+    """Say what the verdict depends on in both systems of units: a slip shows in one of them."""
     other = replace(voice, units="si" if voice.units == "us" else "us")
 
     def both(value: float, kind: str) -> str:

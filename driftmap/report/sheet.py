@@ -141,7 +141,7 @@ def _table(seen: Watch) -> dict[str, Any]:
 
 
 def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
-    """Give what slows a piece of the plan."""
+    """Return what slows a piece of the plan."""
     if fall.piece != BOOSTER:
         return a.flight.recovery
     return () if a.flight.booster is None else a.flight.booster.recovery
@@ -166,7 +166,7 @@ def heads_up(seen: Watch) -> list[str]:
 
 
 def _by_risk(places: Sequence[Spot]) -> list[Spot]:
-    """Give ground where nobody should be, what is likely hit first, then the nearest."""
+    """Return ground where nobody should be, what is likely hit first, then the nearest."""
     ground = [spot for spot in places if not spot.stand]
     return sorted(ground, key=lambda s: (not s.hit, s.distance))
 

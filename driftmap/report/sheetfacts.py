@@ -128,7 +128,7 @@ def _fall(a: Assessment, part: Part) -> Fall:
 
 
 def _unopened(case: Case, body: str) -> bool:
-    """Tell whether a body is the rocket past its top with nothing open.
+    """Return whether a body is the rocket past its top with nothing open.
 
     One whose motor lights late, its nose far over, is under power instead.
     """
@@ -245,7 +245,7 @@ def spots(assessment: Assessment, zoned: Sequence[Zone]) -> list[Spot]:
 def _alike(found: Sequence[Spot]) -> list[Spot]:
     """Let whoever stands in caution move if others who stand in it must.
 
-    A person there is hit as often; only the chance that anybody is hit hangs on how many stand
+    A person there is hit as often; only the chance that anybody is hit depends on how many stand
     together.
     """
     mild = [spot for spot in found if spot.stand and spot.kind == "caution"]

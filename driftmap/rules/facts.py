@@ -222,7 +222,7 @@ sticks out farther than that [m]; assumed."""
 
 
 def _sticks_out(shape: BaseGeometry) -> bool:
-    """Tell whether a corner is so sharp that a digit of it may have slipped.
+    """Return whether a corner is so sharp that a digit of it may have slipped.
 
     What lies inside is taken for our land or airspace.
     """

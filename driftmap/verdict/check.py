@@ -306,7 +306,7 @@ def least_to_settle(held: Iterable[Iterable[Check]], flights: int) -> int:
 
     ``held``: the checks of each; ``flights``: those that were flown.
 
-    Result: of the hold that takes least; 0 where none hangs on flights alone.
+    Result: of the hold that takes least; 0 where none depends on flights alone.
     """
     found = (flights_to_settle(checks, flights) for checks in held)
     return min(filter(None, found), default=0)

@@ -45,7 +45,7 @@ def under_the_fall(
     """Tell for each failure which people stand inside the line of a fall that can maim.
 
     Inside the 50 % line the check holds; inside the 90 % line it passes, and stands
-    beside the word all the same. A case that may go any way, or is too rare to be judged
+    beside the verdict all the same. A case that may go any way, or is too rare to be judged
     by itself, is left to its risk.
     """
     crowd = [area for area in site.areas if area.perhaps_occupied]
@@ -137,7 +137,7 @@ def _told(case: str, cloud: Cloud, site: Site, wind: WindProfile) -> str:
 
 
 def _aims(cloud: Cloud) -> Iterator[tuple[float, float]]:
-    """Give tilts, the least first, each about the compass."""
+    """Yield tilts, the least first, each about the compass."""
     planned = cloud.plan.flight.rail.angle.value
     for tilt in sorted({planned, *(np.radians(t) for t in _TILTS)}):
         for turn in range(_TURNS):
@@ -168,7 +168,7 @@ def _clear(
 
 
 def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
-    """Put beside the word each likelihood that a file sets below the default."""
+    """Put beside the verdict each likelihood that a file sets below the default."""
     flight = cloud.plan.flight
     for name, given in flight.cases.items():
         default = default_likelihood(name, flight)

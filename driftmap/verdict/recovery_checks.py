@@ -150,7 +150,7 @@ def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
 
 
 def _fails(cloud: Cloud, limit: Limit) -> Check:
-    """Give the share of flights whose recovery does not work, with its interval.
+    """Return the share of flights whose recovery does not work, with its interval.
 
     It is exact where no opening can give and no fin can flutter, else sampled.
     """

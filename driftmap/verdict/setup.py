@@ -79,12 +79,12 @@ class Setup:
     answers: Answers | None = None
 
     def with_few(self) -> Setup:
-        """Give the same with few flights, enough to see what fails for sure."""
+        """Return the same with few flights, enough to see what fails for sure."""
         return replace(self, samples=min(self.samples, _FEW))
 
 
 def as_if_read(wind: WindProfile) -> WindProfile:
-    """Give the same wind as if a pilot balloon had just read it at the field."""
+    """Return the same wind as if a pilot balloon had just read it at the field."""
     return replace(wind, error=np.minimum(wind.error, _READ), modes=None)
 
 
@@ -164,7 +164,7 @@ def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
 def in_stronger(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
-    """Tell of winds beside the one flown, and hold where the word hangs on one.
+    """Tell of winds beside the one flown, and hold where the verdict depends on one.
 
     They are those of `in_others`, and the same wind as if it had just been read: what is old, or
     of far off, is no milder for that, though what it spreads wider comes down more rarely on any
@@ -225,7 +225,7 @@ def _beyond(check: Check) -> bool:
 
 
 def _open(check: Check) -> bool:
-    """Tell whether a figure lies beyond its limit, though not with all of its interval."""
+    """Return whether a figure lies beyond its limit, though not with all of its interval."""
     value, limit = check.value or 0.0, check.limit or np.inf
     return check.kind in _COUNTED and value > limit and not _beyond(check)
 
@@ -233,10 +233,10 @@ def _open(check: Check) -> bool:
 def in_others(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
-    """Tell of winds that were passed over, and hold where the word hangs on one.
+    """Tell of winds that were passed over, and hold where the verdict depends on one.
 
     That is each report that is stronger, and each member of an ensemble that carries far. With
-    all that was set aside by hand the word is none milder than it was before, nor where a wind
+    all that was set aside by hand the verdict is none milder than it was before, nor where a wind
     is told by what it is less than milder than in that.
 
     ``checks``: as for `in_stronger`.
@@ -268,7 +268,7 @@ def _in_wind(setup: Setup, wind: WindProfile) -> Verdict:
 
 
 def _beside(told: str, there: Verdict, outcome: Outcome) -> Check:
-    """Tell what the word would be in another wind, where it is not go."""
+    """Tell what the verdict would be in another wind, where it is not go."""
     word = "" if there == "go" else f"; in that wind it is {there}"
     return Check(
         kind=Kind.WIND_WARNED,

@@ -133,7 +133,7 @@ def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
 
 
 def _turn(low: Node, high: Node) -> float:
-    """Give how far the wind turns between two levels [deg]; none where one has no direction."""
+    """Return how far the wind turns between two levels [deg]; none where one has no direction."""
     if low.level.direction is None or high.level.direction is None:
         return 0.0
     turn = np.degrees(high.level.direction - low.level.direction)
