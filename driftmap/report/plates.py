@@ -161,7 +161,7 @@ class Room:
         if not home.is_empty:
             away += _AWAY * ~shapely.covers(home, shapes)
         if not self.grounds[own].intersects(self.drawn.danger):
-            away += _HIDDEN * ~self._clear(boxes, ())
+            away += 6 * _HIDDEN * ~self._clear(boxes, ())
         pad = self.drawn.pad.centroid
         if not pad.is_empty:
             out = (_middles(boxes) - pad.coords[0]) @ _toward(pad, spot)

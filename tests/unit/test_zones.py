@@ -273,6 +273,18 @@ def test_a_name_leaves_its_number_where_there_is_no_room():
     assert shapely.box(*number.box).centroid.distance(wide.centroid) < 1e-9
 
 
+def test_a_number_keeps_the_order_of_its_crowd_but_never_on_danger():
+    """Two bars one behind the other, the nearer close to danger, and no room behind them."""
+    pad = shapely.Point(300, 200)
+    bars = [shapely.box(240, y, 360, y + 8) for y in (284, 298)]
+    drawn = Drawn(danger=pad.buffer(70), pad=pad.buffer(9), caution=pad.buffer(130))
+    room = Room(bars, drawn, (600.0, 520.0))
+    room.take((150.0, 312.0, 450.0, 420.0), shut=True)
+    far, near = (room.number(i, (25.0, 25.0), drawn.caution) for i in (1, 0))
+    assert not shapely.box(*near.box).intersects(drawn.danger)
+    assert near.top < far.top
+
+
 @pytest.mark.parametrize("high", [12, 30, 37])
 def test_a_number_never_hides_the_ground_that_it_names(high):
     """Smaller ground stays in sight, with a tail from beside it that clears signs and pad."""
