@@ -105,9 +105,10 @@ def test_the_best_pads(field, dunlin):
     assert free[0].go > 0.5 > free[-1].go
     for place in (free[0], free[-1]):
         there = field.site(map(float, drawn.to_lonlat(place.east, place.north)))
+        over = replace(Supposition.over_site(there), when=supposed.when)
         go = 0.0
         for way, speed, weight in rose:
-            wind = suppose(supposed, way, speed)
+            wind = suppose(over, way, speed)
             again = assess_setup(replace(setup, site=there), wind, advice=False)
             go += weight * (decide(c for c in again.checks if not c.question) == "go")
         assert place.go == pytest.approx(go / 3.0)
