@@ -164,8 +164,8 @@ def test_a_wind_read_at_the_height_that_the_law_reaches_from_is_near_the_ground(
     def told(height):
         return launch_checks._lowest(SimpleNamespace(read_from=height))
 
-    assert told(launch_checks._NEAR_GROUND) == []
-    (check,) = told(math.nextafter(launch_checks._NEAR_GROUND, math.inf))
+    assert told(launch_checks.NEAR_GROUND) == []
+    (check,) = told(math.nextafter(launch_checks.NEAR_GROUND, math.inf))
     assert check.outcome == "warn"
 
 
