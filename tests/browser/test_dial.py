@@ -659,9 +659,9 @@ def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
           const inside = pieces => pieces.some(({ring}) => within(ring, [y, x]));
           const bad = danger.some(({ring}) => reaches(rings, ring)), near = caution.some(({ring}) => reaches(rings, ring));
           if ((inside(danger) && !bad) || (inside(caution) && !near)) wrong += 1;
-          const word = wordAt(speed * DIAL.speed.size, from);
-          const least = bad ? (word.startsWith('go') ? 1 : 2) : near ? 1 : 0;
-          if (outcome !== Math.max(least, ...said)) wrong += 1;
+          const least = bad ? 2 : near ? 1 : 0; // whatever the word; and who stands in caution moves where others in it must
+          const moves = near && !bad && crowdAt(about).crowd.some(({ kind, outcome: other }) => kind === 'caution' && other === 2);
+          if (outcome !== Math.max(moves ? 2 : least, ...said)) wrong += 1;
           if (outcome) marked += 1;
         });
       }
