@@ -65,7 +65,9 @@ const overOf = (crowd) => crowd.filter((place) => isSent(place, crowd));
 // Each in a line of his own, and whither.
 function moveAway(sent) {
   const turned = sent.some(({ back }) => back && back !== "away");
-  return orderOf("move", turned ? DIAL.orders.move_facing : DIAL.orders.move, sent, "\n");
+  // In a go they are within every limit, though in danger.
+  const counted = document.body.className.startsWith("go") ? `\n${DIAL.orders.counted}` : "";
+  return orderOf("move", (turned ? DIAL.orders.move_facing : DIAL.orders.move) + counted, sent, "\n");
 }
 
 // Who is to go, who is clear, and who in caution, or only perhaps clear: one verb for each.

@@ -46,7 +46,10 @@ def stand(seen: Watch) -> list[Order]:
     mild = [s for s in people if s.seen == "warn"]
     calm = [s for s in people if s.seen == "pass"]
     if sent := seen.moves:
-        told.append(Order("move", say("stand.unsafe"), _sent(sent, name, seen.voice)))
+        words = _sent(sent, name, seen.voice)
+        if seen.told.verdict == "go":  # they are in danger, and within every limit
+            words = f"{words}\n{say('instruct.counted')}"
+        told.append(Order("move", say("stand.unsafe"), words))
     if calm:
         places = some_of([name[spot.area.name] for spot in calm], seen.voice)
         words = say("instruct.stay_at", places=places)

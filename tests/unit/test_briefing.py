@@ -468,6 +468,11 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
     assert not any(s.area.name in caution.told for s in worst)
     (off,) = [o for o in told(put(calm, None, "fail")) if o.name == "MOVE AWAY"]
     assert f"{calm.area.name}: ask where to" in plain(off.told)
+    for word in ("go", "hold", "no-go"):  # a go is told to those who must stay as well
+        judged = dataclasses.replace(demo, verdict=word)
+        there = [put(calm, "danger", said)]
+        first = stand(dataclasses.replace(seen, told=judged, places=there))[0]
+        assert ("counted in this word" in first.told) == (word == "go")
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
     flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "on your feet, eyes up"}
     assert {row["flag"] for row in mild} == {flags[said]}
