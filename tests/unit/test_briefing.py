@@ -472,7 +472,7 @@ def test_who_stands_in_danger_is_told_to_move_and_first(demo, english, said):
         judged = dataclasses.replace(demo, verdict=word)
         there = [put(calm, "danger", said)]
         first = stand(dataclasses.replace(seen, told=judged, places=there))[0]
-        assert ("counted in this word" in first.told) == (word == "go")
+        assert ("is counted: eyes up" in first.told) == (word == "go")
     mild = tables.people_rows([put(s, "caution", said) for s in others], voice)
     flags = {"fail": "MOVE AWAY", "warn": "ask first", "pass": "on your feet, eyes up"}
     assert {row["flag"] for row in mild} == {flags[said]}
