@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Collection, Iterable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +26,7 @@ from driftmap.verdict.people_checks import USUAL_DAY
 from driftmap.winds.times import present as now
 
 _PAGES = 24  # drawn pages kept
-_BACK = timedelta(minutes=1)  # a clock that is set by the network jumps less
+_BACK = 60.0  # s; a clock that is set by the network jumps less
 
 
 @dataclass(slots=True)
@@ -36,12 +36,14 @@ class Desk:
     folder: Folder
     field: FieldFile = dataclasses.field(init=False)
     queue: Queue = dataclasses.field(init=False)
-    _latest: datetime = dataclasses.field(default_factory=now)
+    _latest: float = 0.0  # that this computer's clock has shown [s]
     _pages: dict[str, Future[str]] = dataclasses.field(default_factory=dict)
     _drawing: threading.Lock = dataclasses.field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
         self.field, self.queue = FieldFile(self.folder), Queue(self.wanted)
+        # A desk that starts anew knows by its files what the clock showed before.
+        self._latest = self.changed({"winds", "answers"})
 
     def rocket(self, name: str) -> str:
         """Return the name of the rocket in a flight file; the file's own where it is broken."""
@@ -67,7 +69,7 @@ class Desk:
     def wanted(self) -> list[tuple[Item, Task, str]]:
         """Name what is to be flown: each flight that waits, with the fingerprint of its files."""
         # Asked each second, also with no page open.
-        self._latest = max(self._latest, now())
+        self._latest = max(self._latest, now().timestamp())
         try:
             return list(self._waiting(read_day(self.folder)))
         except (DriftmapError, OSError):
@@ -142,8 +144,11 @@ class Desk:
         found = [stamp(path) for path in paths]
         return max((one[1] / 1e9 for one in found if one), default=0.0)
 
-    def check_answers(self) -> None:
-        """Refuse to judge while a file of answers is not read for its name: it may say no."""
+    def check_told(self) -> None:
+        """Refuse to judge while something told is not read, or not written: it may say no."""
+        for name, why in self.folder.refused.copy().items():
+            text = f"could not be written ({why}): make room, and tell it again"
+            raise InputError(name, "", text)
         if odd := self.folder.unread("answers"):
             text = "is not read, and may say no: give it a plain name in .toml, or take it out"
             raise InputError(odd[0][:60], "", text)
@@ -165,7 +170,7 @@ class Desk:
         time = now()
         word = self.queue.word(item, (prints or self.prints(day))(item), time)
         try:
-            self.check_answers()
+            self.check_told()
             self._check_clock(time)
         except InputError as problem:
             if word.verdict == "go":
@@ -174,12 +179,13 @@ class Desk:
 
     def _check_clock(self, time: datetime) -> None:
         """Refuse a go where this computer's clock was set back: ages would be too small."""
-        self._latest = max(self._latest, time)
-        back = self._latest - time
+        self._latest = max(self._latest, time.timestamp())
+        back = self._latest - time.timestamp()
         if back > _BACK:
             text = (
-                f"was set back by {back.total_seconds() / 60:.0f} min: no age is sure. "
-                "Read the wind, and start the desk anew"
+                f"was set back by {back / 60:.0f} min, or a file here is from the future: no "
+                "age is sure. Set it right and read the wind; if it is right, wait until it "
+                "has caught up, or begin in a new folder"
             )
             raise InputError("this computer's clock", "", text)
 
@@ -191,7 +197,7 @@ class Desk:
         known = self.queue.standing(item, of)
         if not day.winds and what != "dial":
             raise InputError("wind", "", "none counts yet: type a reading")
-        self.check_answers()
+        self.check_told()
         self._check_clock(now())
         task = self.task(day, item)
         if known is not None:

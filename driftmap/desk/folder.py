@@ -65,6 +65,8 @@ class Folder:
     _read: dict[Hashable, tuple[str, Any]] = field(
         default_factory=dict, repr=False, compare=False
     )
+    refused: dict[str, str] = field(default_factory=dict, repr=False, compare=False)
+    """Why the disk took no change of a file, until it takes one; of winds by their room."""
 
     def path(self, name: str) -> Path:
         """Return the path of a file by its name in the folder; refuse any other."""
@@ -180,6 +182,21 @@ class Folder:
         with self._lock:
             yield
 
+    @contextmanager
+    def _writing(self, name: str) -> Iterator[None]:
+        """Keep other windows from writing, and in mind whether the disk took the change."""
+        # A wind told again is another file; a picture bears on no word.
+        room = name.partition("/")[0]
+        about = room if room == "winds" else name
+        with self._lock:
+            try:
+                yield
+            except OSError as problem:
+                if room != "pictures":
+                    self.refused[about] = problem.strerror or str(problem)
+                raise
+            self.refused.pop(about, None)
+
     def write(self, name: str, data: bytes, base: str | None) -> str:
         """Write a file whole, its version before kept; give its new version.
 
@@ -187,7 +204,7 @@ class Folder:
         with. Raises `ConflictError` if another stands there by now: nothing is written.
         """
         path = self.path(name)
-        with self._lock:
+        with self._writing(name):
             if base is not None and self.revision(name) != base:
                 raise ConflictError(name)
             before = self.read(name)
@@ -208,7 +225,7 @@ class Folder:
         ``base``: as of `write`: nobody takes back what he has not seen.
         """
         other = {"undo": "redo", "redo": "undo"}[way]
-        with self._lock:
+        with self._writing(name):
             if base is not None and self.revision(name) != base:
                 raise ConflictError(name)
             now = self.read(name)

@@ -95,7 +95,7 @@ def _of_the_field(desk: Desk, work: str, day: Day, pad: str) -> Iterator[str]:
     if "winds" in takes:
         yield from _winds(desk, day, handed="word" in takes)
     if "answers" in takes:
-        desk.check_answers()
+        desk.check_told()
         yield from (f"--answers={name}" for name in answer_files(desk.folder))
 
 

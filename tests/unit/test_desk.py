@@ -655,6 +655,55 @@ def test_a_clock_that_is_set_back_leaves_no_go(desk, ask, monkeypatch):
         desk.page(item.id, "map")
 
 
+def test_a_restart_does_not_forget_what_the_clock_showed(desk, ask, folder):
+    put_on(ask, "willet")
+    day = read_day(folder)
+    for name in ("day.toml", *day.winds):
+        ahead = time.time() + 1200
+        before = folder.path(name).stat()
+        os.utime(folder.path(name), (ahead, ahead))
+        with pytest.raises(InputError, match="set back by 20 min"):
+            Desk(folder).page(day.items[0].id, "map")
+        os.utime(folder.path(name), ns=(before.st_atime_ns, before.st_mtime_ns))
+
+
+@pytest.mark.parametrize("told_of", ["answer", "wind", "count"])
+def test_what_the_disk_refused_holds_until_it_is_written(
+    desk, ask, folder, monkeypatch, told_of
+):
+    put_on(ask, "willet", wind="4 mph from 80")
+    (item,) = read_day(folder).items
+    no = {"name": "no_fire_ban", "scope": "day", "value": "no", "by": "Ben Reed"}
+    (wind,) = read_day(folder).winds
+    path, body = {
+        "answer": (f"answers/{item.id}", no),
+        "wind": ("winds/take", {"text": "12 mph gusting 20 from 80"}),
+        "count": (
+            "winds/count",
+            {"file": wind, "counts": False, "why": "no longer so", "by": "Ben Reed"},
+        ),
+    }[told_of]
+
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    def word():
+        day = read_day(folder)
+        known = replace(told("go"), when=datetime.now(UTC))
+        line = _Line(desk.fingerprint(day, item), full=known)
+        desk.queue._lines[item.id] = line
+        return desk.word(day, item)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("driftmap.desk.folder.write_whole", full)
+        assert ask(path, body).status_code == 500
+    assert word().verdict == "hold"
+    assert "could not be written (No space left" in word().reason
+    assert ask(f"page/map/{item.id}?alone").status_code == 400
+    ask.good(path, body)
+    assert not folder.refused
+
+
 def test_everything_holds_until_there_is_something_to_fly_in(desk, ask, folder):
     ask.good("day/add", {"file": "flights/willet.toml"})
     (item,) = ask.good("state")["items"]
