@@ -228,7 +228,8 @@ which may stand some hundred metres higher or lower; assumed."""
 
 _WARM, _COOLS, _SEASON, _OFF = 300.0, 0.6, 0.3, 30.0
 """Mean temperature of the tropics at the sea [K], by how much it falls and how far it swings with
-each degree of latitude [K], and how far beside that no day is; from memory, wide, assumed."""
+each degree of latitude [K], half as far where the sea or a wind from over mountains warms a winter,
+and how far beside that no day is; from memory, wide, assumed."""
 
 
 def air_checks(
@@ -263,13 +264,14 @@ def _unusual(day: AirDay, site: Site, when: datetime | None) -> Iterator[str]:
         return
     north, turn = abs(site.latitude), 2 * pi * (when.timetuple().tm_yday - 20) / 365
     summer = -cos(turn) * copysign(1, site.latitude)
-    usual = _WARM - _COOLS * max(north - 15, 0) + _SEASON * north * summer
-    usual -= 0.0065 * site.elevation
+    year = _WARM - _COOLS * max(north - 15, 0) - 0.0065 * site.elevation
+    swing = _SEASON * north * summer
+    least, most = year + swing - _OFF, year + max(swing, swing / 2) + _OFF
     warm = float(day.temperature_at(site.elevation))
-    if abs(warm - usual) > _OFF:
+    if not least <= warm <= most:
         yield (
-            f"{_air(warm)} lies far from the {_celsius(usual)} or so that are usual there at "
-            "this time of year: a sign or a unit?"
+            f"{_air(warm)} lies beside the {_celsius(least)} to {_celsius(most)} that are "
+            "usual there at this time of year: a sign or a unit?"
         )
 
 

@@ -354,6 +354,10 @@ def test_a_pressure_that_no_sea_level_has_is_no_altimeter_setting():
         ({"temperature": 253.15}, (-45.0, 170.0), 1, "usual there"),
         ({"temperature": 313.15}, (41.6, -118.0), 7, None),  # a hot noon in the desert
         ({"temperature": 313.15}, (52.0, 10.0), 1, "usual there"),
+        ({"temperature": 278.15}, (69.7, 19.0), 1, None),  # a thaw at a coast in the north
+        ({"temperature": 298.15}, (69.7, 19.0), 1, "usual there"),
+        ({"temperature": 283.15}, (-54.8, -68.3), 7, None),
+        ({"temperature": 289.15, "told": 289.15}, (51.0, -114.0), 1, None),  # off the mountains
         ({"temperature": 308.15}, (2.0, 10.0), 1, None),
         ({"temperature": 283.15, "told": 297.15}, (52.0, 10.0), 6, "a report tells 24 °C"),
         ({"temperature": 293.15, "told": 297.15}, (52.0, 10.0), 6, None),
