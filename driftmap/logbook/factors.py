@@ -162,9 +162,8 @@ def causes_of(rocket: str, flights: Sequence[Flew]) -> Iterator[Cause]:
     for cause in sorted(causes):
         about = [f for f in flights if cause in f.likelihoods]
         assumed = about[-1].likelihoods[cause]
-        before = about[0].likelihoods[
-            cause
-        ]  # what was adopted since rests on these flights
+        # That of the first file: what was adopted since rests on these flights.
+        before = about[0].likelihoods[cause]
         seen = sum(f.cause == cause for f in about)
         if (assumed <= 0 and not seen) or (assumed >= 1 and seen == len(about)):
             continue

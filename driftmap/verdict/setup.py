@@ -114,10 +114,10 @@ def _check_place(site: Site, wind: WindProfile) -> None:
     here, told = (site.latitude, site.longitude), []
     far, apart = _ELSEWHERE
     if wind.place is not None and over_ground(wind.place, here) > far:
-        told += [f"{over_ground(wind.place, here) / 1000:,.0f} km off"]
+        told.append(f"{over_ground(wind.place, here) / 1000:,.0f} km off")
     if wind.altitude is not None and abs(wind.altitude - site.elevation) > apart:
-        told += [f"{wind.altitude:.0f} m above the sea, and the site lies at "]
-        told[-1] += f"{site.elevation:.0f} m"
+        heights = f"{wind.altitude:.0f} m above the sea, and the site lies at"
+        told.append(f"{heights} {site.elevation:.0f} m")
     if told:
         where = " and ".join(told)
         accepted = "accepted is one that was read with this site's place and altitude"
